@@ -1,0 +1,1 @@
+"""Numbers and rules: standard library, numpy and scipy, nothing else."""

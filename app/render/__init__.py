@@ -1,0 +1,1 @@
+"""Pictures and papers, drawn from core values. Never touches the store."""

@@ -1,0 +1,1 @@
+"""Pages, forms, the JSON service and the command line."""
