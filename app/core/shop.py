@@ -1,0 +1,66 @@
+"""The shop's own settings: what stands on its papers and how its gauges are engraved."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from app.core.forms import Fields, Refused
+from app.core.units import SCALES
+
+PAPERS: dict[str, str] = {"A4": "A4 (210 × 297 mm)", "Letter": "Letter (216 × 279 mm)"}
+
+DEFAULT_TERMS = (
+    "Material can only be taken away, so work agreed and done can't be undone. "
+    "We take the care of our own pieces; our liability ends at the declared value. "
+    "Pieces not collected within six months of notice may be returned by post at the owner's cost."
+)
+DEFAULT_CARE = (
+    "Swab it dry after playing and keep it out of the sun. Wash it with lukewarm water and a mild "
+    "soap, never hot: hot water turns hard rubber. Take the reed off when you put it away. "
+    "Have the facing looked at again after two years, or sooner when reeds that used to work no "
+    "longer do. Clean it before you play: it comes from a bench."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class ShopEntry:
+    """The settings page as typed; gauges and the blade set by their record's id."""
+
+    name: str
+    address: str
+    phone: str
+    email: str
+    terms: str
+    care_text: str
+    currency: str
+    paper: str
+    glass_id: int
+    wedge_id: int
+    bore_gauge_id: int
+    blade_set_id: int
+    evenness_tolerance_mm: float
+
+
+def parse_shop(raw: Mapping[str, str]) -> ShopEntry | Refused:
+    """Read the settings page."""
+    fields = Fields(raw)
+    tolerance = fields.length_mm("evenness_tolerance", SCALES["length_mm"])
+    if tolerance is None:
+        fields.refuse("evenness_tolerance", "Write how far the rails may differ, in mm.")
+    elif not 0.05 <= tolerance <= 5:
+        fields.refuse("evenness_tolerance", "A tolerance is between 0.05 and 5 mm along the glass.")
+    entry = ShopEntry(
+        name=fields.text("name", needed="Write the shop's name; it heads every paper."),
+        address=fields.text("address", limit=500),
+        phone=fields.text("phone", limit=80),
+        email=fields.text("email"),
+        terms=fields.text("terms", limit=2000),
+        care_text=fields.text("care_text", limit=1200),
+        currency=fields.text("currency", needed="Write the currency, such as EUR.", limit=8),
+        paper=fields.choice("paper", PAPERS, words="Choose the paper size."),
+        glass_id=fields.number_of("glass_id", needed="Choose the glass.") or 0,
+        wedge_id=fields.number_of("wedge_id", needed="Choose the tip wedge.") or 0,
+        bore_gauge_id=fields.number_of("bore_gauge_id", needed="Choose the bore gauge.") or 0,
+        blade_set_id=fields.number_of("blade_set_id", needed="Choose the blade set.") or 0,
+        evenness_tolerance_mm=tolerance or 0.0,
+    )
+    return fields.refused() or entry
