@@ -60,7 +60,6 @@ class JobEntry:
     condition: tuple[str, ...]
     condition_notes: str
     came_with: tuple[str, ...]
-    came_with_notes: str
     declared_value_minor: int | None
     dropped_off: date
     wanted_by: date | None
@@ -85,7 +84,6 @@ class AgreedEntry:
     condition: tuple[str, ...]
     condition_notes: str
     came_with: tuple[str, ...]
-    came_with_notes: str
     declared_value_minor: int | None
     wanted_by: date | None
     return_by: str
@@ -153,7 +151,6 @@ def _read_job(
         condition=_ticks([*condition, *fields.text("condition_more").split(",")]),
         condition_notes=fields.text("condition_notes", limit=5000),
         came_with=_ticks([*came_with, *fields.text("came_with_more").split(",")]),
-        came_with_notes="",
         declared_value_minor=fields.money_minor("declared_value"),
         dropped_off=dropped_off,
         wanted_by=wanted_by,
@@ -173,7 +170,6 @@ def parse_agreed(
         condition=_ticks([*condition, *fields.text("condition_more").split(",")]),
         condition_notes=fields.text("condition_notes", limit=5000),
         came_with=_ticks([*came_with, *fields.text("came_with_more").split(",")]),
-        came_with_notes="",
         declared_value_minor=fields.money_minor("declared_value"),
         wanted_by=fields.date("wanted_by"),
         return_by=fields.choice(

@@ -1,0 +1,82 @@
+"""The book: one folder with a database in it, opened with settings that are read back.
+
+Every writer takes the write lock at once (BEGIN IMMEDIATE): a transaction that reads first and
+writes later would fail under a second writer whatever the busy timeout.
+"""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Engine, create_engine, event, text
+from sqlalchemy.orm import Session, sessionmaker
+
+DATABASE_NAME = "book.sqlite3"
+BUSY_TIMEOUT_MS = 8000
+PRAGMAS: dict[str, int | str] = {
+    "foreign_keys": 1,
+    "journal_mode": "wal",
+    "synchronous": 2,
+    "busy_timeout": BUSY_TIMEOUT_MS,
+}
+
+
+class BookProblem(Exception):  # noqa: N818 - shown to the maker, named as they would
+    """The book can't be opened or used; the message says why and what to do, in words."""
+
+
+def open_engine(folder: Path) -> Engine:
+    """Open the book's database (made on first use) with the settings that keep it whole."""
+    folder.mkdir(parents=True, exist_ok=True)
+    engine = create_engine(
+        f"sqlite:///{folder / DATABASE_NAME}", connect_args={"check_same_thread": False}
+    )
+    event.listen(engine, "connect", _on_connect)
+    event.listen(engine, "begin", _on_begin)
+    return engine
+
+
+def _on_connect(connection: Any, _record: object) -> None:
+    # The driver must not begin transactions of its own: _on_begin does.
+    connection.isolation_level = None
+    for name, value in PRAGMAS.items():
+        connection.execute(f"PRAGMA {name}={value}")
+
+
+def _on_begin(connection: Any) -> None:
+    writes = connection.get_execution_options().get("writes", False)
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+def check_settings(engine: Engine) -> None:
+    """Read the settings back; raise BookProblem if the database did not take one."""
+    with engine.connect() as connection:
+        for name, wanted in PRAGMAS.items():
+            found = connection.execute(text(f"PRAGMA {name}")).scalar_one()
+            if found != wanted:
+                raise BookProblem(
+                    f"The book's database answers {name} = {found} where {wanted} is needed. "
+                    "Is its folder on a network drive? Keep the book on this machine's own disk."
+                )
+
+
+class Sessions:
+    """Two kinds of session: one that only reads, one that holds the write lock from the start."""
+
+    def __init__(self, engine: Engine) -> None:
+        self.engine = engine
+        self._reading = sessionmaker(engine, expire_on_commit=False)
+        self._writing = sessionmaker(engine.execution_options(writes=True), expire_on_commit=False)
+
+    @contextmanager
+    def read(self) -> Iterator[Session]:
+        """Open a session for looking only."""
+        with self._reading() as session:
+            yield session
+
+    @contextmanager
+    def write(self) -> Iterator[Session]:
+        """Open a session that may write; the caller commits, anything else is undone."""
+        with self._writing() as session:
+            yield session

@@ -1,0 +1,154 @@
+"""Reading sets: kept as typed, never changed, and given back as the values `core` works on."""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session, joinedload, selectinload
+
+from app.core.measurements import GaugesInUse, ReadingEntry, SetEntry, facing_of
+from app.core.readings import FacingReadings
+from app.store.tables import Job, Reading, ReadingSet
+
+
+@dataclass(frozen=True, slots=True)
+class Measurement:
+    """A kept reading set as a value."""
+
+    id: int
+    piece_id: int
+    job_number: int | None
+    role: str
+    taken_on: date
+    note: str
+    readings: tuple[ReadingEntry, ...]
+    replaces_id: int | None
+    replaces_why: str
+    replaced_by_id: int | None
+    blade_set_id: int | None
+
+    @property
+    def facing(self) -> FacingReadings:
+        """The blade and tip readings."""
+        return facing_of(self.readings)
+
+    @property
+    def bore_mm(self) -> float | None:
+        """The exit bore, if it was read."""
+        found = (one for one in self.readings if one.quantity == "bore" and not one.depth_mm)
+        return next((one.value_mm for one in found), None)
+
+
+def add_reading_set(
+    session: Session,
+    entry: SetEntry,
+    piece_id: int,
+    job_id: int | None,
+    gauges: GaugesInUse,
+    now: datetime,
+    *,
+    replaces_id: int | None = None,
+) -> ReadingSet:
+    """Keep a reading set as typed."""
+    kept = ReadingSet(
+        piece_id=piece_id,
+        job_id=job_id,
+        role=entry.role,
+        taken_on=entry.taken_on,
+        note=entry.note,
+        blade_set_id=gauges.blade_set_id,
+        glass_id=gauges.glass_id,
+        wedge_id=gauges.wedge_id,
+        bore_gauge_id=gauges.bore_gauge_id,
+        replaces_id=replaces_id,
+        replaces_why=entry.replaces_why,
+        created_at=now,
+        readings=[
+            Reading(
+                quantity=one.quantity,
+                rail=one.rail,
+                gauge_id=one.gauge_id,
+                gap_mm=one.gap_mm,
+                depth_mm=one.depth_mm,
+                typed=one.typed,
+                scale=one.scale,
+                value_mm=one.value_mm,
+            )
+            for one in entry.readings
+        ],
+    )
+    session.add(kept)
+    session.flush()
+    return kept
+
+
+def as_measurement(kept: ReadingSet, job_number: int | None = None) -> Measurement:
+    """Give a loaded reading set as a value."""
+    return Measurement(
+        id=kept.id,
+        piece_id=kept.piece_id,
+        job_number=job_number,
+        role=kept.role,
+        taken_on=kept.taken_on,
+        note=kept.note,
+        readings=tuple(
+            ReadingEntry(
+                one.quantity, one.rail, one.gauge_id, one.gap_mm, one.depth_mm, one.typed,
+                one.scale, one.value_mm,
+            )
+            for one in kept.readings
+        ),
+        replaces_id=kept.replaces_id,
+        replaces_why=kept.replaces_why,
+        replaced_by_id=kept.replaced_by.id if kept.replaced_by else None,
+        blade_set_id=kept.blade_set_id,
+    )  # fmt: skip
+
+
+def get_measurement(session: Session, set_id: int) -> Measurement | None:
+    """Give one reading set as a value."""
+    kept = session.scalar(
+        select(ReadingSet)
+        .where(ReadingSet.id == set_id)
+        .options(
+            selectinload(ReadingSet.readings),
+            selectinload(ReadingSet.replaced_by),
+            joinedload(ReadingSet.job),
+        )
+    )
+    return as_measurement(kept, kept.job.number if kept.job else None) if kept else None
+
+
+def measurements_of_job(job: Job) -> list[Measurement]:
+    """Give a loaded job's reading sets in the order they were taken."""
+    made = [as_measurement(kept, job.number) for kept in job.reading_sets]
+    return sorted(made, key=lambda one: (one.taken_on, one.id))
+
+
+def list_measurements(session: Session, piece_id: int) -> list[Measurement]:
+    """List a piece's reading sets, oldest first."""
+    kept = session.scalars(
+        select(ReadingSet)
+        .where(ReadingSet.piece_id == piece_id)
+        .options(
+            selectinload(ReadingSet.readings),
+            selectinload(ReadingSet.replaced_by),
+            joinedload(ReadingSet.job),
+        )
+        .order_by(ReadingSet.taken_on, ReadingSet.id)
+    )
+    return [as_measurement(one, one.job.number if one.job else None) for one in kept]
+
+
+def standing(measurements: list[Measurement], role: str = "") -> list[Measurement]:
+    """Leave out the sets that a correction replaced, and keep one role if asked."""
+    return [
+        one for one in measurements if one.replaced_by_id is None and (not role or one.role == role)
+    ]
+
+
+def last_facing(measurements: list[Measurement]) -> Measurement | None:
+    """Give the facing a piece has: the last as returned, else the last set of any kind."""
+    returned = standing(measurements, "as_returned")
+    latest = standing(measurements)
+    return returned[-1] if returned else latest[-1] if latest else None

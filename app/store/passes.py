@@ -1,0 +1,32 @@
+"""Passes at the bench, as noted."""
+
+from dataclasses import asdict
+from datetime import datetime
+
+from sqlalchemy.orm import Session
+
+from app.core.passes import PassEntry, describe_pass
+from app.store.jobs import add_event
+from app.store.tables import BenchPass, Job
+
+
+def add_pass(session: Session, job: Job, entry: PassEntry, now: datetime) -> BenchPass:
+    """Note a pass and add it to the job's history."""
+    made = BenchPass(job_id=job.id, created_at=now, **asdict(entry))
+    session.add(made)
+    words = describe_pass(entry) + (f": {entry.note}" if entry.note else "")
+    add_event(session, job, "pass", entry.done_on, now, words)
+    return made
+
+
+def as_entry(kept: BenchPass) -> PassEntry:
+    """Give a kept pass as the value it was entered as."""
+    return PassEntry(
+        kept.done_on, kept.kind, kept.abrasive, kept.grit, kept.strokes, kept.minutes, kept.note
+    )
+
+
+def strike_pass(session: Session, kept: BenchPass, now: datetime) -> None:
+    """Strike a pass out: it stays readable and no longer counts."""
+    kept.struck_at = now
+    session.flush()

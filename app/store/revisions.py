@@ -1,0 +1,76 @@
+"""Keeps what a record said before a change, so that no correction loses the earlier words."""
+
+from collections.abc import Iterable
+from datetime import date, datetime
+from typing import Any
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.store.tables import Revision
+
+
+class Conflict(Exception):  # noqa: N818 - two people wrote at once; nobody erred
+    """The record was changed by somebody else since its page was opened."""
+
+    def __init__(self, noun: str, changed: dict[str, tuple[str, str]]) -> None:
+        super().__init__(noun)
+        self.noun = noun
+        self.changed = changed
+
+
+def change_record(
+    session: Session,
+    record: Any,
+    changes: dict[str, Any],
+    *,
+    seen_version: int | None,
+    now: datetime,
+) -> bool:
+    """Change a versioned record and keep what it said before; say whether anything changed.
+
+    Raises Conflict, naming what differs, if the record is no longer at `seen_version`.
+    """
+    differing = {name: value for name, value in changes.items() if getattr(record, name) != value}
+    if seen_version is not None and seen_version != record.version and differing:
+        raise Conflict(
+            record.__tablename__,
+            {
+                name: (_show(getattr(record, name)), _show(value))
+                for name, value in differing.items()
+            },
+        )
+    if not differing:
+        return False
+    keep_revision(session, record, differing, now)
+    for name, value in differing.items():
+        setattr(record, name, value)
+    record.version += 1
+    session.flush()
+    return True
+
+
+def keep_revision(session: Session, record: Any, names: Iterable[str], now: datetime) -> None:
+    """Write down what the named columns say now."""
+    before = {name: _plain(getattr(record, name)) for name in names}
+    noun = record.__tablename__
+    session.add(Revision(noun=noun, record_id=record.id, at=now, before=before))
+
+
+def list_revisions(session: Session, noun: str, record_id: int) -> list[Revision]:
+    """List a record's earlier words, newest first."""
+    return list(
+        session.scalars(
+            select(Revision)
+            .where(Revision.noun == noun, Revision.record_id == record_id)
+            .order_by(Revision.id.desc())
+        )
+    )
+
+
+def _plain(value: Any) -> Any:
+    return value.isoformat() if isinstance(value, (date, datetime)) else value
+
+
+def _show(value: Any) -> str:
+    return "" if value is None else str(_plain(value))

@@ -1,0 +1,170 @@
+"""The shop's settings, its gauges and blade sets, and what a new book starts with."""
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session, selectinload
+
+from app.core.jobs import CAME_WITH_ITEMS, CONDITION_ITEMS
+from app.core.measurements import Blade, GaugesInUse
+from app.core.shop import DEFAULT_CARE, DEFAULT_TERMS, ShopEntry
+from app.core.units import SCALES, format_blade
+from app.store.revisions import change_record
+from app.store.tables import BladeSet, BladeSetMember, ChecklistItem, Gauge, Shop
+
+# Common practice, no source: the usual inch blades, read thick to thin at the bench.
+USUAL_BLADES_IN = (0.034, 0.024, 0.010, 0.0015)
+MORE_BLADES_IN = (0.050, 0.034, 0.024, 0.016, 0.010, 0.005, 0.0015)
+
+
+def start_book(session: Session) -> Shop:
+    """Fill a new book with usual gauges, two blade sets, checklists and settings."""
+    gauges = {key: _add_scale_gauge(session, key) for key in SCALES if not key.startswith("length")}
+    blades = {inches: _add_blade(session, inches) for inches in MORE_BLADES_IN}
+    session.flush()
+    usual = _add_blade_set(session, "four blades (0.034 to 0.0015 in)", USUAL_BLADES_IN, blades)
+    _add_blade_set(session, "seven blades (0.050 to 0.0015 in)", MORE_BLADES_IN, blades)
+    for kind, labels in (("condition", CONDITION_ITEMS), ("came_with", CAME_WITH_ITEMS)):
+        session.add_all(
+            ChecklistItem(kind=kind, label=label, place=place) for place, label in enumerate(labels)
+        )
+    session.flush()
+    shop = Shop(
+        id=1,
+        name="The workshop",
+        terms=DEFAULT_TERMS,
+        care_text=DEFAULT_CARE,
+        glass_id=gauges["glass_half_mm"].id,
+        wedge_id=gauges["tip_mm"].id,
+        bore_gauge_id=gauges["bore_in"].id,
+        blade_set_id=usual.id,
+    )
+    session.add(shop)
+    session.flush()
+    return shop
+
+
+_KIND_OF = {"glass": "glass", "tip": "wedge", "bore": "bore_gauge"}
+_NAME_OF = {"glass": "Glass", "tip": "Tip wedge", "bore": "Bore gauge"}
+
+
+def _add_scale_gauge(session: Session, key: str) -> Gauge:
+    scale = SCALES[key]
+    gauge = Gauge(
+        kind=_KIND_OF[scale.measures],
+        label=f"{_NAME_OF[scale.measures]}, {scale.label}",
+        scale=key,
+        resolution_mm=scale.step_mm,
+    )
+    session.add(gauge)
+    return gauge
+
+
+def _add_blade(session: Session, inches: float) -> Gauge:
+    gap_mm = round(inches * 25.4, 6)
+    gauge = Gauge(kind="blade", label=format_blade(gap_mm), nominal_mm=gap_mm)
+    session.add(gauge)
+    return gauge
+
+
+def _add_blade_set(
+    session: Session, name: str, inches: Sequence[float], blades: dict[float, Gauge]
+) -> BladeSet:
+    made = BladeSet(name=name)
+    session.add(made)
+    session.flush()
+    session.add_all(
+        BladeSetMember(blade_set_id=made.id, gauge_id=blades[one].id, place=place)
+        for place, one in enumerate(inches)
+    )
+    return made
+
+
+def get_shop(session: Session) -> Shop:
+    """Give the shop's settings."""
+    return session.get_one(Shop, 1)
+
+
+def has_shop(session: Session) -> bool:
+    """Say whether the book was started."""
+    return session.get(Shop, 1) is not None
+
+
+def save_shop(session: Session, entry: ShopEntry, seen_version: int | None, now: datetime) -> Shop:
+    """Change the settings; raises Conflict if they were changed meanwhile."""
+    shop = get_shop(session)
+    changes = {name: getattr(entry, name) for name in ShopEntry.__dataclass_fields__}
+    change_record(session, shop, changes, seen_version=seen_version, now=now)
+    return shop
+
+
+def list_gauges(session: Session, kind: str) -> list[Gauge]:
+    """List the gauges of one kind that are in use."""
+    return list(
+        session.scalars(
+            select(Gauge).where(Gauge.kind == kind, Gauge.retired.is_(False)).order_by(Gauge.id)
+        )
+    )
+
+
+def list_blade_sets(session: Session) -> list[BladeSet]:
+    """List the blade sets with their blades."""
+    return list(
+        session.scalars(
+            select(BladeSet)
+            .options(selectinload(BladeSet.members).joinedload(BladeSetMember.gauge))
+            .order_by(BladeSet.id)
+        )
+    )
+
+
+def gauges_in_use(session: Session, blade_set_id: int | None = None) -> GaugesInUse:
+    """Give the blades (thick to thin) and scales with which a set is read now."""
+    shop = get_shop(session)
+    chosen = blade_set_id or shop.blade_set_id
+    members = session.scalars(
+        select(BladeSetMember)
+        .where(BladeSetMember.blade_set_id == chosen)
+        .options(selectinload(BladeSetMember.gauge))
+        .order_by(BladeSetMember.place)
+    ).all()
+    blades = sorted(
+        (Blade(one.gauge_id, one.gauge.nominal_mm or 0.0) for one in members),
+        key=lambda blade: -blade.gap_mm,
+    )
+    glass, wedge, bore = (
+        session.get_one(Gauge, key) for key in (shop.glass_id, shop.wedge_id, shop.bore_gauge_id)
+    )
+    return GaugesInUse(
+        blades=tuple(blades),
+        glass=SCALES[glass.scale or "glass_half_mm"],
+        tip=SCALES[wedge.scale or "tip_mm"],
+        bore=SCALES[bore.scale or "bore_in"],
+        glass_id=glass.id,
+        wedge_id=wedge.id,
+        bore_gauge_id=bore.id,
+        blade_set_id=chosen,
+    )
+
+
+def list_checklist(session: Session, kind: str) -> list[str]:
+    """List the lines of one checklist."""
+    return list(
+        session.scalars(
+            select(ChecklistItem.label)
+            .where(ChecklistItem.kind == kind)
+            .order_by(ChecklistItem.place, ChecklistItem.id)
+        )
+    )
+
+
+def extend_checklist(session: Session, kind: str, labels: Sequence[str]) -> None:
+    """Add lines a drop-off used for the first time, so that the next one offers them."""
+    known = list_checklist(session, kind)
+    folded = {label.casefold() for label in known}
+    for label in labels:
+        if label.casefold() not in folded:
+            session.add(ChecklistItem(kind=kind, label=label, place=len(known)))
+            folded.add(label.casefold())
+    session.flush()

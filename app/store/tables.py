@@ -1,0 +1,366 @@
+"""The tables: one class each, in the order of a job's life.
+
+Nothing measured is ever overwritten: a correction is a new reading set that names the one it
+replaces. Lengths are mm, money integer minor units, times UTC. Relations raise when they were not
+loaded on purpose, so that a page never queries by accident.
+"""
+
+from datetime import UTC, date, datetime
+from typing import Any
+
+from sqlalchemy import (
+    JSON,
+    CheckConstraint,
+    Date,
+    DateTime,
+    ForeignKey,
+    LargeBinary,
+    MetaData,
+    String,
+    Text,
+    TypeDecorator,
+    UniqueConstraint,
+)
+from sqlalchemy.engine import Dialect
+from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
+
+
+class Utc(TypeDecorator[datetime]):
+    """A moment in UTC: kept without a zone, given back with it."""
+
+    impl = DateTime
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, _dialect: Dialect) -> datetime | None:
+        """Refuse a moment without a zone and keep it as UTC."""
+        if value is None:
+            return None
+        if value.tzinfo is None:
+            raise ValueError("a moment needs its time zone")
+        return value.astimezone(UTC).replace(tzinfo=None)
+
+    def process_result_value(self, value: Any, _dialect: Dialect) -> datetime | None:
+        """Give the moment back in UTC."""
+        return None if value is None else value.replace(tzinfo=UTC)
+
+
+class Base(DeclarativeBase):
+    """The tables' common ground: constraint names that migrations can rely on."""
+
+    metadata = MetaData(
+        naming_convention={
+            "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+            "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+            "ck": "ck_%(table_name)s_%(constraint_name)s",
+            "fk": "fk_%(table_name)s_%(column_0_N_name)s_%(referred_table_name)s",
+            "pk": "pk_%(table_name)s",
+        }
+    )
+    type_annotation_map = {  # noqa: RUF012 - SQLAlchemy's own declaration
+        datetime: Utc,
+        date: Date,
+        str: Text,
+        dict[str, Any]: JSON,
+        bytes: LargeBinary,
+    }
+
+
+class Gauge(Base):
+    """A blade, glass, tip wedge, bore gauge, dial or calliper of the shop."""
+
+    __tablename__ = "gauge"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    kind: Mapped[str] = mapped_column(String(40), index=True)
+    label: Mapped[str]
+    nominal_mm: Mapped[float | None]
+    scale: Mapped[str | None] = mapped_column(String(40))
+    resolution_mm: Mapped[float | None]
+    tolerance_mm: Mapped[float | None]
+    repeatability_mm: Mapped[float | None]
+    retired: Mapped[bool] = mapped_column(default=False)
+    notes: Mapped[str] = mapped_column(default="")
+
+
+class BladeSet(Base):
+    """Blades used together, thick to thin."""
+
+    __tablename__ = "blade_set"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    name: Mapped[str] = mapped_column(unique=True)
+    family: Mapped[str] = mapped_column(String(40), default="")
+    members: Mapped[list["BladeSetMember"]] = relationship(
+        back_populates="blade_set", order_by="BladeSetMember.place", lazy="raise"
+    )
+
+
+class BladeSetMember(Base):
+    """A blade's place in a set; place 0 is the thickest."""
+
+    __tablename__ = "blade_set_member"
+    blade_set_id: Mapped[int] = mapped_column(
+        ForeignKey("blade_set.id", ondelete="CASCADE"), primary_key=True
+    )
+    gauge_id: Mapped[int] = mapped_column(ForeignKey("gauge.id"), primary_key=True)
+    place: Mapped[int]
+    blade_set: Mapped[BladeSet] = relationship(back_populates="members", lazy="raise")
+    gauge: Mapped[Gauge] = relationship(lazy="raise")
+
+
+class Shop(Base):
+    """The shop's settings: one row."""
+
+    __tablename__ = "shop"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    name: Mapped[str]
+    address: Mapped[str] = mapped_column(default="")
+    phone: Mapped[str] = mapped_column(default="")
+    email: Mapped[str] = mapped_column(default="")
+    terms: Mapped[str] = mapped_column(default="")
+    care_text: Mapped[str] = mapped_column(default="")
+    currency: Mapped[str] = mapped_column(String(8), default="EUR")
+    paper: Mapped[str] = mapped_column(String(10), default="A4")
+    glass_id: Mapped[int] = mapped_column(ForeignKey("gauge.id"))
+    wedge_id: Mapped[int] = mapped_column(ForeignKey("gauge.id"))
+    bore_gauge_id: Mapped[int] = mapped_column(ForeignKey("gauge.id"))
+    blade_set_id: Mapped[int] = mapped_column(ForeignKey("blade_set.id"))
+    evenness_tolerance_mm: Mapped[float] = mapped_column(default=0.5)
+    version: Mapped[int] = mapped_column(default=1)
+    __table_args__ = (CheckConstraint("id = 1", name="one_row"),)
+
+
+class ChecklistItem(Base):
+    """A line of the drop-off checklists; a shop adds its own while using them."""
+
+    __tablename__ = "checklist_item"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    kind: Mapped[str] = mapped_column(String(40))
+    label: Mapped[str]
+    place: Mapped[int]
+    __table_args__ = (UniqueConstraint("kind", "label"),)
+
+
+class Customer(Base):
+    """A person or shop that brings pieces."""
+
+    __tablename__ = "customer"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    name: Mapped[str]
+    phone: Mapped[str] = mapped_column(default="")
+    email: Mapped[str] = mapped_column(default="")
+    address: Mapped[str] = mapped_column(default="")
+    plays: Mapped[str] = mapped_column(default="")
+    notes: Mapped[str] = mapped_column(default="")
+    search_text: Mapped[str] = mapped_column(default="")
+    created_at: Mapped[datetime]
+    version: Mapped[int] = mapped_column(default=1)
+    pieces: Mapped[list["Piece"]] = relationship(
+        back_populates="owner", order_by="Piece.id", lazy="raise"
+    )
+    instruments: Mapped[list["Instrument"]] = relationship(
+        back_populates="customer", order_by="Instrument.id", lazy="raise"
+    )
+
+
+class Instrument(Base):
+    """The horn a piece is played on."""
+
+    __tablename__ = "instrument"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    customer_id: Mapped[int] = mapped_column(ForeignKey("customer.id"), index=True)
+    kind: Mapped[str] = mapped_column(String(40))
+    maker: Mapped[str] = mapped_column(default="")
+    model: Mapped[str] = mapped_column(default="")
+    customer: Mapped[Customer] = relationship(back_populates="instruments", lazy="raise")
+
+
+class Piece(Base):
+    """A mouthpiece: the record that outlives its owners."""
+
+    __tablename__ = "piece"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    owner_id: Mapped[int] = mapped_column(ForeignKey("customer.id"), index=True)
+    instrument_kind: Mapped[str] = mapped_column(String(40))
+    maker: Mapped[str] = mapped_column(default="")
+    model: Mapped[str] = mapped_column(default="")
+    marking: Mapped[str] = mapped_column(default="")
+    material: Mapped[str] = mapped_column(String(40), default="unknown")
+    table_length_mm: Mapped[float | None]
+    telling_marks: Mapped[str] = mapped_column(default="")
+    notes: Mapped[str] = mapped_column(default="")
+    search_text: Mapped[str] = mapped_column(default="")
+    created_at: Mapped[datetime]
+    version: Mapped[int] = mapped_column(default=1)
+    owner: Mapped[Customer] = relationship(back_populates="pieces", lazy="raise")
+    ownerships: Mapped[list["Ownership"]] = relationship(order_by="Ownership.id", lazy="raise")
+
+
+class Ownership(Base):
+    """Who owned a piece from when; the last line is the owner now."""
+
+    __tablename__ = "ownership"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    piece_id: Mapped[int] = mapped_column(ForeignKey("piece.id"), index=True)
+    customer_id: Mapped[int] = mapped_column(ForeignKey("customer.id"), index=True)
+    since: Mapped[date]
+    customer: Mapped[Customer] = relationship(lazy="raise")
+
+
+class Job(Base):
+    """One piece, brought once."""
+
+    __tablename__ = "job"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    number: Mapped[int] = mapped_column(unique=True)
+    piece_id: Mapped[int] = mapped_column(ForeignKey("piece.id"), index=True)
+    customer_id: Mapped[int] = mapped_column(ForeignKey("customer.id"), index=True)
+    instrument_id: Mapped[int | None] = mapped_column(ForeignKey("instrument.id"))
+    stage: Mapped[str] = mapped_column(String(40), index=True)
+    dropped_off: Mapped[date]
+    wanted_by: Mapped[date | None]
+    returned_on: Mapped[date | None]
+    request: Mapped[str] = mapped_column(default="")
+    condition_notes: Mapped[str] = mapped_column(default="")
+    declared_value_minor: Mapped[int | None]
+    agreed_work: Mapped[str] = mapped_column(default="")
+    agreed_price_minor: Mapped[int | None]
+    deposit_minor: Mapped[int | None]
+    return_by: Mapped[str] = mapped_column(String(10), default="hand")
+    tracking: Mapped[str] = mapped_column(default="")
+    created_at: Mapped[datetime]
+    version: Mapped[int] = mapped_column(default=1)
+    piece: Mapped[Piece] = relationship(lazy="raise")
+    customer: Mapped[Customer] = relationship(lazy="raise")
+    instrument: Mapped[Instrument | None] = relationship(lazy="raise")
+    ticks: Mapped[list["JobTick"]] = relationship(
+        order_by="JobTick.id", lazy="raise", cascade="all, delete-orphan"
+    )
+    events: Mapped[list["Event"]] = relationship(order_by="Event.id", lazy="raise")
+    passes: Mapped[list["BenchPass"]] = relationship(order_by="BenchPass.id", lazy="raise")
+    reading_sets: Mapped[list["ReadingSet"]] = relationship(
+        order_by="ReadingSet.id", lazy="raise", back_populates="job"
+    )
+    slips: Mapped[list["Slip"]] = relationship(order_by="Slip.id", lazy="raise")
+
+
+class JobTick(Base):
+    """A ticked line: a condition at drop-off, or a thing that came with the piece."""
+
+    __tablename__ = "job_tick"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    job_id: Mapped[int] = mapped_column(ForeignKey("job.id", ondelete="CASCADE"), index=True)
+    kind: Mapped[str] = mapped_column(String(40))
+    label: Mapped[str]
+
+
+class Event(Base):
+    """The job's dated history: changes of stage, readings, passes, papers, plain notes."""
+
+    __tablename__ = "event"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    job_id: Mapped[int] = mapped_column(ForeignKey("job.id"), index=True)
+    kind: Mapped[str] = mapped_column(String(40))
+    on: Mapped[date] = mapped_column("on_date")
+    at: Mapped[datetime]
+    words: Mapped[str]
+    stage: Mapped[str | None] = mapped_column(String(40))
+    struck_at: Mapped[datetime | None]
+
+
+class ReadingSet(Base):
+    """Readings taken together, never changed: a correction is a new set."""
+
+    __tablename__ = "reading_set"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    piece_id: Mapped[int] = mapped_column(ForeignKey("piece.id"), index=True)
+    job_id: Mapped[int | None] = mapped_column(ForeignKey("job.id"), index=True)
+    role: Mapped[str] = mapped_column(String(40))
+    taken_on: Mapped[date]
+    note: Mapped[str] = mapped_column(default="")
+    blade_set_id: Mapped[int | None] = mapped_column(ForeignKey("blade_set.id"))
+    glass_id: Mapped[int | None] = mapped_column(ForeignKey("gauge.id"))
+    wedge_id: Mapped[int | None] = mapped_column(ForeignKey("gauge.id"))
+    bore_gauge_id: Mapped[int | None] = mapped_column(ForeignKey("gauge.id"))
+    replaces_id: Mapped[int | None] = mapped_column(ForeignKey("reading_set.id"), unique=True)
+    replaces_why: Mapped[str] = mapped_column(default="")
+    created_at: Mapped[datetime]
+    piece: Mapped[Piece] = relationship(lazy="raise")
+    job: Mapped[Job | None] = relationship(lazy="raise", back_populates="reading_sets")
+    readings: Mapped[list["Reading"]] = relationship(order_by="Reading.id", lazy="raise")
+    replaced_by: Mapped["ReadingSet | None"] = relationship(
+        lazy="raise",
+        uselist=False,
+        viewonly=True,
+        remote_side="ReadingSet.replaces_id",
+        primaryjoin="ReadingSet.id == ReadingSet.replaces_id",
+    )
+
+
+class Reading(Base):
+    """One reading: the text as typed, its scale, its value in mm."""
+
+    __tablename__ = "reading"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    set_id: Mapped[int] = mapped_column(ForeignKey("reading_set.id"), index=True)
+    quantity: Mapped[str] = mapped_column(String(40))
+    rail: Mapped[str] = mapped_column(String(10), default="")
+    gauge_id: Mapped[int | None] = mapped_column(ForeignKey("gauge.id"))
+    gap_mm: Mapped[float | None]
+    depth_mm: Mapped[float | None]
+    name: Mapped[str] = mapped_column(default="")
+    typed: Mapped[str]
+    scale: Mapped[str] = mapped_column(String(40))
+    value_mm: Mapped[float]
+
+
+class BenchPass(Base):
+    """One spell at the bench."""
+
+    __tablename__ = "bench_pass"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    job_id: Mapped[int] = mapped_column(ForeignKey("job.id"), index=True)
+    done_on: Mapped[date]
+    kind: Mapped[str] = mapped_column(String(40))
+    abrasive: Mapped[str] = mapped_column(default="")
+    grit: Mapped[str] = mapped_column(default="")
+    strokes: Mapped[int | None]
+    minutes: Mapped[int | None]
+    note: Mapped[str] = mapped_column(default="")
+    created_at: Mapped[datetime]
+    struck_at: Mapped[datetime | None]
+
+
+class Slip(Base):
+    """A paper as issued: the values it printed, its words and its picture, for ever."""
+
+    __tablename__ = "slip"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    number: Mapped[int] = mapped_column(unique=True)
+    job_id: Mapped[int] = mapped_column(ForeignKey("job.id"), index=True)
+    kind: Mapped[str] = mapped_column(String(40))
+    issued_on: Mapped[date]
+    issued_at: Mapped[datetime]
+    paper: Mapped[str] = mapped_column(String(10))
+    printed: Mapped[dict[str, Any]]
+    html: Mapped[str]
+    picture: Mapped[bytes | None]
+
+
+class Revision(Base):
+    """What a record said before it was changed, and when it was changed."""
+
+    __tablename__ = "revision"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    noun: Mapped[str] = mapped_column(String(40))
+    record_id: Mapped[int]
+    at: Mapped[datetime]
+    before: Mapped[dict[str, Any]]
+    __table_args__ = (UniqueConstraint("noun", "record_id", "id"),)
+
+
+class Submission(Base):
+    """A form already taken, by the token it carried: a second press changes nothing."""
+
+    __tablename__ = "submission"
+    token: Mapped[str] = mapped_column(String(64), primary_key=True)
+    location: Mapped[str]
+    at: Mapped[datetime]
