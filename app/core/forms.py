@@ -128,6 +128,11 @@ def format_money(minor: int | None, currency: str) -> str:
     return f"{sign}{abs(minor) // 100:,}.{abs(minor) % 100:02d} {currency}".replace(",", "\u202f")
 
 
+def format_amount(minor: int | None) -> str:
+    """Write minor units as they would be typed: 85.50."""
+    return "" if minor is None else f"{minor // 100}.{minor % 100:02d}"
+
+
 def format_date(day: date | None) -> str:
     """Write a date as people say it: 25 November 2026."""
     return "" if day is None else f"{day.day} {day:%B %Y}"

@@ -142,7 +142,12 @@ def move_job(session: Session, job: Job, stage: str, on: date, now: datetime) ->
 
 
 def save_agreed(
-    session: Session, job: Job, entry: AgreedEntry, seen_version: int | None, now: datetime
+    session: Session,
+    job: Job,
+    entry: AgreedEntry,
+    seen_version: int | None,
+    today: date,
+    now: datetime,
 ) -> None:
     """Change what was agreed and the drop-off's words; raises Conflict."""
     names = (
@@ -157,7 +162,7 @@ def save_agreed(
         before = "; ".join(label for _, label in ticked) or "nothing"
         job.ticks = wanted
         job.version += 1
-        add_event(session, job, "note", now.date(), now, f"Checklist changed; it said: {before}.")
+        add_event(session, job, "note", today, now, f"Checklist changed; it said: {before}.")
     extend_checklist(session, "condition", entry.condition)
     extend_checklist(session, "came_with", entry.came_with)
 

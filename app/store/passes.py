@@ -26,7 +26,6 @@ def as_entry(kept: BenchPass) -> PassEntry:
     )
 
 
-def strike_pass(session: Session, kept: BenchPass, now: datetime) -> None:
-    """Strike a pass out: it stays readable and no longer counts."""
-    kept.struck_at = now
-    session.flush()
+def strike_pass(kept: BenchPass, at: datetime | None) -> None:
+    """Strike a pass out, or bring it back with None: it stays readable and does not count."""
+    kept.struck_at = at

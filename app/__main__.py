@@ -1,0 +1,7 @@
+"""`python -m app`."""
+
+import sys
+
+from app.web.commands import main
+
+sys.exit(main())

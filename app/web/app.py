@@ -1,0 +1,136 @@
+"""Puts the application together: book, guard, pages. No module holds state of its own."""
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+
+from fastapi import FastAPI, HTTPException, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import FileResponse, HTMLResponse, JSONResponse, Response
+from sqlalchemy.exc import OperationalError
+from starlette.exceptions import HTTPException as StarletteHTTPException
+
+from app.store.book import Sessions, check_settings, open_engine
+from app.store.migrating import migrate_book
+from app.store.shop import has_shop, start_book
+from app.web import (
+    bench,
+    customers,
+    drop_offs,
+    help_pages,
+    jobs,
+    lookups,
+    measurements,
+    pictures,
+    pieces,
+    service,
+    shop,
+    slips,
+)
+from app.web.files import folder_of
+from app.web.guard import Guard
+from app.web.pages import show_page
+from app.web.settings import Settings
+
+ROUTERS = (
+    bench.router,
+    drop_offs.router,
+    lookups.router,
+    customers.router,
+    pieces.router,
+    measurements.router,
+    jobs.router,
+    slips.router,
+    pictures.router,
+    shop.router,
+    help_pages.router,
+    service.router,
+)
+
+
+def open_book(settings: Settings) -> Sessions:
+    """Open the book, bring it up to date, and start it if it is new; raises BookProblem."""
+    engine = open_engine(settings.book)
+    check_settings(engine)
+    migrate_book(engine, folder_of("migrations"))
+    sessions = Sessions(engine)
+    with sessions.read() as session:
+        started = has_shop(session)
+    if not started:
+        with sessions.write() as session:
+            start_book(session)
+            session.commit()
+    return sessions
+
+
+def create_app(settings: Settings) -> FastAPI:
+    """Make the application for one book."""
+
+    @asynccontextmanager
+    async def lifespan(app: FastAPI) -> AsyncIterator[None]:
+        yield
+        app.state.sessions.engine.dispose()
+
+    app = FastAPI(
+        title="Laybook", docs_url=None, redoc_url=None, openapi_url=None, lifespan=lifespan
+    )
+    app.state.settings = settings
+    app.state.sessions = open_book(settings)
+    app.add_middleware(Guard, hosts=settings.hosts)
+    for router in ROUTERS:
+        app.include_router(router)
+    app.get("/static/{name}")(static_file)
+    app.add_exception_handler(StarletteHTTPException, _say_http)
+    app.add_exception_handler(RequestValidationError, _say_invalid)
+    app.add_exception_handler(OperationalError, _say_busy)
+    app.add_exception_handler(Exception, _say_broken)
+    return app
+
+
+def static_file(name: str) -> Response:
+    """Serve a static file; its address carries its fingerprint, so it may be kept."""
+    path = folder_of("static") / name
+    if not path.is_file() or path.parent != folder_of("static"):
+        raise HTTPException(404, "There is no such file.")
+    return FileResponse(path, headers={"Cache-Control": "public, max-age=31536000, immutable"})
+
+
+def _wants_json(request: Request) -> bool:
+    return request.url.path.startswith("/api/")
+
+
+def _say(request: Request, status: int, heading: str, words: str) -> Response:
+    if _wants_json(request):
+        return JSONResponse({"detail": words}, status_code=status)
+    return show_page(request, "problem.html", status=status, heading=heading, words=words)
+
+
+def _say_http(request: Request, error: Exception) -> Response:
+    status = error.status_code if isinstance(error, StarletteHTTPException) else 500
+    detail = str(getattr(error, "detail", ""))
+    if status == 404:
+        words = detail if detail and detail != "Not Found" else "There is no such page."
+        return _say(request, 404, "Not in this book", words)
+    return _say(request, status, "That can't be done", detail)
+
+
+def _say_invalid(request: Request, error: Exception) -> Response:
+    if _wants_json(request) and isinstance(error, RequestValidationError):
+        detail = [
+            {"field": ".".join(str(part) for part in one["loc"][1:]), "words": one["msg"]}
+            for one in error.errors()
+        ]
+        return JSONResponse({"detail": detail}, status_code=422)
+    return _say(request, 404, "Not in this book", "There is no such page.")
+
+
+def _say_busy(request: Request, error: Exception) -> Response:  # noqa: ARG001 - no path or SQL is shown
+    words = (
+        "The book is busy or can't be written just now. Nothing was changed. "
+        "Go back: what you typed is still there; try again in a moment."
+    )
+    return _say(request, 503, "The book is busy", words)
+
+
+def _say_broken(request: Request, error: Exception) -> HTMLResponse | Response:  # noqa: ARG001 - no trace is shown
+    words = "Something in this program went wrong. Nothing was changed by this page."
+    return _say(request, 500, "This went wrong", words)

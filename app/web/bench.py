@@ -1,0 +1,22 @@
+"""The first page: what is on the bench, by stage and by when it is wanted."""
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse
+
+from app.core.jobs import days_late
+from app.store.jobs import list_bench, list_returned
+from app.web.pages import Clock, Reading, show_page
+
+router = APIRouter()
+
+
+@router.get("/")
+def index(request: Request, session: Reading, clock: Clock) -> HTMLResponse:
+    """Show the bench list."""
+    groups = [group for group in list_bench(session) if group.jobs]
+    today = clock.today()
+    late = sum(
+        days_late(job.wanted_by, job.stage, today) > 0 for group in groups for job in group.jobs
+    )
+    returned = list_returned(session)
+    return show_page(request, "bench/index.html", groups=groups, late=late, returned=returned)

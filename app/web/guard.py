@@ -1,0 +1,106 @@
+"""Stands before every route: who may ask, from where, and how much.
+
+Pure ASGI, outermost, so that nothing runs for a request that is refused. A browser page of
+another site must not reach the book: the Host must be ours (against DNS rebinding) and a POST's
+Origin must be the very address it was sent to. On plain-http addresses other than loopback
+browsers send no Sec-Fetch-Site, so the Origin check is the one that counts.
+"""
+
+from collections.abc import Iterable
+
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.responses import PlainTextResponse
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+SAFE_METHODS = {"GET", "HEAD", "OPTIONS"}
+BODY_LIMIT = 1_000_000
+
+CONTENT_SECURITY_POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; "
+    "connect-src 'self'; manifest-src 'self'; form-action 'self'; frame-ancestors 'none'; "
+    "base-uri 'none'"
+)
+HEADERS = {
+    "Content-Security-Policy": CONTENT_SECURITY_POLICY,
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "no-referrer",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+}
+
+
+class TooLarge(Exception):  # noqa: N818 - a refusal, answered with 413
+    """The body is larger than any form of ours."""
+
+
+class Guard:
+    """Refuses foreign hosts, foreign origins and oversized bodies; adds the safety headers."""
+
+    def __init__(self, app: ASGIApp, hosts: Iterable[str]) -> None:
+        self.app = app
+        self.hosts = {host.lower() for host in hosts}
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer a refusal at once, or pass the request on with its body counted."""
+        if scope["type"] != "http":
+            if scope["type"] == "lifespan":
+                await self.app(scope, receive, send)
+            return
+        headers = Headers(scope=scope)
+        if refusal := self._refusal(scope, headers):
+            await refusal(scope, receive, _with_headers(send))
+            return
+        try:
+            await self.app(scope, _counted(receive), _with_headers(send))
+        except TooLarge:
+            answer = PlainTextResponse("That is more than a form can hold.", status_code=413)
+            await answer(scope, receive, _with_headers(send))
+
+    def _refusal(self, scope: Scope, headers: Headers) -> PlainTextResponse | None:
+        host = headers.get("host", "")
+        if _without_port(host) not in self.hosts:
+            return PlainTextResponse("This address is not this book's.", status_code=400)
+        if scope["method"] in SAFE_METHODS:
+            return None
+        if headers.get("sec-fetch-site", "none") not in {"same-origin", "none"}:
+            return PlainTextResponse("Another page sent this; it was refused.", status_code=403)
+        origin = headers.get("origin")
+        if origin is not None and origin != f"{scope['scheme']}://{host}":
+            return PlainTextResponse("Another page sent this; it was refused.", status_code=403)
+        length = headers.get("content-length", "0")
+        if not length.isdecimal() or int(length) > BODY_LIMIT:
+            return PlainTextResponse("That is more than a form can hold.", status_code=413)
+        return None
+
+
+def _without_port(host: str) -> str:
+    host = host.lower()
+    if host.startswith("["):
+        return host.partition("]")[0] + "]"
+    return host.partition(":")[0]
+
+
+def _counted(receive: Receive) -> Receive:
+    read = 0
+
+    async def counted() -> Message:
+        nonlocal read
+        message = await receive()
+        read += len(message.get("body", b""))
+        if read > BODY_LIMIT:
+            raise TooLarge
+        return message
+
+    return counted
+
+
+def _with_headers(send: Send) -> Send:
+    async def with_headers(message: Message) -> None:
+        if message["type"] == "http.response.start":
+            headers = MutableHeaders(scope=message)
+            for name, value in HEADERS.items():
+                headers.setdefault(name, value)
+            headers.setdefault("Cache-Control", "no-store")
+        await send(message)
+
+    return with_headers

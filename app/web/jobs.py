@@ -1,0 +1,207 @@
+"""A job's page: what is known, what comes next, passes, notes and stages."""
+
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, Response
+from sqlalchemy.orm import Session
+
+from app.core.forms import Refused
+from app.core.jobs import STAGES, parse_agreed, parse_note
+from app.core.passes import ABRASIVES, parse_pass
+from app.core.pieces import CAUTION_DEFERS, MATERIAL_CAUTIONS
+from app.store.jobs import add_event, get_job, move_job, save_agreed
+from app.store.measurements import measurements_of_job
+from app.store.passes import add_pass, strike_pass
+from app.store.revisions import Conflict
+from app.store.shop import gauges_in_use, get_shop, list_checklist
+from app.store.tables import Job
+from app.web.customers import show_conflict
+from app.web.measurements import summarise
+from app.web.pages import (
+    Clock,
+    Form,
+    Reading,
+    Typed,
+    Writing,
+    found_or_404,
+    go_to,
+    note_taken,
+    show_page,
+    taken_before,
+)
+
+router = APIRouter(prefix="/jobs/{number}")
+NOT_HERE = "There is no job of that number in this book."
+
+
+def job_or_404(session: Session, number: int) -> Job:
+    """Give the job with everything its page shows, or answer 404."""
+    return found_or_404(get_job(session, number), NOT_HERE)
+
+
+@router.get("")
+def show(request: Request, session: Reading, number: int) -> HTMLResponse:
+    """Show a job."""
+    return _page(request, session, job_or_404(session, number), Form())
+
+
+def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLResponse:
+    shop, gauges = get_shop(session), gauges_in_use(session)
+    sets = [summarise(one, gauges, shop) for one in measurements_of_job(job)]
+    roles = {one.measurement.role for one in sets if one.measurement.replaced_by_id is None}
+    return show_page(
+        request,
+        "jobs/show.html",
+        form=form,
+        job=job,
+        shop=shop,
+        sets=sets,
+        next_step=next_step(job, roles),
+        last_pass=next((one for one in reversed(job.passes) if one.struck_at is None), None),
+        abrasives=ABRASIVES,
+        caution=f"{MATERIAL_CAUTIONS[job.piece.material]} {CAUTION_DEFERS}",
+    )
+
+
+def next_step(job: Job, roles: set[str]) -> dict[str, Any]:
+    """Decide what the page offers to do next: words, and a link or a stage to move to."""
+    base = f"/jobs/{job.number}"
+    returning = {
+        "words": "Measure it as returned, then print the card.",
+        "label": "Readings as returned",
+        "href": f"{base}/readings?role=as_returned",
+    }
+    to_stage = {
+        "measured": ("agreed", "Note what was agreed"),
+        "agreed": ("on_the_bench", "Take it to the bench"),
+        "ready": ("returned", "It went home"),
+    }
+    if job.stage == "dropped_off" or (STAGES[job.stage].open and not roles):
+        return {
+            "words": STAGES["dropped_off"].next_words,
+            "label": "Readings as received",
+            "href": f"{base}/readings?role=as_received",
+        }
+    if job.stage == "measured" and not job.agreed_work:
+        return {"words": STAGES["measured"].next_words, "label": "Note what was agreed",
+                "href": f"{base}/edit#agreed_work"}  # fmt: skip
+    if job.stage == "on_the_bench":
+        return {"words": STAGES["on_the_bench"].next_words, "label": "Readings at the bench",
+                "href": f"{base}/readings?role=at_the_bench"}  # fmt: skip
+    if job.stage == "play_test":
+        if "as_returned" in roles:
+            return {"words": "Print the return card.", "label": "Return card",
+                    "href": f"{base}/papers/return_card"}  # fmt: skip
+        return returning
+    if job.stage in to_stage:
+        stage, label = to_stage[job.stage]
+        return {"words": STAGES[job.stage].next_words, "label": label, "stage": stage}
+    return {}
+
+
+@router.post("/stage")
+def move(request: Request, session: Writing, form: Typed, clock: Clock, number: int) -> Response:
+    """Move the job to a stage."""
+    job = job_or_404(session, number)
+    stage = form.get("stage")
+    if stage not in STAGES:
+        form.problems = {"stage": "Choose the stage."}
+        return _page(request, session, job, form)
+    move_job(session, job, stage, clock.today(), clock.now())
+    session.commit()
+    return go_to(f"/jobs/{number}?said=moved")
+
+
+@router.post("/passes")
+def create_pass(
+    request: Request, session: Writing, form: Typed, clock: Clock, number: int
+) -> Response:
+    """Note a pass; the first one takes the job to the bench."""
+    job = job_or_404(session, number)
+    if answer := taken_before(session, form):
+        return answer
+    entry = parse_pass(form.values, clock.today())
+    if isinstance(entry, Refused):
+        form.problems = dict(entry.problems)
+        return _page(request, session, job, form)
+    add_pass(session, job, entry, clock.now())
+    if job.stage in {"dropped_off", "measured", "agreed"}:
+        move_job(session, job, "on_the_bench", entry.done_on, clock.now())
+    location = f"/jobs/{number}?said=pass#passes"
+    note_taken(session, form, location, clock.now())
+    session.commit()
+    return go_to(location)
+
+
+@router.post("/passes/{pass_id}/strike")
+def strike(session: Writing, clock: Clock, number: int, pass_id: int) -> Response:
+    """Strike a pass out, or bring it back; it stays in the book either way."""
+    job = job_or_404(session, number)
+    kept = found_or_404(
+        next((one for one in job.passes if one.id == pass_id), None), "There is no such pass."
+    )
+    strike_pass(kept, None if kept.struck_at else clock.now())
+    session.commit()
+    return go_to(f"/jobs/{number}#passes")
+
+
+@router.post("/notes")
+def create_note(
+    request: Request, session: Writing, form: Typed, clock: Clock, number: int
+) -> Response:
+    """Add a plain note."""
+    job = job_or_404(session, number)
+    if answer := taken_before(session, form):
+        return answer
+    entry = parse_note(form.values, clock.today())
+    if isinstance(entry, Refused):
+        form.problems = dict(entry.problems)
+        return _page(request, session, job, form)
+    add_event(session, job, "note", entry.on, clock.now(), entry.words)
+    location = f"/jobs/{number}?said=note#history"
+    note_taken(session, form, location, clock.now())
+    session.commit()
+    return go_to(location)
+
+
+@router.get("/edit")
+def edit(request: Request, session: Reading, number: int) -> HTMLResponse:
+    """Show what was agreed and the drop-off's words to change."""
+    return _edit_page(request, session, job_or_404(session, number), Form())
+
+
+def _edit_page(request: Request, session: Session, job: Job, form: Form) -> HTMLResponse:
+    def ticked(kind: str) -> list[str]:
+        kept = [tick.label for tick in job.ticks if tick.kind == kind]
+        return form.ticked(kind) if form.values else kept
+
+    return show_page(
+        request,
+        "jobs/edit.html",
+        form=form,
+        job=job,
+        shop=get_shop(session),
+        conditions=list_checklist(session, "condition"),
+        came_with=list_checklist(session, "came_with"),
+        ticked={kind: ticked(kind) for kind in ("condition", "came_with")},
+    )
+
+
+@router.post("/edit")
+def update(request: Request, session: Writing, form: Typed, clock: Clock, number: int) -> Response:
+    """Change what was agreed; the first agreement moves a measured job on."""
+    job = job_or_404(session, number)
+    entry = parse_agreed(form.values, form.ticked("condition"), form.ticked("came_with"))
+    if isinstance(entry, Refused):
+        form.problems = dict(entry.problems)
+        return _edit_page(request, session, job, form)
+    had_agreed = bool(job.agreed_work)
+    try:
+        save_agreed(session, job, entry, form.seen_version, clock.today(), clock.now())
+    except Conflict as conflict:
+        return show_conflict(request, form, conflict, job.version)
+    if entry.agreed_work and not had_agreed and job.stage == "measured":
+        move_job(session, job, "agreed", clock.today(), clock.now())
+    session.commit()
+    return go_to(f"/jobs/{number}?said=kept")

@@ -1,0 +1,35 @@
+"""The one box on every page: customers, pieces and jobs by any part of them."""
+
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse
+from sqlalchemy.orm import Session
+
+from app.store.customers import last_visits
+from app.store.lookups import find_customers, find_jobs, find_pieces
+from app.web.pages import Reading, show_page
+
+router = APIRouter(prefix="/look-up")
+
+
+def _found(session: Session, query: str, most: int) -> dict[str, Any]:
+    customers = find_customers(session, query, most)
+    return {
+        "customers": customers,
+        "visits": last_visits(session, [one.id for one in customers]),
+        "pieces": find_pieces(session, query, most),
+        "jobs": find_jobs(session, query, most),
+    }
+
+
+@router.get("")
+def index(request: Request, session: Reading, q: str = "") -> HTMLResponse:
+    """Show everything that fits."""
+    return show_page(request, "lookups/index.html", asked=q, **_found(session, q[:200], 40))
+
+
+@router.get("/results")
+def results(request: Request, session: Reading, q: str = "") -> HTMLResponse:
+    """Show the first few of each, for the box while typing."""
+    return show_page(request, "lookups/results.html", asked=q, **_found(session, q[:200], 5))

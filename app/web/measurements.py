@@ -1,0 +1,268 @@
+"""Readings: the grid, the one line, what they mean, and corrections that lose nothing."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, Response
+from sqlalchemy.orm import Session
+
+from app.core.analysis import FacingAnalysis, analyse_facing
+from app.core.forms import Refused
+from app.core.measurements import (
+    ROLES,
+    Asked,
+    GaugesInUse,
+    SetEntry,
+    cell_name,
+    facing_of,
+    fill_from_line,
+    meaning_mm,
+    parse_set,
+    write_line,
+)
+from app.store.jobs import add_event, get_job, move_job
+from app.store.measurements import Measurement, add_reading_set, get_measurement
+from app.store.pieces import get_piece
+from app.store.shop import gauges_in_use, get_shop
+from app.store.tables import Job, Piece, Shop
+from app.web.pages import (
+    Clock,
+    Form,
+    Reading,
+    Typed,
+    Writing,
+    found_or_404,
+    go_to,
+    note_taken,
+    show_page,
+    taken_before,
+)
+
+router = APIRouter()
+NOT_HERE = "There are no such readings in this book."
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """A reading set as a line in a list: as notebooks write it, and what it comes to."""
+
+    measurement: Measurement
+    line: str
+    analysis: FacingAnalysis
+    facing_length_mm: float | None
+    evenness: str
+
+
+def summarise(measurement: Measurement, gauges: GaugesInUse, shop: Shop) -> Summary:
+    """Work out what a reading set comes to."""
+    facing = measurement.facing
+    analysis = analyse_facing(facing, evenness_tolerance_mm=shop.evenness_tolerance_mm)
+    return Summary(
+        measurement,
+        write_line(facing, gauges.glass, gauges.tip),
+        analysis,
+        read_facing_length(facing),
+        say_evenness(analysis),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """Whose readings a page takes: a job's, or a piece's outside any job."""
+
+    piece: Piece
+    job: Job | None
+    action: str
+    back: str
+    replaces: Measurement | None = None
+
+
+def _job_bench(session: Session, number: int) -> Bench:
+    job = found_or_404(get_job(session, number), "There is no job of that number in this book.")
+    return Bench(job.piece, job, f"/jobs/{number}/readings", f"/jobs/{number}")
+
+
+def _piece_bench(session: Session, piece_id: int) -> Bench:
+    piece = found_or_404(get_piece(session, piece_id), "There is no such piece in this book.")
+    return Bench(piece, None, f"/pieces/{piece_id}/readings", f"/pieces/{piece_id}")
+
+
+def _correction_bench(session: Session, set_id: int) -> Bench:
+    measurement = found_or_404(get_measurement(session, set_id), NOT_HERE)
+    piece = found_or_404(get_piece(session, measurement.piece_id), "There is no such piece.")
+    job = get_job(session, measurement.job_number) if measurement.job_number else None
+    return Bench(piece, job, f"/readings/{set_id}/correct", f"/readings/{set_id}", measurement)
+
+
+@router.get("/jobs/{number}/readings")
+def new(
+    request: Request, session: Reading, clock: Clock, number: int, role: str = "as_received"
+) -> HTMLResponse:
+    """Show an empty grid for a job."""
+    form = Form(values={"role": role if role in ROLES else "as_received"})
+    return _grid(request, session, _job_bench(session, number), form, clock)
+
+
+@router.get("/pieces/{piece_id}/readings")
+def new_of_piece(request: Request, session: Reading, clock: Clock, piece_id: int) -> HTMLResponse:
+    """Show an empty grid for readings outside any job."""
+    form = Form(values={"role": "reference"})
+    return _grid(request, session, _piece_bench(session, piece_id), form, clock)
+
+
+@router.get("/readings/{set_id}/correct")
+def correct(request: Request, session: Reading, clock: Clock, set_id: int) -> HTMLResponse:
+    """Show the grid filled with a set's readings, to correct them."""
+    bench = _correction_bench(session, set_id)
+    form = Form()
+    if bench.replaces:
+        form.values = {
+            "role": bench.replaces.role,
+            "taken_on": bench.replaces.taken_on.isoformat(),
+            "note": bench.replaces.note,
+            "blade_set": str(bench.replaces.blade_set_id or ""),
+            **_cells(bench.replaces),
+        }
+    return _grid(request, session, bench, form, clock)
+
+
+def _cells(measurement: Measurement) -> dict[str, str]:
+    cells: dict[str, str] = {}
+    for one in measurement.readings:
+        name = f"b{one.gauge_id}_{one.rail}" if one.quantity == "blade" else one.quantity
+        cells[name] = one.typed
+    return cells
+
+
+@router.post("/jobs/{number}/readings")
+def create(
+    request: Request, session: Writing, form: Typed, clock: Clock, number: int
+) -> Response:
+    """Keep a job's readings."""
+    return _take(request, session, _job_bench(session, number), form, clock)
+
+
+@router.post("/pieces/{piece_id}/readings")
+def create_of_piece(
+    request: Request, session: Writing, form: Typed, clock: Clock, piece_id: int
+) -> Response:
+    """Keep readings outside any job."""
+    return _take(request, session, _piece_bench(session, piece_id), form, clock)
+
+
+@router.post("/readings/{set_id}/correct")
+def create_correction(
+    request: Request, session: Writing, form: Typed, clock: Clock, set_id: int
+) -> Response:
+    """Keep a correction as a new set that names the one it replaces and why."""
+    bench = _correction_bench(session, set_id)
+    if not form.get("why").strip():
+        form.problems["why"] = "Say why it is corrected; both stay in the book."
+    if bench.replaces and bench.replaces.replaced_by_id:
+        form.problems["why"] = "These readings were corrected already; correct the newer ones."
+    return _take(request, session, bench, form, clock)
+
+
+def _take(
+    request: Request, session: Session, bench: Bench, form: Form, clock: Clock
+) -> Response:
+    if answer := taken_before(session, form):
+        return answer
+    gauges = _gauges(session, form)
+    entry = parse_set(form.values, gauges, bench.piece.instrument_kind, clock.today())
+    if isinstance(entry, Refused):
+        form.problems = {**entry.problems, **form.problems}
+    if form.problems or form.get("do") == "check":
+        return _grid(request, session, bench, form, clock)
+    if isinstance(entry, Asked):
+        form.questions = dict(entry.questions)
+        form.values["asked"] = entry.token
+        return _grid(request, session, bench, form, clock)
+    assert isinstance(entry, SetEntry)  # noqa: S101 - the other cases were answered above
+    location = _keep(session, bench, form, entry, gauges, clock)
+    note_taken(session, form, location, clock.now())
+    session.commit()
+    return go_to(location)
+
+
+def _keep(
+    session: Session, bench: Bench, form: Form, entry: SetEntry, gauges: GaugesInUse, clock: Clock
+) -> str:
+    job, now = bench.job, clock.now()
+    kept = add_reading_set(
+        session,
+        entry,
+        bench.piece.id,
+        job.id if job else None,
+        gauges,
+        now,
+        replaces_id=bench.replaces.id if bench.replaces else None,
+        replaces_why=form.get("why").strip()[:500] if bench.replaces else "",
+    )
+    if job is None:
+        return f"/readings/{kept.id}"
+    words = f"Readings {ROLES[entry.role]}: {write_line(facing_of(entry.readings), gauges.glass, gauges.tip)}"
+    if bench.replaces:
+        words = f"Correction. {words} ({kept.replaces_why})"
+    add_event(session, job, "readings", entry.taken_on, now, words)
+    if job.stage == "dropped_off" and entry.role == "as_received":
+        move_job(session, job, "measured", entry.taken_on, now)
+    if job.stage == "on_the_bench" and entry.role == "as_returned":
+        move_job(session, job, "play_test", entry.taken_on, now)
+    return f"/jobs/{job.number}?said=readings#readings"
+
+
+def _gauges(session: Session, form: Form) -> GaugesInUse:
+    chosen = form.get("blade_set")
+    return gauges_in_use(session, int(chosen) if chosen.isdecimal() and len(chosen) < 10 else None)
+
+
+def _grid(
+    request: Request, session: Session, bench: Bench, form: Form, clock: Clock
+) -> HTMLResponse:
+    gauges = _gauges(session, form)
+    today = clock.today()
+    # The line is spread over the cells only where it can be; the line itself stays as typed.
+    cells = fill_from_line(form.values, gauges.blades)
+    cells.pop("line_problem", None)
+    checked = form.get("do") == "check" or bool(form.questions)
+    return show_page(
+        request,
+        "measurements/new.html",
+        form=form,
+        bench=bench,
+        gauges=gauges,
+        cells=cells if form.problems or checked else form.values,
+        cell_name=cell_name,
+        meanings=grid_meanings(cells, gauges),
+        shop=get_shop(session),
+        default_day=today.isoformat(),
+        preview=_preview(cells, gauges, bench.piece.instrument_kind, session, clock)
+        if checked
+        else None,
+    )
+
+
+def grid_meanings(cells: Mapping[str, str], gauges: GaugesInUse) -> dict[str, str]:
+    """Say what each cell means in mm, by the cell's name."""
+    meanings = {
+        cell_name(blade, rail): meaning_mm(cells.get(cell_name(blade, rail), ""), gauges.glass)
+        for blade in gauges.blades
+        for rail in ("left", "right")
+    }
+    meanings["tip"] = meaning_mm(cells.get("tip", ""), gauges.tip)
+    meanings["bore"] = meaning_mm(cells.get("bore", ""), gauges.bore)
+    return meanings
+
+
+def _preview(
+    cells: Mapping[str, str], gauges: GaugesInUse, kind: str, session: Session, clock: Clock
+) -> dict[str, Any] | None:
+    entry = parse_set(cells, gauges, kind, clock.today())
+    if isinstance(entry, Refused):
+        return None
+    facing = facing_of((entry.entry if isinstance(entry, Asked) else entry).readings)
+    tolerance = get_shop(session).evenness_tolerance_mm
+    return {"analysis": analyse_facing(facing, evenness_tolerance_mm=tolerance), "facing": facing}

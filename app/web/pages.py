@@ -1,0 +1,181 @@
+"""What every page needs: sessions, the form as typed, templates, and find-or-404."""
+
+import hashlib
+import secrets
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from functools import cache
+from pathlib import Path
+from typing import Annotated, Any, TypeVar
+
+from fastapi import Depends, HTTPException, Request
+from fastapi.responses import HTMLResponse, RedirectResponse
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from sqlalchemy.orm import Session
+
+from app.core import forms, units
+from app.core.customers import INSTRUMENT_KINDS
+from app.core.jobs import RETURN_WAYS, STAGES, days_late, say_wanted
+from app.core.measurements import ROLES
+from app.core.passes import CUT_KINDS
+from app.core.pieces import MATERIALS, name_piece
+from app.core.slips import SLIP_KINDS
+from app.store.book import Sessions
+from app.store.submissions import find_submission, keep_submission
+from app.web.files import folder_of
+from app.web.settings import Settings
+
+Found = TypeVar("Found")
+
+
+@dataclass(slots=True)
+class Form:
+    """A form as typed: the last value of each field, and all values of ticked ones."""
+
+    values: dict[str, str] = field(default_factory=dict)
+    lists: dict[str, list[str]] = field(default_factory=dict)
+    problems: dict[str, str] = field(default_factory=dict)
+    questions: dict[str, str] = field(default_factory=dict)
+
+    def get(self, name: str, default: str = "") -> str:
+        """Give a field as typed."""
+        return self.values.get(name, default)
+
+    def ticked(self, name: str) -> list[str]:
+        """Give every value of a field that may have several."""
+        return self.lists.get(name, [])
+
+    @property
+    def seen_version(self) -> int | None:
+        """The version of the record that the page showed, if it says."""
+        text = self.values.get("version", "")
+        return int(text) if text.isdecimal() and len(text) < 10 else None
+
+
+async def read_form(request: Request) -> Form:
+    """Read the request's form without judging it."""
+    form = Form()
+    data = await request.form(max_files=0, max_fields=400)
+    for name, value in data.multi_items():
+        if isinstance(value, str):
+            form.values[name] = value
+            form.lists.setdefault(name, []).append(value)
+    return form
+
+
+def _sessions(request: Request) -> Sessions:
+    return request.app.state.sessions  # type: ignore[no-any-return]
+
+
+def read_session(request: Request) -> Iterator[Session]:
+    """Open a session for looking only."""
+    with _sessions(request).read() as session:
+        yield session
+
+
+def write_session(request: Request) -> Iterator[Session]:
+    """Open a session that may write; the handler commits, anything else is undone."""
+    with _sessions(request).write() as session:
+        yield session
+
+
+def get_settings(request: Request) -> Settings:
+    """Give the server's settings."""
+    return request.app.state.settings  # type: ignore[no-any-return]
+
+
+Reading = Annotated[Session, Depends(read_session)]
+Writing = Annotated[Session, Depends(write_session)]
+Typed = Annotated[Form, Depends(read_form)]
+Clock = Annotated[Settings, Depends(get_settings)]
+
+
+def found_or_404(record: Found | None, words: str) -> Found:
+    """Give the record, or answer 404 with words."""
+    if record is None:
+        raise HTTPException(404, words)
+    return record
+
+
+@cache
+def templates() -> Environment:
+    """Make the template environment: strict, escaping, with the trade's own ways of writing."""
+    environment = Environment(
+        loader=FileSystemLoader(folder_of("templates")),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters.update(
+        date=forms.format_date,
+        money=forms.format_money,
+        mm=units.format_mm,
+        signed=units.format_signed,
+        blade=units.format_blade,
+        plural=forms.plural,
+        zip=zip,
+        on_scale=units.format_on_scale,
+    )
+    environment.globals.update(
+        STAGES=STAGES,
+        ROLES=ROLES,
+        INSTRUMENT_KINDS=INSTRUMENT_KINDS,
+        MATERIALS=MATERIALS,
+        CUT_KINDS=CUT_KINDS,
+        RETURN_WAYS=RETURN_WAYS,
+        SCALES=units.SCALES,
+        piece_name=lambda piece: name_piece(
+            piece.maker, piece.model, piece.marking, piece.telling_marks
+        ),
+        static=static_address,
+        cut_options=lambda: [(kind.key, kind.label) for kind in CUT_KINDS.values()],
+        amount=forms.format_amount,
+        slip_label=lambda kind: SLIP_KINDS[kind].label,
+        new_token=lambda: secrets.token_urlsafe(18),
+        say_wanted=say_wanted,
+        days_late=days_late,
+    )
+    return environment
+
+
+@cache
+def _fingerprint(path: Path) -> str:
+    return hashlib.sha256(path.read_bytes()).hexdigest()[:12]
+
+
+def static_address(name: str) -> str:
+    """Give a static file's address; it changes with the file, so browsers may keep it."""
+    return f"/static/{name}?v={_fingerprint(folder_of('static') / name)}"
+
+
+def show_page(
+    request: Request, template: str, *, status: int = 200, form: Form | None = None, **values: Any
+) -> HTMLResponse:
+    """Print a page; a form that was refused comes back filled, with status 422."""
+    shown = form or Form()
+    if shown.problems:
+        status = 422
+    today: date = get_settings(request).today()
+    text = templates().get_template(template).render(
+        form=shown, path=request.url.path, query=request.query_params.get("q", ""),
+        today=today, said=request.query_params.get("said", ""), **values,
+    )  # fmt: skip
+    return HTMLResponse(text, status_code=status)
+
+
+def go_to(location: str) -> RedirectResponse:
+    """Send the browser on after a change: 303, so that a reload asks and never repeats."""
+    return RedirectResponse(location, status_code=303)
+
+
+def taken_before(session: Session, form: Form) -> RedirectResponse | None:
+    """Answer a form pressed twice with where it led the first time."""
+    location = find_submission(session, form.get("token")[:64])
+    return go_to(location) if location else None
+
+
+def note_taken(session: Session, form: Form, location: str, now: datetime) -> None:
+    """Remember that this form was taken; part of the same transaction."""
+    keep_submission(session, form.get("token")[:64], location, now)

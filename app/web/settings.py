@@ -1,0 +1,25 @@
+"""What a running Laybook needs to know: its book, its address, its clock."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+LOOPBACK_HOSTS = ("127.0.0.1", "localhost", "[::1]")
+
+
+def _now() -> datetime:
+    return datetime.now(UTC)
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """Settings of one server; the clock is passed in so that tests can set it."""
+
+    book: Path
+    hosts: tuple[str, ...] = LOOPBACK_HOSTS
+    now: Callable[[], datetime] = field(default=_now)
+
+    def today(self) -> date:
+        """Give the day it is at the bench."""
+        return self.now().astimezone().date()

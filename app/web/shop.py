@@ -1,0 +1,60 @@
+"""The shop's settings page."""
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, Response
+from sqlalchemy.orm import Session
+
+from app.core.forms import Refused
+from app.core.shop import PAPERS, parse_shop
+from app.store.revisions import Conflict
+from app.store.shop import get_shop, list_blade_sets, list_gauges, save_shop
+from app.web.customers import show_conflict
+from app.web.pages import Clock, Form, Reading, Typed, Writing, go_to, show_page
+
+router = APIRouter(prefix="/settings")
+
+
+@router.get("")
+def edit(request: Request, session: Reading) -> HTMLResponse:
+    """Show the settings."""
+    return _page(request, session, Form())
+
+
+def _page(request: Request, session: Session, form: Form) -> HTMLResponse:
+    return show_page(
+        request,
+        "shop/edit.html",
+        form=form,
+        shop=get_shop(session),
+        papers=PAPERS,
+        glasses=list_gauges(session, "glass"),
+        wedges=list_gauges(session, "wedge"),
+        bore_gauges=list_gauges(session, "bore_gauge"),
+        blade_sets=list_blade_sets(session),
+    )
+
+
+@router.post("")
+def update(request: Request, session: Writing, form: Typed, clock: Clock) -> Response:
+    """Change the settings."""
+    entry = parse_shop(form.values)
+    if isinstance(entry, Refused):
+        form.problems = dict(entry.problems)
+        return _page(request, session, form)
+    known = {
+        "glass_id": {one.id for one in list_gauges(session, "glass")},
+        "wedge_id": {one.id for one in list_gauges(session, "wedge")},
+        "bore_gauge_id": {one.id for one in list_gauges(session, "bore_gauge")},
+        "blade_set_id": {one.id for one in list_blade_sets(session)},
+    }
+    for name, ids in known.items():
+        if getattr(entry, name) not in ids:
+            form.problems[name] = "Choose one from the list."
+    if form.problems:
+        return _page(request, session, form)
+    try:
+        save_shop(session, entry, form.seen_version, clock.now())
+    except Conflict as conflict:
+        return show_conflict(request, form, conflict, get_shop(session).version)
+    session.commit()
+    return go_to("/settings?said=kept")

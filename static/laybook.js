@@ -1,0 +1,132 @@
+// Scripts only make pages quicker; every page works without them.
+"use strict";
+
+function after(ms, run) {
+  let timer = 0;
+  return (...given) => { clearTimeout(timer); timer = setTimeout(() => run(...given), ms); };
+}
+
+// Fetch a part of a page; a reply overtaken by a newer question is dropped.
+function newestOnly() {
+  let asked = 0;
+  return async (address, options) => {
+    const mine = ++asked;
+    const reply = await fetch(address, options);
+    if (!reply.ok) return null;
+    const text = await reply.text();
+    return mine === asked ? text : null;
+  };
+}
+
+document.querySelector("[data-focus-here]")?.focus();
+
+// The look-up box: results while typing.
+const lookUp = document.querySelector("[data-look-up]");
+if (lookUp) {
+  const box = document.querySelector("[data-look-results]");
+  const status = document.querySelector("[data-look-status]");
+  const ask = newestOnly();
+  const close = () => { box.hidden = true; };
+  lookUp.addEventListener("input", after(180, async () => {
+    const query = lookUp.value.trim();
+    if (!query) { close(); return; }
+    const part = await ask(`${lookUp.dataset.lookUp}?q=${encodeURIComponent(query)}`);
+    if (part === null) return;
+    box.innerHTML = part;
+    box.hidden = false;
+    const count = box.querySelectorAll("a").length;
+    status.textContent = count ? `${count} found` : "Nothing found";
+  }));
+  document.addEventListener("keydown", (event) => { if (event.key === "Escape") close(); });
+  document.addEventListener("click", (event) => { if (!event.target.closest(".look")) close(); });
+}
+
+// Drop-off: customers while typing, then the chosen one's pieces.
+const dropOff = document.querySelector("[data-drop-off]");
+if (dropOff) {
+  const find = dropOff.querySelector("[data-find-customer]");
+  const found = dropOff.querySelector("[data-found-customers]");
+  const status = dropOff.querySelector("[data-found-status]");
+  const pieces = dropOff.querySelector("[data-customer-pieces]");
+  const ask = newestOnly();
+  const askPieces = newestOnly();
+  find.addEventListener("input", after(180, async () => {
+    const part = await ask(`/drop-off/customers?find=${encodeURIComponent(find.value)}`);
+    if (part === null) return;
+    const chosen = found.querySelector("input:checked");
+    const kept = chosen ? chosen.closest("label") : null;
+    found.innerHTML = part;
+    if (kept) {
+      const again = found.querySelector(`input[value="${chosen.value}"]`);
+      if (again) again.checked = true; else found.prepend(kept);
+    }
+    const count = found.querySelectorAll("label").length;
+    status.textContent = count ? `${count} found` : "Nobody found";
+  }));
+  find.addEventListener("keydown", (event) => {
+    // Enter must not take the piece in; it goes to the first one found.
+    if (event.key !== "Enter") return;
+    event.preventDefault();
+    found.querySelector("input")?.focus();
+  });
+  dropOff.addEventListener("change", async (event) => {
+    if (event.target.name !== "customer") return;
+    const id = event.target.value === "new" ? "" : event.target.value;
+    const part = await askPieces(`/drop-off/pieces?customer=${encodeURIComponent(id)}`);
+    if (part !== null) pieces.innerHTML = part;
+  });
+}
+
+// The reading grid: Enter moves on and never submits; meanings and a preview while typing.
+const grid = document.querySelector("[data-grid]");
+if (grid) {
+  const cells = () => [...grid.querySelectorAll("[data-cell]")];
+  grid.addEventListener("focusin", (event) => {
+    if (event.target.matches("[data-cell]")) {
+      event.target.select();
+      event.target.scrollIntoView({ block: "nearest" });
+    }
+  });
+  grid.addEventListener("keydown", (event) => {
+    if (event.key !== "Enter" || !event.target.matches("[data-cell]")) return;
+    event.preventDefault();
+    const all = cells();
+    const at = all.indexOf(event.target);
+    const line = grid.querySelector("[name=line]");
+    if (event.target === line && line.value.trim() && !event.shiftKey) {
+      grid.querySelector("[data-save]").focus();
+      return;
+    }
+    const next = event.shiftKey ? all[at - 1] : all[at + 1] ?? grid.querySelector("[data-save]");
+    next?.focus();
+  });
+  const ask = newestOnly();
+  const preview = grid.querySelector("[data-preview]");
+  const refresh = after(220, async () => {
+    const text = await ask(grid.dataset.previewAt, { method: "POST", body: new FormData(grid) });
+    if (text === null) return;
+    const reply = JSON.parse(text);
+    for (const [name, words] of Object.entries(reply.meanings)) {
+      const place = grid.querySelector(`[data-means="${name}"]`);
+      if (place) place.textContent = words;
+    }
+    preview.innerHTML = reply.preview;
+  });
+  grid.addEventListener("input", (event) => { if (event.target.matches("[data-cell]")) refresh(); });
+  if (!document.querySelector("[data-focus-here]")) grid.querySelector("[data-start]")?.focus();
+}
+
+// Keep a form from being sent twice by a double press; the server would not mind either.
+document.addEventListener("submit", (event) => {
+  const form = event.target;
+  if (form.dataset.sent) { event.preventDefault(); return; }
+  if (form.method === "post") form.dataset.sent = "yes";
+});
+window.addEventListener("pageshow", () => {
+  for (const form of document.forms) delete form.dataset.sent;
+});
+
+for (const button of document.querySelectorAll("[data-print]")) {
+  button.hidden = false;
+  button.addEventListener("click", () => window.print());
+}
