@@ -1,0 +1,1 @@
+"""Tests, in folders that mirror `app`; `published` holds checks against outside sources."""
