@@ -15,7 +15,7 @@ import warnings
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cache, lru_cache
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, cast
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -40,6 +40,7 @@ _OUR_SETTINGS = {
     "svg.hashsalt": "laybook",
     "svg.fonttype": "path",
     "text.parse_math": False,
+    "text.hinting": "none",  # so that a PNG breaks its lines where the SVG does
     "font.family": ["DejaVu Sans"],
 }
 # A maker's own matplotlibrc must not change the look of the shop's papers.
@@ -72,7 +73,7 @@ def draw_sheet(
     """Compose a sheet and give it as SVG or PNG; `dpi` is for PNG only."""
     from matplotlib import rc_context
 
-    with _LOCK, rc_context(_settings()), warnings.catch_warnings():
+    with _LOCK, rc_context(cast(Any, shop_settings())), warnings.catch_warnings():
         # A name may hold a sign the font lacks: it is drawn as a box, and nobody can do more.
         warnings.filterwarnings("ignore", message="Glyph .* missing from font")
         sheet = Sheet(width_mm, height_mm)
@@ -90,7 +91,8 @@ def _save(figure: "Figure", kind: Kind, dpi: int) -> bytes:
 
 
 @cache
-def _settings() -> dict[str, Any]:
+def shop_settings() -> dict[str, Any]:
+    """Give matplotlib's settings while drawing: its own defaults, and ours."""
     from matplotlib import rcParamsDefault
 
     kept = {key: rcParamsDefault[key] for key in rcParamsDefault if key.startswith(_SETTINGS_KEPT)}
@@ -152,12 +154,10 @@ class Sheet:
         layer: float = 1,
     ) -> None:
         """Draw separate straight strokes of one look."""
-        from matplotlib.collections import LineCollection
-
-        lines = LineCollection(
-            list(strokes), colors=color, linewidths=width_pt, transform=self._mm, zorder=layer
-        )
-        self.figure.add_artist(lines)
+        gap = (float("nan"), float("nan"))
+        points = [point for start, end in strokes for point in (start, end, gap)]
+        x_mm, y_mm = zip(*points, strict=True) if points else ((), ())
+        self.line(x_mm, y_mm, LineLook(color=color, width_pt=width_pt), layer)
 
     def text(
         self,
@@ -211,17 +211,17 @@ class Plot:
         return self.bottom_mm + self.height_mm
 
     def x(self, value: float) -> float:
-        """The place across the sheet, in mm, of a value."""
+        """Give the place across the sheet, in mm, of a value."""
         share = (value - self.x_low) / (self.x_high - self.x_low)
         return self.left_mm + share * self.width_mm
 
     def y(self, value: float) -> float:
-        """The place up the sheet, in mm, of a value."""
+        """Give the place up the sheet, in mm, of a value."""
         share = (value - self.y_low) / (self.y_high - self.y_low)
         return self.bottom_mm + share * self.height_mm
 
     def place(self, x: Points, y: Points) -> tuple[list[float], list[float]]:
-        """The places on the sheet of a row of points."""
+        """Give the places on the sheet of a row of points."""
         return [self.x(value) for value in x], [self.y(value) for value in y]
 
 
@@ -245,9 +245,14 @@ def clean_text(text: str) -> str:
 
 
 def wrap_text(
-    text: str, width_mm: float, most_lines: int, points: float = TEXT_PT, bold: bool = False
+    text: str,
+    width_mm: float,
+    most_lines: int,
+    points: float = TEXT_PT,
+    bold: bool = False,
+    ending: str = "…",
 ) -> list[str]:
-    """Break a text into lines no wider than `width_mm`; what doesn't fit ends in "…"."""
+    """Break a text into lines no wider than `width_mm`; one that must be cut gets the ending."""
     lines: list[str] = []
     rest = clean_text(text)
     while rest:
@@ -256,7 +261,7 @@ def wrap_text(
             lines.append(rest)
             break
         if len(lines) == most_lines - 1:
-            lines.append(rest[: _fitting(rest, width_mm, points, bold, ending="…")].rstrip() + "…")
+            lines.append(rest[: _fitting(rest, width_mm, points, bold, ending)].rstrip() + ending)
             break
         space = rest.rfind(" ", 0, cut + 1)
         cut = space if space > 0 else cut
@@ -279,7 +284,7 @@ def _fitting(text: str, width_mm: float, points: float, bold: bool, ending: str 
 
 @lru_cache(maxsize=4096)
 def text_width_mm(text: str, points: float = TEXT_PT, bold: bool = False) -> float:
-    """The width on paper of one line of text."""
+    """Measure one line of text on paper."""
     from matplotlib.textpath import text_to_path
 
     width, _, _ = text_to_path.get_text_width_height_descent(text, _font(points, bold), False)
@@ -287,14 +292,14 @@ def text_width_mm(text: str, points: float = TEXT_PT, bold: bool = False) -> flo
 
 
 def line_height_mm(points: float = TEXT_PT) -> float:
-    """The distance on paper from one line of text to the next."""
+    """Give the distance on paper from one line of text to the next."""
     return points * LINE_HEIGHT * MM_PER_PT
 
 
 @cache
 def _font(points: float, bold: bool) -> "FontProperties":
-    from matplotlib.font_manager import FontProperties
+    """Name the font by its file: looking it up for every word costs a tenth of a drawing."""
+    from matplotlib.font_manager import FontProperties, findfont
 
-    return FontProperties(
-        family="DejaVu Sans", size=points, weight="bold" if bold else "normal"
-    )
+    named = FontProperties(family="DejaVu Sans", weight="bold" if bold else "normal")
+    return FontProperties(fname=findfont(named), size=points)

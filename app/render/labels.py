@@ -14,7 +14,7 @@ import numpy as np
 
 Array = np.ndarray[Any, np.dtype[np.float64]]
 
-_STEP_MM = 1.5  # lines are tested as rows of points this far apart
+_STEP_MM = 2.5  # lines are tested as rows of points this far apart; a name is taller
 _CLEAR_MM = 1.2  # kept free around a name
 _LEADER_GAP_MM = 0.7  # between a leader and its name
 _ANCHORS = 16
@@ -55,6 +55,7 @@ class Place:
 
     box: Box
     leader: tuple[tuple[float, float], tuple[float, float]]
+    clear: bool = True  # False: there was no room, and it meets something
 
     @property
     def rightward(self) -> bool:
@@ -97,7 +98,21 @@ def _best_place(
     levels: Sequence[float],
     placed: Sequence[Place],
 ) -> Place:
-    anchors, ends, boxes, costs = _candidates(label, line, area)
+    sides = (others, blocked, levels, placed)
+    best = _cheapest(*_candidates(label, line, area), *sides)
+    return best if best.clear else _cheapest(*_anywhere(label, line, area), *sides)
+
+
+def _cheapest(
+    anchors: Array,
+    ends: Array,
+    boxes: Array,
+    costs: Array,
+    others: Sequence[Array],
+    blocked: Array,
+    levels: Sequence[float],
+    placed: Sequence[Place],
+) -> Place:
     costs = costs + _HIT * _count_inside(boxes, blocked, _CLEAR_MM)
     for level in levels:
         costs += _STRUCK_LEVEL * ((boxes[:, 1] - 0.3 < level) & (level < boxes[:, 3] + 0.3))
@@ -114,7 +129,34 @@ def _best_place(
         costs[few] += _CROSSED_LINE * _crossings(anchors[few], ends[few], other)
     best = few[int(np.argmin(costs[few]))]
     (ax, ay), (ex, ey) = anchors[best].tolist(), ends[best].tolist()
-    return Place(Box(*boxes[best].tolist()), ((ax, ay), (ex, ey)))
+    return Place(Box(*boxes[best].tolist()), ((ax, ay), (ex, ey)), bool(costs[best] < _HIT))
+
+
+def _anywhere(label: Label, line: Array, area: Box) -> tuple[Array, Array, Array, Array]:
+    """Places all over the area, for a name that found no room near its line."""
+    across = np.arange(area.left, max(area.left, area.right - label.width_mm) + 0.01, 4.0)
+    up = np.arange(area.bottom, max(area.bottom, area.top - label.height_mm) + 0.01, 2.0)
+    left, bottom = (grid.ravel() for grid in np.meshgrid(across, up))
+    boxes = np.column_stack([left, bottom, left + label.width_mm, bottom + label.height_mm])
+    middle = bottom + label.height_mm / 2
+    gap = _LEADER_GAP_MM
+    ends = np.concatenate(
+        [
+            np.column_stack([boxes[:, 0] - gap, middle]),
+            np.column_stack([boxes[:, 2] + gap, middle]),
+        ]
+    )
+    boxes = np.concatenate([boxes, boxes])
+    inner = line[len(line) // 16 : -max(1, len(line) // 8)] if len(line) > 4 else line
+    apart = np.hypot(ends[:, None, 0] - inner[:, 0], ends[:, None, 1] - inner[:, 1])
+    nearest = apart.argmin(axis=1)
+    # A leader must not run under its own name.
+    runs_under = np.where(
+        np.arange(len(ends)) < len(ends) // 2,
+        inner[nearest, 0] > boxes[:, 0],
+        inner[nearest, 0] < boxes[:, 2],
+    )
+    return inner[nearest], ends, boxes, apart.min(axis=1) + _HIT * runs_under
 
 
 def _candidates(label: Label, line: Array, area: Box) -> tuple[Array, Array, Array, Array]:
@@ -140,10 +182,9 @@ def _candidates(label: Label, line: Array, area: Box) -> tuple[Array, Array, Arr
         + np.maximum(boxes[:, 3] - area.top, 0)
     )
     costs = np.broadcast_to(distances[None, None, :], shape).ravel() + 10 * _HIT * outside
-    costs = costs + np.broadcast_to(
-        _OFF_MIDDLE * np.abs(share - 0.4)[:, None, None], shape
-    ).ravel()
-    return anchors, ends, boxes, costs
+    costs = costs + np.broadcast_to(_OFF_MIDDLE * np.abs(share - 0.4)[:, None, None], shape).ravel()
+    kept = outside == 0.0 if np.any(outside == 0.0) else slice(None)
+    return anchors[kept], ends[kept], boxes[kept], costs[kept]
 
 
 def _count_inside(boxes: Array, points: Array, clear_mm: float) -> Array:
@@ -151,7 +192,7 @@ def _count_inside(boxes: Array, points: Array, clear_mm: float) -> Array:
     x, y = points[None, :, 0], points[None, :, 1]
     inside = (boxes[:, :1] - clear_mm < x) & (x < boxes[:, 2:3] + clear_mm)
     inside &= (boxes[:, 1:2] - clear_mm < y) & (y < boxes[:, 3:] + clear_mm)
-    return inside.sum(axis=1).astype(float)
+    return np.count_nonzero(inside, axis=1) * 1.0
 
 
 def _overlaps(boxes: Array, box: Box) -> Array:
@@ -168,7 +209,8 @@ def _tracks_inside(starts: Array, ends: Array, box: Box) -> Array:
     x, y = tracks[..., 0], tracks[..., 1]
     inside = (box.left - 0.5 < x) & (x < box.right + 0.5)
     inside &= (box.bottom - 0.5 < y) & (y < box.top + 0.5)
-    return inside.any(axis=1).astype(float)
+    found: Array = inside.any(axis=1).astype(float)
+    return found
 
 
 def _crossings(starts: Array, ends: Array, line: Array) -> Array:

@@ -25,13 +25,14 @@ from app.render.figures import (
     LineLook,
     Plot,
     Sheet,
+    clean_text,
     draw_sheet,
     line_height_mm,
     nice_ticks,
     text_width_mm,
     wrap_text,
 )
-from app.render.labels import Box, Label, place_labels, spread
+from app.render.labels import Array, Box, Label, place_labels, spread
 
 Rail = Literal["left", "right", "mean"]
 State = Literal["before", "after", "now", "target"]
@@ -107,7 +108,6 @@ _LEFT_MARGIN_MM = 18.0  # holds "tip 0.00" in bold
 _TICK_MM = 1.2
 _STUB_MM = 10.0
 _STUB_GAP_MM = 1.2
-_NAME_LINES = 3
 
 
 def draw_profile(picture: ProfilePicture, kind: Kind = "svg", dpi: int = 200) -> bytes:
@@ -187,7 +187,7 @@ def _plot_of(
 
 
 def _extent_mm(picture: ProfilePicture) -> tuple[float, float]:
-    """The greatest distance from the tip and the greatest gap to be shown."""
+    """Find the greatest distance from the tip and the greatest gap to be shown."""
     lengths, gaps = [2.0], [0.1]
     for line in picture.lines:
         lengths += [*line.curve_s_mm, *(stop.position_mm for stop in line.stops)]
@@ -206,7 +206,9 @@ def _footer_lines(sheet: Sheet, picture: ProfilePicture, times: float) -> list[s
         texts.append("Nothing has been measured yet.")
     free = [_name_of(line) for line in picture.lines if line.free]
     if free:
-        texts.append(f"No curve was chosen for {'; '.join(free)}: drawn freely through its readings.")
+        texts.append(
+            f"No curve was chosen for {'; '.join(free)}: drawn freely through its readings."
+        )
     if any(line.pointing_s_mm for line in picture.lines):
         texts.append("Thin at the tip: where the rails' curve points.")
     texts += picture.notes
@@ -216,8 +218,8 @@ def _footer_lines(sheet: Sheet, picture: ProfilePicture, times: float) -> list[s
 
 def _draw_scales(sheet: Sheet, plot: Plot, picture: ProfilePicture, title: list[str]) -> None:
     row = line_height_mm()
-    for number, text in enumerate(title):
-        y = sheet.height_mm - _EDGE_MM - row * (number + 0.8)
+    for place, text in enumerate(title):
+        y = sheet.height_mm - _EDGE_MM - row * (place + 0.8)
         sheet.text(_EDGE_MM, y, text, bold=True)
     strokes = [
         ((plot.x(0), plot.y(0)), (plot.right_mm, plot.y(0))),
@@ -264,7 +266,7 @@ def _draw_blades(
 
 
 def _free(plot: Plot, height: float, names: list[Box]) -> list[tuple[float, float]]:
-    """The stretches of a level that no name stands on."""
+    """List the stretches of a level that no name stands on."""
     stretches, start = [], plot.x(0)
     for box in sorted(names, key=lambda box: box.left):
         if box.bottom - 0.3 < height < box.top + 0.3 and box.right > start:
@@ -327,9 +329,19 @@ def _draw_marks(sheet: Sheet, plot: Plot, line: ProfileLine) -> None:
 
 
 def _name_of(line: ProfileLine, alike: bool = False) -> str:
+    return clean_text(line.name) + _rail_words(line, alike)
+
+
+def _rail_words(line: ProfileLine, alike: bool) -> str:
     if line.rail is None:
-        return line.name
-    return f"{line.name}, {'left and right alike' if alike else line.rail}"
+        return ""
+    return ", left and right alike" if alike else f", {line.rail}"
+
+
+def _name_lines(line: ProfileLine, alike: bool, width_mm: float, most_lines: int) -> list[str]:
+    """Break a name into lines; a name that must be cut keeps its rail."""
+    ending = "…" + _rail_words(line, alike)
+    return wrap_text(_name_of(line, alike), width_mm, most_lines, ending=ending)
 
 
 def _joined_where_alike(
@@ -362,9 +374,7 @@ def _alike(plot: Plot, one: ProfileLine, other: ProfileLine) -> bool:
         return False
     ends = [abs(plot.x(max(one.curve_s_mm)) - plot.x(max(other.curve_s_mm)))]
     s_mm = np.linspace(0.0, min(max(one.curve_s_mm), max(other.curve_s_mm)), 25)
-    gaps = [
-        np.interp(s_mm, *_rising(line.curve_s_mm, line.curve_gap_mm)) for line in (one, other)
-    ]
+    gaps = [np.interp(s_mm, *_rising(line.curve_s_mm, line.curve_gap_mm)) for line in (one, other)]
     apart = np.max(np.abs(gaps[0] - gaps[1])) * plot.height_mm / (plot.y_high - plot.y_low)
     return max(*ends, float(apart)) < 0.35
 
@@ -372,7 +382,7 @@ def _alike(plot: Plot, one: ProfileLine, other: ProfileLine) -> bool:
 def _rising(
     s_mm: tuple[float, ...], gap_mm: tuple[float, ...]
 ) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    """The curve from the tip to the break, as interpolation wants it."""
+    """Turn a curve to run from the tip to the break, as interpolation wants it."""
     return (s_mm, gap_mm) if s_mm[0] <= s_mm[-1] else (s_mm[::-1], gap_mm[::-1])
 
 
@@ -380,20 +390,9 @@ def _draw_names(
     sheet: Sheet, plot: Plot, shown: list[tuple[ProfileLine, bool]], levels: list[float]
 ) -> list[Box]:
     """Write each line's name beside it; give the places taken."""
-    row = line_height_mm()
     named = [(line, alike) for line, alike in shown if len(line.curve_s_mm) > 1]
     if not named:
         return []
-    widest = min(46.0, plot.width_mm * 0.5)
-    texts = [wrap_text(_name_of(line, alike), widest, _NAME_LINES) for line, alike in named]
-    labels = [
-        Label(
-            _STUB_MM + _STUB_GAP_MM + max(text_width_mm(text) for text in lines),
-            row * len(lines),
-            np.column_stack(plot.place(line.curve_s_mm, line.curve_gap_mm)),
-        )
-        for (line, _), lines in zip(named, texts, strict=True)
-    ]
     marks = [
         point
         for line, _ in shown
@@ -405,7 +404,15 @@ def _draw_names(
         )
     ]
     area = Box(plot.x(0) + 1.0, plot.y(0) + 1.0, plot.right_mm, plot.top_mm - 0.8)
-    places = place_labels(labels, area, np.array(marks), [plot.y(level) for level in levels])
+    heights = [plot.y(level) for level in levels]
+    curves = [np.column_stack(plot.place(line.curve_s_mm, line.curve_gap_mm)) for line, _ in named]
+    widest = min(46.0, plot.width_mm * 0.5)
+    for most_lines in (3, 2, 1):  # long names are cut shorter until there is room for all
+        texts = [_name_lines(line, alike, widest, most_lines) for line, alike in named]
+        labels = [_label(lines, curve) for lines, curve in zip(texts, curves, strict=True)]
+        places = place_labels(labels, area, np.array(marks), heights)
+        if all(place.clear for place in places):
+            break
     for (line, alike), lines, place in zip(named, texts, places, strict=True):
         sheet.strokes([place.leader], color=GREY, width_pt=0.45, layer=1.5)
         middle = (place.box.bottom + place.box.top) / 2
@@ -421,6 +428,11 @@ def _draw_names(
             up="center",
         )
     return [place.box for place in places]
+
+
+def _label(lines: list[str], curve: Array) -> Label:
+    width = _STUB_MM + _STUB_GAP_MM + max(text_width_mm(text) for text in lines)
+    return Label(width, line_height_mm() * len(lines), curve)
 
 
 def _draw_stub(sheet: Sheet, line: ProfileLine, alike: bool, left: float, middle: float) -> None:

@@ -16,13 +16,13 @@ def blade_levels(gaps_mm=CLARINET_BLADES_MM):
 
 
 def arc(break_mm, radius_mm, s_mm):
-    """The gap of a circular arc at distances from the tip."""
+    """Give the gap of a circular arc at distances from the tip."""
     u = np.clip(break_mm - np.asarray(s_mm, float), 0, None)
     return radius_mm - np.sqrt(radius_mm**2 - u**2)
 
 
 def fitted_arc(stops):
-    """An arc through one rail's readings: least squares in position, near enough for pictures."""
+    """Fit an arc through one rail's readings: least squares in position, near enough for pictures."""
     root = np.sqrt([stop.gap_mm for stop in stops])
     slope, break_mm = np.polyfit(root, [stop.position_mm for stop in stops], 1)
     return float(break_mm), float(slope**2 / 2)
@@ -138,7 +138,7 @@ def uneven(**fields):
 
 
 def tenor(**fields):
-    """A tenor saxophone's facing on a glass of whole millimetres."""
+    """Give a tenor saxophone's facing on a glass of whole millimetres."""
     gaps = SAXOPHONE_BLADES_MM
     before = (23.0, 19.5, 17.0, 14.5, 12.0, 9.5, 5.5)
     after = (25.0, 21.25, 18.5, 16.0, 13.5, 11.0, 7.0)
@@ -152,29 +152,23 @@ def tenor(**fields):
             [n - 0.5 for n in after], 2.6, "right", "after", gaps_mm=gaps, mm_per_number=1
         ),
     )
-    return ProfilePicture(
-        lines=lines, blades=blade_levels(gaps), glass_mm_per_number=1.0, **fields
-    )
+    return ProfilePicture(lines=lines, blades=blade_levels(gaps), glass_mm_per_number=1.0, **fields)
 
 
 def baritone(**fields):
-    """The longest and most open: 30 mm and 3 mm, with a target a little beyond."""
+    """Give the longest and most open: 30 mm and 3 mm, with a target a little beyond."""
     gaps = SAXOPHONE_BLADES_MM
     now = (30.0, 26.0, 23.0, 20.0, 17.0, 14.0, 10.0)
     lines = (
         profile_line(now, 3.0, "left", "now", gaps_mm=gaps, mm_per_number=1),
         profile_line(now, 3.0, "right", "now", gaps_mm=gaps, mm_per_number=1),
-        profile_line(
-            [n + 0.8 for n in now], 3.1, None, "target", gaps_mm=gaps, mm_per_number=1
-        ),
+        profile_line([n + 0.8 for n in now], 3.1, None, "target", gaps_mm=gaps, mm_per_number=1),
     )
-    return ProfilePicture(
-        lines=lines, blades=blade_levels(gaps), glass_mm_per_number=1.0, **fields
-    )
+    return ProfilePicture(lines=lines, blades=blade_levels(gaps), glass_mm_per_number=1.0, **fields)
 
 
 def e_flat(**fields):
-    """The smallest: an E♭ clarinet."""
+    """Give the smallest: an E♭ clarinet."""
     return ProfilePicture(
         lines=(
             profile_line((28, 18, 10, 4), 0.95, "left", "before"),
