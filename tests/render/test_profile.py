@@ -1,0 +1,254 @@
+"""The facing profile: told apart, never clipped, the same bytes for the same data."""
+
+import dataclasses
+import hashlib
+import re
+import subprocess
+import sys
+import xml.etree.ElementTree as ElementTree
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from app.render.profile import SIZES_MM, ProfilePicture, compose_profile, draw_profile, look_of
+from tests.render.cases import FACINGS, before_and_after, blade_levels, profile_line, uneven
+from tests.render.sheets import (
+    black_along,
+    composed,
+    faults_of_words,
+    lines,
+    one_bit,
+    runs,
+    words,
+)
+
+ROOT = Path(__file__).parents[2]
+HOSTILE = (
+    "$x^2$ and $\\frac{1}{0}$",
+    "</svg><script>alert(1)</script>",
+    "-- > --><script>alert(1)</script><!--",
+    "a_b^c & \"d\" 'e' \\alpha %s {0}",
+    "bell\x07 nul\x00 line\nbreak half\ud800",
+    "Łódź, Müller, Ærøskøbing, Ōsaka, 漢字",
+    "unbroken" * 40,
+    "many short words " * 30,
+)
+
+
+def sheet_of(picture):
+    width, height = SIZES_MM[picture.size]
+    size = (picture.width_mm or width, picture.height_mm or height)
+    return composed(lambda sheet: compose_profile(sheet, picture), *size)
+
+
+@pytest.mark.parametrize("size", SIZES_MM)
+@pytest.mark.parametrize("facing", FACINGS)
+def test_no_word_is_clipped_small_or_written_over_another(facing, size):
+    picture = FACINGS[facing](size=size, title="A piece with a name of some length, job 1043")
+    assert faults_of_words(sheet_of(picture)) == []
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_words_stay_apart_on_facings_drawn_at_random(seed):
+    chance = np.random.default_rng(seed)
+    size = ("card", "screen", "small")[seed % 3]
+    drawn = []
+    for state, start in (("before", chance.uniform(28, 38)), ("after", chance.uniform(28, 40))):
+        tip = chance.uniform(0.9, 1.3)
+        for rail in ("left", "right"):
+            numbers = start * np.array([1, 0.66, 0.37, 0.19]) + chance.choice([-0.5, 0, 0.5], 4)
+            drawn.append(profile_line(numbers, tip, rail, state))
+    picture = ProfilePicture(tuple(drawn), blade_levels(), size=size)
+    assert faults_of_words(sheet_of(picture)) == []
+
+
+@pytest.mark.parametrize("size", SIZES_MM)
+@pytest.mark.parametrize("facing", FACINGS)
+def test_no_line_runs_through_a_name(facing, size):
+    picture = FACINGS[facing](size=size)
+    sheet = sheet_of(picture)
+    names = {line.name for line in picture.lines}
+    labels = [box for box in words(sheet) if box[0].get_text().split(",")[0] in names]
+    assert len(labels) >= len({(line.name) for line in picture.lines})
+    curves = [line for line in lines(sheet) if line.get_zorder() in (2.2, 2.4)]
+    assert curves
+    for text, left, bottom, right, top in labels:
+        for curve in curves:
+            x, y = curve.get_data()
+            along = np.linspace(0, len(x) - 1, 2000)
+            x, y = (np.interp(along, range(len(x)), values) for values in (x, y))
+            struck = (left < x) & (x < right) & (bottom < y) & (y < top)
+            assert not struck.any(), text.get_text()
+
+
+def test_the_same_data_gives_the_same_bytes_in_another_process():
+    code = (
+        "import hashlib\n"
+        "from app.render.profile import draw_profile\n"
+        "from tests.render.cases import before_and_after\n"
+        "for kind in ('svg', 'png'):\n"
+        "    print(hashlib.sha256(draw_profile(before_and_after(), kind)).hexdigest())\n"
+    )
+    there = [
+        subprocess.run(
+            [sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True
+        ).stdout.split()
+        for _ in range(2)
+    ]
+    here = [
+        hashlib.sha256(draw_profile(before_and_after(), kind)).hexdigest()
+        for kind in ("svg", "png")
+    ]
+    assert there == [here, here]
+
+
+@pytest.mark.parametrize("kind", ["svg", "png"])
+def test_a_reading_half_a_number_off_gives_other_bytes(kind):
+    picture = before_and_after()
+    moved = profile_line((36, 24, 14, 7.5), 1.10, "left", "after")
+    other = dataclasses.replace(picture, lines=(*picture.lines[:2], moved, *picture.lines[3:]))
+    assert draw_profile(picture, kind) != draw_profile(other, kind)
+
+
+@pytest.mark.parametrize("name", HOSTILE)
+def test_a_hostile_name_is_drawn_and_does_nothing(name):
+    picture = before_and_after(title=name, notes=(name,))
+    named = tuple(dataclasses.replace(line, name=name) for line in picture.lines)
+    picture = dataclasses.replace(picture, lines=named)
+    svg = draw_profile(picture)
+    root = ElementTree.fromstring(svg)  # noqa: S314 - our own picture, and it must be well-formed
+    for element in root.iter():
+        tag = element.tag.split("}")[-1]
+        assert tag not in {"script", "foreignObject", "image", "a", "animate", "set"}
+        for key, value in element.attrib.items():
+            assert not key.split("}")[-1].startswith("on")
+            assert not key.endswith("href") or value.startswith("#")
+    assert faults_of_words(sheet_of(picture)) == []
+
+
+def test_a_name_too_long_to_print_still_says_which_rail():
+    picture = before_and_after()
+    named = tuple(dataclasses.replace(line, name="unbroken" * 40) for line in picture.lines)
+    shown = [text.get_text() for text, *_ in words(sheet_of(ProfilePicture(named)))]
+    cut = [text for text in shown if "…" in text]
+    assert sorted(text.split()[-1] for text in cut) == ["left", "left", "right", "right"]
+
+
+def test_dollar_signs_are_letters_not_mathematics():
+    def glyphs(title):
+        return draw_profile(before_and_after(title=title)).count(
+            b'<use xlink:href="#DejaVuSans-Bold'
+        )
+
+    assert glyphs("$x_2$") == glyphs("nnnnn") == glyphs("n") + 4
+
+
+def test_the_enlargement_told_is_the_one_drawn():
+    for size in SIZES_MM:
+        sheet = sheet_of(uneven(size=size))
+        told = next(
+            float(match[1])
+            for text, *_ in words(sheet)
+            if (match := re.match(r"Gap drawn ([\d.]+) times enlarged", text.get_text()))
+        )
+        stops = uneven().lines[0].stops
+        drawn = next(
+            line for line in lines(sheet)
+            if line.get_marker() == "o" and len(line.get_xdata()) == len(stops)
+        )  # fmt: skip
+        x, y = drawn.get_data()
+        across = (x[0] - x[-1]) / (stops[0].position_mm - stops[-1].position_mm)
+        up = (y[0] - y[-1]) / (stops[0].gap_mm - stops[-1].gap_mm)
+        assert up / across == pytest.approx(told, rel=1e-9)
+
+
+@pytest.mark.parametrize("dither", [False, True])
+@pytest.mark.parametrize("size", SIZES_MM)
+def test_a_one_bit_print_keeps_the_four_curves_apart(size, dither):
+    picture = uneven(size=size)
+    prints = prints_of(picture, dpi=300, dither=dither)
+    for state in ("before", "after"):
+        left, right = prints[state, "left"], prints[state, "right"]
+        assert left.breaks == 0, "the left rail runs on"
+        assert right.breaks >= 5, "the right rail is broken"
+        assert 0.3 < right.dark < 0.85
+    for rail in ("left", "right"):
+        before, after = prints["before", rail], prints["after", rail]
+        assert after.thick_mm > 1.4 * before.thick_mm
+
+
+def test_a_one_bit_print_tells_a_target_from_a_rail():
+    target = profile_line((38, 26, 16, 9), 1.2, None, "target")
+    now = profile_line((36, 24, 14, 7), 1.1, "right", "now")
+    prints = prints_of(ProfilePicture((target, now), blade_levels()), dpi=300, dither=False)
+    # Dots: many more breaks, and none of the dark stretches is as long as a dash.
+    assert prints["target", None].breaks > 2 * prints["now", "right"].breaks
+    assert prints["target", None].longest_mm < 0.6 * prints["now", "right"].longest_mm
+
+
+def test_filled_and_open_marks_differ_in_a_one_bit_print():
+    picture = uneven()
+    black = one_bit(draw_profile(picture, "png", dpi=300))
+    sheet = sheet_of(picture)
+    for line in picture.lines:
+        look = look_of(line)
+        # The blade farthest from the tip but one: clear of other marks in this facing.
+        marks = next(
+            mark for mark in lines(sheet)
+            if mark.get_marker() == "o" and mark.get_markersize() == look.mark_pt
+            and len(mark.get_xdata()) > 1 and mark.get_markerfacecolor() != "none"
+            and (mark.get_markerfacecolor() == "#ffffff") == look.mark_open
+        )  # fmt: skip
+        x, y = marks.get_data()
+        centre = black_along(black, [x[2]], [y[2]], 300, reach=0)
+        assert bool(centre[0]) != look.mark_open
+
+
+@dataclasses.dataclass(frozen=True)
+class Print:
+    """What a line leaves on paper: share that is dark, breaks, longest dark stretch, thickness."""
+
+    dark: float
+    breaks: int
+    longest_mm: float
+    thick_mm: float
+
+
+def prints_of(picture, *, dpi, dither):
+    """Look along each line of the printed picture, away from marks."""
+    black = one_bit(draw_profile(picture, "png", dpi=dpi), dither=dither)
+    sheet = sheet_of(picture)
+    curves = [
+        line for line in lines(sheet)
+        if line.get_zorder() in (2.2, 2.4) and line.get_linewidth() > 0.6
+    ]  # fmt: skip
+    assert len(curves) == len(picture.lines)
+    marks = np.concatenate(
+        [np.column_stack(m.get_data()) for m in lines(sheet) if m.get_marker() in ("o", "D")]
+    )
+    step = 0.05
+    prints = {}
+    for line, curve in zip(picture.lines, curves, strict=True):
+        x, y = curve.get_data()
+        along = np.concatenate(([0], np.cumsum(np.hypot(np.diff(x), np.diff(y)))))
+        at = np.arange(0.25 * along[-1], 0.75 * along[-1], step)
+        x, y = np.interp(at, along, x), np.interp(at, along, y)
+        away = np.hypot(x[:, None] - marks[:, 0], y[:, None] - marks[:, 1]).min(axis=1) > 2.0
+        dark = black_along(black, x, y, dpi)
+        white = runs(~dark & away) * step
+        direction = np.gradient(np.column_stack([x, y]), axis=0)
+        normal = (
+            np.column_stack([-direction[:, 1], direction[:, 0]]) / np.hypot(*direction.T)[:, None]
+        )
+        across = np.arange(-0.6, 0.6, 25.4 / dpi / 2)
+        cut = [black_along(black, x + d * normal[:, 0], y + d * normal[:, 1], dpi, reach=0)
+               for d in across]  # fmt: skip
+        thick = np.mean(cut, axis=0)[dark & away] * 1.2
+        prints[line.state, line.rail] = Print(
+            float(dark[away].mean()),
+            int((white > 0.25).sum()),
+            float(runs(dark & away).max() * step),
+            float(np.median(thick)),
+        )
+    return prints
