@@ -111,7 +111,6 @@ class SetEntry:
     taken_on: date
     note: str
     readings: tuple[ReadingEntry, ...]
-    replaces_why: str = ""
 
 
 @dataclass(frozen=True, slots=True)

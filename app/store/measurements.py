@@ -48,6 +48,7 @@ def add_reading_set(
     now: datetime,
     *,
     replaces_id: int | None = None,
+    replaces_why: str = "",
 ) -> ReadingSet:
     """Keep a reading set as typed."""
     kept = ReadingSet(
@@ -61,7 +62,7 @@ def add_reading_set(
         wedge_id=gauges.wedge_id,
         bore_gauge_id=gauges.bore_gauge_id,
         replaces_id=replaces_id,
-        replaces_why=entry.replaces_why,
+        replaces_why=replaces_why,
         created_at=now,
         readings=[
             Reading(

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from fastapi import APIRouter, Request
-from fastapi.responses import HTMLResponse, Response
+from fastapi.responses import HTMLResponse, JSONResponse, Response
 from sqlalchemy.orm import Session
 
 from app.core.analysis import FacingAnalysis, analyse_facing
@@ -21,6 +21,15 @@ from app.core.measurements import (
     meaning_mm,
     parse_set,
     write_line,
+)
+from app.core.units import format_mm, format_on_scale
+from app.core.wording import (
+    describe_facing,
+    list_blade_rows,
+    list_curve_rows,
+    main_rail,
+    read_facing_length,
+    say_evenness,
 )
 from app.store.jobs import add_event, get_job, move_job
 from app.store.measurements import Measurement, add_reading_set, get_measurement
@@ -38,7 +47,9 @@ from app.web.pages import (
     note_taken,
     show_page,
     taken_before,
+    templates,
 )
+from app.web.pictures import preview_address
 
 router = APIRouter()
 NOT_HERE = "There are no such readings in this book."
@@ -137,9 +148,7 @@ def _cells(measurement: Measurement) -> dict[str, str]:
 
 
 @router.post("/jobs/{number}/readings")
-def create(
-    request: Request, session: Writing, form: Typed, clock: Clock, number: int
-) -> Response:
+def create(request: Request, session: Writing, form: Typed, clock: Clock, number: int) -> Response:
     """Keep a job's readings."""
     return _take(request, session, _job_bench(session, number), form, clock)
 
@@ -165,9 +174,7 @@ def create_correction(
     return _take(request, session, bench, form, clock)
 
 
-def _take(
-    request: Request, session: Session, bench: Bench, form: Form, clock: Clock
-) -> Response:
+def _take(request: Request, session: Session, bench: Bench, form: Form, clock: Clock) -> Response:
     if answer := taken_before(session, form):
         return answer
     gauges = _gauges(session, form)
@@ -203,7 +210,8 @@ def _keep(
     )
     if job is None:
         return f"/readings/{kept.id}"
-    words = f"Readings {ROLES[entry.role]}: {write_line(facing_of(entry.readings), gauges.glass, gauges.tip)}"
+    line = write_line(facing_of(entry.readings), gauges.glass, gauges.tip)
+    words = f"Readings {ROLES[entry.role]}: {line}"
     if bench.replaces:
         words = f"Correction. {words} ({kept.replaces_why})"
     add_event(session, job, "readings", entry.taken_on, now, words)
@@ -260,9 +268,86 @@ def grid_meanings(cells: Mapping[str, str], gauges: GaugesInUse) -> dict[str, st
 def _preview(
     cells: Mapping[str, str], gauges: GaugesInUse, kind: str, session: Session, clock: Clock
 ) -> dict[str, Any] | None:
-    entry = parse_set(cells, gauges, kind, clock.today())
+    entry = parse_set({"role": "reference", **cells}, gauges, kind, clock.today())
     if isinstance(entry, Refused):
         return None
     facing = facing_of((entry.entry if isinstance(entry, Asked) else entry).readings)
+    if not (facing.left or facing.right):
+        return None
     tolerance = get_shop(session).evenness_tolerance_mm
-    return {"analysis": analyse_facing(facing, evenness_tolerance_mm=tolerance), "facing": facing}
+    analysis = analyse_facing(facing, evenness_tolerance_mm=tolerance)
+    return {
+        "line": write_line(facing, gauges.glass, gauges.tip),
+        "words": describe_facing(analysis, gauges.glass),
+        "picture": preview_address(facing, gauges),
+    }
+
+
+@router.post("/readings/preview")
+def preview(session: Reading, form: Typed, clock: Clock, piece: int) -> JSONResponse:
+    """Say what a half-typed grid means and comes to; nothing is kept."""
+    found = found_or_404(get_piece(session, piece), "There is no such piece in this book.")
+    gauges = _gauges(session, form)
+    cells = fill_from_line(form.values, gauges.blades)
+    shown = _preview(cells, gauges, found.instrument_kind, session, clock)
+    part = templates().get_template("measurements/preview.html").render(preview=shown)
+    return JSONResponse({"meanings": grid_meanings(cells, gauges), "preview": part})
+
+
+@router.get("/readings/{set_id}")
+def show(request: Request, session: Reading, set_id: int) -> HTMLResponse:
+    """Show a reading set: figures, picture, words, blade by blade, curves tried."""
+    measurement = found_or_404(get_measurement(session, set_id), NOT_HERE)
+    shop, gauges = get_shop(session), gauges_in_use(session, measurement.blade_set_id)
+    summary = summarise(measurement, gauges, shop)
+    return show_page(
+        request,
+        "measurements/show.html",
+        measurement=measurement,
+        piece=found_or_404(get_piece(session, measurement.piece_id), "There is no such piece."),
+        summary=summary,
+        figures=_figures(summary, gauges),
+        words=describe_facing(summary.analysis, gauges.glass),
+        rows=list_blade_rows(summary.analysis, measurement.facing, gauges.glass),
+        curves=list_curve_rows(summary.analysis),
+        tolerance_mm=shop.evenness_tolerance_mm,
+    )
+
+
+def _figures(summary: Summary, gauges: GaugesInUse) -> list[dict[str, str]]:
+    facing, figures = summary.measurement.facing, []
+    if summary.facing_length_mm is not None:
+        figures.append(
+            {
+                "label": "Facing length",
+                "value": f"{format_mm(summary.facing_length_mm)} mm",
+                "note": "where the thinnest blade stops",
+            }
+        )
+    if facing.tip_opening_mm is not None:
+        inches = facing.tip_opening_mm / 25.4
+        figures.append(
+            {
+                "label": "Tip opening",
+                "value": f"{format_mm(facing.tip_opening_mm)} mm",
+                "note": f"{format_mm(inches, 3)} in",
+            }
+        )
+    spoken = main_rail(summary.analysis)
+    if spoken and (fit := spoken[1].fit(spoken[1].chosen)):
+        figures.append(
+            {
+                "label": "Break point",
+                "value": f"{format_mm(fit.parameters['break_mm'], 1)} mm",
+                "note": "where the fitted curve meets the table",
+            }
+        )
+    if (bore := summary.measurement.bore_mm) is not None:
+        figures.append(
+            {
+                "label": "Exit bore",
+                "value": f"{format_on_scale(bore, gauges.bore)} {gauges.bore.unit}",
+                "note": f"{format_mm(bore)} mm",
+            }
+        )
+    return [*figures, {"label": "Rails", "value": summary.evenness, "note": ""}]

@@ -22,7 +22,7 @@ def arc(break_mm, radius_mm, s_mm):
 
 
 def fitted_arc(stops):
-    """Fit an arc through one rail's readings: least squares in position, near enough for pictures."""
+    """Fit an arc through one rail's readings: least squares, near enough for pictures."""
     root = np.sqrt([stop.gap_mm for stop in stops])
     slope, break_mm = np.polyfit(root, [stop.position_mm for stop in stops], 1)
     return float(break_mm), float(slope**2 / 2)
