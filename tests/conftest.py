@@ -1,0 +1,173 @@
+"""Shared ground: a book made by the real migrations, a fixed clock, a client that acts as a browser."""
+
+import re
+import shutil
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from bs4 import BeautifulSoup
+from fastapi.testclient import TestClient
+
+from app.store.book import Sessions
+from app.web.app import create_app, open_book
+from app.web.settings import Settings
+
+NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
+
+
+class Clock:
+    """A clock that stands still until a test moves it."""
+
+    def __init__(self) -> None:
+        self.at = NOON
+
+    def __call__(self) -> datetime:
+        return self.at
+
+    def pass_days(self, days: int) -> None:
+        """Move on by whole days."""
+        self.at += timedelta(days=days)
+
+
+class Browser:
+    """Acts as a browser without scripts: opens pages, fills forms as they stand, presses buttons."""
+
+    def __init__(self, client: TestClient) -> None:
+        self.client = client
+        self.page = BeautifulSoup("", "html.parser")
+        self.status = 0
+        self.path = "/"
+
+    def open(self, path: str, status: int = 200) -> BeautifulSoup:
+        """Open a page and check its status."""
+        return self._keep(self.client.get(path), status)
+
+    def send(
+        self, form: str, status: int = 200, do: str | None = None, **typed: str | list[str]
+    ) -> BeautifulSoup:
+        """Fill a form of the open page (a CSS selector) over what it holds, and send it."""
+        found = self.page.select_one(form)
+        assert found is not None, f"no form {form} on {self.path}"
+        data: dict[str, list[str]] = {}
+        for name, value in form_values(found):
+            data.setdefault(name, []).append(value)
+        data |= {
+            name: value if isinstance(value, list) else [value] for name, value in typed.items()
+        }
+        if do is not None:
+            data["do"] = [do]
+        action = found.get("action") or self.path
+        return self._keep(self.client.post(str(action), data=data), status)
+
+    def _keep(self, response, status: int) -> BeautifulSoup:
+        self.status, self.path = response.status_code, response.url.path
+        self.page = BeautifulSoup(response.text, "html.parser")
+        assert response.status_code == status, f"{response.status_code} at {self.path}: {self.text}"
+        return self.page
+
+    @property
+    def text(self) -> str:
+        """The page's words, in one line."""
+        main = self.page.select_one("main") or self.page
+        return re.sub(r"\s+", " ", main.get_text(" ")).strip()
+
+
+def form_values(form) -> list[tuple[str, str]]:
+    """List what a browser would send from a form as it stands, buttons left out."""
+    values = []
+    for field in form.select("input[name], select[name], textarea[name]"):
+        name, kind = field["name"], field.get("type", "")
+        if field.name == "select":
+            chosen = field.select_one("option[selected]") or field.select_one("option")
+            values.append((name, chosen.get("value", chosen.text) if chosen else ""))
+        elif field.name == "textarea":
+            values.append((name, field.text.removeprefix("\n")))
+        elif kind in {"checkbox", "radio"}:
+            if field.has_attr("checked"):
+                values.append((name, field.get("value", "on")))
+        elif kind not in {"submit", "button"}:
+            values.append((name, field.get("value", "")))
+    return values
+
+
+@pytest.fixture(scope="session")
+def fresh_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Make a new book once, by running every migration."""
+    folder = tmp_path_factory.mktemp("fresh")
+    open_book(Settings(book=folder)).engine.dispose()
+    return folder
+
+
+@pytest.fixture
+def book(fresh_book: Path, tmp_path: Path) -> Path:
+    """Give each test a copy of the new book."""
+    return Path(shutil.copytree(fresh_book, tmp_path / "book"))
+
+
+@pytest.fixture
+def clock() -> Clock:
+    """Give a clock that stands at noon on 25 November 2026."""
+    return Clock()
+
+
+@pytest.fixture
+def app(book: Path, clock: Clock):
+    """Give the application on that book."""
+    return create_app(Settings(book=book, now=clock))
+
+
+@pytest.fixture
+def sessions(app) -> Sessions:
+    """Give the application's sessions, for looking into the book."""
+    return app.state.sessions
+
+
+@pytest.fixture
+def client(app) -> Iterator[TestClient]:
+    """Give a client that sends what a browser on this machine sends."""
+    headers = {"Origin": "http://127.0.0.1", "Sec-Fetch-Site": "same-origin"}
+    with TestClient(app, base_url="http://127.0.0.1", headers=headers) as made:
+        yield made
+
+
+@pytest.fixture
+def browser(client: TestClient) -> Browser:
+    """Give a browser without scripts."""
+    return Browser(client)
+
+
+@pytest.fixture
+def take_in(browser: Browser):
+    """Take pieces in through the page; gives the job's number."""
+
+    def take(customer: str = "Ottilie Wiesenbach", **typed: str | list[str]) -> int:
+        browser.open("/drop-off")
+        browser.send(
+            "main form",
+            do="take_in",
+            **{
+                "customer": "new",
+                "customer_name": customer,
+                "piece": "new",
+                "piece_maker": "Kestrel Row",
+                "piece_marking": "N4",
+                **typed,
+            },
+        )
+        return int(browser.path.rsplit("/", 1)[1])
+
+    return take
+
+
+@pytest.fixture
+def read_line(browser: Browser):
+    """Keep a job's readings by the notebook line."""
+
+    def read(job: int, line: str, role: str = "as_received", **typed: str) -> None:
+        browser.open(f"/jobs/{job}/readings?role={role}")
+        browser.send("form[data-grid]", line=line, **typed)
+        assert browser.path == f"/jobs/{job}", browser.text
+
+    return read

@@ -1,0 +1,55 @@
+"""The layers hold: each folder imports only what design allows."""
+
+import ast
+import sys
+from pathlib import Path
+
+import pytest
+
+APP = Path(__file__).resolve().parent.parent / "app"
+MAY_IMPORT = {
+    "core": {"core"},
+    "store": {"core", "store"},
+    "render": {"core", "render"},
+    "web": {"core", "store", "render", "web"},
+}
+CORE_LIBRARIES = {"numpy", "scipy"}
+CLOCK_AND_ENVIRONMENT = {"os", "time", "socket", "subprocess", "pathlib", "locale", "random"}
+
+
+def imported(path: Path) -> set[str]:
+    names: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text())):
+        if isinstance(node, ast.Import):
+            names.update(alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            names.add(node.module)
+            names.update(f"{node.module}.{alias.name}" for alias in node.names)
+    return names
+
+
+@pytest.mark.parametrize("layer", MAY_IMPORT)
+def test_a_layer_imports_only_those_below_it(layer):
+    for path in (APP / layer).rglob("*.py"):
+        found = {name.split(".")[1] for name in imported(path) if name.startswith("app.")}
+        assert found <= MAY_IMPORT[layer], path
+
+
+def test_core_knows_no_library_but_numpy_and_scipy_no_clock_and_no_environment():
+    for path in (APP / "core").rglob("*.py"):
+        roots = {name.split(".")[0] for name in imported(path)} - {"app"}
+        assert roots <= CORE_LIBRARIES | set(sys.stdlib_module_names), path
+        assert not roots & CLOCK_AND_ENVIRONMENT, path
+        assert ".now(" not in path.read_text(), path
+        assert ".today(" not in path.read_text(), path
+
+
+def test_the_store_never_commits():
+    for path in (APP / "store").rglob("*.py"):
+        assert ".commit(" not in path.read_text(), path
+
+
+def test_render_and_core_never_touch_the_database():
+    for layer in ("core", "render"):
+        for path in (APP / layer).rglob("*.py"):
+            assert not any(name.startswith("sqlalchemy") for name in imported(path)), path

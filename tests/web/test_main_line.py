@@ -1,0 +1,82 @@
+"""The main job as one line, without scripts: drop-off, readings, passes, card, look-up."""
+
+import re
+
+
+def test_a_piece_goes_from_drop_off_to_return_card_and_is_found_again(browser, take_in, read_line):
+    job = take_in(request="stuffy up high", condition=["bite marks on the beak"])
+    read_line(job, "34 22/22.5 12 6 / 1.02 / 0.588")
+    assert browser.page.select_one(".stages [aria-current=step]").text == "measured"
+    browser.send(
+        "form[action$=passes]", kind="tilted", abrasive="wet paper", grit="600", strokes="8"
+    )
+    assert browser.page.select_one(".stages [aria-current=step]").text == "on the bench"
+    read_line(job, "36 24 14 7 / 1.10 / 0.588", role="as_returned")
+    browser.open(f"/jobs/{job}/papers/return_card")
+    browser.send("main form")
+    card = browser.page.select_one("article.card")
+    words = re.sub(r"\s+", " ", card.get_text(" "))
+    assert "The tip is more open: 1.10 mm where it was 1.02, 0.08 mm more." in words
+    assert "the facing is 18.0 mm long where it was 17.0" in words
+    cells = [[cell.text for cell in row.select("td")] for row in card.select("tbody tr")]
+    assert cells[0][:6] == ["34", "34", "36", "36", "+2", "+2"]
+    assert cells[1][:6] == ["22", "22.5", "24", "24", "+2", "+1.5"]
+    browser.open("/look-up?q=wiesen%20kestrel")
+    browser.open(browser.page.select_one("main a[href^='/pieces/']")["href"])
+    assert browser.page.select_one(".last-facing .notebook-line").text == "36 24 14 7 / 1.10"
+
+
+def test_an_issued_card_stays_as_printed_when_the_readings_are_corrected(
+    browser, client, take_in, read_line
+):
+    job = take_in()
+    read_line(job, "34 22 12 6 / 1.02")
+    read_line(job, "36 24 14 7 / 1.10", role="as_returned")
+    browser.open(f"/jobs/{job}/papers/return_card")
+    browser.send("main form")
+    paper = browser.path
+    before = client.get(paper).text.split("<article")[1], client.get(f"{paper}/picture.svg").content
+    browser.open(f"/jobs/{job}")
+    last = browser.page.select("#readings tbody a")[-1]["href"]
+    browser.open(f"{last}/correct")
+    browser.send("form[data-grid]", tip="1.14", why="misread the wedge")
+    browser.open("/settings")
+    browser.send("main form", name="Another name")
+    after = client.get(paper).text.split("<article")[1], client.get(f"{paper}/picture.svg").content
+    assert before == after
+
+
+def test_a_correction_keeps_the_earlier_readings_and_says_why(browser, take_in, read_line):
+    job = take_in()
+    read_line(job, "34 22 12 6 / 1.02")
+    first = browser.page.select_one("#readings tbody a")["href"]
+    browser.open(f"{first}/correct")
+    browser.send("form[data-grid]", status=422, tip="1.04")
+    assert "Say why it is corrected" in browser.text
+    browser.send("form[data-grid]", tip="1.04", why="misread the wedge")
+    assert "replaced by a correction" in browser.text
+    browser.open(first)
+    assert "34 22 12 6 / 1.02" in browser.text
+    assert "They stay here as they were taken" in browser.text
+    browser.open(f"{first}/correct")
+    browser.send("form[data-grid]", status=422, tip="1.05", why="again")
+    assert "corrected already" in browser.text
+
+
+def test_a_form_sent_twice_makes_one_record(client, browser):
+    browser.open("/drop-off")
+    token = browser.page.select_one("[name=token]")["value"]
+    data = {
+        "do": "take_in",
+        "token": token,
+        "customer": "new",
+        "customer_name": "Twice",
+        "piece": "new",
+        "piece_instrument_kind": "clarinet_bb",
+        "piece_marking": "X",
+    }
+    answers = [client.post("/drop-off", data=data, follow_redirects=False) for _ in range(2)]
+    places = {answer.headers["location"] for answer in answers}
+    assert len(places) == 1
+    browser.open("/look-up?q=Twice")
+    assert len(browser.page.select("main a[href^='/jobs/']")) == 1
