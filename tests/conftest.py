@@ -1,4 +1,4 @@
-"""Shared ground: a book made by the real migrations, a fixed clock, a client that acts as a browser."""
+"""Shared ground: a book made by real migrations, a fixed clock, a client acting as a browser."""
 
 import re
 import shutil
@@ -32,7 +32,7 @@ class Clock:
 
 
 class Browser:
-    """Acts as a browser without scripts: opens pages, fills forms as they stand, presses buttons."""
+    """Acts as a browser without scripts: opens pages, fills forms as they stand, sends them."""
 
     def __init__(self, client: TestClient) -> None:
         self.client = client

@@ -11,7 +11,7 @@ from math import hypot
 from app.core.analysis import FacingAnalysis, analyse_facing
 from app.core.comparison import NO_CHANGE, Change, compare_facings
 from app.core.evenness import UNEVEN
-from app.core.forms import plural
+from app.core.forms import plural, shorten
 from app.core.measurements import GaugesInUse
 from app.core.passes import CUT_KINDS, PassEntry
 from app.core.readings import FacingReadings, Uncertainties
@@ -20,6 +20,7 @@ from app.core.units import Scale, format_blade, format_mm, format_on_scale, form
 from app.core.wording import describe_facing, main_rail, read_facing_length, say_evenness
 
 LITTLE_MM = 0.06  # below this a change of the tip is "a little"
+LONGEST_AGREED = 400  # letters of the agreed work that the card has room for
 MUCH_MM = 0.15  # and from here on "much"; our own words, no source
 
 
@@ -287,7 +288,7 @@ def _say_difference(change: Change | None, decimals: int) -> str:
     if change is None:
         return ""
     spread = format_mm(change.expanded_uncertainty, decimals)
-    return f"{format_signed(change.difference, decimals)} ± {spread} mm"
+    return f"{format_signed(change.difference, decimals)} ± {spread}"
 
 
 def _break_figures(
@@ -308,7 +309,7 @@ def _break_figures(
     change = _find(changes, "break")
     return [
         CardFigure(
-            "Break point (curve meets table)",
+            "Break point",
             texts[0],
             texts[1],
             _say_difference(change, 1),
@@ -350,9 +351,10 @@ def _curve_words(
     return words
 
 
-def list_done(agreed_work: str, passes: Sequence[PassEntry]) -> tuple[str, ...]:
+def say_done(agreed_work: str, passes: Sequence[PassEntry]) -> str:
     """Say what was done: the agreed work, then the passes gathered by kind of cut."""
-    done = [line.strip() for line in agreed_work.splitlines() if line.strip()]
+    agreed = " ".join(agreed_work.split())
+    done = [shorten(agreed, LONGEST_AGREED)] if agreed else []
     for key, kind in CUT_KINDS.items():
         of_kind = [one for one in passes if one.kind == key]
         if not of_kind:
@@ -367,4 +369,4 @@ def list_done(agreed_work: str, passes: Sequence[PassEntry]) -> tuple[str, ...]:
         if papers:
             text += f" ({', '.join(papers)})"
         done.append(text)
-    return tuple(done)
+    return " ".join(one if one.endswith((".", "!", "?", "…")) else f"{one}." for one in done)

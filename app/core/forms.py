@@ -138,6 +138,11 @@ def format_date(day: date | None) -> str:
     return "" if day is None else f"{day.day} {day:%B %Y}"
 
 
+def shorten(text: str, most: int) -> str:
+    """Cut a text at a word so that it has at most `most` letters, and show that it was cut."""
+    return text if len(text) <= most else f"{text[: most - 1].rsplit(maxsplit=1)[0]} …"
+
+
 def plural(count: int, one: str, many: str = "") -> str:
     """Count things in words: 1 stroke, 2 strokes."""
     return f"{count} {one if count == 1 else many or one + 's'}"

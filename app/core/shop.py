@@ -9,9 +9,9 @@ from app.core.units import SCALES
 PAPERS: dict[str, str] = {"A4": "A4 (210 × 297 mm)", "Letter": "Letter (216 × 279 mm)"}
 
 DEFAULT_TERMS = (
-    "Material can only be taken away, so work agreed and done can't be undone. "
+    "Material can only be taken away, so work agreed and done can’t be undone. "
     "We take the care of our own pieces; our liability ends at the declared value. "
-    "Pieces not collected within six months of notice may be returned by post at the owner's cost."
+    "Pieces not collected within six months of notice may be returned by post at the owner’s cost."
 )
 DEFAULT_CARE = (
     "Swab it dry after playing and keep it out of the sun. Wash it with lukewarm water and a mild "
@@ -54,7 +54,7 @@ def parse_shop(raw: Mapping[str, str]) -> ShopEntry | Refused:
         phone=fields.text("phone", limit=80),
         email=fields.text("email"),
         terms=fields.text("terms", limit=2000),
-        care_text=fields.text("care_text", limit=1200),
+        care_text=fields.text("care_text", limit=700),
         currency=fields.text("currency", needed="Write the currency, such as EUR.", limit=8),
         paper=fields.choice("paper", PAPERS, words="Choose the paper size."),
         glass_id=fields.number_of("glass_id", needed="Choose the glass.") or 0,

@@ -27,6 +27,8 @@ from app.web.pages import Reading, found_or_404
 
 router = APIRouter()
 KEPT_PICTURES = 200
+# What a one-page card has room for with four blades; every blade more takes a line of the table.
+CARD_PICTURE_MM = {"A4": 80.0, "Letter": 66.0}
 SVG = "image/svg+xml"
 
 
@@ -79,20 +81,25 @@ def blade_levels(gauges: GaugesInUse, *facings: FacingReadings) -> tuple[BladeLe
 
 
 def compare_picture(
-    before: FacingReadings | None, after: FacingReadings | None, gauges: GaugesInUse
+    before: FacingReadings | None,
+    after: FacingReadings | None,
+    gauges: GaugesInUse,
+    paper: str = "A4",
 ) -> ProfilePicture:
-    """Lay out the return card's picture: before and after, both rails."""
+    """Lay out the return card's picture: before and after, both rails, sized for its paper."""
     lines: list[ProfileLine] = []
     if before is not None:
         lines += profile_lines("before", before, analyse_facing(before), "before")
     if after is not None:
         lines += profile_lines("after", after, analyse_facing(after), "after")
     facings = [one for one in (before, after) if one is not None]
+    levels = blade_levels(gauges, *facings)
     return ProfilePicture(
         lines=tuple(lines),
-        blades=blade_levels(gauges, *facings),
+        blades=levels,
         glass_mm_per_number=float(gauges.glass.mm_per_unit),
-        size="card",
+        width_mm=184.0,
+        height_mm=CARD_PICTURE_MM[paper] - 4.5 * max(0, len(levels) - 4),
     )
 
 

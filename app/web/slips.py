@@ -7,7 +7,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
-from app.core.cards import CardReadings, build_measured_part, list_done
+from app.core.cards import CardReadings, build_measured_part, say_done
 from app.core.customers import INSTRUMENT_KINDS
 from app.core.forms import format_date, format_money
 from app.core.jobs import RETURN_WAYS
@@ -147,7 +147,10 @@ def _before_after(job: Job) -> tuple[Measurement | None, Measurement | None]:
 def _picture(session: Session, job: Job) -> ProfilePicture:
     before, after = _before_after(job)
     return compare_picture(
-        before.facing if before else None, after.facing if after else None, gauges_in_use(session)
+        before.facing if before else None,
+        after.facing if after else None,
+        gauges_in_use(session),
+        get_shop(session).paper,
     )
 
 
@@ -224,7 +227,7 @@ def _return_part(session: Session, job: Job, shop: Shop) -> dict[str, Any]:
     passes = [as_entry(one) for one in job.passes if one.struck_at is None]
     return {
         "measured": asdict(measured),
-        "done": list(list_done(job.agreed_work, passes)),
+        "done": say_done(job.agreed_work, passes),
         "care": shop.care_text,
         "caution": MATERIAL_CAUTIONS[job.piece.material],
         "taken": [
