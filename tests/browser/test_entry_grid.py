@@ -1,0 +1,136 @@
+"""The entry grid by keyboard alone, as the checklist asks."""
+
+import pytest
+
+from tests.browser.work import take_piece_in
+
+
+@pytest.fixture
+def grid(page):
+    """Open an empty grid; gives the page."""
+    job = take_piece_in(page)
+    page.goto(f"/jobs/{job}/readings?role=as_received")
+    return page
+
+
+def focused(page) -> str:
+    return page.evaluate("document.activeElement.id || document.activeElement.textContent.trim()")
+
+
+def test_every_cell_is_a_plain_text_field_with_its_own_name(grid):
+    cells = grid.locator("table.grid input")
+    names = [one.get_attribute("aria-label") for one in cells.all()]
+    assert len(set(names)) == len(names) == 10
+    assert "left rail, 0.010 in" in names
+    for one in cells.all():
+        assert one.get_attribute("type") == "text"
+        assert one.get_attribute("autocomplete") == "off"
+        assert one.get_attribute("spellcheck") == "false"
+        assert one.get_attribute("inputmode") is None
+    assert grid.locator("form[data-grid]").get_attribute("novalidate") is not None
+
+
+@pytest.mark.parametrize("key", ["Enter", "NumpadEnter"])
+def test_enter_goes_from_the_first_cell_to_save_without_sending(grid, key):
+    grid.keyboard.press("Tab")
+    seen = []
+    for value in ("6", "6", "12", "12", "22", "22,5", "34", "34", "1.02", ".588"):
+        seen.append(grid.evaluate("document.activeElement.getAttribute('aria-label')"))
+        grid.keyboard.type(value)
+        grid.keyboard.press(key)
+    assert seen == [
+        one.get_attribute("aria-label") for one in grid.locator("table.grid input").all()
+    ]
+    assert focused(grid) == "Keep the readings"
+    assert "/readings?role=" in grid.url
+    grid.keyboard.press("Enter")
+    grid.wait_for_url("**/jobs/*said=readings*")
+    assert grid.locator("#readings .figure").inner_text() == "34 22/22.5 12 6 / 1.02"
+
+
+def test_shift_enter_goes_back_and_focus_selects_what_is_there(grid):
+    grid.keyboard.press("Tab")
+    grid.keyboard.type("6")
+    grid.keyboard.press("Enter")
+    grid.keyboard.press("Shift+Enter")
+    assert grid.evaluate("document.activeElement.value") == "6"
+    assert grid.evaluate("window.getSelection().toString()") == "6"
+    grid.keyboard.type("7")
+    assert grid.evaluate("document.activeElement.value") == "7"
+
+
+def test_each_reading_shows_its_meaning_in_mm_while_it_is_typed(grid):
+    grid.keyboard.press("Tab")
+    grid.keyboard.type("36")
+    means = grid.locator("table.grid .means").first
+    means.filter(has_text="18.00 mm").wait_for()
+
+
+def test_a_preview_names_the_curve_before_anything_is_kept(grid):
+    grid.keyboard.type("36 24 12 6 / 1.06")
+    preview = grid.locator("[data-preview]")
+    preview.filter(has_text="circular arc").wait_for()
+    assert "The tip stands" in preview.inner_text()
+    picture = preview.locator("img")
+    picture.wait_for()
+    picture.evaluate("one => one.decode()")
+    grid.goto("/")
+    assert grid.locator(".job-line").count() == 1
+    grid.locator(".job-line").click()
+    assert "Not measured yet" in grid.locator("#readings").inner_text()
+
+
+def test_an_impossible_order_is_refused_in_words_with_all_that_was_typed(grid):
+    grid.keyboard.type("36 24 13 7 / 1.08")
+    grid.keyboard.press("Tab")
+    grid.keyboard.press("Tab")
+    grid.get_by_label("left rail, 0.034 in").fill("25")
+    grid.get_by_label("right rail, 0.010 in").fill("1e3")
+    grid.locator("[name=line]").fill("")
+    for name, value in (("left rail, 0.024 in", "13"), ("left rail, 0.010 in", "24")):
+        grid.get_by_label(name).fill(value)
+    grid.get_by_role("button", name="Keep the readings").click()
+    grid.locator(".problems").wait_for()
+    assert grid.title().startswith("Error: ")
+    assert "problems" in grid.evaluate("document.activeElement.className")
+    assert "can't stop nearer the tip" in grid.locator(".problems").inner_text()
+    assert "exponent" in grid.locator(".problems").inner_text()
+    cell = grid.get_by_label("right rail, 0.010 in")
+    assert cell.input_value() == "1e3"
+    assert cell.get_attribute("aria-invalid") == "true"
+    problem = cell.get_attribute("aria-describedby").split()[-1]
+    assert "exponent" in grid.locator(f"#{problem}").inner_text()
+    grid.locator(".problems a").first.click()
+    assert grid.evaluate("document.activeElement.matches('[data-cell]')")
+
+
+def test_something_unusual_is_asked_once_and_kept_on_yes(grid):
+    grid.keyboard.type("52 24 13 7 / 1.08")
+    grid.keyboard.press("Enter")
+    grid.keyboard.press("Enter")
+    grid.locator(".asks").wait_for()
+    assert "usual here is" in grid.locator(".asks").inner_text()
+    grid.get_by_role("button", name="Yes, keep the readings").click()
+    grid.wait_for_url("**/jobs/*said=readings*")
+
+
+@pytest.mark.parametrize("width", [1280, 390, 320])
+def test_cells_are_large_enough_and_the_page_does_not_scroll_sideways(grid, width):
+    grid.set_viewport_size({"width": width, "height": 800})
+    boxes = [one.bounding_box() for one in grid.locator("table.grid input").all()]
+    assert min(box["height"] for box in boxes) >= 44
+    assert grid.evaluate("document.documentElement.scrollWidth") <= width
+
+
+def test_it_works_the_same_without_scripts(chromium, address, page):
+    job = take_piece_in(page)
+    context = chromium.new_context(base_url=address, java_script_enabled=False)
+    plain = context.new_page()
+    plain.goto(f"/jobs/{job}/readings?role=as_received")
+    plain.locator("#line").fill("36 24 12 6 / 1.06")
+    plain.get_by_role("button", name="Check first").click()
+    assert "circular arc" in plain.locator("[data-preview]").inner_text()
+    assert plain.get_by_label("left rail, 0.0015 in").input_value() == "36"
+    plain.get_by_role("button", name="Keep the readings").click()
+    assert "36 24 12 6 / 1.06" in plain.locator("#readings").inner_text()
+    context.close()

@@ -1,0 +1,45 @@
+"""Steps that several browser tests take."""
+
+from playwright.sync_api import Page
+
+
+def take_piece_in(page: Page, customer: str = "Ottilie Wiesenbach") -> int:
+    """Take a new customer's piece in; gives the job's number."""
+    page.goto("/drop-off")
+    page.get_by_label("Name", exact=True).fill(customer)
+    page.locator("#piece_maker").fill("Kestrel Row")
+    page.locator("#piece_marking").fill("N4")
+    page.get_by_role("button", name="Take it in").click()
+    page.wait_for_url("**/jobs/*said=taken-in")
+    return int(page.url.split("/jobs/")[1].split("?")[0])
+
+
+def keep_line(page: Page, job: int, line: str, role: str = "as_received") -> None:
+    """Keep readings by the notebook line, with the keyboard."""
+    page.goto(f"/jobs/{job}/readings?role={role}")
+    page.keyboard.type(line)
+    page.keyboard.press("Enter")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/jobs/*said=readings*")
+
+
+def issue(page: Page, job: int, kind: str) -> str:
+    """Issue a paper; gives its address."""
+    page.goto(f"/jobs/{job}/papers/{kind}")
+    page.get_by_role("button", name="Issue it").click()
+    page.wait_for_url("**/papers/*said=issued")
+    page.wait_for_load_state("networkidle")
+    return page.url.split("?")[0]
+
+
+def choose_in_shop(page: Page, **fields: str) -> None:
+    """Change settings of the shop; selects by their label, text fields by what to write."""
+    page.goto("/settings")
+    for name, value in fields.items():
+        field = page.locator(f"#{name}")
+        if field.evaluate("one => one.tagName") == "SELECT":
+            field.select_option(label=value)
+        else:
+            field.fill(value)
+    page.get_by_role("button", name="Keep the settings").click()
+    page.wait_for_url("**/settings?said=kept")
