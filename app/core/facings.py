@@ -14,11 +14,14 @@ import numpy as np
 from scipy.optimize import root
 
 from app.core.analysis import MalformedReading
-from app.core.curves import find_curve
-from app.core.readings import BladeStop, FacingReadings
+from app.core.curves import Array, find_curve
+from app.core.rails import judge_rails
+from app.core.readings import BladeStop, FacingReadings, Uncertainties
+from app.core.stations import RailLine, line_of_readings, make_stations
 
 # 0.0015 in, the usual thinnest blade: common practice, no source
 THINNEST_MM = 0.0381
+RAILS = ("left", "right")
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,36 +139,39 @@ def solve_facing(facing: PlainFacing) -> SolvedFacing:
     _check_facing(facing)
     curve, shape = find_curve(facing.curve), SHAPES[facing.curve]
     number = shape.usual if facing.shape is None else facing.shape
-    length, tip, gap = facing.facing_length_mm, facing.tip_opening_mm, facing.length_gap_mm
-    ratio = gap / tip
-    inside = length**2 - (1 - ratio) * (length**2 + gap**2 - gap * tip)
-    start = (length + sqrt(max(inside, 0.0))) / (1 - ratio)
-    radius = (start**2 + tip**2) / (2 * tip)
-    if facing.curve != "arc":
-        wanted = np.sqrt([tip, gap])
+    length = facing.facing_length_mm
+    wanted = np.sqrt([facing.tip_opening_mm, facing.length_gap_mm])
 
-        def miss(unknown: np.ndarray) -> np.ndarray:
-            parameters = shape.parameters(
-                Trial(length + exp(unknown[0]), exp(unknown[1]), length, number)
-            )
-            return np.asarray(np.sqrt(curve.gap_at(parameters, [0.0, length])) / wanted - 1)
+    def make(break_mm: float, radius_mm: float) -> dict[str, float]:
+        return shape.parameters(Trial(break_mm, radius_mm, length, number))
 
-        try:
-            answer = root(miss, [log(start - length), log(radius)], tol=1e-13)
-            found = bool(np.max(np.abs(miss(answer.x))) < 1e-9)
-        except (ValueError, OverflowError):
-            found = False
-        if not found:
-            raise MalformedReading("target", f"No {curve.label} of this shape has this facing.")
-        start, radius = length + exp(answer.x[0]), exp(answer.x[1])
-    parameters = shape.parameters(Trial(start, radius, length, number))
+    def miss(unknown: np.ndarray) -> np.ndarray:
+        parameters = make(length + exp(unknown[0]), exp(unknown[1]))
+        return np.asarray(np.sqrt(curve.gap_at(parameters, [0.0, length])) / wanted - 1.0)
+
+    break_mm, radius = _solve_arc(facing)
     try:
-        curve.gap_at(parameters, [0.0, length])
-    except ValueError as error:
+        found = np.array([log(break_mm - length), log(radius)])
+        if facing.curve != "arc":
+            found = root(miss, found, tol=1e-13).x
+        solved = bool(np.max(np.abs(miss(found))) < 1e-9)
+    except (ValueError, OverflowError):
+        solved = False
+    if not solved:
         raise MalformedReading(
             "target", f"No {curve.label} has this facing: it is too open for its length."
-        ) from error
-    return SolvedFacing(facing.curve, parameters, start)
+        )
+    break_mm = length + exp(found[0])
+    return SolvedFacing(facing.curve, make(break_mm, exp(found[1])), break_mm)
+
+
+def _solve_arc(facing: PlainFacing) -> tuple[float, float]:
+    """Give break and radius of the arc through both points."""
+    length, tip, gap = facing.facing_length_mm, facing.tip_opening_mm, facing.length_gap_mm
+    rest = 1.0 - gap / tip
+    inside = length**2 - rest * (length**2 + gap**2 - gap * tip)
+    break_mm = (length + sqrt(max(inside, 0.0))) / rest
+    return break_mm, (break_mm**2 + tip**2) / (2.0 * tip)
 
 
 def _check_facing(facing: PlainFacing) -> None:
@@ -215,6 +221,115 @@ def even_up(readings: FacingReadings) -> FacingReadings:
             stops[stop.gap_mm] = stop
     both = tuple(stops[gap] for gap in sorted(stops))
     return FacingReadings(both, both, readings.tip_opening_mm, readings.tip_u_mm)
+
+
+def draw_facing(facing: PlainFacing, stations_mm: Array) -> RailLine:
+    """Lay out a plain facing; it is a target, so its uncertainty is zero."""
+    solved = solve_facing(facing)
+    gap = find_curve(solved.curve).gap_at(solved.parameters, stations_mm)
+    return RailLine(stations_mm, gap, np.zeros_like(gap), solved.break_mm, solved.curve)
+
+
+def draw_target(
+    target: Target, rail: str, stations_mm: Array, uncertainties: Uncertainties
+) -> RailLine:
+    """Lay out a target for one rail by itself: its plain curve, or what its readings follow.
+
+    A rail the target's readings leave out is taken from the other. Raises MalformedReading.
+    """
+    if isinstance(target, PlainFacing):
+        return draw_facing(target, stations_mm)
+    stops = target_stops(target, rail)
+    tip = read_tip(target, uncertainties)
+    (judged,) = judge_rails([stops], [tip], uncertainties)
+    fit = judged.fit(judged.chosen)
+    try:
+        return line_of_readings(stops, tip, fit, uncertainties, stations_mm)
+    except ValueError as error:
+        raise MalformedReading(f"target.{rail}", f"The {rail} rail: {error}") from error
+
+
+def target_stops(target: Target, rail: str) -> tuple[BladeStop, ...]:
+    """Give a target's stops for a rail; the other rail's where only that one is told."""
+    if isinstance(target, PlainFacing):
+        return ()
+    own: tuple[BladeStop, ...] = getattr(target, rail)
+    return own or target.left or target.right
+
+
+def read_tip(readings: FacingReadings, uncertainties: Uncertainties) -> tuple[float, float] | None:
+    """Give the tip opening with its standard uncertainty, or None if it was not read."""
+    if readings.tip_opening_mm is None:
+        return None
+    return readings.tip_opening_mm, readings.tip_u_mm or uncertainties.tip_mm
+
+
+@dataclass(frozen=True, slots=True)
+class BladeTarget:
+    """Where one blade should stop on each rail; None if it should not go in at all.
+
+    `low_mm` to `high_mm` is what the tolerance allows about the mean of the two, None without.
+    """
+
+    gap_mm: float
+    left_mm: float | None
+    right_mm: float | None
+    low_mm: float | None
+    high_mm: float | None
+
+
+def place_blades(
+    target: Target,
+    gaps_mm: Sequence[float],
+    tolerance: FacingTolerance = FacingTolerance(),
+    uncertainties: Uncertainties = Uncertainties(),  # noqa: B008 - frozen
+    end_mm: float = 60.0,
+) -> tuple[BladeTarget, ...]:
+    """Tell where each blade of any set should stop on this target, thin to thick.
+
+    A blade the target's own readings were taken with stops where they say. The tolerance is
+    the narrower of ± `position_mm` and of a gap `gap_mm` higher or lower than the target.
+    Raises MalformedReading for a blade or a target that cannot be.
+    """
+    for gap in gaps_mm:
+        if not (isfinite(gap) and gap > 0):
+            raise MalformedReading("gaps", "A blade must be thicker than zero.")
+    stations = make_stations(end_mm, ())
+    lines = {rail: draw_target(target, rail, stations, uncertainties) for rail in RAILS}
+    typed = {
+        rail: {stop.gap_mm: stop.position_mm for stop in target_stops(target, rail)}
+        for rail in RAILS
+    }
+    placed = []
+    for gap in sorted(set(gaps_mm)):
+        left, right = (typed[rail].get(gap, lines[rail].stop(gap)) for rail in RAILS)
+        low, high = _allow(lines["left"], gap, left, right, tolerance)
+        placed.append(BladeTarget(gap, left, right, low, high))
+    return tuple(placed)
+
+
+def _allow(
+    line: RailLine,
+    gap_mm: float,
+    left_mm: float | None,
+    right_mm: float | None,
+    tolerance: FacingTolerance,
+) -> tuple[float | None, float | None]:
+    read = [position for position in (left_mm, right_mm) if position is not None]
+    drawn = line.stop(gap_mm)
+    if not read or drawn is None:
+        return None, None
+    middle = sum(read) / len(read)
+    lows, highs = [], []
+    if tolerance.position_mm is not None:
+        lows.append(middle - tolerance.position_mm)
+        highs.append(middle + tolerance.position_mm)
+    if tolerance.gap_mm is not None:
+        # a rail that stands lower stops a thicker blade's place sooner
+        near, far = line.stop(gap_mm + tolerance.gap_mm), line.stop(gap_mm - tolerance.gap_mm)
+        lows.append(middle + (0.0 if near is None else near) - drawn)
+        highs.append(middle + (drawn if far is None else min(far, line.break_mm)) - drawn)
+    return (max(lows), min(highs)) if lows else (None, None)
 
 
 def common_gaps(*readings: FacingReadings) -> tuple[float, ...]:

@@ -24,7 +24,15 @@ from app.core.cuts import (
     find_least_table,
     lower_gap,
 )
-from app.core.facings import PlainFacing, common_gaps, solve_facing
+from app.core.facings import (
+    RAILS,
+    PlainFacing,
+    common_gaps,
+    draw_facing,
+    read_tip,
+    solve_facing,
+    target_stops,
+)
 from app.core.plan_values import (
     ExpectedReadings,
     ExpectedStop,
@@ -37,9 +45,8 @@ from app.core.plan_values import (
 from app.core.plan_words import list_cautions, summarise_plan, write_steps
 from app.core.rails import CurveFit, judge_rails
 from app.core.readings import BladeStop, FacingReadings, Uncertainties
-from app.core.stations import RailLine, line_of_facing, line_of_readings, make_stations, stop_blade
+from app.core.stations import RailLine, line_of_readings, make_stations, stop_blade
 
-RAILS = ("left", "right")
 # no woodwind's table is longer, and stations are laid all the way along it
 LONGEST_TABLE_MM = 200.0
 
@@ -155,7 +162,7 @@ def _lay_out(request: PlanRequest) -> list[dict[str, _RailWork]]:
     Gives the layout by curves and, if any rail follows one, that from reading to reading as well.
     """
     now = {rail: getattr(request.now, rail) for rail in RAILS if getattr(request.now, rail)}
-    wanted = {rail: _target_stops(request.target, rail) for rail in now}
+    wanted = {rail: target_stops(request.target, rail) for rail in now}
     fits = _choose_fits(request, now, wanted)
     places = [stop.position_mm for stops in (*now.values(), *wanted.values()) for stop in stops]
     places += [fit.parameters["break_mm"] for pair in fits.values() for fit in pair if fit]
@@ -185,8 +192,8 @@ def _draw(
 ) -> RailLine:
     told: FacingReadings | PlainFacing = getattr(request, where)
     if isinstance(told, PlainFacing):
-        return line_of_facing(told, stations)
-    tip = _tip(told, request.uncertainties)
+        return draw_facing(told, stations)
+    tip = read_tip(told, request.uncertainties)
     try:
         return line_of_readings(stops, tip, fit, request.uncertainties, stations)
     except ValueError as error:
@@ -202,20 +209,6 @@ def _join_lines(now: RailLine, target: RailLine, blade_mm: float) -> _RailWork:
     return _RailWork(now, target, allowed, length)
 
 
-def _target_stops(target: PlainFacing | FacingReadings, rail: str) -> tuple[BladeStop, ...]:
-    """Give the target's stops for a rail; the other rail's where only that one is told."""
-    if isinstance(target, PlainFacing):
-        return ()
-    own: tuple[BladeStop, ...] = getattr(target, rail)
-    return own or target.left or target.right
-
-
-def _tip(readings: FacingReadings, uncertainties: Uncertainties) -> tuple[float, float] | None:
-    if readings.tip_opening_mm is None:
-        return None
-    return readings.tip_opening_mm, readings.tip_u_mm or uncertainties.tip_mm
-
-
 def _choose_fits(
     request: PlanRequest,
     now: Mapping[str, tuple[BladeStop, ...]],
@@ -227,10 +220,10 @@ def _choose_fits(
     already reads must come out as nothing to cut.
     """
     rails: list[Sequence[BladeStop]] = list(now.values())
-    tips = [_tip(request.now, request.uncertainties)] * len(rails)
+    tips = [read_tip(request.now, request.uncertainties)] * len(rails)
     if isinstance(request.target, FacingReadings):
         rails += list(wanted.values())
-        tips += [_tip(request.target, request.uncertainties)] * len(now)
+        tips += [read_tip(request.target, request.uncertainties)] * len(now)
     judged = judge_rails(rails, tips, request.uncertainties)
     found = [analysis.fit(analysis.chosen) for analysis in judged]
     pairs: dict[str, tuple[CurveFit | None, CurveFit | None]] = {}
@@ -296,8 +289,9 @@ def _expect(
 ) -> ExpectedReadings:
     """Give the readings to expect on the lines in `column`.
 
-    What the target's own readings say is kept to the letter: where the rail ends on the target,
-    its blades stop where they were typed, not where the curve through them runs.
+    A reading and the curve it was taken for differ a little; what is expected keeps that
+    difference, so that a rail left alone is expected to read as it did, and one that ends on a
+    target told by readings to read as they were told.
     """
     told: list[FacingReadings] = [request.now]
     if isinstance(request.target, FacingReadings):
@@ -308,13 +302,18 @@ def _expect(
     for rail, lines in work.items():
         places = lines.now.stations_mm
         heights = np.array([getattr(station, column) for station in cuts[rail]])
-        typed = {s.gap_mm: s.position_mm for s in _target_stops(request.target, rail)}
+        after_rails = column != "after_table_mm"
+        line = lines.target if after_rails else lines.now
+        told_stops = (
+            target_stops(request.target, rail) if after_rails else getattr(request.now, rail)
+        )
+        typed = {stop.gap_mm: stop.position_mm for stop in told_stops}
         stops = []
         for gap in gaps:
             position = stop_blade(places, heights, gap)
-            on_target = lines.target.stop(gap)
-            if column != "after_table_mm" and None not in (position, on_target) and gap in typed:
-                position += typed[gap] - on_target  # type: ignore[operator]
+            drawn = line.stop(gap)
+            if position is not None and drawn is not None and gap in typed:
+                position = max(0.0, position + typed[gap] - drawn)
             stops.append(ExpectedStop(gap, position))
         expected[rail] = tuple(stops)
         tips.append(float(heights[0]))

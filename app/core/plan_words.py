@@ -212,7 +212,7 @@ def _tell_cut(stations: tuple[StationCut, ...]) -> str:
     )
     start = "from the tip to" if cut[0].position_mm < 0.5 else f"from {cut[0].position_mm:.1f} to"
     return (
-        f"{tell_length(deepest.cut_mm)} at most, {where} (the gauges say "
+        f"{tell_length(deepest.cut_mm)} where it is deepest, {where} (the gauges say "
         f"{tell_length(low)} to {tell_length(deepest.cut_mm + 2 * deepest.u_mm)}), "
         f"{start} {cut[-1].position_mm:.1f} mm, where it fades out"
     )

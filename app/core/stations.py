@@ -14,7 +14,6 @@ import numpy as np
 import numpy.typing as npt
 
 from app.core.curves import find_curve
-from app.core.facings import PlainFacing, solve_facing
 from app.core.profiles import free_curve
 from app.core.rails import CurveFit
 from app.core.readings import BladeStop, Uncertainties
@@ -63,13 +62,6 @@ def stop_blade(stations_mm: Array, gap_mm: Array, blade_mm: float) -> float | No
     before, after, root = np.sqrt([gap_mm[at - 1], gap_mm[at], blade_mm])
     share = (before - root) / (before - after)
     return float(stations_mm[at - 1] + share * (stations_mm[at] - stations_mm[at - 1]))
-
-
-def line_of_facing(facing: PlainFacing, stations_mm: Array) -> RailLine:
-    """Lay out a plain facing; it is a target, so its uncertainty is zero."""
-    solved = solve_facing(facing)
-    gap = find_curve(solved.curve).gap_at(solved.parameters, stations_mm)
-    return RailLine(stations_mm, gap, np.zeros_like(gap), solved.break_mm, solved.curve)
 
 
 def line_of_readings(
