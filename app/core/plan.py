@@ -339,7 +339,7 @@ def _find_nearest(request: PlanRequest, work: Mapping[str, _RailWork]) -> Neares
         for stop in _mean_stops(readings)
         if stop.gap_mm == request.length_gap_mm and stop.position_mm is not None
     ]
-    return NearestFacing(readings.tip_opening_mm, lengths[0] if lengths else 0.0, readings)
+    return NearestFacing(readings.tip_opening_mm, lengths[0] if lengths else None, readings)
 
 
 def _run_out(cut_mm: float, slope_deg: float | None) -> float | None:

@@ -79,10 +79,13 @@ class ExpectedReadings:
 
 @dataclass(frozen=True, slots=True)
 class NearestFacing:
-    """The facing nearest the target that the rails alone can reach, as the trade tells it."""
+    """The facing nearest the target that the rails alone can reach, as the trade tells it.
+
+    `facing_length_mm` is None if the blade that reads it would not go in.
+    """
 
     tip_opening_mm: float
-    facing_length_mm: float
+    facing_length_mm: float | None
     readings: ExpectedReadings
 
 

@@ -48,10 +48,10 @@ def summarise_plan(plan: RemovalPlan, request: PlanRequest) -> str:
             "read again, and only then decide about the table."
         )
     nearest = plan.nearest_without_table
-    return words + (
-        f" The rails alone would come to a tip opening of {nearest.tip_opening_mm:.2f} mm and a "
-        f"facing length of {nearest.facing_length_mm:.1f} mm."
-    )
+    words += f" The rails alone would come to a tip opening of {nearest.tip_opening_mm:.2f} mm"
+    if nearest.facing_length_mm is not None:
+        words += f" and a facing length of {nearest.facing_length_mm:.1f} mm"
+    return f"{words}."
 
 
 def list_cautions(plan: RemovalPlan, request: PlanRequest) -> tuple[str, ...]:

@@ -260,6 +260,13 @@ def test_the_expected_numbers_are_those_of_the_target_sheet() -> None:
         assert told.position_mm == pytest.approx(placed.left_mm, abs=1e-3)
 
 
+def test_a_length_blade_too_thick_to_go_in_leaves_the_nearest_length_open() -> None:
+    plan = plan_removal(PlanRequest(OPEN, CLOSE, length_gap_mm=1.5))
+    assert plan.nearest_without_table.facing_length_mm is None
+    assert "tip opening of 1.10 mm." in plan.summary
+    assert plan.target_positions[-1].position_mm is None
+
+
 @pytest.mark.parametrize("scale", [1e-3, 0.1, 1e3])
 def test_uncertainty_never_moves_the_plan_between_exact_arcs(scale: float) -> None:
     request = PlanRequest(read_arc(PlainFacing(18.0, 1.1)), PlainFacing(17.2, 1.02))
