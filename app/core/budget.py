@@ -2,7 +2,8 @@
 
 A part is known from few repeats (so with few degrees of freedom) or from a limit such as a
 resolution (as good as infinitely many). The Welch–Satterthwaite formula joins them, and the
-coverage factor follows from what it gives.
+coverage factor follows from what it gives. Where all parts are as good as known, `uncertainty`
+is enough; this is for parts learnt from few repeats.
 """
 
 from collections.abc import Sequence
@@ -30,18 +31,6 @@ class Budget:
     dof: float
     coverage_factor: float
     expanded_mm: float
-
-
-def rectangular_u(half_width_mm: float) -> float:
-    """Give the standard uncertainty of a value known only to within ± a: a/√3 (GUM 4.3.7)."""
-    if not (isfinite(half_width_mm) and half_width_mm >= 0):
-        raise ValueError("A half width must be a finite number, zero or more.")
-    return half_width_mm / sqrt(3.0)
-
-
-def resolution_u(resolution_mm: float) -> float:
-    """Give the standard uncertainty that the smallest step read leaves: (step/2)/√3."""
-    return rectangular_u(resolution_mm / 2.0)
 
 
 def combine_budget(parts: Sequence[BudgetPart], level: float = 0.95) -> Budget:

@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from app.core.budget import BudgetPart, combine_budget, rectangular_u, resolution_u
+from app.core.budget import BudgetPart, combine_budget
 
 
 def test_three_and_four_make_five() -> None:
@@ -12,11 +12,6 @@ def test_three_and_four_make_five() -> None:
     assert budget.u_mm == pytest.approx(0.05)
     assert budget.dof == math.inf
     assert budget.coverage_factor == pytest.approx(1.959964, rel=1e-6)
-
-
-def test_a_step_of_half_a_millimetre_leaves_a_rectangle_of_a_quarter_each_way() -> None:
-    assert resolution_u(0.5) == pytest.approx(0.25 / math.sqrt(3))
-    assert rectangular_u(0.0) == 0.0
 
 
 def test_one_part_keeps_its_own_degrees_of_freedom() -> None:
