@@ -140,7 +140,9 @@ def format_date(day: date | None) -> str:
 
 def shorten(text: str, most: int) -> str:
     """Cut a text at a word so that it has at most `most` letters, and show that it was cut."""
-    return text if len(text) <= most else f"{text[: most - 1].rsplit(maxsplit=1)[0]} …"
+    if len(text) <= most:
+        return text
+    return f"{text[: most - 1].rsplit(maxsplit=1)[0]} …"
 
 
 def plural(count: int, one: str, many: str = "") -> str:

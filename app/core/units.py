@@ -31,8 +31,8 @@ _UNITS = {
     "″": MM_PER_INCH,
 }
 _UNIT_ENDING = re.compile(r"\s*(" + "|".join(sorted(map(re.escape, _UNITS), key=len)[::-1]) + r")$")
-_DECIMAL = re.compile(r"(\d{1,9})?(?:[.,](\d{1,9}))?")
-_WITH_FRACTION = re.compile(r"(?:(\d{1,9})\s+)?(\d{1,3})\s*[/⁄]\s*(\d{1,3})")
+_DECIMAL = re.compile(r"([0-9]{1,9})?(?:[.,]([0-9]{1,9}))?")
+_WITH_FRACTION = re.compile(r"(?:([0-9]{1,9})\s+)?([0-9]{1,3})\s*[/⁄]\s*([0-9]{1,3})")
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +98,7 @@ def parse_number(text: str) -> Fraction:
     for sign, part in _VULGAR.items():
         if shown.endswith(sign):
             whole = shown[: -len(sign)].strip()
-            if whole and not whole.isdecimal():
+            if whole and not re.fullmatch("[0-9]{1,9}", whole):
                 raise NotANumber(f"“{shown}” is not a number. Write it like 22.5 or 22½.")
             return (Fraction(int(whole)) if whole else Fraction(0)) + part
     if match := _WITH_FRACTION.fullmatch(shown):
@@ -121,9 +121,9 @@ def parse_number(text: str) -> Fraction:
 def _reason(shown: str) -> str:
     if shown[0] in "-−–":
         return f"“{shown}” is below zero; a gauge can't read that."
-    if re.fullmatch(r"[\d.,\s']+", shown):
+    if re.fullmatch(r"[0-9.,\s']+", shown):
         return f"“{shown}” has more than one separator. Write it like 1234.5, without thousands."
-    if re.fullmatch(r"[\d.,]+[eE][+-]?\d+", shown):
+    if re.fullmatch(r"[0-9.,]+[eE][+-]?[0-9]+", shown):
         return f"“{shown}” is written with an exponent. Write the number out."
     return f"“{shown}” is not a number. Write it like 22.5, 22,5 or 22½."
 
@@ -186,4 +186,4 @@ def format_blade(gap_mm: float) -> str:
     if abs(tenths - round(tenths)) < Fraction(1, 10**4) and round(tenths) % 5 == 0:
         text = f"{round(tenths) / 10000:.4f}"
         return f"{text[:-1] if text.endswith('0') else text} in"
-    return f"{format_number(gap_mm, 3, least=2)} mm"
+    return f"{format_number(gap_mm, 4, least=2)} mm"
