@@ -9,6 +9,7 @@ through `draw_sheet`, which holds one lock.
 """
 
 import io
+import math
 import threading
 import unicodedata
 import warnings
@@ -189,7 +190,10 @@ class Sheet:
 
 @dataclass(frozen=True, slots=True)
 class Plot:
-    """A window on a sheet: its place in mm, and the values at its edges."""
+    """A window on a sheet: its place in mm, and the values at its edges.
+
+    With `root` the scale upward is that of the square root (and of its mirror below zero).
+    """
 
     left_mm: float
     bottom_mm: float
@@ -199,6 +203,7 @@ class Plot:
     x_high: float
     y_low: float
     y_high: float
+    root: bool = False
 
     @property
     def right_mm(self) -> float:
@@ -217,12 +222,25 @@ class Plot:
 
     def y(self, value: float) -> float:
         """Give the place up the sheet, in mm, of a value."""
-        share = (value - self.y_low) / (self.y_high - self.y_low)
+        low, high = self.y_low, self.y_high
+        if self.root:
+            low, high, value = _root(low), _root(high), _root(value)
+        share = (value - low) / (high - low)
         return self.bottom_mm + share * self.height_mm
 
     def place(self, x: Points, y: Points) -> tuple[list[float], list[float]]:
         """Give the places on the sheet of a row of points."""
         return [self.x(value) for value in x], [self.y(value) for value in y]
+
+
+def _root(value: float) -> float:
+    return math.copysign(math.sqrt(abs(value)), value)
+
+
+def mix_colors(one: str, other: str, share: float) -> str:
+    """Mix two colours (#rrggbb): `share` 0 gives the first, 1 the second."""
+    pairs = ((int(one[at : at + 2], 16), int(other[at : at + 2], 16)) for at in (1, 3, 5))
+    return "#" + "".join(f"{round(a + (b - a) * share):02x}" for a, b in pairs)
 
 
 def nice_ticks(low: float, high: float, most: int) -> list[float]:

@@ -63,20 +63,47 @@ class Place:
         return self.leader[1][0] <= self.box.left
 
 
+@dataclass(frozen=True, slots=True)
+class _Taken:
+    """What a name must mind.
+
+    Lines its leader had better not cross, lines it may not cross, points to keep clear of,
+    heights of level lines, and the names already placed.
+    """
+
+    others: Sequence[Array]
+    barred: Sequence[Array]
+    blocked: Array
+    levels: Sequence[float]
+    placed: Sequence[Place]
+
+
 def place_labels(
-    labels: Sequence[Label], area: Box, marks: Array, levels: Sequence[float]
+    labels: Sequence[Label],
+    area: Box,
+    marks: Array,
+    levels: Sequence[float],
+    track: Array | None = None,
+    reach_mm: float | None = None,
 ) -> list[Place]:
     """Place all names within `area`, clear of lines, of `marks` and of each other.
 
     `marks` are points (rows of x and y); `levels` are heights of faint level lines, which a
-    name had better not stand on. Names are placed in the order given.
+    name had better not stand on; `track` is a further line that neither names nor leaders cross;
+    no name is placed further than `reach_mm` from its line. Names are placed in the order given.
     """
     lines = [resample(label.line) for label in labels]
-    blocked = np.concatenate([*lines, marks.reshape(-1, 2)])
+    further = [track] if track is not None and len(track) else []
+    rows = [*lines, *(resample(line) for line in further), marks.reshape(-1, 2)]
+    blocked = np.concatenate(rows)
     placed: list[Place] = []
     for index, label in enumerate(labels):
         others = [line for other, line in enumerate(lines) if other != index]
-        placed.append(_best_place(label, lines[index], others, area, blocked, levels, placed))
+        taken = _Taken(others, further, blocked, levels, placed)
+        best = _cheapest(*_candidates(label, lines[index], area, reach_mm), taken)
+        if not best.clear and reach_mm is None:
+            best = _cheapest(*_anywhere(label, lines[index], area), taken)
+        placed.append(best)
     return placed
 
 
@@ -89,34 +116,11 @@ def resample(line: Array) -> Array:
     return np.column_stack([np.interp(steps, along, line[:, axis]) for axis in (0, 1)])
 
 
-def _best_place(
-    label: Label,
-    line: Array,
-    others: Sequence[Array],
-    area: Box,
-    blocked: Array,
-    levels: Sequence[float],
-    placed: Sequence[Place],
-) -> Place:
-    sides = (others, blocked, levels, placed)
-    best = _cheapest(*_candidates(label, line, area), *sides)
-    return best if best.clear else _cheapest(*_anywhere(label, line, area), *sides)
-
-
-def _cheapest(
-    anchors: Array,
-    ends: Array,
-    boxes: Array,
-    costs: Array,
-    others: Sequence[Array],
-    blocked: Array,
-    levels: Sequence[float],
-    placed: Sequence[Place],
-) -> Place:
-    costs = costs + _HIT * _count_inside(boxes, blocked, _CLEAR_MM)
-    for level in levels:
+def _cheapest(anchors: Array, ends: Array, boxes: Array, costs: Array, taken: _Taken) -> Place:
+    costs = costs + _HIT * _count_inside(boxes, taken.blocked, _CLEAR_MM)
+    for level in taken.levels:
         costs += _STRUCK_LEVEL * ((boxes[:, 1] - 0.3 < level) & (level < boxes[:, 3] + 0.3))
-    for place in placed:
+    for place in taken.placed:
         costs += 5 * _HIT * _overlaps(boxes, place.box)
         start, end = np.array(place.leader[0]), np.array(place.leader[1])
         track = start + np.linspace(0, 1, 12)[:, None] * (end - start)
@@ -125,8 +129,10 @@ def _cheapest(
         costs += _HIT * _tracks_inside(anchors, ends, place.box)
     # Crossings are dear to count: only the few that could still win are looked at.
     few = np.argsort(costs, kind="stable")[:48]
-    for other in others:
+    for other in taken.others:
         costs[few] += _CROSSED_LINE * _crossings(anchors[few], ends[few], other)
+    for line in taken.barred:
+        costs[few] += _HIT * _crossings(anchors[few], ends[few], line)
     best = few[int(np.argmin(costs[few]))]
     (ax, ay), (ex, ey) = anchors[best].tolist(), ends[best].tolist()
     return Place(Box(*boxes[best].tolist()), ((ax, ay), (ex, ey)), bool(costs[best] < _HIT))
@@ -159,12 +165,14 @@ def _anywhere(label: Label, line: Array, area: Box) -> tuple[Array, Array, Array
     return inner[nearest], ends, boxes, apart.min(axis=1) + _HIT * runs_under
 
 
-def _candidates(label: Label, line: Array, area: Box) -> tuple[Array, Array, Array, Array]:
+def _candidates(
+    label: Label, line: Array, area: Box, reach_mm: float | None
+) -> tuple[Array, Array, Array, Array]:
     """All places for a name: anchors, leader ends, boxes and what each costs by itself."""
     share = np.linspace(0.06, 0.86, _ANCHORS)
     on_line = line[np.round(share * (len(line) - 1)).astype(int)]
     directions = np.array(_DIRECTIONS)
-    distances = np.array(_DISTANCES_MM)
+    distances = np.array([d for d in _DISTANCES_MM if reach_mm is None or d <= reach_mm])
     shape = (_ANCHORS, len(directions), len(distances))
     anchors = np.broadcast_to(on_line[:, None, None, :], (*shape, 2)).reshape(-1, 2)
     offsets = directions[:, None, :] * distances[None, :, None]
@@ -192,14 +200,16 @@ def _count_inside(boxes: Array, points: Array, clear_mm: float) -> Array:
     x, y = points[None, :, 0], points[None, :, 1]
     inside = (boxes[:, :1] - clear_mm < x) & (x < boxes[:, 2:3] + clear_mm)
     inside &= (boxes[:, 1:2] - clear_mm < y) & (y < boxes[:, 3:] + clear_mm)
-    return np.count_nonzero(inside, axis=1) * 1.0
+    counts: Array = np.count_nonzero(inside, axis=1).astype(float)
+    return counts
 
 
 def _overlaps(boxes: Array, box: Box) -> Array:
     """Tell which boxes come too near to one box."""
     near = (boxes[:, 0] < box.right + _CLEAR_MM) & (box.left - _CLEAR_MM < boxes[:, 2])
     near &= (boxes[:, 1] < box.top + _CLEAR_MM / 2) & (box.bottom - _CLEAR_MM / 2 < boxes[:, 3])
-    return near.astype(float)
+    found: Array = near.astype(float)
+    return found
 
 
 def _tracks_inside(starts: Array, ends: Array, box: Box) -> Array:
@@ -218,7 +228,8 @@ def _crossings(starts: Array, ends: Array, line: Array) -> Array:
     a, b = starts[:, None, :], ends[:, None, :]
     c, d = line[None, :-1, :], line[None, 1:, :]
     across = (_side(a, b, c) * _side(a, b, d) < 0) & (_side(c, d, a) * _side(c, d, b) < 0)
-    return across.sum(axis=1).astype(float)
+    counts: Array = across.sum(axis=1).astype(float)
+    return counts
 
 
 def _side(a: Array, b: Array, p: Array) -> Array:

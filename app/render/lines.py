@@ -1,55 +1,131 @@
-"""Turns readings and what was made of them into lines to draw."""
+"""From what core says of a facing to the lines a picture draws."""
+
+from collections.abc import Sequence
+from contextlib import suppress
+from dataclasses import replace
 
 import numpy as np
 
-from app.core.analysis import FacingAnalysis, RailAnalysis
+from app.core.analysis import FacingAnalysis
 from app.core.profiles import free_curve, trace_curve
-from app.core.readings import FacingReadings
-from app.render.profile import ProfileLine, Rail, State
+from app.core.rails import CurveFit, RailAnalysis
+from app.core.readings import BladeStop, FacingReadings
+from app.render.looks import ProfileLine, Rail, State
 
-_POINTS = 120
+_POINTS = 60  # per curve: finer than a pen on a card
+_NEAR_TIP_POINTS = 16
+_BOTH_RAILS: tuple[Rail, ...] = ("left", "right")
+
+Row = tuple[float, ...]
 
 
 def profile_lines(
-    name: str, facing: FacingReadings, analysis: FacingAnalysis, state: State
+    name: str,
+    facing: FacingReadings,
+    analysis: FacingAnalysis,
+    state: State,
+    *,
+    rails: Sequence[Rail] = _BOTH_RAILS,
+    age: float = 0.0,
 ) -> tuple[ProfileLine, ...]:
-    """Make a line for each rail that was read: its chosen curve, or a free one."""
-    rails: tuple[tuple[Rail, RailAnalysis | None], ...] = (
-        ("left", analysis.left),
-        ("right", analysis.right),
-    )
+    """Make the lines of one reading set, one per rail that was read.
+
+    The chosen curve is drawn where the blades bear it out. If the tip is in the fit it runs on
+    to the tip; if not, the line goes straight to the measured tip, and where the curve points
+    is kept apart. Without a chosen curve the free curve through the readings is drawn.
+    """
+    judged: dict[Rail, RailAnalysis | None] = {
+        "left": analysis.left,
+        "right": analysis.right,
+        "mean": analysis.mean,
+    }
+    tip_mm = facing.tip_opening_mm
     return tuple(
-        _line(name, rail, judged, facing.tip_opening_mm, state)
-        for rail, judged in rails
-        if judged is not None
+        _line(judgement, tip_mm, rail, state, name, age)
+        for rail in rails
+        if (judgement := judged[rail]) is not None and judgement.stops
     )
+
+
+def overlaid_lines(
+    sets: Sequence[tuple[str, FacingReadings, FacingAnalysis]], rail: Rail = "mean"
+) -> tuple[ProfileLine, ...]:
+    """Make one line for each of several reading sets, oldest first, each under its own name.
+
+    The last is the newest and drawn in ink, the others lighter the older they are. A mean is
+    not named as a rail; a set in which it can't be had (only one rail was read) shows the rail
+    it has, by its name.
+    """
+    lines: list[ProfileLine] = []
+    for place, (name, facing, analysis) in enumerate(sets):
+        newest = place == len(sets) - 1
+        age = 1.0 - place / max(1, len(sets) - 2) if len(sets) > 2 else 0.0
+        state: State = "now" if newest else "earlier"
+        for choice in (rail, "left", "right"):
+            found = profile_lines(name, facing, analysis, state, rails=(choice,), age=age)
+            if found:
+                lines += [replace(line, rail=None) if choice == "mean" else line for line in found]
+                break
+    return tuple(lines)
 
 
 def _line(
-    name: str, rail: Rail, judged: RailAnalysis, tip: float | None, state: State
+    judgement: RailAnalysis, tip_mm: float | None, rail: Rail, state: State, name: str, age: float
 ) -> ProfileLine:
-    fit = judged.fit(judged.chosen)
-    nearest = min(stop.position_mm for stop in judged.stops)
+    fit = judgement.fit(judgement.chosen)
     if fit is None:
-        free = free_curve(judged.stops, tip)
-        s = np.linspace(free.start_mm, free.break_mm or free.end_mm, _POINTS) if free else None
-        return ProfileLine(
-            name, judged.stops, tip,
-            () if free is None or s is None else tuple(map(float, s)),
-            () if free is None or s is None else tuple(map(float, free.gap_at(s))),
-            rail, state, free=True,
-        )  # fmt: skip
-    start = 0.0 if judged.tip_in_fit else nearest
-    s = np.linspace(start, fit.parameters["break_mm"], _POINTS)
-    pointing = np.linspace(0.0, start, 30) if start > 0 else np.array([])
+        curve = _free(judgement.stops, tip_mm)
+        pointing: tuple[Row, Row] = ((), ())
+    else:
+        curve, pointing = _fitted(fit, judgement, tip_mm)
     return ProfileLine(
-        name,
-        judged.stops,
-        tip,
-        tuple(map(float, s)),
-        tuple(map(float, trace_curve(fit.curve, fit.parameters, s))),
-        rail,
-        state,
-        pointing_s_mm=tuple(map(float, pointing)),
-        pointing_gap_mm=tuple(map(float, trace_curve(fit.curve, fit.parameters, pointing))),
+        name=name,
+        stops=judgement.stops,
+        tip_opening_mm=tip_mm,
+        curve_s_mm=curve[0],
+        curve_gap_mm=curve[1],
+        rail=rail,
+        state=state,
+        pointing_s_mm=pointing[0],
+        pointing_gap_mm=pointing[1],
+        free=fit is None and len(curve[0]) > 1,
+        age=age,
     )
+
+
+def _free(stops: Sequence[BladeStop], tip_mm: float | None) -> tuple[Row, Row]:
+    curve = free_curve(stops, tip_mm)
+    if curve is None:
+        return (), ()
+    end = curve.end_mm if curve.break_mm is None else curve.break_mm
+    s_mm = np.linspace(curve.start_mm, end, _POINTS)
+    return _rows(s_mm, curve.gap_at(s_mm))
+
+
+def _fitted(
+    fit: CurveFit, judgement: RailAnalysis, tip_mm: float | None
+) -> tuple[tuple[Row, Row], tuple[Row, Row]]:
+    """Trace a chosen curve: first the line itself, then where it points beyond the blades."""
+    positions = np.array([stop.position_mm for stop in judgement.stops])
+    last = float(positions.min())
+    start = 0.0 if judgement.tip_in_fit else last
+    # Beyond the last blade some curves end before the tip; then nothing is pointed at.
+    s_mm = np.linspace(start, max(fit.parameters["break_mm"], start + 1e-3), _POINTS)
+    gap_mm = trace_curve(fit.curve, fit.parameters, s_mm)
+    if judgement.tip_in_fit or last <= 0.0:
+        return _rows(s_mm, gap_mm), ((), ())
+    near = np.linspace(0.0, last, _NEAR_TIP_POINTS)
+    pointing: tuple[Row, Row] = ((), ())
+    with suppress(ValueError):
+        pointing = _rows(near, trace_curve(fit.curve, fit.parameters, near))
+    if tip_mm is not None:
+        # Nothing was read between the last blade and the tip: straight in √h claims the least.
+        roots = np.interp(near, [0.0, last], np.sqrt([tip_mm, gap_mm[0]]))
+        s_mm = np.concatenate([near[:-1], s_mm])
+        gap_mm = np.concatenate([roots[:-1] ** 2, gap_mm])
+    return _rows(s_mm, gap_mm), pointing
+
+
+def _rows(s_mm: np.ndarray, gap_mm: np.ndarray) -> tuple[Row, Row]:
+    told = np.isfinite(gap_mm)
+    return tuple(s_mm[told].tolist()), tuple(gap_mm[told].tolist())

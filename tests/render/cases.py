@@ -1,10 +1,14 @@
-"""Facings to draw: readings as a maker would write them, with an exact arc through each rail."""
+"""Facings to draw: readings as a maker would write them, analysed as the program does."""
 
 import numpy as np
 
-from app.core.readings import BladeStop
+from app.core.analysis import analyse_facing
+from app.core.profiles import trace_curve
+from app.core.readings import BladeStop, FacingReadings
 from app.core.units import format_blade
-from app.render.profile import BladeLevel, ProfileLine, ProfilePicture, Rail, State
+from app.render.lines import profile_lines
+from app.render.looks import BladeLevel, ProfileLine, Rail, State
+from app.render.profile import ProfilePicture
 
 CLARINET_BLADES_MM = (0.0381, 0.254, 0.6096, 0.8636)
 SAXOPHONE_BLADES_MM = (0.0381, 0.127, 0.254, 0.4064, 0.6096, 0.8636, 1.27)
@@ -15,182 +19,150 @@ def blade_levels(gaps_mm=CLARINET_BLADES_MM):
     return tuple(BladeLevel(gap, format_blade(gap)) for gap in gaps_mm)
 
 
-def arc(break_mm, radius_mm, s_mm):
-    """Give the gap of a circular arc at distances from the tip."""
-    u = np.clip(break_mm - np.asarray(s_mm, float), 0, None)
-    return radius_mm - np.sqrt(radius_mm**2 - u**2)
+def facing(left, right, tip_mm, gaps_mm=CLARINET_BLADES_MM, mm_per_number=0.5):
+    """Turn glass numbers, thin blade first, into readings."""
+    rails = [
+        tuple(
+            BladeStop(gap, float(number) * mm_per_number)
+            for gap, number in zip(gaps_mm, numbers, strict=True)
+        )
+        if numbers is not None
+        else ()
+        for numbers in (left, right)
+    ]
+    return FacingReadings(rails[0], rails[1], tip_mm)
 
 
-def fitted_arc(stops):
-    """Fit an arc through one rail's readings: least squares, near enough for pictures."""
-    root = np.sqrt([stop.gap_mm for stop in stops])
-    slope, break_mm = np.polyfit(root, [stop.position_mm for stop in stops], 1)
-    return float(break_mm), float(slope**2 / 2)
+def both_rails(left, right, tip_mm, state: State, name="", **scale):
+    """Make the lines of a facing given in glass numbers."""
+    readings = facing(left, right, tip_mm, **scale)
+    return profile_lines(name or state, readings, analyse_facing(readings), state)
 
 
-def profile_line(
-    numbers,
-    tip_mm,
-    rail: Rail | None,
-    state: State,
-    name=None,
-    gaps_mm=CLARINET_BLADES_MM,
-    mm_per_number=0.5,
-    **fields,
-):
-    """One rail from glass numbers, thin blade first."""
-    stops = tuple(
-        BladeStop(gap, number * mm_per_number)
-        for gap, number in zip(gaps_mm, numbers, strict=True)
-        if number is not None
-    )
-    break_mm, radius_mm = fitted_arc(stops)
-    last = min(stop.position_mm for stop in stops)
-    whole = tip_mm is not None and abs(arc(break_mm, radius_mm, 0.0) - tip_mm) < 0.02
-    s_mm = np.linspace(0.0 if whole else last, break_mm, 80)
-    gap_mm = arc(break_mm, radius_mm, s_mm)
-    beyond = np.linspace(0.0, last, 12)
-    if not whole and tip_mm is not None:
-        # From the last blade to the measured tip: straight in √h.
-        root = np.interp(beyond, [0.0, last], np.sqrt([tip_mm, gap_mm[0]]))
-        s_mm = np.concatenate([beyond[:-1], s_mm])
-        gap_mm = np.concatenate([root[:-1] ** 2, gap_mm])
-    if not whole and state != "target":
-        fields["pointing_s_mm"] = tuple(beyond.tolist())
-        fields["pointing_gap_mm"] = tuple(arc(break_mm, radius_mm, beyond).tolist())
+def profile_line(numbers, tip_mm, rail: Rail, state: State, name="", **scale):
+    """Make the line of one rail."""
+    left, right = (numbers, None) if rail == "left" else (None, numbers)
+    return both_rails(left, right, tip_mm, state, name, **scale)[0]
+
+
+def target_line(break_mm, tip_mm, name="target"):
+    """Make the line of a target: an arc by its break and its tip opening."""
+    radius_mm = (break_mm**2 + tip_mm**2) / (2 * tip_mm)
+    s_mm = np.linspace(0.0, break_mm, 60)
+    gap_mm = trace_curve("arc", {"break_mm": break_mm, "radius_mm": radius_mm}, s_mm)
     return ProfileLine(
-        name=name or state,
-        stops=() if state == "target" else stops,
-        tip_opening_mm=tip_mm,
-        curve_s_mm=tuple(s_mm.tolist()),
-        curve_gap_mm=tuple(gap_mm.tolist()),
-        rail=rail,
-        state=state,
-        **fields,
+        name, (), tip_mm, tuple(s_mm.tolist()), tuple(gap_mm.tolist()), None, "target"
     )
+
+
+def picture(*lines, gaps_mm=CLARINET_BLADES_MM, **fields):
+    """Make a picture of lines, with the shop's blades."""
+    return ProfilePicture(lines=lines, blades=blade_levels(gaps_mm), **fields)
 
 
 def before_and_after(**fields):
     """34 22 12 6 / 1.02 as received, 36 24 14 7 / 1.10 as returned, rails half a number apart."""
-    return ProfilePicture(
-        lines=(
-            profile_line((34, 22, 12, 6), 1.02, "left", "before"),
-            profile_line((33.5, 22, 11.5, 6), 1.02, "right", "before"),
-            profile_line((36, 24, 14, 7), 1.10, "left", "after"),
-            profile_line((36, 24, 14.5, 7.5), 1.10, "right", "after"),
-        ),
-        blades=blade_levels(),
+    return picture(
+        *both_rails((34, 22, 12, 6), (33.5, 22, 11.5, 6), 1.02, "before"),
+        *both_rails((36, 24, 14, 7), (36, 24, 14.5, 7.5), 1.10, "after"),
         **fields,
     )
 
 
 def one_rail(**fields):
     """Only the left rail was read, before and after."""
-    return ProfilePicture(
-        lines=(
-            profile_line((34, 22, 12, 6), 1.02, "left", "before"),
-            profile_line((36, 24, 14, 7), 1.10, "left", "after"),
-        ),
-        blades=blade_levels(),
+    return picture(
+        *both_rails((34, 22, 12, 6), None, 1.02, "before"),
+        *both_rails((36, 24, 14, 7), None, 1.10, "after"),
         **fields,
     )
 
 
 def no_tip(**fields):
     """Two rails, and no wedge at hand."""
-    return ProfilePicture(
-        lines=(
-            profile_line((36, 24, 14, 7), None, "left", "now"),
-            profile_line((35, 23, 13, 6), None, "right", "now"),
-        ),
-        blades=blade_levels(),
-        **fields,
-    )
+    return picture(*both_rails((36, 24, 14, 7), (35, 23, 13, 6), None, "now"), **fields)
 
 
 def alike(**fields):
     """Rails that read the same before and after, and a target."""
-    return ProfilePicture(
-        lines=(
-            profile_line((34, 22, 12, 6), 1.02, "left", "before"),
-            profile_line((34, 22, 12, 6), 1.02, "right", "before"),
-            profile_line((36, 24, 14, 7), 1.10, "left", "after"),
-            profile_line((36, 24, 14, 7), 1.10, "right", "after"),
-            profile_line((37, 25, 14.5, 8), 1.15, None, "target"),
-        ),
-        blades=blade_levels(),
+    return picture(
+        *both_rails((34, 22, 12, 6), (34, 22, 12, 6), 1.02, "before"),
+        *both_rails((36, 24, 14, 7), (36, 24, 14, 7), 1.10, "after"),
+        target_line(22.4, 1.15),
         **fields,
     )
 
 
 def uneven(**fields):
     """Rails one number apart at every blade."""
-    return ProfilePicture(
-        lines=(
-            profile_line((34, 22, 12, 6), 1.02, "left", "before"),
-            profile_line((33, 21, 11, 5), 1.02, "right", "before"),
-            profile_line((36, 24, 14, 7), 1.10, "left", "after"),
-            profile_line((35, 23, 13, 6), 1.10, "right", "after"),
-        ),
-        blades=blade_levels(),
+    return picture(
+        *both_rails((34, 22, 12, 6), (33, 21, 11, 5), 1.02, "before"),
+        *both_rails((36, 24, 14, 7), (35, 23, 13, 6), 1.10, "after"),
         **fields,
     )
 
 
-def tenor(**fields):
-    """Give a tenor saxophone's facing on a glass of whole millimetres."""
-    gaps = SAXOPHONE_BLADES_MM
-    before = (23.0, 19.5, 17.0, 14.5, 12.0, 9.5, 5.5)
-    after = (25.0, 21.25, 18.5, 16.0, 13.5, 11.0, 7.0)
-    lines = (
-        profile_line(before, 2.3, "left", "before", gaps_mm=gaps, mm_per_number=1),
-        profile_line(
-            [n - 0.25 for n in before], 2.3, "right", "before", gaps_mm=gaps, mm_per_number=1
-        ),
-        profile_line(after, 2.6, "left", "after", gaps_mm=gaps, mm_per_number=1),
-        profile_line(
-            [n - 0.5 for n in after], 2.6, "right", "after", gaps_mm=gaps, mm_per_number=1
-        ),
+def none_fits(**fields):
+    """No curve can follow the left rail; the right is as usual."""
+    return picture(
+        *both_rails((38, 30, 10, 8), (36, 24, 13, 7), 1.05, "now"),
+        **fields,
     )
-    return ProfilePicture(lines=lines, blades=blade_levels(gaps), glass_mm_per_number=1.0, **fields)
+
+
+def single_blade(**fields):
+    """Hardly anything was read."""
+    return picture(
+        *both_rails((36,), None, None, "now", gaps_mm=(0.0381,)), gaps_mm=(0.0381,), **fields
+    )
+
+
+def nothing(**fields):
+    """Nothing was read."""
+    return picture(**fields)
+
+
+def tenor(**fields):
+    """Show a tenor saxophone's facing on a glass of whole millimetres."""
+    scale = {"gaps_mm": SAXOPHONE_BLADES_MM, "mm_per_number": 1.0}
+    before = np.array((23.0, 19.5, 17.0, 14.5, 12.0, 9.5, 5.5))
+    after = np.array((25.0, 21.25, 18.5, 16.0, 13.5, 11.0, 7.0))
+    return picture(
+        *both_rails(before, before - 0.25, 2.3, "before", **scale),
+        *both_rails(after, after - 0.5, 2.6, "after", **scale),
+        gaps_mm=SAXOPHONE_BLADES_MM,
+        glass_mm_per_number=1.0,
+        **fields,
+    )
 
 
 def baritone(**fields):
-    """Give the longest and most open: 30 mm and 3 mm, with a target a little beyond."""
-    gaps = SAXOPHONE_BLADES_MM
+    """Show the longest and most open: 30 mm and 3 mm, with a target a little beyond."""
+    scale = {"gaps_mm": SAXOPHONE_BLADES_MM, "mm_per_number": 1.0}
     now = (30.0, 26.0, 23.0, 20.0, 17.0, 14.0, 10.0)
-    lines = (
-        profile_line(now, 3.0, "left", "now", gaps_mm=gaps, mm_per_number=1),
-        profile_line(now, 3.0, "right", "now", gaps_mm=gaps, mm_per_number=1),
-        profile_line([n + 0.8 for n in now], 3.1, None, "target", gaps_mm=gaps, mm_per_number=1),
+    return picture(
+        *both_rails(now, now, 3.0, "now", **scale),
+        target_line(34.5, 3.1),
+        gaps_mm=SAXOPHONE_BLADES_MM,
+        glass_mm_per_number=1.0,
+        **fields,
     )
-    return ProfilePicture(lines=lines, blades=blade_levels(gaps), glass_mm_per_number=1.0, **fields)
 
 
 def e_flat(**fields):
-    """Give the smallest: an E♭ clarinet."""
-    return ProfilePicture(
-        lines=(
-            profile_line((28, 18, 10, 4), 0.95, "left", "before"),
-            profile_line((28, 18, 9.5, 4), 0.95, "right", "before"),
-            profile_line((29, 19, 10, 5), 1.0, "left", "after"),
-            profile_line((29, 19, 10, 4.5), 1.0, "right", "after"),
-        ),
-        blades=blade_levels(),
+    """Show the smallest: an E♭ clarinet."""
+    return picture(
+        *both_rails((28, 18, 10, 4), (28, 18, 9.5, 4), 0.95, "before"),
+        *both_rails((29, 19, 10, 5), (29, 19, 10, 4.5), 1.0, "after"),
         **fields,
     )
 
 
 def shorter_but_more_open(**fields):
     """Lines of before and after cross."""
-    return ProfilePicture(
-        lines=(
-            profile_line((38, 24, 12, 5), 1.00, "left", "before"),
-            profile_line((37.5, 24, 12, 5), 1.00, "right", "before"),
-            profile_line((34, 23, 14, 8), 1.18, "left", "after"),
-            profile_line((34, 23, 13.5, 8), 1.18, "right", "after"),
-        ),
-        blades=blade_levels(),
+    return picture(
+        *both_rails((38, 24, 12, 5), (37.5, 24, 12, 5), 1.00, "before"),
+        *both_rails((34, 23, 14, 8), (34, 23, 13.5, 8), 1.18, "after"),
         **fields,
     )
 
@@ -198,7 +170,7 @@ def shorter_but_more_open(**fields):
 FACINGS = {
     case.__name__: case
     for case in (
-        before_and_after, one_rail, no_tip, alike, uneven, tenor, baritone, e_flat,
-        shorter_but_more_open,
+        before_and_after, one_rail, no_tip, alike, uneven, none_fits, single_blade, nothing, tenor,
+        baritone, e_flat, shorter_but_more_open,
     )
 }  # fmt: skip
