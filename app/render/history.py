@@ -219,7 +219,7 @@ def _write_labels(
         written = [label for label, text in zip(labels, texts, strict=True) if text]
         line = np.array(at)
         places = place_labels(written, area, line, (), track=line, reach_mm=12.0)
-        if all(place.clear for place in places):
+        if len(places) == len(written):
             break
     shown = [text for text in texts if text]
     looks = [

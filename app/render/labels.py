@@ -90,7 +90,8 @@ def place_labels(
 
     `marks` are points (rows of x and y); `levels` are heights of faint level lines, which a
     name had better not stand on; `track` is a further line that neither names nor leaders cross;
-    no name is placed further than `reach_mm` from its line. Names are placed in the order given.
+    no name is placed further than `reach_mm` from its line. Names are placed in the order given;
+    with a reach, placing stops at the first that finds no room.
     """
     lines = [resample(label.line) for label in labels]
     further = [track] if track is not None and len(track) else []
@@ -101,7 +102,9 @@ def place_labels(
         others = [line for other, line in enumerate(lines) if other != index]
         taken = _Taken(others, further, blocked, levels, placed)
         best = _cheapest(*_candidates(label, lines[index], area, reach_mm), taken)
-        if not best.clear and reach_mm is None:
+        if not best.clear and reach_mm is not None:
+            break
+        if not best.clear:
             best = _cheapest(*_anywhere(label, lines[index], area), taken)
         placed.append(best)
     return placed
@@ -169,11 +172,11 @@ def _candidates(
     label: Label, line: Array, area: Box, reach_mm: float | None
 ) -> tuple[Array, Array, Array, Array]:
     """All places for a name: anchors, leader ends, boxes and what each costs by itself."""
-    share = np.linspace(0.06, 0.86, _ANCHORS)
+    share = np.linspace(0.06, 0.86, min(_ANCHORS, len(line)))
     on_line = line[np.round(share * (len(line) - 1)).astype(int)]
     directions = np.array(_DIRECTIONS)
     distances = np.array([d for d in _DISTANCES_MM if reach_mm is None or d <= reach_mm])
-    shape = (_ANCHORS, len(directions), len(distances))
+    shape = (len(share), len(directions), len(distances))
     anchors = np.broadcast_to(on_line[:, None, None, :], (*shape, 2)).reshape(-1, 2)
     offsets = directions[:, None, :] * distances[None, :, None]
     ends = (on_line[:, None, None, :] + offsets[None]).reshape(-1, 2)

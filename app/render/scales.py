@@ -73,7 +73,9 @@ def lay_margins(
     wide = sheet.width_mm - 2 * EDGE_MM
     title_lines = wrap_text(title, wide, 3, bold=True)
     footer_wide = sheet.width_mm - _footer_left(sheet, left_mm) - EDGE_MM - 1.5
-    footer_lines = [line for text in footer for line in wrap_text(text, footer_wide, 3)]
+    # One paragraph: a sheet low enough to be on a card has no rows to give away.
+    whole = " ".join(shown for text in footer if (shown := " ".join(wrap_text(text, 400.0, 1))))
+    footer_lines = wrap_text(whole, footer_wide, 99)
     # However much there is to say, the plot keeps the larger part of the sheet.
     most = max(1, int((0.4 * sheet.height_mm - (len(title_lines) + below_rows) * row) / row))
     if len(footer_lines) > most:
@@ -202,16 +204,27 @@ def draw_levels(
     start = plot.left_mm if from_x is None else plot.x(from_x)
     heights = [plot.y(level) for level, _ in levels]
     room = row + 1.0 if heading else 0.0
-    places = spread(heights, row, plot.bottom_mm, plot.top_mm - room)
+    order = sorted(range(len(levels)), key=lambda at: levels[at][0])
+    told = _told(order, int((plot.height_mm - room) / row) + 1)
+    places = spread([heights[at] for at in told], row, plot.bottom_mm, plot.top_mm - room)
     strokes = []
-    for (_, words), height, place in zip(levels, heights, places, strict=True):
+    for height in heights:
         free = _free(start, plot.right_mm, height, names)
         strokes += [((left, height), (right, height)) for left, right in free]
-        strokes.append(((plot.right_mm, height), (plot.right_mm + 2.0, place)))
-        sheet.text(plot.right_mm + 2.5, place, words, color=GREY, up="center_baseline")
+    for at, place in zip(told, places, strict=True):
+        strokes.append(((plot.right_mm, heights[at]), (plot.right_mm + 2.0, place)))
+        sheet.text(plot.right_mm + 2.5, place, levels[at][1], color=GREY, up="center_baseline")
     sheet.strokes(strokes, color=FAINT, width_pt=0.4, layer=0.5)
     if levels and heading:
         sheet.text(plot.right_mm + 2.5, plot.top_mm, heading, color=GREY, up="center_baseline")
+
+
+def _told(order: Sequence[int], most: int) -> list[int]:
+    """Choose which levels are named where there isn't room for all: the outer ones at least."""
+    if len(order) <= most:
+        return list(order)
+    steps = max(1, most - 1)
+    return sorted({order[round(step * (len(order) - 1) / steps)] for step in range(most)})
 
 
 def _free(

@@ -48,6 +48,13 @@ def test_no_word_is_clipped_small_or_written_over_another(facing, size):
     assert faults_of_words(sheet_of(picture)) == []
 
 
+@pytest.mark.parametrize("height_mm", [80.0, 66.0, 52.5])
+@pytest.mark.parametrize("facing", FACINGS)
+def test_the_return_cards_low_and_wide_picture_holds_all_its_words(facing, height_mm):
+    picture = FACINGS[facing](width_mm=184.0, height_mm=height_mm)
+    assert faults_of_words(sheet_of(picture)) == []
+
+
 @pytest.mark.parametrize("seed", range(12))
 def test_words_stay_apart_on_facings_drawn_at_random(seed):
     chance = np.random.default_rng(seed)
