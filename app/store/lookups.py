@@ -3,8 +3,8 @@
 import re
 import unicodedata
 
-from sqlalchemy import ColumnElement, Select, and_, select
-from sqlalchemy.orm import InstrumentedAttribute, Session, joinedload, selectinload
+from sqlalchemy import CompoundSelect, Integer, Select, literal_column, select, table, union
+from sqlalchemy.orm import Session, joinedload, selectinload
 
 from app.store.tables import Customer, Job, Piece
 
@@ -34,8 +34,22 @@ def split_words(query: str) -> list[str]:
     return fold(query).split()[:8]
 
 
-def _contains_all(column: InstrumentedAttribute[str], words: list[str]) -> ColumnElement[bool]:
-    return and_(*(column.contains(word, autoescape=True) for word in words))
+def _having(session: Session, noun: str, word: str) -> Select[int]:
+    """Select the ids of customers or pieces whose search text has a word anywhere in it.
+
+    On SQLite words of three letters and more are found by the trigram index, which triggers keep
+    up to date; shorter ones, and other databases, by looking through the texts.
+    """
+    record: type[Customer | Piece] = Customer if noun == "customer" else Piece
+    if session.get_bind().dialect.name == "sqlite" and len(word) >= 3:
+        quoted = '"' + word.replace('"', '""') + '"'
+        index = table(f"{noun}_search")
+        return (
+            select(literal_column("rowid", Integer))
+            .select_from(index)
+            .where(literal_column(f"{noun}_search").op("MATCH")(quoted))
+        )
+    return select(record.id).where(record.search_text.contains(word, autoescape=True))
 
 
 def find_customers(session: Session, query: str, most: int = MOST) -> list[Customer]:
@@ -44,13 +58,13 @@ def find_customers(session: Session, query: str, most: int = MOST) -> list[Custo
     if not words:
         return []
     return list(
-        session.scalars(_customers().where(_contains_all(Customer.search_text, words)).limit(most))
-    )
-
-
-def _customers() -> Select[Customer]:
-    return (
-        select(Customer).options(selectinload(Customer.pieces)).order_by(Customer.name, Customer.id)
+        session.scalars(
+            select(Customer)
+            .where(*(Customer.id.in_(_having(session, "customer", word)) for word in words))
+            .options(selectinload(Customer.pieces))
+            .order_by(Customer.name, Customer.id)
+            .limit(most)
+        )
     )
 
 
@@ -59,16 +73,10 @@ def find_pieces(session: Session, query: str, most: int = MOST) -> list[Piece]:
     words = split_words(query)
     if not words:
         return []
-    owner_or_piece = [
-        Piece.search_text.contains(word, autoescape=True)
-        | Customer.search_text.contains(word, autoescape=True)
-        for word in words
-    ]
     return list(
         session.scalars(
             select(Piece)
-            .join(Piece.owner)
-            .where(and_(*owner_or_piece))
+            .where(*(Piece.id.in_(_pieces_with(session, word)) for word in words))
             .options(joinedload(Piece.owner))
             .order_by(Piece.id.desc())
             .limit(most)
@@ -76,31 +84,33 @@ def find_pieces(session: Session, query: str, most: int = MOST) -> list[Piece]:
     )
 
 
+def _pieces_with(session: Session, word: str) -> CompoundSelect[int]:
+    owned = select(Piece.id).where(Piece.owner_id.in_(_having(session, "customer", word)))
+    return union(_having(session, "piece", word), owned)
+
+
 def find_jobs(session: Session, query: str, most: int = MOST) -> list[Job]:
     """Find jobs by number, or by their customer's or piece's words."""
     words = split_words(query)
     if not words:
         return []
-    number = re.fullmatch(r"\s*(?:job|no\.?|#)?\s*(\d{1,9})\s*", query, re.IGNORECASE)
-    matches = [
-        Piece.search_text.contains(word, autoescape=True)
-        | Customer.search_text.contains(word, autoescape=True)
-        for word in words
-    ]
-    condition = and_(*matches)
-    if number:
-        condition = condition | (Job.number == int(number.group(1)))
-    found = list(
-        session.scalars(
-            select(Job)
-            .join(Job.piece)
-            .join(Job.customer)
-            .where(condition)
-            .options(joinedload(Job.piece), joinedload(Job.customer))
-            .order_by(Job.number.desc())
-            .limit(most)
-        )
+    found: list[Job] = []
+    if number := re.fullmatch(r"\s*(?:job|no\.?|#)?\s*([0-9]{1,9})\s*", query, re.IGNORECASE):
+        found = list(session.scalars(_jobs().where(Job.number == int(number.group(1)))))
+    matching = (
+        _jobs()
+        .where(*(Job.id.in_(_jobs_with(session, word)) for word in words))
+        .order_by(Job.number.desc())
+        .limit(most)
     )
-    if number:
-        found.sort(key=lambda job: job.number != int(number.group(1)))
-    return found
+    return list(dict.fromkeys([*found, *session.scalars(matching)]))[:most]
+
+
+def _jobs() -> Select[Job]:
+    return select(Job).options(joinedload(Job.piece), joinedload(Job.customer))
+
+
+def _jobs_with(session: Session, word: str) -> CompoundSelect[int]:
+    by_piece = select(Job.id).where(Job.piece_id.in_(_having(session, "piece", word)))
+    by_customer = select(Job.id).where(Job.customer_id.in_(_having(session, "customer", word)))
+    return union(by_piece, by_customer)

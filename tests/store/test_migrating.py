@@ -10,9 +10,16 @@ from app.store.tables import Base
 from app.web.files import folder_of
 
 
+def is_ours(name, kind, _parents):
+    # The search index keeps shadow tables of its own beside the one the migration makes.
+    return kind != "table" or "_search" not in name
+
+
 def test_models_match_migrations(sessions):
     with sessions.engine.connect() as connection:
-        context = MigrationContext.configure(connection, opts={"compare_type": True})
+        context = MigrationContext.configure(
+            connection, opts={"compare_type": True, "include_name": is_ours}
+        )
         assert compare_metadata(context, Base.metadata) == []
 
 
