@@ -1,0 +1,1 @@
+"""Benchmarks: commands that print ratios measured side by side in one run. Never timed tests."""
