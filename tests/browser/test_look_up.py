@@ -1,0 +1,68 @@
+"""Looking up while typing, and finding a returning customer at drop-off."""
+
+from tests.browser.work import keep_line, take_piece_in
+
+
+def test_results_show_while_typing_and_the_count_is_announced(page):
+    take_piece_in(page, "Łucja Straßburg")
+    page.goto("/")
+    page.get_by_label("Look up a customer, piece or job").press_sequentially("strassb", delay=20)
+    results = page.locator("[data-look-results]")
+    results.get_by_role("link", name="Łucja Straßburg").first.wait_for()
+    assert page.url.endswith("/")
+    assert "found" in page.locator("[data-look-status]").inner_text()
+    page.keyboard.press("Escape")
+    assert not results.is_visible()
+
+
+def test_a_slow_answer_to_an_older_question_is_dropped(page):
+    take_piece_in(page, "Anna Quelle")
+    take_piece_in(page, "Otto Zander")
+    page.goto("/")
+
+    def slowly(route):
+        if "q=anna" in route.request.url:
+            page.wait_for_timeout(900)
+        route.continue_()
+
+    page.route("**/look-up/results*", slowly)
+    box = page.get_by_label("Look up a customer, piece or job")
+    box.fill("anna")
+    page.wait_for_timeout(300)
+    box.fill("zander")
+    results = page.locator("[data-look-results]")
+    results.get_by_text("Otto Zander").first.wait_for()
+    page.wait_for_timeout(1000)
+    assert "Anna" not in results.inner_text()
+
+
+def test_the_box_is_a_plain_form_that_works_without_scripts(chromium, address, page):
+    job = take_piece_in(page, "Anna Quelle")
+    context = chromium.new_context(base_url=address, java_script_enabled=False)
+    plain = context.new_page()
+    plain.goto("/")
+    plain.get_by_label("Look up a customer, piece or job").fill(str(job))
+    plain.get_by_role("button", name="Look up").click()
+    assert plain.get_by_role("link", name=f"Job {job}").count() == 1
+    context.close()
+
+
+def test_a_returning_customer_is_found_while_typing_and_their_piece_chosen(page):
+    first = take_piece_in(page, "Anna Quelle")
+    keep_line(page, first, "34 22 12 6 / 1.02")
+    page.goto("/drop-off")
+    page.get_by_label("Has been here before").press_sequentially("quel", delay=20)
+    choice = page.locator("[data-found-customers] label").first
+    choice.wait_for()
+    assert "last here" in choice.inner_text()
+    page.keyboard.press("Enter")
+    page.keyboard.press("Space")
+    piece = page.locator("[data-customer-pieces]").get_by_text("Kestrel Row “N4”")
+    piece.wait_for()
+    assert not page.locator("#customer_name").is_visible()
+    piece.click()
+    page.get_by_role("button", name="Take it in").click()
+    page.wait_for_url("**/jobs/*said=taken-in")
+    page.locator("h1 a").click()
+    page.get_by_role("heading", name="Last facing").wait_for()
+    assert "34 22 12 6 / 1.02" in page.locator(".last-facing").inner_text()
