@@ -11,6 +11,7 @@ from bs4 import BeautifulSoup
 from fastapi.testclient import TestClient
 
 from app.store.book import Sessions
+from app.store.shop import begin_book
 from app.web.app import create_app, open_book
 from app.web.settings import Settings
 
@@ -96,7 +97,11 @@ def form_values(form) -> list[tuple[str, str]]:
 def fresh_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Make a new book once, by running every migration."""
     folder = tmp_path_factory.mktemp("fresh")
-    open_book(Settings(book=folder)).engine.dispose()
+    sessions = open_book(Settings(book=folder))
+    with sessions.write() as session:
+        begin_book(session, "own")
+        session.commit()
+    sessions.engine.dispose()
     return folder
 
 

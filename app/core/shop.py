@@ -8,6 +8,8 @@ from app.core.units import SCALES
 
 PAPERS: dict[str, str] = {"A4": "A4 (210 × 297 mm)", "Letter": "Letter (216 × 279 mm)"}
 
+BEGINNINGS: dict[str, str] = {"own": "the shop's own book", "made_up": "a made-up shop"}
+
 DEFAULT_TERMS = (
     "Material can only be taken away, so work agreed and done can’t be undone. "
     "We take the care of our own pieces; our liability ends at the declared value. "

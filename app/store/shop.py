@@ -8,10 +8,10 @@ from sqlalchemy.orm import Session, selectinload
 
 from app.core.jobs import CAME_WITH_ITEMS, CONDITION_ITEMS
 from app.core.measurements import Blade, GaugesInUse
-from app.core.shop import DEFAULT_CARE, DEFAULT_TERMS, ShopEntry
+from app.core.shop import BEGINNINGS, DEFAULT_CARE, DEFAULT_TERMS, ShopEntry
 from app.core.units import SCALES, format_blade
 from app.store.revisions import change_record
-from app.store.tables import BladeSet, BladeSetMember, ChecklistItem, Gauge, Shop
+from app.store.tables import BladeSet, BladeSetMember, ChecklistItem, Customer, Gauge, Shop
 
 # Common practice, no source: the usual inch blades, read thick to thin at the bench.
 USUAL_BLADES_IN = (0.034, 0.024, 0.010, 0.0015)
@@ -89,6 +89,22 @@ def get_shop(session: Session) -> Shop:
 def has_shop(session: Session) -> bool:
     """Say whether the book was started."""
     return session.get(Shop, 1) is not None
+
+
+def awaits_first_choice(session: Session) -> bool:
+    """Say whether the book is new: not begun, nobody in it, no setting changed."""
+    shop = get_shop(session)
+    if shop.begun_as or shop.version != 1:
+        return False
+    return session.scalar(select(Customer.id).limit(1)) is None
+
+
+def begin_book(session: Session, how: str) -> None:
+    """Note how the book was begun, a key of `BEGINNINGS`; it is never asked again."""
+    if how not in BEGINNINGS:
+        raise ValueError(f"a book is not begun as {how!r}")
+    get_shop(session).begun_as = how
+    session.flush()
 
 
 def save_shop(session: Session, entry: ShopEntry, seen_version: int | None, now: datetime) -> Shop:

@@ -124,6 +124,7 @@ class Shop(Base):
     bore_gauge_id: Mapped[int] = mapped_column(ForeignKey("gauge.id"))
     blade_set_id: Mapped[int] = mapped_column(ForeignKey("blade_set.id"))
     evenness_tolerance_mm: Mapped[float] = mapped_column(default=0.5)
+    begun_as: Mapped[str] = mapped_column(String(20), default="")
     version: Mapped[int] = mapped_column(default=1)
     __table_args__ = (CheckConstraint("id = 1", name="one_row"),)
 

@@ -11,11 +11,12 @@ from starlette.exceptions import HTTPException as StarletteHTTPException
 
 from app.store.book import Sessions, check_settings, open_engine
 from app.store.migrating import migrate_book
-from app.store.shop import has_shop, start_book
+from app.store.shop import get_shop, has_shop, start_book
 from app.web import (
     bench,
     customers,
     drop_offs,
+    first_start,
     help_pages,
     jobs,
     lookups,
@@ -29,11 +30,13 @@ from app.web import (
 from app.web.files import folder_of
 from app.web.guard import Guard
 from app.web.pages import show_page
+from app.web.serving import MadeUpBeside
 from app.web.settings import Settings
 
 ROUTERS = (
     bench.router,
     drop_offs.router,
+    first_start.router,
     lookups.router,
     customers.router,
     pieces.router,
@@ -68,6 +71,7 @@ def create_app(settings: Settings) -> FastAPI:
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
         yield
+        app.state.made_up_beside.close()
         app.state.sessions.engine.dispose()
 
     app = FastAPI(
@@ -75,6 +79,9 @@ def create_app(settings: Settings) -> FastAPI:
     )
     app.state.settings = settings
     app.state.sessions = open_book(settings)
+    with app.state.sessions.read() as session:
+        app.state.made_up = get_shop(session).begun_as == "made_up"
+    app.state.made_up_beside = MadeUpBeside(create_app, settings)
     app.add_middleware(Guard, hosts=settings.hosts)
     for router in ROUTERS:
         app.include_router(router)

@@ -1,18 +1,21 @@
 """The first page: what is on the bench, by stage and by when it is wanted."""
 
 from fastapi import APIRouter, Request
-from fastapi.responses import HTMLResponse
+from fastapi.responses import Response
 
 from app.core.jobs import days_late
 from app.store.jobs import list_bench, list_returned
-from app.web.pages import Clock, Reading, show_page
+from app.store.shop import awaits_first_choice
+from app.web.pages import Clock, Reading, go_to, show_page
 
 router = APIRouter()
 
 
 @router.get("/")
-def index(request: Request, session: Reading, clock: Clock) -> HTMLResponse:
-    """Show the bench list."""
+def index(request: Request, session: Reading, clock: Clock) -> Response:
+    """Show the bench list; a book that nobody has begun asks how to begin."""
+    if awaits_first_choice(session):
+        return go_to("/first-start")
     groups = [group for group in list_bench(session) if group.jobs]
     today = clock.today()
     late = sum(

@@ -1,4 +1,7 @@
-"""The command line: `python -m app` serves this machine's book and opens the browser."""
+"""The command line: `python -m app` serves this machine's book and opens the browser.
+
+A verb is a row of `VERBS`. Options that come before the verb hold after it too.
+"""
 
 import argparse
 import os
@@ -6,17 +9,40 @@ import socket
 import sys
 import threading
 import webbrowser
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from contextlib import nullcontext
+from dataclasses import dataclass
 from pathlib import Path
 
-import uvicorn
+from fastapi import FastAPI
 from platformdirs import user_data_path
 
 from app.store.book import BookProblem
 from app.web.app import create_app
+from app.web.serving import (
+    DEFAULT_PORT,
+    address_of,
+    listen,
+    make_made_up_app,
+    make_server,
+    stopping_in_order,
+    throw_away_folder,
+)
 from app.web.settings import Settings
 
-DEFAULT_PORT = 8765
+
+@dataclass(frozen=True, slots=True)
+class Verb:
+    """A verb of the command line; one that serves takes a port and may open the browser.
+
+    `add_options` adds what only this verb takes; `run` gives the exit code.
+    """
+
+    name: str
+    help: str
+    run: Callable[[argparse.Namespace], int]
+    serves: bool = False
+    add_options: Callable[[argparse.ArgumentParser], None] | None = None
 
 
 def default_book() -> Path:
@@ -27,7 +53,7 @@ def default_book() -> Path:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one verb; gives the exit code."""
-    options = _parser().parse_args(arguments)
+    options = make_parser().parse_args(arguments)
     try:
         return int(options.run(options))
     except BookProblem as problem:
@@ -35,51 +61,83 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return 1
 
 
-def _parser() -> argparse.ArgumentParser:
-    common = argparse.ArgumentParser(add_help=False)
-    common.add_argument("--book", type=Path, metavar="FOLDER", help="the book's folder")
-    serving = argparse.ArgumentParser(add_help=False, parents=[common])
-    serving.add_argument("--port", type=int, help=f"port on this machine (usually {DEFAULT_PORT})")
-    serving.add_argument("--no-browser", action="store_true", help="don't open the browser")
+def make_parser() -> argparse.ArgumentParser:
+    """Make the parser from the table of verbs."""
     parser = argparse.ArgumentParser(
         prog="laybook",
-        parents=[serving],
         description="A workshop book for refacing, restoring and making woodwind mouthpieces.",
     )
-    parser.set_defaults(run=serve)
+    parser.set_defaults(run=serve, book=None, port=None, no_browser=False)
+    _add_book(parser)
+    _add_serving(parser)
     verbs = parser.add_subparsers(title="verbs", metavar="VERB")
-    verb = verbs.add_parser("serve", parents=[serving], help="serve the book (the usual thing)")
-    verb.set_defaults(run=serve)
+    for verb in VERBS:
+        made = verbs.add_parser(verb.name, help=verb.help, description=verb.run.__doc__)
+        made.set_defaults(run=verb.run)
+        _add_book(made)
+        if verb.serves:
+            _add_serving(made)
+        if verb.add_options:
+            verb.add_options(made)
     return parser
+
+
+# A default on the verb's own parser would undo what was said before the verb: there is none.
+def _add_book(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--book",
+        type=Path,
+        metavar="FOLDER",
+        default=argparse.SUPPRESS,
+        help="the book's folder",
+    )
+
+
+def _add_serving(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--port",
+        type=int,
+        metavar="N",
+        default=argparse.SUPPRESS,
+        help=f"port on this machine (usually {DEFAULT_PORT})",
+    )
+    parser.add_argument(
+        "--no-browser",
+        action="store_true",
+        default=argparse.SUPPRESS,
+        help="don't open the browser",
+    )
 
 
 def serve(options: argparse.Namespace) -> int:
     """Serve the book on this machine until stopped."""
     book = options.book or default_book()
-    app = create_app(Settings(book=book))
     listener = listen(options.port)
-    host, port = listener.getsockname()[:2]
-    address = f"http://{host}:{port}/"
-    print(f"Laybook is open at {address} (book: {book})", flush=True)
-    if not options.no_browser:
-        threading.Timer(0.3, webbrowser.open, [address]).start()
-    server = uvicorn.Server(
-        uvicorn.Config(app, log_level="warning", access_log=False, server_header=False)
-    )
-    server.run(sockets=[listener])
+    with stopping_in_order():
+        _serve(create_app(Settings(book=book)), listener, options, f"Laybook ({book})")
     return 0
 
 
-def listen(port: int | None) -> socket.socket:
-    """Open the port asked for, or the usual one, or any free one if that is taken."""
-    for candidate in [DEFAULT_PORT, 0] if port is None else [port]:
-        listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        try:
-            listener.bind(("127.0.0.1", candidate))
-        except OSError:
-            listener.close()
-            continue
-        listener.listen(128)
-        return listener
-    raise BookProblem(f"Port {port} is taken on this machine. Choose another with --port.")
+def demo(options: argparse.Namespace) -> int:
+    """Serve a throw-away book filled with a made-up shop; --book FOLDER keeps it there."""
+    kept: Path | None = options.book
+    listener = listen(options.port)
+    with stopping_in_order(), nullcontext(kept) if kept else throw_away_folder() as book:
+        app = make_made_up_app(create_app, Settings(book=book, throw_away=kept is None))
+        fate = f"kept in {kept}" if kept else "thrown away at the end"
+        _serve(app, listener, options, f"A made-up shop ({fate})")
+    return 0
+
+
+def _serve(app: FastAPI, listener: socket.socket, options: argparse.Namespace, what: str) -> None:
+    address = address_of(listener)
+    print(f"{what} is open at {address}", flush=True)
+    if not options.no_browser:
+        threading.Timer(0.3, webbrowser.open, [address]).start()
+    make_server(app).run(sockets=[listener])
+
+
+VERBS: tuple[Verb, ...] = (
+    Verb("serve", "serve the book (the usual thing)", serve, serves=True),
+    Verb("demo", "look around in a made-up shop, in a throw-away book", demo, serves=True),
+)

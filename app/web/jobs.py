@@ -1,5 +1,6 @@
 """A job's page: what is known, what comes next, passes, notes and stages."""
 
+from datetime import datetime
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -7,8 +8,8 @@ from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
 from app.core.forms import Refused
-from app.core.jobs import STAGES, parse_agreed, parse_note
-from app.core.passes import ABRASIVES, parse_pass
+from app.core.jobs import STAGES, AgreedEntry, parse_agreed, parse_note
+from app.core.passes import ABRASIVES, PassEntry, parse_pass
 from app.core.pieces import CAUTION_DEFERS, MATERIAL_CAUTIONS
 from app.store.jobs import add_event, get_job, move_job, save_agreed
 from app.store.measurements import measurements_of_job
@@ -30,6 +31,7 @@ from app.web.pages import (
     show_page,
     taken_before,
 )
+from app.web.settings import Settings
 
 router = APIRouter(prefix="/jobs/{number}")
 NOT_HERE = "There is no job of that number in this book."
@@ -117,7 +119,7 @@ def move(request: Request, session: Writing, form: Typed, clock: Clock, number: 
 def create_pass(
     request: Request, session: Writing, form: Typed, clock: Clock, number: int
 ) -> Response:
-    """Note a pass; the first one takes the job to the bench."""
+    """Note a pass."""
     job = job_or_404(session, number)
     if answer := taken_before(session, form):
         return answer
@@ -125,13 +127,18 @@ def create_pass(
     if isinstance(entry, Refused):
         form.problems = dict(entry.problems)
         return _page(request, session, job, form)
-    add_pass(session, job, entry, clock.now())
-    if job.stage in {"dropped_off", "measured", "agreed"}:
-        move_job(session, job, "on_the_bench", entry.done_on, clock.now())
+    note_pass(session, job, entry, clock.now())
     location = f"/jobs/{number}?said=pass#passes"
     note_taken(session, form, location, clock.now())
     session.commit()
     return go_to(location)
+
+
+def note_pass(session: Session, job: Job, entry: PassEntry, now: datetime) -> None:
+    """Note a pass; the first one takes the job to the bench."""
+    add_pass(session, job, entry, now)
+    if job.stage in {"dropped_off", "measured", "agreed"}:
+        move_job(session, job, "on_the_bench", entry.done_on, now)
 
 
 @router.post("/passes/{pass_id}/strike")
@@ -190,18 +197,25 @@ def _edit_page(request: Request, session: Session, job: Job, form: Form) -> HTML
 
 @router.post("/edit")
 def update(request: Request, session: Writing, form: Typed, clock: Clock, number: int) -> Response:
-    """Change what was agreed; the first agreement moves a measured job on."""
+    """Change what was agreed."""
     job = job_or_404(session, number)
     entry = parse_agreed(form.values, form.ticked("condition"), form.ticked("came_with"))
     if isinstance(entry, Refused):
         form.problems = dict(entry.problems)
         return _edit_page(request, session, job, form)
-    had_agreed = bool(job.agreed_work)
     try:
-        save_agreed(session, job, entry, form.seen_version, clock.today(), clock.now())
+        keep_agreed(session, job, entry, form.seen_version, clock)
     except Conflict as conflict:
         return show_conflict(request, form, conflict, job.version)
-    if entry.agreed_work and not had_agreed and job.stage == "measured":
-        move_job(session, job, "agreed", clock.today(), clock.now())
     session.commit()
     return go_to(f"/jobs/{number}?said=kept")
+
+
+def keep_agreed(
+    session: Session, job: Job, entry: AgreedEntry, seen_version: int | None, clock: Settings
+) -> None:
+    """Keep what was agreed; the first agreement moves a measured job on. Raises Conflict."""
+    had_agreed = bool(job.agreed_work)
+    save_agreed(session, job, entry, seen_version, clock.today(), clock.now())
+    if entry.agreed_work and not had_agreed and job.stage == "measured":
+        move_job(session, job, "agreed", clock.today(), clock.now())

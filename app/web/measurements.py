@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -188,16 +189,23 @@ def _take(request: Request, session: Session, bench: Bench, form: Form, clock: C
         form.values["asked"] = entry.token
         return _grid(request, session, bench, form, clock)
     assert isinstance(entry, SetEntry)  # noqa: S101 - the other cases were answered above
-    location = _keep(session, bench, form, entry, gauges, clock)
+    why = form.get("why").strip()[:500]
+    location = keep_set(session, bench, entry, gauges, clock.now(), why)
     note_taken(session, form, location, clock.now())
     session.commit()
     return go_to(location)
 
 
-def _keep(
-    session: Session, bench: Bench, form: Form, entry: SetEntry, gauges: GaugesInUse, clock: Clock
+def keep_set(
+    session: Session,
+    bench: Bench,
+    entry: SetEntry,
+    gauges: GaugesInUse,
+    now: datetime,
+    why: str = "",
 ) -> str:
-    job, now = bench.job, clock.now()
+    """Keep a reading set, note it in the job's history and move the job on; gives the page."""
+    job = bench.job
     kept = add_reading_set(
         session,
         entry,
@@ -206,7 +214,7 @@ def _keep(
         gauges,
         now,
         replaces_id=bench.replaces.id if bench.replaces else None,
-        replaces_why=form.get("why").strip()[:500] if bench.replaces else "",
+        replaces_why=why if bench.replaces else "",
     )
     if job is None:
         return f"/readings/{kept.id}"

@@ -157,10 +157,12 @@ def show_page(
     shown = form or Form()
     if shown.problems:
         status = 422
-    today: date = get_settings(request).today()
+    settings = get_settings(request)
+    today: date = settings.today()
     text = templates().get_template(template).render(
         form=shown, path=request.url.path, query=request.query_params.get("q", ""),
-        today=today, said=request.query_params.get("said", ""), **values,
+        today=today, said=request.query_params.get("said", ""),
+        made_up=request.app.state.made_up, throw_away=settings.throw_away, **values,
     )  # fmt: skip
     return HTMLResponse(text, status_code=status)
 

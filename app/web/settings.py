@@ -14,11 +14,15 @@ def _now() -> datetime:
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """Settings of one server; the clock is passed in so that tests can set it."""
+    """Settings of one server; the clock is passed in so that tests can set it.
+
+    `throw_away` says that the book is deleted when the server stops.
+    """
 
     book: Path
     hosts: tuple[str, ...] = LOOPBACK_HOSTS
     now: Callable[[], datetime] = field(default=_now)
+    throw_away: bool = False
 
     def today(self) -> date:
         """Give the day it is at the bench."""

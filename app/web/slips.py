@@ -21,7 +21,7 @@ from app.store.measurements import Measurement, measurements_of_job, standing
 from app.store.passes import as_entry
 from app.store.shop import gauges_in_use, get_shop
 from app.store.slips import get_slip, issue_slip, next_slip_number
-from app.store.tables import Job, Shop
+from app.store.tables import Job, Shop, Slip
 from app.web.files import folder_of
 from app.web.pages import (
     Clock,
@@ -35,6 +35,7 @@ from app.web.pages import (
     taken_before,
 )
 from app.web.pictures import answer_picture, compare_picture
+from app.web.settings import Settings
 
 router = APIRouter()
 
@@ -80,6 +81,15 @@ def create(session: Writing, form: Typed, clock: Clock, number: int, kind: str) 
     job, slip_kind = _job(session, number), _kind(kind)
     if answer := taken_before(session, form):
         return answer
+    slip = issue_paper(session, job, slip_kind, clock)
+    location = f"/papers/{slip.number}?said=issued"
+    note_taken(session, form, location, clock.now())
+    session.commit()
+    return go_to(location)
+
+
+def issue_paper(session: Session, job: Job, slip_kind: SlipKind, clock: Settings) -> Slip:
+    """Keep a paper as it prints now; the return card makes a play-tested job ready."""
     printed = _printed(session, job, slip_kind, clock)
     slip_number = next_slip_number(session)
     printed["slip_number"] = slip_number
@@ -101,10 +111,7 @@ def create(session: Writing, form: Typed, clock: Clock, number: int, kind: str) 
     )
     if slip_kind.key == "return_card" and job.stage == "play_test":
         move_job(session, job, "ready", clock.today(), clock.now())
-    location = f"/papers/{slip.number}?said=issued"
-    note_taken(session, form, location, clock.now())
-    session.commit()
-    return go_to(location)
+    return slip
 
 
 @router.get("/papers/{slip_number}")

@@ -1,0 +1,45 @@
+"""A new book asks once how to begin; the made-up shop is always a book of its own beside it."""
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, Response
+
+from app.store.shop import awaits_first_choice, begin_book
+from app.web.pages import Reading, Writing, go_to, show_page
+
+router = APIRouter(prefix="/first-start")
+
+
+@router.get("")
+def show(request: Request, session: Reading) -> HTMLResponse:
+    """Show the choice, or just the made-up shop once the book was begun."""
+    return show_page(
+        request,
+        "first_start/show.html",
+        is_new=awaits_first_choice(session),
+        address=request.app.state.made_up_beside.address,
+    )
+
+
+@router.post("/begin")
+def begin(session: Writing) -> Response:
+    """Begin this book as the shop's own; its papers need the shop's name first."""
+    if awaits_first_choice(session):
+        begin_book(session, "own")
+        session.commit()
+        return go_to("/settings")
+    return go_to("/")
+
+
+@router.post("/made-up")
+def open_made_up(request: Request) -> Response:
+    """Open the made-up shop beside this book, which is neither read nor written for it."""
+    if not request.app.state.made_up:
+        request.app.state.made_up_beside.open()
+    return go_to("/first-start")
+
+
+@router.post("/made-up/close")
+def close_made_up(request: Request) -> Response:
+    """Close the made-up shop; its folder is deleted, and nothing else."""
+    request.app.state.made_up_beside.close()
+    return go_to("/first-start")

@@ -1,0 +1,130 @@
+"""Serving on this machine: a port, a server that stops cleanly, and a made-up shop beside it."""
+
+import shutil
+import signal
+import socket
+import sys
+import tempfile
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
+from dataclasses import replace
+from pathlib import Path
+
+import uvicorn
+from fastapi import FastAPI
+
+from app.store.book import BookProblem
+from app.web.demo import fill_book
+from app.web.settings import Settings
+
+DEFAULT_PORT = 8765
+LOOPBACK = "127.0.0.1"
+
+
+def listen(port: int | None) -> socket.socket:
+    """Open the port asked for, or the usual one, or any free one if that is taken."""
+    for candidate in [DEFAULT_PORT, 0] if port is None else [port]:
+        listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            listener.bind((LOOPBACK, candidate))
+        except (OSError, OverflowError):
+            listener.close()
+            continue
+        listener.listen(128)
+        return listener
+    raise BookProblem(f"Port {port} can't be had on this machine. Choose another with --port.")
+
+
+def address_of(listener: socket.socket) -> str:
+    """Give the address a browser on this machine opens."""
+    host, port = listener.getsockname()[:2]
+    return f"http://{host}:{port}/"
+
+
+def make_server(app: FastAPI) -> uvicorn.Server:
+    """Make the server; it says nothing of its own but warnings."""
+    return uvicorn.Server(
+        uvicorn.Config(app, log_level="warning", access_log=False, server_header=False)
+    )
+
+
+@contextmanager
+def stopping_in_order() -> Iterator[None]:
+    """Let a stop asked for from outside (terminate, terminal closed) leave every block in order.
+
+    Without this the process would end where it stands, and a throw-away book would stay behind.
+    """
+
+    def leave(_signal: int, _frame: object) -> None:
+        sys.exit(0)
+
+    names = [name for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
+    before = {name: signal.signal(getattr(signal, name), leave) for name in names}
+    try:
+        yield
+    except KeyboardInterrupt:
+        sys.exit(0)
+    finally:
+        for name, handler in before.items():
+            signal.signal(getattr(signal, name), handler)
+
+
+@contextmanager
+def throw_away_folder() -> Iterator[Path]:
+    """Give a folder for a book that nobody keeps; it is deleted at the end."""
+    folder = Path(tempfile.mkdtemp(prefix="laybook-made-up-"))
+    try:
+        yield folder
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+def make_made_up_app(make_app: Callable[[Settings], FastAPI], settings: Settings) -> FastAPI:
+    """Make an application on a new book and fill it with the made-up shop; raises BookProblem."""
+    app = make_app(settings)
+    with app.state.sessions.write() as session:
+        fill_book(session, settings)
+        session.commit()
+    app.state.made_up = True
+    return app
+
+
+class MadeUpBeside:
+    """The made-up shop served beside the book: a port, a folder and a database of its own.
+
+    Nothing typed in one can reach the other, and closing it deletes only its own folder.
+    """
+
+    def __init__(self, make_app: Callable[[Settings], FastAPI], settings: Settings) -> None:
+        self._make_app, self._settings = make_app, settings
+        self._lock = threading.Lock()
+        self._opened = ExitStack()
+        self.address = ""
+
+    def open(self) -> str:
+        """Start it, unless it is open already; gives its address."""
+        with self._lock:
+            if not self.address:
+                self._start()
+            return self.address
+
+    def _start(self) -> None:
+        with ExitStack() as stack:
+            folder = stack.enter_context(throw_away_folder())
+            settings = replace(self._settings, book=folder, throw_away=True)
+            server = make_server(make_made_up_app(self._make_app, settings))
+            listener = listen(0)
+            thread = threading.Thread(target=server.run, args=([listener],), daemon=True)
+            thread.start()
+            stack.callback(thread.join, timeout=10)
+            stack.callback(setattr, server, "should_exit", True)
+            self.address = address_of(listener)
+            self._opened = stack.pop_all()
+
+    def close(self) -> None:
+        """Stop it and delete its folder; nothing happens if it isn't open."""
+        with self._lock:
+            self._opened.close()
+            self.address = ""
