@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session, selectinload
 from app.core.customers import CustomerEntry, InstrumentEntry
 from app.store.lookups import searchable
 from app.store.revisions import change_record
-from app.store.tables import Customer, Instrument, Job
+from app.store.tables import Customer, Instrument, Job, Piece
 
 
 def add_customer(session: Session, entry: CustomerEntry, now: datetime) -> Customer:
@@ -51,7 +51,7 @@ def list_customers(session: Session, limit: int = 200) -> list[Customer]:
         session.scalars(
             select(Customer)
             .options(selectinload(Customer.pieces))
-            .order_by(Customer.name, Customer.id)
+            .order_by(Customer.search_text, Customer.id)  # folded: Øyvind stands under O
             .limit(limit)
         )
     )
@@ -63,7 +63,7 @@ def list_jobs_of(session: Session, customer_id: int) -> list[Job]:
         session.scalars(
             select(Job)
             .where(Job.customer_id == customer_id)
-            .options(selectinload(Job.piece))
+            .options(selectinload(Job.piece).joinedload(Piece.owner))
             .order_by(Job.number.desc())
         )
     )

@@ -62,7 +62,7 @@ def find_customers(session: Session, query: str, most: int = MOST) -> list[Custo
             select(Customer)
             .where(*(Customer.id.in_(_having(session, "customer", word)) for word in words))
             .options(selectinload(Customer.pieces))
-            .order_by(Customer.name, Customer.id)
+            .order_by(Customer.search_text, Customer.id)
             .limit(most)
         )
     )

@@ -141,6 +141,26 @@ def list_measurements(session: Session, piece_id: int) -> list[Measurement]:
     return [as_measurement(one, one.job.number if one.job else None) for one in kept]
 
 
+def last_facings(session: Session, piece_ids: list[int]) -> dict[int, Measurement]:
+    """Give each piece's last facing, for lists; pieces never measured are left out."""
+    kept = session.scalars(
+        select(ReadingSet)
+        .where(ReadingSet.piece_id.in_(piece_ids))
+        .options(
+            selectinload(ReadingSet.readings),
+            selectinload(ReadingSet.replaced_by),
+            joinedload(ReadingSet.job),
+        )
+        .order_by(ReadingSet.taken_on, ReadingSet.id)
+    )
+    by_piece: dict[int, list[Measurement]] = {}
+    for one in kept:
+        made = as_measurement(one, one.job.number if one.job else None)
+        by_piece.setdefault(one.piece_id, []).append(made)
+    found = {piece_id: last_facing(sets) for piece_id, sets in by_piece.items()}
+    return {piece_id: last for piece_id, last in found.items() if last}
+
+
 def standing(measurements: list[Measurement], role: str = "") -> list[Measurement]:
     """Leave out the sets that a correction replaced, and keep one role if asked."""
     return [

@@ -5,8 +5,11 @@ from fastapi.responses import HTMLResponse, Response
 
 from app.core.customers import parse_customer
 from app.core.forms import Refused
+from app.core.measurements import write_line
 from app.store.customers import get_customer, list_customers, list_jobs_of, save_customer
+from app.store.measurements import last_facings
 from app.store.revisions import Conflict
+from app.store.shop import gauges_in_use
 from app.web.pages import Clock, Form, Reading, Typed, Writing, found_or_404, go_to, show_page
 
 router = APIRouter(prefix="/customers")
@@ -23,8 +26,19 @@ def index(request: Request, session: Reading) -> HTMLResponse:
 def show(request: Request, session: Reading, customer_id: int) -> HTMLResponse:
     """Show a customer with their pieces and jobs."""
     customer = found_or_404(get_customer(session, customer_id), NOT_HERE)
-    jobs = list_jobs_of(session, customer_id)
-    return show_page(request, "customers/show.html", customer=customer, jobs=jobs)
+    gauges = gauges_in_use(session)
+    last = last_facings(session, [piece.id for piece in customer.pieces])
+    return show_page(
+        request,
+        "customers/show.html",
+        customer=customer,
+        jobs=list_jobs_of(session, customer_id),
+        last=last,
+        lines={
+            piece_id: write_line(one.facing, gauges.glass, gauges.tip)
+            for piece_id, one in last.items()
+        },
+    )
 
 
 @router.get("/{customer_id}/edit")

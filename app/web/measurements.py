@@ -314,7 +314,7 @@ def show(request: Request, session: Reading, set_id: int) -> HTMLResponse:
         measurement=measurement,
         piece=found_or_404(get_piece(session, measurement.piece_id), "There is no such piece."),
         summary=summary,
-        figures=_figures(summary, gauges),
+        figures=list_figures(summary, gauges),
         words=describe_facing(summary.analysis, gauges.glass),
         rows=list_blade_rows(summary.analysis, measurement.facing, gauges.glass),
         curves=list_curve_rows(summary.analysis),
@@ -322,7 +322,8 @@ def show(request: Request, session: Reading, set_id: int) -> HTMLResponse:
     )
 
 
-def _figures(summary: Summary, gauges: GaugesInUse) -> list[dict[str, str]]:
+def list_figures(summary: Summary, gauges: GaugesInUse) -> list[dict[str, str]]:
+    """List a set's main figures: label, value, and a note beside it."""
     facing, figures = summary.measurement.facing, []
     if summary.facing_length_mm is not None:
         figures.append(

@@ -1,24 +1,72 @@
 """A piece's page: its last facing first, then everything that ever happened to it."""
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
+from app.core.cards import say_done
 from app.core.forms import Fields, Refused
+from app.core.jobs import STAGES
 from app.core.pieces import parse_piece
 from app.store.customers import get_customer
 from app.store.lookups import find_customers
 from app.store.measurements import last_facing, list_measurements
+from app.store.passes import as_entry
 from app.store.pieces import get_piece, list_jobs_on, pass_on_piece, save_piece
 from app.store.revisions import Conflict, list_revisions
 from app.store.shop import gauges_in_use, get_shop
-from app.store.tables import Piece
+from app.store.tables import Event, Job, Ownership, Piece
 from app.web.customers import show_conflict
-from app.web.measurements import summarise
+from app.web.measurements import Summary, list_figures, summarise
 from app.web.pages import Clock, Form, Reading, Typed, Writing, found_or_404, go_to, show_page
 
 router = APIRouter(prefix="/pieces/{piece_id}")
 NOT_HERE = "There is no such piece in this book."
+
+
+@dataclass(frozen=True, slots=True)
+class Chapter:
+    """One thing that happened to a piece: a visit, a sale, or readings outside any job.
+
+    `kind` is "visit", "sale" or "readings"; what does not belong to the kind is empty.
+    """
+
+    day: date
+    kind: str
+    sets: tuple[Summary, ...] = ()
+    job: Job | None = None
+    done: str = ""
+    notes: tuple[Event, ...] = ()
+    sale: Ownership | None = None
+
+
+def tell_history(
+    jobs: Sequence[Job], sets: Sequence[Summary], owners: Sequence[Ownership]
+) -> list[Chapter]:
+    """Tell what happened to a piece, newest first; the first owner is no sale."""
+    chapters = [
+        Chapter(
+            job.dropped_off,
+            "visit",
+            sets=tuple(one for one in sets if one.measurement.job_number == job.number),
+            job=job,
+            done=say_done("", [as_entry(one) for one in job.passes if one.struck_at is None]),
+            notes=tuple(one for one in job.events if one.kind == "note"),
+        )
+        for job in sorted(jobs, key=lambda job: job.number)
+    ]
+    chapters += [Chapter(one.since, "sale", sale=one) for one in owners[1:]]
+    chapters += [
+        Chapter(one.measurement.taken_on, "readings", sets=(one,))
+        for one in sets
+        if one.measurement.job_number is None
+    ]
+    # reversed after a stable sort, so that of one day the later record comes first
+    return sorted(chapters, key=lambda chapter: chapter.day)[::-1]
 
 
 @router.get("")
@@ -28,14 +76,19 @@ def show(request: Request, session: Reading, piece_id: int) -> HTMLResponse:
     shop, gauges = get_shop(session), gauges_in_use(session)
     measurements = list_measurements(session, piece_id)
     last = last_facing(measurements)
+    sets = [summarise(one, gauges, shop) for one in measurements]
+    told = next((one for one in sets if last and one.measurement.id == last.id), None)
+    jobs = list_jobs_on(session, piece_id)
     return show_page(
         request,
         "pieces/show.html",
         piece=piece,
         gauges=gauges,
-        last=summarise(last, gauges, shop) if last else None,
-        sets=[summarise(one, gauges, shop) for one in reversed(measurements)],
-        jobs=list_jobs_on(session, piece_id),
+        last=told,
+        figures=list_figures(told, gauges) if told else [],
+        here=next((job for job in jobs if STAGES[job.stage].open), None),
+        newest=sets[-1] if sets else None,
+        history=tell_history(jobs, sets, piece.ownerships),
         revisions=list_revisions(session, "piece", piece_id),
     )
 

@@ -7,7 +7,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "20261125_begun_as"
-down_revision = "20261125_first"
+down_revision = "20261125_search"
 branch_labels = None
 depends_on = None
 
