@@ -112,8 +112,7 @@ def _add_serving(parser: argparse.ArgumentParser) -> None:
 def serve(options: argparse.Namespace) -> int:
     """Serve the book on this machine until stopped."""
     book = options.book or default_book()
-    listener = listen(options.port)
-    with stopping_in_order():
+    with stopping_in_order(), listen(options.port) as listener:
         _serve(create_app(Settings(book=book)), listener, options, f"Laybook ({book})")
     return 0
 
@@ -121,8 +120,11 @@ def serve(options: argparse.Namespace) -> int:
 def demo(options: argparse.Namespace) -> int:
     """Serve a throw-away book filled with a made-up shop; --book FOLDER keeps it there."""
     kept: Path | None = options.book
-    listener = listen(options.port)
-    with stopping_in_order(), nullcontext(kept) if kept else throw_away_folder() as book:
+    with (
+        stopping_in_order(),
+        listen(options.port) as listener,
+        nullcontext(kept) if kept else throw_away_folder() as book,
+    ):
         app = make_made_up_app(create_app, Settings(book=book, throw_away=kept is None))
         fate = f"kept in {kept}" if kept else "thrown away at the end"
         _serve(app, listener, options, f"A made-up shop ({fate})")

@@ -149,7 +149,8 @@ def fill_book(session: Session, settings: Settings, data: MadeUpShop | None = No
     _keep_settings(desk)
     for line, moment in _timed(data.lines, settings):
         desk.clock = _clock_at(settings, moment)
-        # Each line sees its job as a page would: loaded afresh.
+        # Each line sees its job as a page would: written, and loaded afresh.
+        session.flush()
         session.expire_all()
         try:
             DOERS[line.do](desk, line)

@@ -84,9 +84,13 @@ def throw_away_folder() -> Iterator[Path]:
 def make_made_up_app(make_app: Callable[[Settings], FastAPI], settings: Settings) -> FastAPI:
     """Make an application on a new book and fill it with the made-up shop; raises BookProblem."""
     app = make_app(settings)
-    with app.state.sessions.write() as session:
-        fill_book(session, settings)
-        session.commit()
+    try:
+        with app.state.sessions.write() as session:
+            fill_book(session, settings)
+            session.commit()
+    except BaseException:
+        app.state.sessions.engine.dispose()
+        raise
     app.state.made_up = True
     return app
 

@@ -1,0 +1,94 @@
+"""A piece's page, and the lists that lead to it, with four years of (invented) work in the book."""
+
+import re
+
+import pytest
+
+
+def open_piece(browser, name: str) -> None:
+    browser.open(f"/look-up?q={name}")
+    browser.open(browser.page.select_one("main a[href^='/pieces/']")["href"])
+
+
+def words(found) -> str:
+    return re.sub(r"\s+", " ", found.get_text(" ")).strip()
+
+
+def test_a_returning_piece_shows_what_it_had_when_it_left_and_what_it_has_now(shop_browser):
+    open_piece(shop_browser, "H3")
+    last = shop_browser.page.select_one(".last-facing")
+    assert last.select_one("h2").text == "Last facing, as returned 2 October 2025"
+    assert last.select_one(".notebook-line").text == "34/34.5 23.5 12.5 6.5 / 1.13"
+    assert "It is here now: on the bench, job 34" in words(last)
+    assert last.select_one(".here .figure").text == "34.5/35 24 13.5/13 7.5/7 / 1.17"
+    assert shop_browser.page.select_one("main .do")["href"] == "/jobs/34"
+
+
+def test_its_history_runs_from_the_newest_visit_to_the_day_it_was_written_down(shop_browser):
+    open_piece(shop_browser, "H3")
+    chapters = shop_browser.page.select(".history > li")
+    visits = [one.select_one("h3 a").text for one in chapters if "is-visit" in one["class"]]
+    assert visits == ["Job 34", "Job 19", "Job 10", "Job 1"]
+    assert "Written down as Wilhelmine Straßenlicht’s" in words(chapters[-1])
+    roles = [words(one) for one in chapters[1].select(".set-lines .when")]
+    assert [role.split(" 2")[0] for role in roles] == ["as received", "at the bench", "as returned"]
+    # the pass struck out as written twice is in the steps, but does not count as done
+    assert "Tilted toward the tip: 1 pass, 5 strokes" in words(chapters[1])
+    assert "Written down twice by mistake" in words(chapters[1].select_one("details"))
+
+
+def test_a_sale_stands_between_the_visits_of_both_owners(shop_browser):
+    open_piece(shop_browser, "H4")
+    chapters = [words(one) for one in shop_browser.page.select(".history > li")]
+    assert ["Job 15" in chapters[0], "Sold on to Tamsin Owlpenny" in chapters[1]] == [True, True]
+    assert "Job 9" in chapters[2]
+    assert "for Barnaby Quillfeather" in chapters[2]
+
+
+def test_a_correction_stands_beside_the_readings_it_replaced(shop_browser):
+    open_piece(shop_browser, "stoat")
+    struck = shop_browser.page.select(".set-lines .replaced")
+    assert [one.text for one in struck] == ["39/39.5 27 16 10 / 1.34"]
+    assert "replaced by a correction" in words(struck[0].find_parent("li"))
+
+
+def test_a_customers_page_says_what_each_piece_has_and_what_is_no_longer_theirs(shop_browser):
+    shop_browser.open("/look-up?q=drizzle")
+    shop_browser.open(shop_browser.page.select_one("main a[href^='/customers/']")["href"])
+    page = shop_browser.text
+    assert "45/45.5 40 35 30 25 19.5 12.5 / 2.07 as returned" in page
+    assert "Loud Cockerel “C 105” now Ferelith Snailcastle’s" in page
+
+
+def test_customers_stand_in_the_order_of_the_alphabet_whatever_their_accents(shop_browser):
+    shop_browser.open("/customers")
+    names = [one.text for one in shop_browser.page.select("main li b")]
+    at = {name: place for place, name in enumerate(names)}
+    assert at["Hollow Tree Wind Band"] < at["Íñigo Peñadulce"] < at["Kasimir Pfützenspringer"]
+    assert at["Kasimir Pfützenspringer"] < at["Łucja Wiatrołap"] < at["Ludowika Fernwehmut"]
+    assert at["Odalys Nubeclara"] < at["Øyvind Skogtrompet"] < at["Perpetua Thimblewick"]
+
+
+def test_the_bench_list_tells_twins_apart_and_says_what_went_home_when_and_how(shop_browser):
+    shop_browser.open("/")
+    lines = {
+        one.select_one(".job-no").text: words(one) for one in shop_browser.page.select(".job-line")
+    }
+    assert "blue dot under the beak" in lines["33"]
+    assert "4 days overdue" in lines["33"]
+    assert lines["26"].endswith("16 August 2026 · returned unworked")
+    assert "4 jobs overdue" in shop_browser.text
+
+
+@pytest.mark.parametrize("typed", ["strass", "STRASSENLICHT", "wilhelmine straß", "01632960111"])
+def test_look_up_finds_a_sharp_s_however_it_is_typed(shop_browser, typed):
+    shop_browser.open(f"/look-up?q={typed}")
+    assert "Wilhelmine Straßenlicht" in shop_browser.text
+
+
+def test_two_customers_of_one_name_are_told_apart_by_piece_and_last_visit(shop_browser):
+    shop_browser.open("/look-up?q=thimblewick")
+    told = [words(one) for one in shop_browser.page.select("main a[href^='/customers/']")]
+    assert len(told) == len(set(told)) == 2
+    assert any("Singing Hedge" in one for one in told)
+    assert any("Grand Gander" in one for one in told)
