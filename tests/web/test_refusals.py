@@ -104,5 +104,6 @@ def test_a_sold_piece_keeps_its_history_under_the_new_owner(browser, take_in, re
     browser.open("/pieces/1/owner?find=second")
     browser.send("main form[method=post]", owner="2")
     assert "Second Owner" in browser.text
-    assert "First Owner, from" in browser.text
+    assert "Written down as First Owner’s" in browser.text
+    assert "Sold on to Second Owner" in browser.text
     assert "34 22 12 6 / 1.02" in browser.text
