@@ -13,6 +13,7 @@ from fastapi.testclient import TestClient
 from app.store.book import Sessions
 from app.store.shop import begin_book
 from app.web.app import create_app, open_book
+from app.web.demo import fill_book
 from app.web.settings import Settings
 
 NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
@@ -176,3 +177,38 @@ def read_line(browser: Browser):
         assert browser.path == f"/jobs/{job}", browser.text
 
     return read
+
+
+@pytest.fixture(scope="session")
+def loaded_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Fill a new book with the made-up shop, as on 25 November 2026 at noon."""
+    folder = tmp_path_factory.mktemp("made-up")
+    settings = Settings(book=folder, now=lambda: NOON)
+    sessions = open_book(settings)
+    with sessions.write() as session:
+        fill_book(session, settings)
+        session.commit()
+    sessions.engine.dispose()
+    return folder
+
+
+@pytest.fixture
+def loaded(loaded_folder: Path) -> Iterator[Sessions]:
+    """Open that book for looking; tests that write take a copy."""
+    sessions = open_book(Settings(book=loaded_folder, now=lambda: NOON))
+    yield sessions
+    sessions.engine.dispose()
+
+
+@pytest.fixture
+def loaded_copy(loaded_folder: Path, tmp_path: Path) -> Path:
+    """Give a copy of that book to write in."""
+    return Path(shutil.copytree(loaded_folder, tmp_path / "copy"))
+
+
+@pytest.fixture
+def shop_browser(loaded_folder: Path) -> Iterator[Browser]:
+    """Give a browser on the made-up shop, for looking only."""
+    app = create_app(Settings(book=loaded_folder, now=lambda: NOON))
+    with TestClient(app, base_url="http://127.0.0.1") as client:
+        yield Browser(client)

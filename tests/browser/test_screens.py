@@ -35,6 +35,7 @@ def screens(page) -> list[str]:
         "/look-up?q=nobody",
         "/settings",
         "/help",
+        "/first-start",
         "/no-such-page",
     ]
 

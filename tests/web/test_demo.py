@@ -37,7 +37,6 @@ from app.web.demo import DiaryRefused, Line, fill_book, read_made_up_shop
 from app.web.files import folder_of
 from app.web.settings import Settings
 from tests.conftest import NOON
-from tests.web.conftest import SETTINGS
 
 
 def count(session, table) -> int:
@@ -196,7 +195,7 @@ def test_no_address_or_telephone_number_can_be_anybodys():
 
 
 def test_loading_twice_is_refused_in_words_and_changes_nothing(loaded_copy):
-    settings = Settings(book=loaded_copy, **SETTINGS)
+    settings = Settings(book=loaded_copy, now=lambda: NOON)
     sessions = open_book(settings)
     with sessions.write() as session:
         before = count(session, Event)
@@ -208,7 +207,7 @@ def test_loading_twice_is_refused_in_words_and_changes_nothing(loaded_copy):
 
 def test_a_book_begun_as_the_shops_own_is_never_filled(sessions, book):
     with sessions.write() as session, pytest.raises(BookProblem, match="only into a new one"):
-        fill_book(session, Settings(book=book, **SETTINGS))
+        fill_book(session, Settings(book=book, now=lambda: NOON))
 
 
 @pytest.mark.parametrize(
@@ -224,7 +223,7 @@ def test_a_book_begun_as_the_shops_own_is_never_filled(sessions, book):
 def test_a_line_that_a_page_would_refuse_or_ask_about_stops_the_loading(tmp_path, line, words):
     data = read_made_up_shop()
     bad = replace(data, lines=(data.lines[0], Line(data.lines[0].days_ago, "readings", 0, line)))
-    settings = Settings(book=tmp_path / "new", **SETTINGS)
+    settings = Settings(book=tmp_path / "new", now=lambda: NOON)
     sessions = open_book(settings)
     with sessions.write() as session, pytest.raises(DiaryRefused, match=words):
         fill_book(session, settings, bad)
