@@ -96,7 +96,7 @@ def form_values(form) -> list[tuple[str, str]]:
 def fresh_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Make a new book once, by running every migration."""
     folder = tmp_path_factory.mktemp("fresh")
-    open_book(Settings(book=folder)).engine.dispose()
+    open_book(Settings(book=folder)).close()
     return folder
 
 
@@ -104,6 +104,22 @@ def fresh_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def book(fresh_book: Path, tmp_path: Path) -> Path:
     """Give each test a copy of the new book."""
     return Path(shutil.copytree(fresh_book, tmp_path / "book"))
+
+
+@pytest.fixture(scope="session")
+def filled_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Make a book with something in every corner, once."""
+    from tests.books import fill_book
+
+    folder = tmp_path_factory.mktemp("filled") / "book"
+    fill_book(folder)
+    return folder
+
+
+@pytest.fixture
+def worked_book(filled_book: Path, tmp_path: Path) -> Path:
+    """Give each test a copy of the book with something in every corner."""
+    return Path(shutil.copytree(filled_book, tmp_path / "worked"))
 
 
 @pytest.fixture

@@ -5,13 +5,14 @@ from fastapi.responses import HTMLResponse
 
 from app.core.jobs import days_late
 from app.store.jobs import list_bench, list_returned
+from app.web.backups import Watching
 from app.web.pages import Clock, Reading, show_page
 
 router = APIRouter()
 
 
 @router.get("/")
-def index(request: Request, session: Reading, clock: Clock) -> HTMLResponse:
+def index(request: Request, session: Reading, clock: Clock, watch: Watching) -> HTMLResponse:
     """Show the bench list."""
     groups = [group for group in list_bench(session) if group.jobs]
     today = clock.today()
@@ -19,4 +20,11 @@ def index(request: Request, session: Reading, clock: Clock) -> HTMLResponse:
         days_late(job.wanted_by, job.stage, today) > 0 for group in groups for job in group.jobs
     )
     returned = list_returned(session)
-    return show_page(request, "bench/index.html", groups=groups, late=late, returned=returned)
+    return show_page(
+        request,
+        "bench/index.html",
+        groups=groups,
+        late=late,
+        returned=returned,
+        backup_fault=watch.fault(),
+    )

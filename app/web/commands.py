@@ -13,6 +13,7 @@ import uvicorn
 from platformdirs import user_data_path
 
 from app.store.book import BookProblem
+from app.web import upkeep
 from app.web.app import create_app
 from app.web.settings import Settings
 
@@ -28,6 +29,7 @@ def default_book() -> Path:
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one verb; gives the exit code."""
     options = _parser().parse_args(arguments)
+    options.book = (options.book or default_book()).absolute()
     try:
         return int(options.run(options))
     except BookProblem as problem:
@@ -50,13 +52,16 @@ def _parser() -> argparse.ArgumentParser:
     verbs = parser.add_subparsers(title="verbs", metavar="VERB")
     verb = verbs.add_parser("serve", parents=[serving], help="serve the book (the usual thing)")
     verb.set_defaults(run=serve)
+    upkeep.add_verbs(verbs, common)
     return parser
 
 
 def serve(options: argparse.Namespace) -> int:
     """Serve the book on this machine until stopped."""
-    book = options.book or default_book()
-    app = create_app(Settings(book=book))
+    book = options.book
+    app = create_app(Settings(book=book, daily_backups=True))
+    if said := app.state.sessions.said:
+        print(said)
     listener = listen(options.port)
     host, port = listener.getsockname()[:2]
     address = f"http://{host}:{port}/"

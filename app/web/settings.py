@@ -19,6 +19,7 @@ class Settings:
     book: Path
     hosts: tuple[str, ...] = LOOPBACK_HOSTS
     now: Callable[[], datetime] = field(default=_now)
+    daily_backups: bool = False
 
     def today(self) -> date:
         """Give the day it is at the bench."""
