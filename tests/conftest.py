@@ -102,7 +102,7 @@ def fresh_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
     with sessions.write() as session:
         begin_book(session, "own")
         session.commit()
-    sessions.engine.dispose()
+    sessions.close()
     return folder
 
 
@@ -110,6 +110,22 @@ def fresh_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def book(fresh_book: Path, tmp_path: Path) -> Path:
     """Give each test a copy of the new book."""
     return Path(shutil.copytree(fresh_book, tmp_path / "book"))
+
+
+@pytest.fixture(scope="session")
+def filled_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Make a book with something in every corner, once."""
+    from tests.books import fill_book
+
+    folder = tmp_path_factory.mktemp("filled") / "book"
+    fill_book(folder)
+    return folder
+
+
+@pytest.fixture
+def worked_book(filled_book: Path, tmp_path: Path) -> Path:
+    """Give each test a copy of the book with something in every corner."""
+    return Path(shutil.copytree(filled_book, tmp_path / "worked"))
 
 
 @pytest.fixture

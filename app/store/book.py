@@ -9,10 +9,15 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Engine, create_engine, event, text
+from sqlalchemy import URL, Engine, create_engine, event, text
 from sqlalchemy.orm import Session, sessionmaker
 
-DATABASE_NAME = "book.sqlite3"
+from app.store.backup import DATABASE_NAME
+from app.store.files import say_disk
+from app.store.locks import BookLock, BookProblem
+
+__all__ = ["DATABASE_NAME", "BookProblem", "Sessions", "check_settings", "open_engine"]
+
 BUSY_TIMEOUT_MS = 8000
 PRAGMAS: dict[str, int | str] = {
     "foreign_keys": 1,
@@ -22,19 +27,24 @@ PRAGMAS: dict[str, int | str] = {
 }
 
 
-class BookProblem(Exception):  # noqa: N818 - shown to the maker, named as they would
-    """The book can't be opened or used; the message says why and what to do, in words."""
-
-
-def open_engine(folder: Path) -> Engine:
+def open_engine(folder: Path, name: str = DATABASE_NAME) -> Engine:
     """Open the book's database (made on first use) with the settings that keep it whole."""
-    folder.mkdir(parents=True, exist_ok=True)
-    engine = create_engine(
-        f"sqlite:///{folder / DATABASE_NAME}", connect_args={"check_same_thread": False}
-    )
+    make_folder(folder)
+    address = URL.create("sqlite", database=str(folder / name))
+    engine = create_engine(address, connect_args={"check_same_thread": False})
     event.listen(engine, "connect", _on_connect)
     event.listen(engine, "begin", _on_begin)
     return engine
+
+
+def make_folder(folder: Path) -> None:
+    """Make the book's folder; raises BookProblem."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise BookProblem(
+            f"The book's folder {folder} can't be made: {say_disk(error)}."
+        ) from error
 
 
 def _on_connect(connection: Any, _record: object) -> None:
@@ -64,8 +74,10 @@ def check_settings(engine: Engine) -> None:
 class Sessions:
     """Two kinds of session: one that only reads, one that holds the write lock from the start."""
 
-    def __init__(self, engine: Engine) -> None:
+    def __init__(self, engine: Engine, lock: BookLock | None = None) -> None:
         self.engine = engine
+        self._lock = lock
+        self.said = ""  # what happened while it was opened, to be told once
         self._reading = sessionmaker(engine, expire_on_commit=False)
         self._writing = sessionmaker(engine.execution_options(writes=True), expire_on_commit=False)
 
@@ -80,3 +92,13 @@ class Sessions:
         """Open a session that may write; the caller commits, anything else is undone."""
         with self._writing() as session:
             yield session
+
+    def alone_now(self) -> bool:
+        """Take the book for this program alone, if nobody else has it open."""
+        return self._lock is not None and self._lock.take_alone()
+
+    def close(self) -> None:
+        """Close the book; the last to leave empties the write-ahead log into it."""
+        self.engine.dispose()
+        if self._lock:
+            self._lock.release()

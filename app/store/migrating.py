@@ -1,22 +1,36 @@
-"""Brings a book's database to this program's schema, all at once or not at all."""
+"""Brings a book's database to this program's schema, all at once or not at all.
+
+The caller holds the book alone and has backed it up. Everything happens in one transaction, so a
+program killed at any statement leaves the old schema; and nothing is kept unless every reference
+holds, every page is sound and every table has the rows it had before.
+"""
 
 from pathlib import Path
 
 from alembic import command
 from alembic.config import Config
 from alembic.migration import MigrationContext
-from alembic.script import ScriptDirectory
-from sqlalchemy import Connection, Engine, text
+from alembic.script import Script, ScriptDirectory
+from sqlalchemy import Connection, Engine, inspect, text
 
-from app.store.book import BookProblem
+from app.store.locks import BookProblem
+
+# Alembic's own.
+NOT_COUNTED = {"alembic_version"}
 
 
 def alembic_config(scripts: Path, connection: Connection | None = None) -> Config:
     """Give alembic its script folder and, if there is one, the connection to use."""
     config = Config()
-    config.set_main_option("script_location", str(scripts))
+    # Alembic reads a per cent sign in a path as the start of a name to fill in.
+    config.set_main_option("script_location", str(scripts).replace("%", "%%"))
     config.attributes["connection"] = connection
     return config
+
+
+def _scripts(scripts: Path) -> dict[str, Script]:
+    walked = ScriptDirectory.from_config(alembic_config(scripts)).walk_revisions()
+    return {one.revision: one for one in walked}
 
 
 def newest_revision(scripts: Path) -> str:
@@ -30,25 +44,32 @@ def current_revision(engine: Engine) -> str | None:
         return MigrationContext.configure(connection).get_current_revision()
 
 
-def migrate_book(engine: Engine, scripts: Path) -> bool:
-    """Bring the book to the newest schema in one transaction; say whether anything was done.
-
-    Raises BookProblem, with the book unchanged, if it was written by a newer program or if the
-    result would break a reference.
-    """
-    found = current_revision(engine)
-    newest = newest_revision(scripts)
-    if found == newest:
-        return False
-    known = {
-        one.revision
-        for one in ScriptDirectory.from_config(alembic_config(scripts)).walk_revisions()
-    }
-    if found is not None and found not in known:
+def refuse_newer(found: str | None, scripts: Path) -> None:
+    """Raise BookProblem if a newer program wrote the book."""
+    if found and found not in _scripts(scripts):
         raise BookProblem(
             "This book was written by a newer Laybook than this one. Start the newer one; "
             "the book has not been touched."
         )
+
+
+def needs_migrating(engine: Engine, scripts: Path) -> bool:
+    """Say whether the book's schema is older than this program's; raises BookProblem if newer."""
+    found = current_revision(engine)
+    refuse_newer(found, scripts)
+    return found != newest_revision(scripts)
+
+
+def migrate_book(engine: Engine, scripts: Path, to: str = "head") -> bool:
+    """Bring the book to a schema in one transaction; say whether anything was done.
+
+    Raises BookProblem, with the book unchanged, if it was written by a newer program or if the
+    result would break a reference, damage a page, or lose or make a row.
+    """
+    found = current_revision(engine)
+    refuse_newer(found, scripts)
+    if found == (newest_revision(scripts) if to == "head" else to):
+        return False
     with engine.execution_options(writes=True).connect() as connection:
         # Batch mode copies tables; with foreign keys on, dropping the old copy would cascade.
         # The pragma only takes effect outside a transaction, so it comes before BEGIN.
@@ -58,12 +79,57 @@ def migrate_book(engine: Engine, scripts: Path) -> bool:
         raw.execute("PRAGMA foreign_keys=OFF")
         try:
             with connection.begin():
-                command.upgrade(alembic_config(scripts, connection), "head")
-                if broken := connection.execute(text("PRAGMA foreign_key_check")).all():
-                    raise BookProblem(
-                        f"Bringing the book up to date would break {len(broken)} references. "
-                        "The book has not been touched."
-                    )
+                before, triggers = _count(connection), _triggers(connection)
+                command.upgrade(alembic_config(scripts, connection), to)
+                _refuse_losses(connection, before, triggers, _excused(scripts, found))
         finally:
             raw.execute("PRAGMA foreign_keys=ON")
     return True
+
+
+def _count(connection: Connection) -> dict[str, int]:
+    names = set(inspect(connection).get_table_names()) - NOT_COUNTED
+    return {
+        name: connection.execute(text(f'SELECT count(*) FROM "{name}"')).scalar_one()  # noqa: S608
+        for name in sorted(names)
+        if "_search" not in name  # the index and its shadow tables, made from the others
+    }
+
+
+def _triggers(connection: Connection) -> set[str]:
+    found = text("SELECT name FROM sqlite_master WHERE type = 'trigger'")
+    return set(connection.execute(found).scalars())
+
+
+def _excused(scripts: Path, found: str | None) -> set[str]:
+    """Name the tables and triggers a migration means to change: it says so as `CHANGES`."""
+    ahead = []
+    for one in ScriptDirectory.from_config(alembic_config(scripts)).walk_revisions():
+        if one.revision == found:
+            break
+        ahead.append(one)
+    return {name for one in ahead for name in getattr(one.module, "CHANGES", ())}
+
+
+def _refuse_losses(
+    connection: Connection, before: dict[str, int], triggers: set[str], excused: set[str]
+) -> None:
+    after = _count(connection)
+    faults = [
+        f"“{name}” had {count} rows and would have {after.get(name, 0)}"
+        for name, count in before.items()
+        if after.get(name, 0) != count and name not in excused
+    ]
+    # A table that alembic rebuilds loses its triggers without a word, and with them the index.
+    if lost := triggers - _triggers(connection) - excused:
+        faults.append(f"the triggers {', '.join(sorted(lost))} would be gone")
+    if broken := connection.execute(text("PRAGMA foreign_key_check")).all():
+        faults.append(f"{len(broken)} references would break")
+    found = connection.execute(text("PRAGMA integrity_check")).scalars().all()
+    if found != ["ok"]:
+        faults.append(f"the database would be damaged ({found[0]})")
+    if faults:
+        raise BookProblem(
+            f"Bringing the book up to date would lose something: {'; '.join(faults)}. "
+            "The book has not been touched. Go on with the program you had, and keep its backups."
+        )

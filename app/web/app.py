@@ -9,10 +9,12 @@ from fastapi.responses import FileResponse, HTMLResponse, JSONResponse, Response
 from sqlalchemy.exc import OperationalError
 from starlette.exceptions import HTTPException as StarletteHTTPException
 
-from app.store.book import Sessions, check_settings, open_engine
-from app.store.migrating import migrate_book
+from app.store.book import Sessions
+from app.store.opening import close_book, mark_in_use, open_sessions
 from app.store.shop import get_shop, has_shop, start_book
+from app.store.upkeep import is_book, keep_upkeep, read_upkeep
 from app.web import (
+    backups,
     bench,
     customers,
     drop_offs,
@@ -45,6 +47,7 @@ ROUTERS = (
     slips.router,
     pictures.router,
     shop.router,
+    backups.router,
     help_pages.router,
     service.router,
 )
@@ -52,27 +55,30 @@ ROUTERS = (
 
 def open_book(settings: Settings) -> Sessions:
     """Open the book, bring it up to date, and start it if it is new; raises BookProblem."""
-    engine = open_engine(settings.book)
-    check_settings(engine)
-    migrate_book(engine, folder_of("migrations"))
-    sessions = Sessions(engine)
+    sessions = open_sessions(settings.book, folder_of("migrations"), settings.now())
     with sessions.read() as session:
         started = has_shop(session)
     if not started:
         with sessions.write() as session:
             start_book(session)
             session.commit()
+    if not is_book(settings.book):
+        keep_upkeep(settings.book, read_upkeep(settings.book, settings.now()))
     return sessions
 
 
 def create_app(settings: Settings) -> FastAPI:
     """Make the application for one book."""
+    watch = backups.Watch(settings)
 
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
+        mark_in_use(settings.book, settings.now())
+        watch.start()
         yield
         app.state.made_up_beside.close()
-        app.state.sessions.engine.dispose()
+        watch.stop()
+        close_book(app.state.sessions, settings.book)
 
     app = FastAPI(
         title="Laybook", docs_url=None, redoc_url=None, openapi_url=None, lifespan=lifespan
@@ -82,6 +88,7 @@ def create_app(settings: Settings) -> FastAPI:
     with app.state.sessions.read() as session:
         app.state.made_up = get_shop(session).begun_as == "made_up"
     app.state.made_up_beside = MadeUpBeside(create_app, settings)
+    app.state.watch = watch
     app.add_middleware(Guard, hosts=settings.hosts)
     for router in ROUTERS:
         app.include_router(router)

@@ -6,13 +6,14 @@ from fastapi.responses import Response
 from app.core.jobs import days_late
 from app.store.jobs import list_bench, list_returned
 from app.store.shop import awaits_first_choice
+from app.web.backups import Watching
 from app.web.pages import Clock, Reading, go_to, show_page
 
 router = APIRouter()
 
 
 @router.get("/")
-def index(request: Request, session: Reading, clock: Clock) -> Response:
+def index(request: Request, session: Reading, clock: Clock, watch: Watching) -> Response:
     """Show the bench list; a book that nobody has begun asks how to begin."""
     if awaits_first_choice(session):
         return go_to("/first-start")
@@ -22,4 +23,11 @@ def index(request: Request, session: Reading, clock: Clock) -> Response:
         days_late(job.wanted_by, job.stage, today) > 0 for group in groups for job in group.jobs
     )
     returned = list_returned(session)
-    return show_page(request, "bench/index.html", groups=groups, late=late, returned=returned)
+    return show_page(
+        request,
+        "bench/index.html",
+        groups=groups,
+        late=late,
+        returned=returned,
+        backup_fault=watch.fault(),
+    )

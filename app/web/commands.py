@@ -18,6 +18,7 @@ from fastapi import FastAPI
 from platformdirs import user_data_path
 
 from app.store.book import BookProblem
+from app.web import upkeep
 from app.web.app import create_app
 from app.web.serving import (
     DEFAULT_PORT,
@@ -54,6 +55,8 @@ def default_book() -> Path:
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one verb; gives the exit code."""
     options = make_parser().parse_args(arguments)
+    if options.run is not demo:
+        options.book = (options.book or default_book()).absolute()
     try:
         return int(options.run(options))
     except BookProblem as problem:
@@ -79,6 +82,9 @@ def make_parser() -> argparse.ArgumentParser:
             _add_serving(made)
         if verb.add_options:
             verb.add_options(made)
+    common = argparse.ArgumentParser(add_help=False)
+    _add_book(common)
+    upkeep.add_verbs(verbs, common)
     return parser
 
 
@@ -111,9 +117,11 @@ def _add_serving(parser: argparse.ArgumentParser) -> None:
 
 def serve(options: argparse.Namespace) -> int:
     """Serve the book on this machine until stopped."""
-    book = options.book or default_book()
     with stopping_in_order(), listen(options.port) as listener:
-        _serve(create_app(Settings(book=book)), listener, options, f"Laybook ({book})")
+        app = create_app(Settings(book=options.book, daily_backups=True))
+        if said := app.state.sessions.said:
+            print(said)
+        _serve(app, listener, options, f"Laybook ({options.book})")
     return 0
 
 

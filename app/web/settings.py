@@ -23,6 +23,7 @@ class Settings:
     hosts: tuple[str, ...] = LOOPBACK_HOSTS
     now: Callable[[], datetime] = field(default=_now)
     throw_away: bool = False
+    daily_backups: bool = False
 
     def today(self) -> date:
         """Give the day it is at the bench."""

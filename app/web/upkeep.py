@@ -1,0 +1,132 @@
+"""The verbs that look after a book: backup, restore, check, migrate."""
+
+import argparse
+import sys
+from contextlib import closing
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from app.core.backups import say_age
+from app.store.backup import (
+    DATABASE_NAME,
+    BackupFailed,
+    check_backup,
+    describe_backup,
+    find_damage,
+    list_backups,
+    make_backup,
+    open_still,
+    size_of,
+)
+from app.store.locks import BookLock, BookProblem
+from app.store.opening import accept_as_it_is, inspect_book, open_sessions
+from app.store.restoring import find_backup, restore_backup
+from app.store.upkeep import Unusable, forget_failure, note_failure, prepare_folder, read_upkeep
+from app.web.files import folder_of
+
+
+def add_verbs(verbs: Any, common: argparse.ArgumentParser) -> None:
+    """Add the verbs to the command line."""
+    verb = verbs.add_parser("backup", parents=[common], help="back the book up, or list backups")
+    verb.add_argument("--list", action="store_true", help="list the backups instead")
+    verb.add_argument("--into", type=Path, metavar="FOLDER", help="another folder, this once")
+    verb.set_defaults(run=backup)
+    verb = verbs.add_parser("restore", parents=[common], help="put a backup in the book's place")
+    verb.add_argument("backup", help="its number, or its folder")
+    verb.add_argument("--yes", action="store_true", help="don't ask first")
+    verb.set_defaults(run=restore)
+    verb = verbs.add_parser("check", parents=[common], help="check the book and its backups")
+    verb.add_argument("--as-it-is", action="store_true", help="take the book without its lost log")
+    verb.set_defaults(run=check)
+    verb = verbs.add_parser("migrate", parents=[common], help="bring the book up to date")
+    verb.set_defaults(run=migrate)
+
+
+def _now() -> datetime:
+    return datetime.now(UTC)
+
+
+def _needs_book(book: Path) -> None:
+    if not book.is_dir():
+        raise BookProblem(f"There is no book in {book}.")
+
+
+def backup(options: argparse.Namespace) -> int:
+    """Back the book up, or list its backups."""
+    book, now = options.book, _now()
+    _needs_book(book)
+    upkeep = read_upkeep(book, now)
+    if options.list:
+        for one in list_backups(book, upkeep):
+            holds = size_of(one)
+            print(
+                f"{describe_backup(one)}, {say_age(one.made_at, now)}: {holds['jobs']} jobs, "
+                f"{holds['photos']} photos, {holds['mb']:.1f} MB, in {one.folder}"
+            )
+        return 0
+    into = options.into.absolute() if options.into else None
+    try:
+        if into:
+            prepare_folder(into, upkeep)
+        made = make_backup(book, upkeep, "by_hand", now, into=into)
+    except (BackupFailed, Unusable) as failed:
+        note_failure(book, f"{failed}.", now)
+        raise BookProblem(f"No backup was made: {failed}. Those before it are whole.") from failed
+    forget_failure(book)
+    print(f"Backed up and read back: {describe_backup(made)}, in {made.folder}")
+    return 0
+
+
+def restore(options: argparse.Namespace) -> int:
+    """Put a backup in the book's place, after keeping what it replaces."""
+    book, now = options.book, _now()
+    chosen = find_backup(book, read_upkeep(book, now), options.backup)
+    question = (
+        f"Put backup {describe_backup(chosen)} in the place of the book in {book}? "
+        "What is there now is kept."
+    )
+    if not options.yes and not _agreed(question):
+        print("Nothing was changed.")
+        return 1
+    done = restore_backup(book, chosen, folder_of("migrations"), now)
+    print(f"Restored: {describe_backup(done.backup)}. {done.kept}")
+    return 0
+
+
+def _agreed(question: str) -> bool:
+    if not sys.stdin.isatty():
+        raise BookProblem(f"{question}\nAdd --yes to say that you mean it.")
+    return input(f"{question} Write yes: ").strip().lower() == "yes"
+
+
+def check(options: argparse.Namespace) -> int:
+    """Check the book page by page, and read every backup back."""
+    book, now = options.book, _now()
+    _needs_book(book)
+    if options.as_it_is:
+        accept_as_it_is(book)
+    lock = BookLock(book)
+    try:
+        alone = lock.take_alone()
+        inspect_book(book, now, alone=alone, scripts=folder_of("migrations"))
+        with closing(open_still(book / DATABASE_NAME)) as connection:
+            faults = find_damage(connection)
+    finally:
+        lock.release()
+    print("The book is whole." if not faults else f"The book is damaged: {'; '.join(faults)}")
+    bad = bool(faults)
+    for one in list_backups(book, read_upkeep(book, now)):
+        found = check_backup(one)
+        bad |= bool(found)
+        print(f"Backup {describe_backup(one)}: {'; '.join(found) if found else 'good'}")
+    return 1 if bad else 0
+
+
+def migrate(options: argparse.Namespace) -> int:
+    """Bring the book to this program's schema."""
+    _needs_book(options.book)
+    sessions = open_sessions(options.book, folder_of("migrations"), _now())
+    print(sessions.said or "The book is up to date.")
+    sessions.close()
+    return 0

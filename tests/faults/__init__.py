@@ -1,0 +1,1 @@
+"""Faults injected on purpose: what must not be lost when they happen."""
