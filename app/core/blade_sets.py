@@ -4,6 +4,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 from app.core.forms import Fields, Refused
+from app.core.units import format_blade
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,15 +47,20 @@ class BladeSetEntry:
 
 
 def parse_blade_set(
-    raw: Mapping[str, str], ticked: Sequence[str], known: Collection[int]
+    raw: Mapping[str, str], ticked: Sequence[str], known: Mapping[int, float]
 ) -> BladeSetEntry | Refused:
-    """Read a blade set's page; `ticked` are the blades chosen, `known` those there are."""
+    """Read a blade set's page; `ticked` are the blades chosen, `known` the thickness of each."""
     fields = Fields(raw)
     chosen = tuple(dict.fromkeys(int(one) for one in ticked if one.isdecimal() and len(one) < 10))
     if not chosen:
         fields.refuse("blade", "Choose at least one blade.")
     elif not set(chosen) <= set(known):
         fields.refuse("blade", "One of these blades is not in the register any more.")
+    else:
+        sizes = [round(known[one], 6) for one in chosen]
+        if twice := sorted({size for size in sizes if sizes.count(size) > 1}):
+            names = " and ".join(format_blade(size) for size in twice)
+            fields.refuse("blade", f"Two blades of {names} are chosen; take one of them.")
     entry = BladeSetEntry(fields.text("name", needed="Give the set a name.", limit=80), chosen)
     return fields.refused() or entry
 

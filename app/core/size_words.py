@@ -9,14 +9,17 @@ from app.core.forms import format_date, plural
 from app.core.measurements import GaugesInUse, ReadingEntry
 from app.core.readings import FacingReadings
 from app.core.sizes import (
+    ASSUMED_REPEATABILITY_MM,
     IN_FORCE,
     CorrectedReadings,
     GaugeFacts,
     SetSizes,
+    ToldReading,
     checks_after,
     checks_in_force,
     reading_causes,
     size_cause,
+    tells_apart,
     true_length,
     true_thickness,
 )
@@ -143,17 +146,23 @@ class ThreeWays:
 def list_three_ways(
     readings: Sequence[ReadingEntry], corrected: CorrectedReadings, gauges: GaugesInUse
 ) -> list[ThreeWays]:
-    """List every reading three ways, then what follows; empty where nothing differs."""
+    """List what a set reads three ways, blades thin to thick, then what follows.
+
+    Only what differs is listed; the list is empty where nothing does.
+    """
     if not corrected.differs and corrected.later is None:
         return []
-    rows = []
+    ways = (corrected.recorded, corrected.in_force, corrected.later or corrected.in_force)
+    groups: dict[tuple[str, float], list[int]] = {}
     for i, one in enumerate(readings):
-        scale = gauges.glass if one.quantity == "blade" else SCALES.get(one.scale, gauges.glass)
-        texts = [
-            format_on_scale(told[i].value_mm, scale) if told is not None else ""
-            for told in (corrected.recorded, corrected.in_force, corrected.later)
-        ]
-        rows.append(ThreeWays(_name_reading(one), *texts))
+        key = (_name_reading(one), -(one.gap_mm or -1e9))
+        groups.setdefault(key, []).append(i)
+    rows = []
+    for (name, _), group in sorted(groups.items(), key=lambda pair: -pair[0][1]):
+        if any(tells_apart(ways[0][i], other[i]) for i in group for other in ways[1:]):
+            rows.append(
+                ThreeWays(name, *(_write_group(readings, way, group, gauges) for way in ways))
+            )
     facings = (corrected.recorded_facing, corrected.facing, corrected.later_facing)
     return rows + [
         ThreeWays(what, *texts)
@@ -165,9 +174,25 @@ def list_three_ways(
     ]
 
 
+def _write_group(
+    readings: Sequence[ReadingEntry],
+    told: Sequence[ToldReading],
+    group: Sequence[int],
+    gauges: GaugesInUse,
+) -> str:
+    """Write a blade's two rails as the notebook has them, left/right; anything else by itself."""
+    first = readings[group[0]]
+    scale = gauges.glass if first.quantity == "blade" else SCALES.get(first.scale, gauges.glass)
+    texts = {readings[i].rail: format_on_scale(told[i].value_mm, scale) for i in group}
+    if first.quantity != "blade":
+        return f"{texts[first.rail]} {scale.unit}".strip()
+    left, right = texts.get("left", "–"), texts.get("right", "–")
+    return left if left == right else f"{left}/{right}"
+
+
 def _name_reading(reading: ReadingEntry) -> str:
     if reading.quantity == "blade":
-        return f"{format_blade(reading.gap_mm or 0.0)}, {reading.rail}"
+        return format_blade(reading.gap_mm or 0.0)
     names = {"tip": "Tip opening", "bore": "Exit bore"}
     return names.get(reading.quantity, reading.quantity.replace("_", " ").capitalize())
 
@@ -204,9 +229,13 @@ def list_spreads(readings: Sequence[ReadingEntry], sizes: SetSizes) -> list[Spre
     alike: dict[tuple[Cause, ...], list[ReadingEntry]] = {}
     thick: dict[tuple[Cause, ...], list[ReadingEntry]] = {}
     others = []
+    marks = _marks_of_blades(readings, sizes)
     for one in readings:
+        if one.quantity not in ASSUMED_REPEATABILITY_MM:
+            continue  # a plain length: its own page says how finely it was read
         marked = sizes.marked(one)
-        causes = [*reading_causes(one, sizes), size_cause(marked, sizes.day, one.value_mm)]
+        mark = marks if one.quantity == "blade" else size_cause(marked, sizes.day, one.value_mm)
+        causes = [*reading_causes(one, sizes), mark]
         key = tuple(cause for cause in causes if cause.u_mm > 0)
         if one.quantity == "blade":
             alike.setdefault(key, []).append(one)
@@ -221,6 +250,14 @@ def list_spreads(readings: Sequence[ReadingEntry], sizes: SetSizes) -> list[Spre
         for causes, group in groups.items()
     ]
     return rows + others
+
+
+def _marks_of_blades(readings: Sequence[ReadingEntry], sizes: SetSizes) -> Cause:
+    """Give how well the glass's marks are known where they are known worst among the stops."""
+    glass = sizes.find(sizes.glass_id)
+    stops = [one.value_mm for one in readings if one.quantity == "blade"] or [0.0]
+    causes = [size_cause(glass, sizes.day, stop) for stop in stops]
+    return max(causes, key=lambda cause: cause.u_mm)
 
 
 def _name_blades(group: Sequence[ReadingEntry], count: int) -> str:

@@ -1,4 +1,4 @@
-"""Blade sets: which blades are read together, and with which set a family of instruments is read."""
+"""Blades read together as a set, and the set a family of instruments is read with."""
 
 from collections.abc import Mapping
 from datetime import datetime

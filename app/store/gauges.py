@@ -11,6 +11,7 @@ from datetime import date, datetime
 from sqlalchemy import Select, func, or_, select
 from sqlalchemy.orm import Session, selectinload
 
+from app.core.gauge_words import KeptCheck
 from app.core.gauges import CheckEntry, GaugeEntry
 from app.core.measurements import GaugesInUse
 from app.core.sizes import GaugeFacts, SetSizes, SizeCheck, StudiedRepeat
@@ -58,6 +59,21 @@ def gauge_facts(gauge: Gauge) -> GaugeFacts:
         ),
         studies=tuple(_studied(one) for one in gauge.studies if one.adopted_on is not None),
     )
+
+
+def kept_checks(gauge: Gauge) -> tuple[KeptCheck, ...]:
+    """Give a loaded gauge's checks as typed, struck ones too, by day."""
+    return tuple(
+        KeptCheck(
+            one.id,
+            CheckEntry(
+                one.checked_on, one.mark_typed, one.mark_mm, one.typed, one.scale,
+                one.actual_mm, one.u_mm, one.method,
+            ),
+            one.struck_at is not None,
+        )
+        for one in gauge.checks
+    )  # fmt: skip
 
 
 def _studied(study: Study) -> StudiedRepeat:

@@ -194,9 +194,10 @@ def last_facings(session: Session, piece_ids: list[int]) -> dict[int, Measuremen
         )
         .order_by(ReadingSet.taken_on, ReadingSet.id)
     )
+    register = load_register(session)
     by_piece: dict[int, list[Measurement]] = {}
     for one in kept:
-        made = as_measurement(one, one.job.number if one.job else None)
+        made = as_measurement(one, register, one.job.number if one.job else None)
         by_piece.setdefault(one.piece_id, []).append(made)
     found = {piece_id: last_facing(sets) for piece_id, sets in by_piece.items()}
     return {piece_id: last for piece_id, last in found.items() if last}

@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session, selectinload
 from app.core.jobs import CAME_WITH_ITEMS, CONDITION_ITEMS
 from app.core.measurements import Blade, GaugesInUse
 from app.core.shop import BEGINNINGS, DEFAULT_CARE, DEFAULT_TERMS, ShopEntry
+from app.core.sizes import SetSizes
 from app.core.units import SCALES, format_blade
 from app.store.blade_sets import set_for_kind
 from app.store.revisions import change_record
@@ -142,11 +143,13 @@ def gauges_in_use(
     *,
     instrument_kind: str = "",
     and_blades: Collection[int] = (),
+    as_read: SetSizes | None = None,
 ) -> GaugesInUse:
     """Give the blades (thick to thin) and scales with which a set is read now.
 
     Without a set asked for it is the one of the instrument's family, else the shop's usual one.
-    `and_blades` are shown too: those of readings taken before the set was changed.
+    `and_blades` are shown too: those of readings taken before the set was changed. `as_read` are
+    the gauges of a kept set: to correct it, its own glass, wedge and bore gauge are read again.
     """
     shop = get_shop(session)
     chosen = shop.blade_set_id
@@ -156,13 +159,17 @@ def gauges_in_use(
         chosen = set_for_kind(session, instrument_kind) or chosen
     members = select(BladeSetMember.gauge_id).where(BladeSetMember.blade_set_id == chosen)
     found = session.scalars(
-        select(Gauge).where(or_(Gauge.id.in_(members), Gauge.id.in_(and_blades)))
+        select(Gauge).where(
+            Gauge.kind == "blade", or_(Gauge.id.in_(members), Gauge.id.in_(and_blades))
+        )
     )
     blades = sorted(
-        (Blade(one.id, one.nominal_mm or 0.0) for one in found), key=lambda blade: -blade.gap_mm
+        (Blade(one.id, one.nominal_mm or 0.0, one.label) for one in found),
+        key=lambda blade: -blade.gap_mm,
     )
     glass, wedge, bore = (
-        session.get_one(Gauge, key) for key in (shop.glass_id, shop.wedge_id, shop.bore_gauge_id)
+        session.get_one(Gauge, getattr(as_read, name, None) or getattr(shop, name))
+        for name in ("glass_id", "wedge_id", "bore_gauge_id")
     )
     return GaugesInUse(
         blades=tuple(blades),

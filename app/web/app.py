@@ -14,9 +14,11 @@ from app.store.migrating import migrate_book
 from app.store.shop import get_shop, has_shop, start_book
 from app.web import (
     bench,
+    blade_sets,
     customers,
     drop_offs,
     first_start,
+    gauges,
     help_pages,
     jobs,
     lookups,
@@ -26,6 +28,7 @@ from app.web import (
     service,
     shop,
     slips,
+    studies,
 )
 from app.web.files import folder_of
 from app.web.guard import Guard
@@ -45,6 +48,9 @@ ROUTERS = (
     slips.router,
     pictures.router,
     shop.router,
+    studies.router,
+    gauges.router,
+    blade_sets.router,
     help_pages.router,
     service.router,
 )

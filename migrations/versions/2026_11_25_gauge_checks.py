@@ -1,7 +1,7 @@
 """gauge checks, repeatability studies, a blade set for each family.
 
 Revision ID: 20261125_gauges
-Revises: 20261125_first
+Revises: 20261125_begun_as
 """
 
 import sqlalchemy as sa
@@ -9,7 +9,7 @@ from alembic import op
 
 
 revision = "20261125_gauges"
-down_revision = "20261125_first"
+down_revision = "20261125_begun_as"
 branch_labels = None
 depends_on = None
 
