@@ -198,10 +198,11 @@ def test_the_thickness_corrected_in_the_register_counts_without_a_check():
     assert told.facing.left[-1].position_mm > told.recorded_facing.left[-1].position_mm
 
 
-def test_a_correction_too_small_to_speak_of_is_used_but_not_told():
+def test_a_correction_of_less_than_a_tenth_of_the_uncertainty_is_not_made():
     told = correct_readings(readings(), sizes(blade(1, check(2025, 0.0380))))
     assert not told.differs
-    assert told.in_force[0].value_mm != told.recorded[0].value_mm
+    assert told.in_force[0].value_mm == 18.0
+    assert told.facing.left[-1].gap_u_mm == 0.001
 
 
 def test_one_mark_checked_moves_every_mark_alike():
