@@ -103,6 +103,7 @@ if (grid) {
   const ask = newestOnly();
   const preview = grid.querySelector("[data-preview]");
   const refresh = after(220, async () => {
+    if (!grid.dataset.previewAt) return;
     const text = await ask(grid.dataset.previewAt, { method: "POST", body: new FormData(grid) });
     if (text === null) return;
     const reply = JSON.parse(text);

@@ -62,12 +62,17 @@ class MeasuredPart:
 
 @dataclass(frozen=True, slots=True)
 class CardReadings:
-    """What the card compares: readings and exit bores, either of which may be missing."""
+    """What the card compares: readings and exit bores, either of which may be missing.
+
+    The bores' standard uncertainties are those of the bore gauge's step where not given.
+    """
 
     before: FacingReadings | None
     after: FacingReadings | None
     before_bore_mm: float | None = None
     after_bore_mm: float | None = None
+    before_bore_u_mm: float | None = None
+    after_bore_u_mm: float | None = None
 
 
 def build_measured_part(
@@ -324,7 +329,8 @@ def _bore_figures(readings: CardReadings, gauges: GaugesInUse) -> list[CardFigur
         return []
     change = None
     if values[0] is not None and values[1] is not None:
-        u = hypot(*[rectangular(gauges.bore.step_mm / 2)] * 2)
+        step_u = rectangular(gauges.bore.step_mm / 2)
+        u = hypot(readings.before_bore_u_mm or step_u, readings.after_bore_u_mm or step_u)
         difference, spread = values[1] - values[0], expanded(u)
         en = abs(difference) / spread
         change = Change("bore", None, None, values[0], values[1], difference, spread, en, en > 1.0)

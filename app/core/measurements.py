@@ -40,11 +40,12 @@ class Blade:
 
     gauge_id: int
     gap_mm: float
+    name: str = ""
 
     @property
     def label(self) -> str:
-        """The thickness as engraved."""
-        return format_blade(self.gap_mm)
+        """What the shop calls it, usually its thickness as engraved."""
+        return self.name or format_blade(self.gap_mm)
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,10 +4,18 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from sqlalchemy import select
-from sqlalchemy.orm import Session, joinedload, selectinload
+from sqlalchemy.orm import Session, joinedload, object_session, selectinload
 
-from app.core.measurements import GaugesInUse, ReadingEntry, SetEntry, facing_of
-from app.core.readings import FacingReadings
+from app.core.measurements import GaugesInUse, ReadingEntry, SetEntry
+from app.core.readings import FacingReadings, Uncertainties
+from app.core.sizes import (
+    CorrectedReadings,
+    GaugeFacts,
+    SetSizes,
+    ToldReading,
+    correct_readings,
+)
+from app.store.gauges import load_register, sizes_of
 from app.store.tables import Job, Reading, ReadingSet
 
 
@@ -26,17 +34,39 @@ class Measurement:
     replaces_why: str
     replaced_by_id: int | None
     blade_set_id: int | None
+    sizes: SetSizes
+    corrected: CorrectedReadings
 
     @property
     def facing(self) -> FacingReadings:
-        """The blade and tip readings."""
-        return facing_of(self.readings)
+        """The blade and tip readings by the gauges of their day, each with its uncertainty."""
+        return self.corrected.facing
+
+    @property
+    def recorded(self) -> FacingReadings:
+        """The blade and tip readings as they were typed."""
+        return self.corrected.recorded_facing
+
+    @property
+    def uncertainties(self) -> Uncertainties:
+        """What holds for the whole set where a reading does not say its own."""
+        return self.corrected.uncertainties
 
     @property
     def bore_mm(self) -> float | None:
-        """The exit bore, if it was read."""
-        found = (one for one in self.readings if one.quantity == "bore" and not one.depth_mm)
-        return next((one.value_mm for one in found), None)
+        """The exit bore by the bore gauge of its day, if it was read."""
+        return self._bore.value_mm if self._bore else None
+
+    @property
+    def bore_u_mm(self) -> float | None:
+        """The standard uncertainty of the exit bore."""
+        return self._bore.u_mm if self._bore else None
+
+    @property
+    def _bore(self) -> ToldReading | None:
+        pairs = zip(self.readings, self.corrected.in_force, strict=True)
+        found = (told for one, told in pairs if one.quantity == "bore" and not one.depth_mm)
+        return next(found, None)
 
 
 def add_reading_set(
@@ -83,8 +113,18 @@ def add_reading_set(
     return kept
 
 
-def as_measurement(kept: ReadingSet, job_number: int | None = None) -> Measurement:
-    """Give a loaded reading set as a value."""
+def as_measurement(
+    kept: ReadingSet, register: dict[int, GaugeFacts], job_number: int | None = None
+) -> Measurement:
+    """Give a loaded reading set as a value, by what its gauges were on its day."""
+    readings = tuple(
+        ReadingEntry(
+            one.quantity, one.rail, one.gauge_id, one.gap_mm, one.depth_mm, one.typed,
+            one.scale, one.value_mm,
+        )
+        for one in kept.readings
+    )  # fmt: skip
+    sizes = sizes_of(register, kept)
     return Measurement(
         id=kept.id,
         piece_id=kept.piece_id,
@@ -92,18 +132,14 @@ def as_measurement(kept: ReadingSet, job_number: int | None = None) -> Measureme
         role=kept.role,
         taken_on=kept.taken_on,
         note=kept.note,
-        readings=tuple(
-            ReadingEntry(
-                one.quantity, one.rail, one.gauge_id, one.gap_mm, one.depth_mm, one.typed,
-                one.scale, one.value_mm,
-            )
-            for one in kept.readings
-        ),
+        readings=readings,
         replaces_id=kept.replaces_id,
         replaces_why=kept.replaces_why,
         replaced_by_id=kept.replaced_by.id if kept.replaced_by else None,
         blade_set_id=kept.blade_set_id,
-    )  # fmt: skip
+        sizes=sizes,
+        corrected=correct_readings(readings, sizes),
+    )
 
 
 def get_measurement(session: Session, set_id: int) -> Measurement | None:
@@ -117,12 +153,16 @@ def get_measurement(session: Session, set_id: int) -> Measurement | None:
             joinedload(ReadingSet.job),
         )
     )
-    return as_measurement(kept, kept.job.number if kept.job else None) if kept else None
+    if kept is None:
+        return None
+    return as_measurement(kept, load_register(session), kept.job.number if kept.job else None)
 
 
 def measurements_of_job(job: Job) -> list[Measurement]:
     """Give a loaded job's reading sets in the order they were taken."""
-    made = [as_measurement(kept, job.number) for kept in job.reading_sets]
+    session = object_session(job)
+    register = load_register(session) if session and job.reading_sets else {}
+    made = [as_measurement(kept, register, job.number) for kept in job.reading_sets]
     return sorted(made, key=lambda one: (one.taken_on, one.id))
 
 
@@ -138,7 +178,8 @@ def list_measurements(session: Session, piece_id: int) -> list[Measurement]:
         )
         .order_by(ReadingSet.taken_on, ReadingSet.id)
     )
-    return [as_measurement(one, one.job.number if one.job else None) for one in kept]
+    register = load_register(session)
+    return [as_measurement(one, register, one.job.number if one.job else None) for one in kept]
 
 
 def last_facings(session: Session, piece_ids: list[int]) -> dict[int, Measurement]:
@@ -153,9 +194,10 @@ def last_facings(session: Session, piece_ids: list[int]) -> dict[int, Measuremen
         )
         .order_by(ReadingSet.taken_on, ReadingSet.id)
     )
+    register = load_register(session)
     by_piece: dict[int, list[Measurement]] = {}
     for one in kept:
-        made = as_measurement(one, one.job.number if one.job else None)
+        made = as_measurement(one, register, one.job.number if one.job else None)
         by_piece.setdefault(one.piece_id, []).append(made)
     found = {piece_id: last_facing(sets) for piece_id, sets in by_piece.items()}
     return {piece_id: last for piece_id, last in found.items() if last}

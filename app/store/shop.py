@@ -1,15 +1,17 @@
 """The shop's settings, its gauges and blade sets, and what a new book starts with."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import datetime
 
-from sqlalchemy import select
+from sqlalchemy import or_, select
 from sqlalchemy.orm import Session, selectinload
 
 from app.core.jobs import CAME_WITH_ITEMS, CONDITION_ITEMS
 from app.core.measurements import Blade, GaugesInUse
 from app.core.shop import BEGINNINGS, DEFAULT_CARE, DEFAULT_TERMS, ShopEntry
+from app.core.sizes import SetSizes
 from app.core.units import SCALES, format_blade
+from app.store.blade_sets import set_for_kind
 from app.store.revisions import change_record
 from app.store.tables import BladeSet, BladeSetMember, ChecklistItem, Customer, Gauge, Shop
 
@@ -135,22 +137,39 @@ def list_blade_sets(session: Session) -> list[BladeSet]:
     )
 
 
-def gauges_in_use(session: Session, blade_set_id: int | None = None) -> GaugesInUse:
-    """Give the blades (thick to thin) and scales with which a set is read now."""
+def gauges_in_use(
+    session: Session,
+    blade_set_id: int | None = None,
+    *,
+    instrument_kind: str = "",
+    and_blades: Collection[int] = (),
+    as_read: SetSizes | None = None,
+) -> GaugesInUse:
+    """Give the blades (thick to thin) and scales with which a set is read now.
+
+    Without a set asked for it is the one of the instrument's family, else the shop's usual one.
+    `and_blades` are shown too: those of readings taken before the set was changed. `as_read` are
+    the gauges of a kept set: to correct it, its own glass, wedge and bore gauge are read again.
+    """
     shop = get_shop(session)
-    chosen = blade_set_id or shop.blade_set_id
-    members = session.scalars(
-        select(BladeSetMember)
-        .where(BladeSetMember.blade_set_id == chosen)
-        .options(selectinload(BladeSetMember.gauge))
-        .order_by(BladeSetMember.place)
-    ).all()
+    chosen = shop.blade_set_id
+    if blade_set_id is not None and session.get(BladeSet, blade_set_id) is not None:
+        chosen = blade_set_id
+    elif instrument_kind:
+        chosen = set_for_kind(session, instrument_kind) or chosen
+    members = select(BladeSetMember.gauge_id).where(BladeSetMember.blade_set_id == chosen)
+    found = session.scalars(
+        select(Gauge).where(
+            Gauge.kind == "blade", or_(Gauge.id.in_(members), Gauge.id.in_(and_blades))
+        )
+    )
     blades = sorted(
-        (Blade(one.gauge_id, one.gauge.nominal_mm or 0.0) for one in members),
+        (Blade(one.id, one.nominal_mm or 0.0, one.label) for one in found),
         key=lambda blade: -blade.gap_mm,
     )
     glass, wedge, bore = (
-        session.get_one(Gauge, key) for key in (shop.glass_id, shop.wedge_id, shop.bore_gauge_id)
+        session.get_one(Gauge, getattr(as_read, name, None) or getattr(shop, name))
+        for name in ("glass_id", "wedge_id", "bore_gauge_id")
     )
     return GaugesInUse(
         blades=tuple(blades),

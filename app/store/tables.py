@@ -79,6 +79,71 @@ class Gauge(Base):
     repeatability_mm: Mapped[float | None]
     retired: Mapped[bool] = mapped_column(default=False)
     notes: Mapped[str] = mapped_column(default="")
+    version: Mapped[int] = mapped_column(default=1, server_default="1")
+    checks: Mapped[list["GaugeCheck"]] = relationship(
+        order_by="(GaugeCheck.checked_on, GaugeCheck.id)", lazy="raise", back_populates="gauge"
+    )
+    studies: Mapped[list["Study"]] = relationship(
+        order_by="(Study.done_on, Study.id)", lazy="raise", back_populates="gauge",
+        foreign_keys="Study.gauge_id",
+    )  # fmt: skip
+
+
+class GaugeCheck(Base):
+    """What one gauge was found to be on a day: never changed, only struck out.
+
+    A blade is checked as a whole; on an engraved gauge one of its marks is, and `mark_mm` says
+    which.
+    """
+
+    __tablename__ = "gauge_check"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    gauge_id: Mapped[int] = mapped_column(ForeignKey("gauge.id"), index=True)
+    checked_on: Mapped[date]
+    mark_typed: Mapped[str] = mapped_column(default="")
+    mark_mm: Mapped[float | None]
+    typed: Mapped[str]
+    scale: Mapped[str] = mapped_column(String(40))
+    actual_mm: Mapped[float]
+    u_mm: Mapped[float]
+    method: Mapped[str] = mapped_column(default="")
+    created_at: Mapped[datetime]
+    struck_at: Mapped[datetime | None]
+    gauge: Mapped[Gauge] = relationship(lazy="raise", back_populates="checks")
+
+
+class Study(Base):
+    """How well one hand repeats one gauge: readings of a few pieces, each several times."""
+
+    __tablename__ = "study"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    gauge_id: Mapped[int] = mapped_column(ForeignKey("gauge.id"), index=True)
+    read_on_id: Mapped[int | None] = mapped_column(ForeignKey("gauge.id"))
+    scale: Mapped[str] = mapped_column(String(40))
+    done_on: Mapped[date]
+    note: Mapped[str] = mapped_column(default="")
+    adopted_on: Mapped[date | None]
+    created_at: Mapped[datetime]
+    gauge: Mapped[Gauge] = relationship(
+        lazy="raise", back_populates="studies", foreign_keys=[gauge_id]
+    )
+    read_on: Mapped[Gauge | None] = relationship(lazy="raise", foreign_keys=[read_on_id])
+    readings: Mapped[list["StudyReading"]] = relationship(
+        order_by="(StudyReading.piece_place, StudyReading.turn)", lazy="raise"
+    )
+
+
+class StudyReading(Base):
+    """One reading of a study: which piece, at which turn, the text as typed, its value in mm."""
+
+    __tablename__ = "study_reading"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    study_id: Mapped[int] = mapped_column(ForeignKey("study.id"), index=True)
+    piece_place: Mapped[int]
+    piece: Mapped[str]
+    turn: Mapped[int]
+    typed: Mapped[str]
+    value_mm: Mapped[float]
 
 
 class BladeSet(Base):
@@ -87,7 +152,7 @@ class BladeSet(Base):
     __tablename__ = "blade_set"
     id: Mapped[int] = mapped_column(primary_key=True)
     name: Mapped[str] = mapped_column(unique=True)
-    family: Mapped[str] = mapped_column(String(40), default="")
+    version: Mapped[int] = mapped_column(default=1, server_default="1")
     members: Mapped[list["BladeSetMember"]] = relationship(
         back_populates="blade_set", order_by="BladeSetMember.place", lazy="raise"
     )
@@ -104,6 +169,14 @@ class BladeSetMember(Base):
     place: Mapped[int]
     blade_set: Mapped[BladeSet] = relationship(back_populates="members", lazy="raise")
     gauge: Mapped[Gauge] = relationship(lazy="raise")
+
+
+class FamilyBladeSet(Base):
+    """The blade set a family of instruments is read with, where it is not the shop's usual one."""
+
+    __tablename__ = "family_blade_set"
+    family: Mapped[str] = mapped_column(String(40), primary_key=True)
+    blade_set_id: Mapped[int] = mapped_column(ForeignKey("blade_set.id"))
 
 
 class Shop(Base):

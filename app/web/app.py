@@ -16,9 +16,11 @@ from app.store.upkeep import is_book, keep_upkeep, read_upkeep
 from app.web import (
     backups,
     bench,
+    blade_sets,
     customers,
     drop_offs,
     first_start,
+    gauges,
     help_pages,
     jobs,
     lookups,
@@ -28,6 +30,7 @@ from app.web import (
     service,
     shop,
     slips,
+    studies,
 )
 from app.web.files import folder_of
 from app.web.guard import Guard
@@ -48,6 +51,9 @@ ROUTERS = (
     pictures.router,
     shop.router,
     backups.router,
+    studies.router,
+    gauges.router,
+    blade_sets.router,
     help_pages.router,
     service.router,
 )

@@ -35,7 +35,7 @@ def show(request: Request, session: Reading, customer_id: int) -> HTMLResponse:
         jobs=list_jobs_of(session, customer_id),
         last=last,
         lines={
-            piece_id: write_line(one.facing, gauges.glass, gauges.tip)
+            piece_id: write_line(one.recorded, gauges.glass, gauges.tip)
             for piece_id, one in last.items()
         },
     )

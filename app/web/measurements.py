@@ -1,5 +1,6 @@
 """Readings: the grid, the one line, what they mean, and corrections that lose nothing."""
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -23,6 +24,13 @@ from app.core.measurements import (
     parse_set,
     write_line,
 )
+from app.core.size_words import (
+    HISTORY_RULE,
+    list_gauge_lines,
+    list_spreads,
+    list_three_ways,
+)
+from app.core.sizes import correct_readings
 from app.core.units import format_mm, format_on_scale
 from app.core.wording import (
     describe_facing,
@@ -32,10 +40,11 @@ from app.core.wording import (
     read_facing_length,
     say_evenness,
 )
+from app.store.gauges import sizes_in_use
 from app.store.jobs import add_event, get_job, move_job
 from app.store.measurements import Measurement, add_reading_set, get_measurement
 from app.store.pieces import get_piece
-from app.store.shop import gauges_in_use, get_shop
+from app.store.shop import gauges_in_use, get_shop, list_blade_sets
 from app.store.tables import Job, Piece, Shop
 from app.web.pages import (
     Clock,
@@ -54,14 +63,21 @@ from app.web.pictures import preview_address
 
 router = APIRouter()
 NOT_HERE = "There are no such readings in this book."
+BLADE_CELL = re.compile(r"b([0-9]{1,9})_(?:left|right)")
 
 
 @dataclass(frozen=True, slots=True)
 class Summary:
-    """A reading set as a line in a list: as notebooks write it, and what it comes to."""
+    """A reading set as a line in a list: as notebooks write it, and what it comes to.
+
+    `line` is as typed. `corrected_line` is by the sizes the gauges had that day and `later_line`
+    as if later checks had held already; both are empty where they would say the same.
+    """
 
     measurement: Measurement
     line: str
+    corrected_line: str
+    later_line: str
     analysis: FacingAnalysis
     facing_length_mm: float | None
     evenness: str
@@ -69,11 +85,16 @@ class Summary:
 
 def summarise(measurement: Measurement, gauges: GaugesInUse, shop: Shop) -> Summary:
     """Work out what a reading set comes to."""
-    facing = measurement.facing
-    analysis = analyse_facing(facing, evenness_tolerance_mm=shop.evenness_tolerance_mm)
+    facing, corrected = measurement.facing, measurement.corrected
+    analysis = analyse_facing(
+        facing, measurement.uncertainties, evenness_tolerance_mm=shop.evenness_tolerance_mm
+    )
+    later = corrected.later_facing
     return Summary(
         measurement,
-        write_line(facing, gauges.glass, gauges.tip),
+        write_line(measurement.recorded, gauges.glass, gauges.tip),
+        write_line(facing, gauges.glass, gauges.tip) if corrected.differs else "",
+        write_line(later, gauges.glass, gauges.tip) if later else "",
         analysis,
         read_facing_length(facing),
         say_evenness(analysis),
@@ -178,7 +199,9 @@ def create_correction(
 def _take(request: Request, session: Session, bench: Bench, form: Form, clock: Clock) -> Response:
     if answer := taken_before(session, form):
         return answer
-    gauges = _gauges(session, form)
+    gauges = _gauges(session, form, bench)
+    if form.get("do") == "blades":
+        return _grid(request, session, bench, form, clock)
     entry = parse_set(form.values, gauges, bench.piece.instrument_kind, clock.today())
     if isinstance(entry, Refused):
         form.problems = {**entry.problems, **form.problems}
@@ -230,15 +253,33 @@ def keep_set(
     return f"/jobs/{job.number}?said=readings#readings"
 
 
-def _gauges(session: Session, form: Form) -> GaugesInUse:
+def _gauges(session: Session, form: Form, bench: Bench) -> GaugesInUse:
+    """Give the gauges to read with: the set chosen, else the one of the piece's family.
+
+    Blades outside the set are shown too where something is typed for them, or was read by the
+    set that is corrected: changing the set loses nothing.
+    """
     chosen = form.get("blade_set")
-    return gauges_in_use(session, int(chosen) if chosen.isdecimal() and len(chosen) < 10 else None)
+    kept = bench.replaces.readings if bench.replaces else ()
+    read = {one.gauge_id for one in kept if one.quantity == "blade" and one.gauge_id}
+    typed = {
+        int(cell.group(1))
+        for name, text in form.values.items()
+        if text.strip() and (cell := BLADE_CELL.fullmatch(name))
+    }
+    return gauges_in_use(
+        session,
+        int(chosen) if chosen.isdecimal() and len(chosen) < 10 else None,
+        instrument_kind=bench.piece.instrument_kind,
+        and_blades=read | typed,
+        as_read=bench.replaces.sizes if bench.replaces else None,
+    )
 
 
 def _grid(
     request: Request, session: Session, bench: Bench, form: Form, clock: Clock
 ) -> HTMLResponse:
-    gauges = _gauges(session, form)
+    gauges = _gauges(session, form, bench)
     today = clock.today()
     # The line is spread over the cells only where it can be; the line itself stays as typed.
     cells = fill_from_line(form.values, gauges.blades)
@@ -250,6 +291,7 @@ def _grid(
         form=form,
         bench=bench,
         gauges=gauges,
+        blade_sets=list_blade_sets(session),
         cells=cells if form.problems or checked else form.values,
         cell_name=cell_name,
         meanings=grid_meanings(cells, gauges),
@@ -279,15 +321,20 @@ def _preview(
     entry = parse_set({"role": "reference", **cells}, gauges, kind, clock.today())
     if isinstance(entry, Refused):
         return None
-    facing = facing_of((entry.entry if isinstance(entry, Asked) else entry).readings)
+    kept = entry.entry if isinstance(entry, Asked) else entry
+    facing = facing_of(kept.readings)
     if not (facing.left or facing.right):
         return None
+    sizes = sizes_in_use(session, gauges, kept.taken_on)
+    corrected = correct_readings(kept.readings, sizes)
     tolerance = get_shop(session).evenness_tolerance_mm
-    analysis = analyse_facing(facing, evenness_tolerance_mm=tolerance)
+    analysis = analyse_facing(
+        corrected.facing, corrected.uncertainties, evenness_tolerance_mm=tolerance
+    )
     return {
         "line": write_line(facing, gauges.glass, gauges.tip),
         "words": describe_facing(analysis, gauges.glass),
-        "picture": preview_address(facing, gauges),
+        "picture": preview_address(corrected.facing, gauges),
     }
 
 
@@ -295,7 +342,7 @@ def _preview(
 def preview(session: Reading, form: Typed, clock: Clock, piece: int) -> JSONResponse:
     """Say what a half-typed grid means and comes to; nothing is kept."""
     found = found_or_404(get_piece(session, piece), "There is no such piece in this book.")
-    gauges = _gauges(session, form)
+    gauges = _gauges(session, form, Bench(found, None, "", ""))
     cells = fill_from_line(form.values, gauges.blades)
     shown = _preview(cells, gauges, found.instrument_kind, session, clock)
     part = templates().get_template("measurements/preview.html").render(preview=shown)
@@ -316,7 +363,11 @@ def show(request: Request, session: Reading, set_id: int) -> HTMLResponse:
         summary=summary,
         figures=list_figures(summary, gauges),
         words=describe_facing(summary.analysis, gauges.glass),
-        rows=list_blade_rows(summary.analysis, measurement.facing, gauges.glass),
+        rows=list_blade_rows(summary.analysis, measurement.recorded, gauges.glass),
+        gauge_lines=list_gauge_lines(measurement.readings, measurement.sizes),
+        three_ways=list_three_ways(measurement.readings, measurement.corrected, gauges),
+        spreads=list_spreads(measurement.readings, measurement.sizes),
+        history_rule=HISTORY_RULE,
         curves=list_curve_rows(summary.analysis),
         tolerance_mm=shop.evenness_tolerance_mm,
     )
@@ -330,7 +381,11 @@ def list_figures(summary: Summary, gauges: GaugesInUse) -> list[dict[str, str]]:
             {
                 "label": "Facing length",
                 "value": f"{format_mm(summary.facing_length_mm)} mm",
-                "note": "where the thinnest blade stops",
+                "note": _as_recorded(
+                    "where the thinnest blade stops",
+                    read_facing_length(summary.measurement.recorded),
+                    summary.facing_length_mm,
+                ),
             }
         )
     if facing.tip_opening_mm is not None:
@@ -339,7 +394,11 @@ def list_figures(summary: Summary, gauges: GaugesInUse) -> list[dict[str, str]]:
             {
                 "label": "Tip opening",
                 "value": f"{format_mm(facing.tip_opening_mm)} mm",
-                "note": f"{format_mm(inches, 3)} in",
+                "note": _as_recorded(
+                    f"{format_mm(inches, 3)} in",
+                    summary.measurement.recorded.tip_opening_mm,
+                    facing.tip_opening_mm,
+                ),
             }
         )
     spoken = main_rail(summary.analysis)
@@ -360,3 +419,10 @@ def list_figures(summary: Summary, gauges: GaugesInUse) -> list[dict[str, str]]:
             }
         )
     return [*figures, {"label": "Rails", "value": summary.evenness, "note": ""}]
+
+
+def _as_recorded(note: str, recorded_mm: float | None, used_mm: float) -> str:
+    """Add what was recorded, where the gauges of that day were not what is marked on them."""
+    if recorded_mm is None or abs(recorded_mm - used_mm) < 0.005:
+        return note
+    return f"{note}; {format_mm(recorded_mm)} as recorded"

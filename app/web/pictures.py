@@ -115,29 +115,44 @@ def _one_picture(facing: FacingReadings, gauges: GaugesInUse, name: str = "") ->
 def preview_address(facing: FacingReadings, gauges: GaugesInUse) -> str:
     """Give the address of a picture of readings that are not kept yet."""
     query = {
-        "left": ",".join(f"{stop.gap_mm:.6g}:{stop.position_mm:.6g}" for stop in facing.left),
-        "right": ",".join(f"{stop.gap_mm:.6g}:{stop.position_mm:.6g}" for stop in facing.right),
+        "left": ",".join(map(_write_stop, facing.left)),
+        "right": ",".join(map(_write_stop, facing.right)),
         "glass": gauges.glass.key,
     }
     if facing.tip_opening_mm is not None:
         query["tip"] = f"{facing.tip_opening_mm:.6g}"
+    if facing.tip_u_mm is not None:
+        query["tip_u"] = f"{facing.tip_u_mm:.4g}"
     return f"/pictures/profile.svg?{urlencode(query)}"
+
+
+def _write_stop(stop: BladeStop) -> str:
+    """Write a stop for an address: gap, position and, where it has its own, uncertainties."""
+    told = (stop.gap_mm, stop.position_mm, stop.gap_u_mm, stop.position_u_mm)
+    return ":".join(f"{one:.6g}" for one in told if one is not None)
 
 
 def _stops(text: str) -> tuple[BladeStop, ...]:
     try:
-        pairs = [part.split(":") for part in text.split(",") if part]
-        return tuple(BladeStop(float(gap), float(position)) for gap, position in pairs[:60])
+        parts = [[float(one) for one in part.split(":")] for part in text.split(",") if part]
+        if not all(len(part) in {2, 4} for part in parts):
+            raise ValueError
+        return tuple(BladeStop(*part) for part in parts[:60])
     except ValueError:
         raise HTTPException(422, "These are not readings.") from None
 
 
 @router.get("/pictures/profile.svg")
 def preview(
-    request: Request, session: Reading, left: str = "", right: str = "", tip: float | None = None
+    request: Request,
+    session: Reading,
+    left: str = "",
+    right: str = "",
+    tip: float | None = None,
+    tip_u: float | None = None,
 ) -> Response:
     """Draw readings given in the address; nothing is kept."""
-    facing = FacingReadings(_stops(left), _stops(right), tip)
+    facing = FacingReadings(_stops(left), _stops(right), tip, tip_u)
     try:
         picture = _one_picture(facing, gauges_in_use(session))
     except MalformedReading as error:

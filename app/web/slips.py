@@ -11,6 +11,7 @@ from app.core.cards import CardReadings, build_measured_part, say_done
 from app.core.customers import INSTRUMENT_KINDS
 from app.core.forms import format_date, format_money
 from app.core.jobs import RETURN_WAYS
+from app.core.measurements import write_line
 from app.core.pieces import MATERIAL_CAUTIONS, MATERIALS, name_piece
 from app.core.readings import Uncertainties
 from app.core.slips import SLIP_KINDS, SlipKind
@@ -218,22 +219,36 @@ def _intake_part(job: Job, shop: Shop) -> dict[str, Any]:
     }
 
 
+def _uncertainties(before: Measurement | None, after: Measurement | None) -> Uncertainties:
+    """Give what holds for the whole card: every reading brings its own, so it hardly matters."""
+    told = after or before
+    return told.uncertainties if told else Uncertainties()
+
+
 def _return_part(session: Session, job: Job, shop: Shop) -> dict[str, Any]:
     before, after = _before_after(job)
+    gauges = gauges_in_use(session)
     measured = build_measured_part(
         CardReadings(
             before.facing if before else None,
             after.facing if after else None,
             before.bore_mm if before else None,
             after.bore_mm if after else None,
+            before.bore_u_mm if before else None,
+            after.bore_u_mm if after else None,
         ),
-        gauges_in_use(session),
-        Uncertainties(),
+        gauges,
+        _uncertainties(before, after),
         shop.evenness_tolerance_mm,
     )
     passes = [as_entry(one) for one in job.passes if one.struck_at is None]
     return {
         "measured": asdict(measured),
+        "as_read": [
+            f"{when} {write_line(one.recorded, gauges.glass, gauges.tip)}"
+            for when, one in (("before", before), ("after", after))
+            if one is not None and one.corrected.differs
+        ],
         "done": say_done(job.agreed_work, passes),
         "care": shop.care_text,
         "caution": MATERIAL_CAUTIONS[job.piece.material],

@@ -9,15 +9,15 @@ from math import floor
 
 import pytest
 
-from app.core.budget import BudgetPart, combine_budget
+from app.core.uncertainty import Cause, combine_budget
 
 PARTS = [
-    BudgetPart("standard", 25.0, 18),
-    BudgetPart("differences of repeats", 5.8, 24),
-    BudgetPart("comparator, random", 3.9, 5),
-    BudgetPart("comparator, systematic", 6.7, 8),
-    BudgetPart("difference of expansion", 2.9, 50),
-    BudgetPart("difference of temperature", 16.6, 2),
+    Cause("standard", 25.0, 18),
+    Cause("differences of repeats", 5.8, 24),
+    Cause("comparator, random", 3.9, 5),
+    Cause("comparator, systematic", 6.7, 8),
+    Cause("difference of expansion", 2.9, 50),
+    Cause("difference of temperature", 16.6, 2),
 ]
 
 
