@@ -7,7 +7,6 @@ Revises: 20261125_begun_as
 import sqlalchemy as sa
 from alembic import op
 
-
 revision = "20261125_gauges"
 down_revision = "20261125_begun_as"
 branch_labels = None
