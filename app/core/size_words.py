@@ -5,21 +5,19 @@ from dataclasses import dataclass
 from math import floor, hypot, isfinite, log10
 
 from app.core.analysis import analyse_facing
+from app.core.corrections import CorrectedReadings, ToldReading, tells_apart
 from app.core.forms import format_date, plural
 from app.core.measurements import GaugesInUse, ReadingEntry
 from app.core.readings import FacingReadings
 from app.core.sizes import (
     ASSUMED_REPEATABILITY_MM,
     IN_FORCE,
-    CorrectedReadings,
     GaugeFacts,
     SetSizes,
-    ToldReading,
     checks_after,
     checks_in_force,
     reading_causes,
     size_cause,
-    tells_apart,
     true_length,
     true_thickness,
 )

@@ -6,15 +6,10 @@ from datetime import date, datetime
 from sqlalchemy import select
 from sqlalchemy.orm import Session, joinedload, object_session, selectinload
 
+from app.core.corrections import CorrectedReadings, ToldReading, correct_readings
 from app.core.measurements import GaugesInUse, ReadingEntry, SetEntry
 from app.core.readings import FacingReadings, Uncertainties
-from app.core.sizes import (
-    CorrectedReadings,
-    GaugeFacts,
-    SetSizes,
-    ToldReading,
-    correct_readings,
-)
+from app.core.sizes import GaugeFacts, SetSizes
 from app.store.gauges import load_register, sizes_of
 from app.store.tables import Job, Reading, ReadingSet
 

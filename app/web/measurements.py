@@ -11,6 +11,7 @@ from fastapi.responses import HTMLResponse, JSONResponse, Response
 from sqlalchemy.orm import Session
 
 from app.core.analysis import FacingAnalysis, analyse_facing
+from app.core.corrections import correct_readings
 from app.core.forms import Refused
 from app.core.measurements import (
     ROLES,
@@ -30,7 +31,6 @@ from app.core.size_words import (
     list_spreads,
     list_three_ways,
 )
-from app.core.sizes import correct_readings
 from app.core.units import format_mm, format_on_scale
 from app.core.wording import (
     describe_facing,

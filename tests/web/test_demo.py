@@ -19,6 +19,7 @@ from app.core.jobs import STAGES, days_late
 from app.core.pieces import MATERIALS
 from app.core.removal import group_pairs, learn_rate
 from app.store.book import BookProblem
+from app.store.gauges import load_register
 from app.store.jobs import get_job
 from app.store.measurements import as_measurement, measurements_of_job
 from app.store.tables import (
@@ -49,7 +50,8 @@ def all_sets(session) -> list:
             selectinload(ReadingSet.readings), selectinload(ReadingSet.replaced_by)
         )
     )
-    return [as_measurement(one) for one in found]
+    register = load_register(session)
+    return [as_measurement(one, register) for one in found]
 
 
 def test_the_whole_diary_is_in_the_book(loaded):

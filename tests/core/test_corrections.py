@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from app.core.analysis import analyse_facing
+from app.core.corrections import correct_readings
 from app.core.curves import CURVES
 from app.core.measurements import ReadingEntry
 from app.core.readings import BladeStop, FacingReadings
@@ -16,7 +17,6 @@ from app.core.sizes import (
     SetSizes,
     SizeCheck,
     StudiedRepeat,
-    correct_readings,
     reading_causes,
     repeat_in_force,
     true_length,
