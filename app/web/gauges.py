@@ -14,6 +14,7 @@ from app.core.gauge_words import describe_run, list_check_rows, say_repeatabilit
 from app.core.gauges import GAUGE_KINDS, UNITS, CheckEntry, GaugeEntry, parse_check, parse_gauge
 from app.core.size_words import HISTORY_RULE
 from app.core.units import SCALES, Scale, format_mm, format_number, format_on_scale, scales_for
+from app.render.run_chart import RunChart, RunPoint, draw_run_chart
 from app.store.blade_sets import family_sets
 from app.store.gauges import (
     add_check,
@@ -47,6 +48,7 @@ from app.web.pages import (
     show_page,
     taken_before,
 )
+from app.web.pictures import answer_picture
 
 router = APIRouter(prefix="/gauges")
 NOT_HERE = "There is no such gauge in this book."
@@ -200,7 +202,6 @@ def _show_page(
         facts=_list_facts(gauge, scale),
         checks=list_check_rows(facts, kept_checks(gauge)),
         run=describe_run(facts),
-        has_picture=False,
         units=list(UNITS.items()),
         unit="length_in" if scale.key.endswith("_in") else "length_mm",
         history_rule=HISTORY_RULE,
@@ -234,6 +235,31 @@ def _list_facts(gauge: Gauge, scale: Scale) -> list[tuple[str, str]]:
     if gauge.notes:
         facts.append(("Notes", gauge.notes))
     return facts
+
+
+@router.get("/{gauge_id}/checks.svg")
+def draw_checks(request: Request, session: Reading, gauge_id: int) -> Response:
+    """Draw a gauge's checks as a run chart."""
+    gauge = found_or_404(get_gauge(session, gauge_id), NOT_HERE)
+    run, blade = describe_run(gauge_facts(gauge)), gauge.kind == "blade"
+    chart = found_or_404(run.chart, "A run chart needs at least two checks.")
+    picture = RunChart(
+        points=tuple(
+            RunPoint(day.isoformat(), value)
+            for day, value in zip(run.days, run.values_mm, strict=True)
+        ),
+        caption="thickness, mm" if blade else "true length less what the marks say, mm",
+        decimals=4 if blade else 3,
+        centre=chart.centre_mm,
+        lower=chart.lower_mm,
+        upper=chart.upper_mm,
+        nominal=gauge.nominal_mm if blade else 0.0,
+        outside=chart.beyond,
+        order="by day of the check",
+        width_mm=184.0,
+        height_mm=80.0,
+    )
+    return answer_picture(request, picture, lambda: draw_run_chart(picture))
 
 
 @router.get("/{gauge_id}/edit")

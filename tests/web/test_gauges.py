@@ -185,6 +185,21 @@ def test_a_check_sent_twice_is_one_check(client, browser):
     assert len(browser.page.select("#checks tbody tr")) == 1
 
 
+def test_the_checks_of_a_gauge_are_drawn_as_a_run_chart(browser, client):
+    address = enter_check(browser, THIN, "2024-03-01", "0.0381")
+    assert browser.page.select_one("img.run") is None
+    assert client.get(f"{address}/checks.svg").status_code == 404
+    enter_check(browser, THIN, "2025-03-01", "0.0379")
+    enter_check(browser, THIN, "2026-03-01", "0.0341")
+    shown = client.get(browser.page.select_one("img.run")["src"])
+    assert shown.headers["content-type"].startswith("image/svg+xml")
+    again = client.get(f"{address}/checks.svg", headers={"If-None-Match": shown.headers["etag"]})
+    assert again.status_code == 304
+    assert (
+        "From the first check to the last it has become 0.0040 ± 0.0028 mm thinner" in browser.text
+    )
+
+
 def test_a_gauge_is_added_corrected_with_its_earlier_words_kept_and_refused_in_words(browser):
     browser.open("/gauges/new/blade")
     browser.send("main form", status=422, label="0.0015 in", nominal="1.5")
