@@ -14,7 +14,7 @@ from app.core.rails import (
     JudgedRails,
     RailAnalysis,
     arrange_readings,
-    judge_rails,
+    judge_arrays,
     order_curves,
 )
 from app.core.readings import BladeStop, FacingReadings, Uncertainties
@@ -128,7 +128,7 @@ def analyse_many(
         if rails:
             has_tip = np.array([opening is not None for opening in tips])
             arrays = arrange_readings(rails, tips, uncertainties)
-            judged = judge_rails(arrays, has_tip, tip=tip, curves=keys)
+            judged = judge_arrays(arrays, has_tip, tip=tip, curves=keys)
         chunks.append((told, np.cumsum([0, *(len(each.rails) for each in told)]), judged))
     return ManyAnalyses(chunks, len(sets), evenness_tolerance_mm)
 
@@ -147,7 +147,9 @@ class _Told:
 
 def _tell_rails(readings: FacingReadings, uncertainties: Uncertainties) -> _Told:
     check_readings(readings, uncertainties)
-    pairs = pair_blades(readings.left, readings.right, uncertainties)
+    pairs = pair_blades(
+        readings.left, readings.right, uncertainties.position_mm, uncertainties.gap_mm
+    )
     rails = {
         "left": readings.left,
         "right": readings.right,

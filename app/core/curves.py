@@ -14,7 +14,8 @@ from types import MappingProxyType
 import numpy as np
 import numpy.typing as npt
 
-from app.core.families import CONIC, EASING, JOINED, Array, Family, Flags, find_join
+from app.core.families import CONIC, EASING, JOINED, Family, Flags, find_join
+from app.core.families import Array as Array
 
 
 @dataclass(frozen=True, slots=True)

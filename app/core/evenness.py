@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import hypot, isfinite
 
-from app.core.readings import BladeStop, Uncertainties
+from app.core.readings import BladeStop
 from app.core.uncertainty import K_95_ONE_SIDED
 
 EVEN, UNEVEN, CANNOT_TELL = "even", "uneven", "cannot tell"
@@ -55,7 +55,7 @@ class BladePair:
 
 
 def pair_blades(
-    left: Sequence[BladeStop], right: Sequence[BladeStop], uncertainties: Uncertainties
+    left: Sequence[BladeStop], right: Sequence[BladeStop], position_u_mm: float, gap_u_mm: float
 ) -> tuple[BladePair, ...]:
     """Match the blades felt on both rails, in the left rail's order; repeats are averaged."""
     sides = _by_blade(left), _by_blade(right)
@@ -64,13 +64,13 @@ def pair_blades(
         rights = sides[1].get(blade)
         if rights is None:
             continue
-        gap_us = [_or(stop.gap_u_mm, uncertainties.gap_mm) for stop in (*lefts, *rights)]
+        gap_us = [_or(stop.gap_u_mm, gap_u_mm) for stop in (*lefts, *rights)]
         pairs.append(
             BladePair(
                 lefts[0].gap_mm,
                 max(gap_us),
-                *_mean_position(lefts, uncertainties.position_mm),
-                *_mean_position(rights, uncertainties.position_mm),
+                *_mean_position(lefts, position_u_mm),
+                *_mean_position(rights, position_u_mm),
             )
         )
     return tuple(pairs)

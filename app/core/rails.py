@@ -54,7 +54,9 @@ class CurveFit:
     then the tip (mm of gap) if it is in the fit; `residual_u` are the uncertainties they were
     weighed with. `reach_per_gap` is how far each blade's stop moves per mm of its thickness.
     `p` is None without degrees of freedom. `facing_length_mm` is where the thinnest blade stops
-    on this curve, never the break point.
+    on this curve, never the break point. `interval_95` holds, by parameter and for
+    `tip_opening_mm` and `facing_length_mm`, the limits that hold the truth in 95 of 100 such
+    measurements; an upper limit is None where the readings set none.
     """
 
     curve: str
@@ -71,29 +73,12 @@ class CurveFit:
     facing_length_u_mm: float | None
     residual_u: tuple[float, ...] = ()
     reach_per_gap: tuple[float, ...] = ()
+    interval_95: Mapping[str, tuple[float, float | None]] = field(default_factory=dict)
 
     @property
     def refused(self) -> bool:
         """Whether the readings refuse this curve."""
         return self.p is not None and self.p < REFUSED_BELOW
-
-    @property
-    def interval_95(self) -> dict[str, tuple[float, float | None]]:
-        """Limits that hold the truth in 95 of 100 such measurements, by parameter.
-
-        `tip_opening_mm` and `facing_length_mm` are among them. An upper limit is None where the
-        readings set none.
-        """
-        quantities = {
-            name: (value, self.uncertainties[name]) for name, value in self.parameters.items()
-        }
-        quantities["tip_opening_mm"] = (self.tip_opening_mm, self.tip_opening_u_mm)
-        if self.facing_length_mm is not None and self.facing_length_u_mm is not None:
-            quantities["facing_length_mm"] = (self.facing_length_mm, self.facing_length_u_mm)
-        return {
-            name: interval_95(value, u, STRAIGHT_POWER.get(name, 1.0))
-            for name, (value, u) in quantities.items()
-        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,6 +203,31 @@ def arrange_readings(
     )  # fmt: skip
 
 
+def judge_rails(
+    rails: Sequence[Sequence[BladeStop]],
+    tips: Sequence[tuple[float, float] | None],
+    uncertainties: Uncertainties,
+    *,
+    tip: str = "judge",
+    curves: Sequence[str] | None = None,
+) -> list[RailAnalysis]:
+    """Analyse several rails together; `tips` are (opening, standard uncertainty) in mm, or None.
+
+    `tip` is "judge", "in" or "out". Raises ValueError for another word or an unknown curve.
+    """
+    keys = order_curves(curves)
+    told = [row for row, stops in enumerate(rails) if stops]
+    results = [RailAnalysis((), CANNOT_JUDGE, None, False, None, None, (), ())] * len(rails)
+    if told:
+        opening = [tips[row] for row in told]
+        arrays = arrange_readings([rails[row] for row in told], opening, uncertainties)
+        has_tip = np.array([each is not None for each in opening])
+        judged = judge_arrays(arrays, has_tip, tip=tip, curves=keys)
+        for at, row in enumerate(told):
+            results[row] = judged.rail(at, rails[row])
+    return results
+
+
 def order_curves(curves: Sequence[str] | None) -> list[str]:
     """Give the keys asked for in the table's order; raise ValueError for an unknown one."""
     if curves is None:
@@ -228,7 +238,7 @@ def order_curves(curves: Sequence[str] | None) -> list[str]:
     return [key for key in CURVES if key in set(curves)]
 
 
-def judge_rails(
+def judge_arrays(
     readings: ReadingArrays, has_tip: Flags, *, tip: str = "judge", curves: Sequence[str]
 ) -> JudgedRails:
     """Fit every curve to every rail, choose, and take the tip in where it belongs.
@@ -328,11 +338,16 @@ def _curve_fits(fits: Fits, row: int, blades: int, *, tip_in: bool) -> tuple[Cur
         if status != FITTED:
             continue
         names = curve.parameter_names
+        parameters = dict(zip(names, values[c], strict=False))
+        uncertainties = dict(zip(names, u[c], strict=False))
+        quantities = {name: (value, uncertainties[name]) for name, value in parameters.items()}
+        quantities["tip_opening_mm"] = (tip, tip_u)
+        quantities["facing_length_mm"] = (facing, facing_u)
         found.append(
             CurveFit(
                 curve=curve.key,
-                parameters=dict(zip(names, values[c], strict=False)),
-                uncertainties=dict(zip(names, u[c], strict=False)),
+                parameters=parameters,
+                uncertainties=uncertainties,
                 covariance=tuple(tuple(line[: curve.free]) for line in covariance[c][: curve.free]),
                 chi_square=chi_square,
                 dof=int(dof),
@@ -344,6 +359,10 @@ def _curve_fits(fits: Fits, row: int, blades: int, *, tip_in: bool) -> tuple[Cur
                 facing_length_u_mm=facing_u,
                 residual_u=tuple(residual_u[c]),
                 reach_per_gap=tuple(reach_per_gap[c]),
+                interval_95={
+                    name: interval_95(value, spread, STRAIGHT_POWER.get(name, 1.0))
+                    for name, (value, spread) in quantities.items()
+                },
             )
         )
     return tuple(found)
