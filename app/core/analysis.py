@@ -62,16 +62,25 @@ def check_readings(readings: FacingReadings, uncertainties: Uncertainties) -> No
         ("tip_mm", "of the tip opening"),
     ):
         _check_length(getattr(uncertainties, name), name, f"The uncertainty {words}")
-    for rail in ("left", "right"):
-        for i, stop in enumerate(getattr(readings, rail)):
-            where = f"({rail} rail, reading {i + 1})"
-            _check_length(stop.gap_mm, f"{rail}.{i}.gap_mm", f"The blade {where}")
-            _check_length(stop.position_mm, f"{rail}.{i}.position_mm", f"The position {where}", 0.0)
-            for name in ("gap_u_mm", "position_u_mm"):
-                value = getattr(stop, name)
-                _check_length(value, f"{rail}.{i}.{name}", f"The uncertainty {where}")
+    for rail, stops in (("left", readings.left), ("right", readings.right)):
+        for i, stop in enumerate(stops):
+            _check_stop(stop, rail, i)
     _check_length(readings.tip_opening_mm, "tip_opening_mm", "The tip opening")
     _check_length(readings.tip_u_mm, "tip_u_mm", "The uncertainty of the tip opening")
+
+
+def _check_stop(stop: BladeStop, rail: str, i: int) -> None:
+    if (
+        FINEST_MM <= stop.gap_mm <= LONGEST_MM
+        and 0.0 <= stop.position_mm <= LONGEST_MM
+        and stop.gap_u_mm is stop.position_u_mm is None
+    ):
+        return
+    field, where = f"{rail}.{i}", f"({rail} rail, reading {i + 1})"
+    _check_length(stop.gap_mm, f"{field}.gap_mm", f"The blade {where}")
+    _check_length(stop.position_mm, f"{field}.position_mm", f"The position {where}", 0.0)
+    _check_length(stop.gap_u_mm, f"{field}.gap_u_mm", f"The uncertainty {where}")
+    _check_length(stop.position_u_mm, f"{field}.position_u_mm", f"The uncertainty {where}")
 
 
 def _check_length(value: float | None, field: str, what: str, least: float = FINEST_MM) -> None:

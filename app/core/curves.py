@@ -202,7 +202,8 @@ CURVES: Mapping[str, Curve] = MappingProxyType({
             ("break_mm", "radius_mm", "straight_from_mm"), JOINED,
             (tuple((along, 0.0) for along in _ALONG),),
             lambda p: (p[0], np.sqrt(2 * p[1]), _root_gap_of_arc(*p), _ZERO), _outer_straight_tip,
-            _joins_on_the_facing, "The readings show no straight part.",
+            _joins_on_the_facing,
+            "A straight part would not fit the readings better than the arc alone.",
         ),
         Curve(
             "easing", "curvature that changes evenly", "h = u²·κ/2 + u³·κ′/6",
@@ -221,7 +222,7 @@ CURVES: Mapping[str, Curve] = MappingProxyType({
             ),
             lambda p: (p[0], np.sqrt(2 * p[1]), _root_gap_of_arc(p[0], p[1], p[3]), p[1] / p[2]),
             _outer_two_arcs,
-            _bends_at_join, "The readings show no second arc.",
+            _bends_at_join, "A second arc would not fit the readings better than one alone.",
         ),
     )
 })  # fmt: skip

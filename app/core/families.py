@@ -118,7 +118,7 @@ def _prepare_joined(inner: Array) -> Prepared:
 
 def _reach_joined(prepared: Prepared, gap: Array, by: Array) -> tuple[Array, Array]:
     _, q, w, bend, q2, w2, cos_join, sin_join, join, curvature = prepared
-    rise = gap - w2
+    rise = np.maximum(gap - w2, 0.0)  # so that nothing of the second arc is left on the first
     # the first arc, as a conic with m = 1
     u = np.sqrt(gap * (q2 - gap))
     over = 0.5 / u
@@ -136,8 +136,8 @@ def _reach_joined(prepared: Prepared, gap: Array, by: Array) -> tuple[Array, Arr
     by_q = q * by_radius - by_w * (w / q) - by_curvature * (2.0 * curvature / q)
     past = rise > 0.0
     by[0] = np.where(past, by_q, (2.0 * q) * gap * over)
-    by[1] = by_w * past
-    by[2] = by_curvature * (2.0 / q2) * past
+    by[1] = by_w
+    by[2] = by_curvature * (2.0 / q2)
     return np.where(past, join + x, u), np.where(past, slope, (q2 - 2.0 * gap) * over)
 
 

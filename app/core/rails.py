@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from app.core.curves import CURVES
+from app.core.descent import Numbers, ReadingArrays
 from app.core.families import Array, Flags
 from app.core.fitting import (
     FITTED,
@@ -22,8 +23,6 @@ from app.core.fitting import (
     UNDETERMINED,
     UNREAL,
     Fits,
-    Numbers,
-    ReadingArrays,
     fit_curves,
 )
 from app.core.readings import BladeStop, Uncertainties
@@ -32,7 +31,7 @@ from app.core.uncertainty import interval_95
 REFUSED_BELOW = 0.05
 AGREES_WITHIN = 2.0
 CHOSEN, NONE_FITS, CANNOT_JUDGE = "chosen", "none fits", "cannot be judged"
-NONE, SIMPLE = -1, 3  # no curve; how many parameters a curve may have to convict a reading
+NONE = -1  # no curve
 
 # The power of a quantity in which it is nearly linear in the readings: a radius is the square
 # of what a fit is straight in, and so is a gap. Limits are drawn there and carried over.
@@ -293,30 +292,28 @@ def _offsets(
 def find_suspect(readings: ReadingArrays, fits: Sequence[CurveFit]) -> tuple[int, ...]:
     """Name the reading of one rail, all of whose curves are refused, to take again.
 
-    It is the one without which a simple curve passes, the simplest and best such curve. If none
-    does, the one that lies furthest from the best simple curve, or that contradicts most others.
+    It is the one without which a simple curve passes: with two parameters if there is any, then
+    with three; among several the one whose loss makes the best fit. If none helps, it is the one
+    furthest from the simplest curve, or those that contradict most others.
     """
     n = readings.gap.shape[0]
-    if n + readings.tip_in[0] > SIMPLE:
-        simple = [key for key, curve in CURVES.items() if curve.free <= SIMPLE]
-        without = readings.take(np.zeros(n, dtype=int))
-        without.present[np.arange(n), np.arange(n)] = 0.0
-        without.gap[np.arange(n), np.arange(n)] = np.roll(readings.gap[:, 0], 1)
-        left = fit_curves(without, simple)
-        chosen, _ = _choose(left)
-        passing = [
-            (left.curves[c].free, -left.p[c, i], i) for i, c in enumerate(chosen) if c != NONE
-        ]
-        if passing:
-            return (int(min(passing)[2]),)
+    for parameters in (2, 3):
+        if n - 1 + readings.tip_in[0] > parameters:
+            without = readings.take(np.zeros(n, dtype=int))
+            place = np.arange(n)
+            without.present[place, place] = 0.0
+            without.gap[place, place] = np.roll(readings.gap[:, 0], 1)
+            left = fit_curves(without, [k for k, c in CURVES.items() if c.free == parameters])
+            passing = np.where((left.status == FITTED) & (left.p >= REFUSED_BELOW), left.p, 0.0)
+            if passing.any():
+                return (int(passing.max(axis=0).argmax()),)
     if fits:
         best = min(fits, key=lambda fit: (len(fit.parameters), fit.chi_square))
         away = [abs(r) / u for r, u in zip(best.residuals[:n], best.residual_u, strict=False)]
         return (int(np.argmax(away)),)
     gap, position = readings.gap[:, 0], readings.position[:, 0]
-    against = (
-        np.sign(np.subtract.outer(gap, gap) * np.subtract.outer(position, position)) > 0
-    ).sum(axis=1)
+    agree = np.subtract.outer(gap, gap) * np.subtract.outer(position, position) <= 0.0
+    against = (~agree).sum(axis=1)
     return tuple(np.flatnonzero((against == against.max()) & (against > 0)).tolist())
 
 
