@@ -1,13 +1,22 @@
 """Judges a facing: the rails first, then the tip, then the two rails against each other."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import isfinite
+from typing import overload
 
-from app.core.curves import CURVES
-from app.core.evenness import BladeEvenness, judge_evenness, pair_blades
+import numpy as np
+
+from app.core.evenness import BladeEvenness, BladePair, judge_evenness, pair_blades
 from app.core.profiles import free_curve
-from app.core.rails import CurveFit, RailAnalysis, judge_rails
+from app.core.rails import (
+    CurveFit,
+    JudgedRails,
+    RailAnalysis,
+    arrange_readings,
+    judge_arrays,
+    order_curves,
+)
 from app.core.readings import BladeStop, FacingReadings, Uncertainties
 
 __all__ = [
@@ -15,8 +24,10 @@ __all__ = [
     "CurveFit",
     "FacingAnalysis",
     "MalformedReading",
+    "ManyAnalyses",
     "RailAnalysis",
     "analyse_facing",
+    "analyse_many",
     "check_readings",
 ]
 
@@ -51,16 +62,25 @@ def check_readings(readings: FacingReadings, uncertainties: Uncertainties) -> No
         ("tip_mm", "of the tip opening"),
     ):
         _check_length(getattr(uncertainties, name), name, f"The uncertainty {words}")
-    for rail in ("left", "right"):
-        for i, stop in enumerate(getattr(readings, rail)):
-            where = f"({rail} rail, reading {i + 1})"
-            _check_length(stop.gap_mm, f"{rail}.{i}.gap_mm", f"The blade {where}")
-            _check_length(stop.position_mm, f"{rail}.{i}.position_mm", f"The position {where}", 0.0)
-            for name in ("gap_u_mm", "position_u_mm"):
-                value = getattr(stop, name)
-                _check_length(value, f"{rail}.{i}.{name}", f"The uncertainty {where}")
+    for rail, stops in (("left", readings.left), ("right", readings.right)):
+        for i, stop in enumerate(stops):
+            _check_stop(stop, rail, i)
     _check_length(readings.tip_opening_mm, "tip_opening_mm", "The tip opening")
     _check_length(readings.tip_u_mm, "tip_u_mm", "The uncertainty of the tip opening")
+
+
+def _check_stop(stop: BladeStop, rail: str, i: int) -> None:
+    if (
+        FINEST_MM <= stop.gap_mm <= LONGEST_MM
+        and 0.0 <= stop.position_mm <= LONGEST_MM
+        and stop.gap_u_mm is stop.position_u_mm is None
+    ):
+        return
+    field, where = f"{rail}.{i}", f"({rail} rail, reading {i + 1})"
+    _check_length(stop.gap_mm, f"{field}.gap_mm", f"The blade {where}")
+    _check_length(stop.position_mm, f"{field}.position_mm", f"The position {where}", 0.0)
+    _check_length(stop.gap_u_mm, f"{field}.gap_u_mm", f"The uncertainty {where}")
+    _check_length(stop.position_u_mm, f"{field}.position_u_mm", f"The uncertainty {where}")
 
 
 def _check_length(value: float | None, field: str, what: str, least: float = FINEST_MM) -> None:
@@ -88,6 +108,53 @@ def analyse_facing(
     for all. A rail without readings is None, and so is the mean without a blade felt on both.
     Raises MalformedReading for impossible numbers, ValueError for unknown words.
     """
+    return analyse_many(
+        (readings,), uncertainties,
+        tip=tip, curves=curves, evenness_tolerance_mm=evenness_tolerance_mm,
+    )[0]  # fmt: skip
+
+
+def analyse_many(
+    sets: Sequence[FacingReadings],
+    uncertainties: Uncertainties = Uncertainties(),  # noqa: B008 - frozen
+    *,
+    tip: str = "judge",
+    curves: Sequence[str] | None = None,
+    evenness_tolerance_mm: float = 0.5,
+) -> "ManyAnalyses":
+    """Analyse many sets of readings at once, many times faster than one by one.
+
+    All fits are done at once; each `FacingAnalysis` is built when it is asked for. Arguments and
+    errors as for `analyse_facing`.
+    """
+    keys = order_curves(curves)
+    chunks = []
+    for start in range(0, len(sets), SETS_AT_ONCE):
+        told = [_tell_rails(each, uncertainties) for each in sets[start : start + SETS_AT_ONCE]]
+        rails = [stops for each in told for stops in each.rails.values()]
+        tips = [each.tip for each in told for _ in each.rails]
+        judged = None
+        if rails:
+            has_tip = np.array([opening is not None for opening in tips])
+            arrays = arrange_readings(rails, tips, uncertainties)
+            judged = judge_arrays(arrays, has_tip, tip=tip, curves=keys)
+        chunks.append((told, np.cumsum([0, *(len(each.rails) for each in told)]), judged))
+    return ManyAnalyses(chunks, len(sets), evenness_tolerance_mm)
+
+
+SETS_AT_ONCE = 400  # few enough that the arrays of one step stay in the processor's cache
+
+
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """One set of readings, ready to be laid out: its rails by name, its pairs, its tip."""
+
+    rails: dict[str, tuple[BladeStop, ...]]
+    pairs: tuple[BladePair, ...]
+    tip: tuple[float, float] | None
+
+
+def _tell_rails(readings: FacingReadings, uncertainties: Uncertainties) -> _Told:
     check_readings(readings, uncertainties)
     pairs = pair_blades(
         readings.left, readings.right, uncertainties.position_mm, uncertainties.gap_mm
@@ -97,29 +164,55 @@ def analyse_facing(
         "right": readings.right,
         "mean": tuple(pair.mean_stop() for pair in pairs),
     }
-    told = {name: stops for name, stops in rails.items() if stops}
-    opening = None
+    tip = None
     if readings.tip_opening_mm is not None:
-        opening = (readings.tip_opening_mm, readings.tip_u_mm or uncertainties.tip_mm)
-    judged = judge_rails(
-        list(told.values()), [opening] * len(told), uncertainties, tip=tip, curves=curves
-    )
-    by_name = dict(zip(told, judged, strict=True))
-    evenness = judge_evenness(
-        pairs,
-        _slope(by_name.get("mean"), rails["mean"], readings.tip_opening_mm),
-        evenness_tolerance_mm,
-    )
-    return FacingAnalysis(by_name.get("left"), by_name.get("right"), by_name.get("mean"), evenness)
+        tip = (readings.tip_opening_mm, readings.tip_u_mm or uncertainties.tip_mm)
+    return _Told({name: stops for name, stops in rails.items() if stops}, pairs, tip)
 
 
-def _slope(
-    mean: RailAnalysis | None, stops: Sequence[BladeStop], tip_opening_mm: float | None
-) -> Callable[[float], float | None]:
-    """Find how steeply the gap opens at a blade: on the chosen curve, or freely drawn."""
-    fit = mean.fit(mean.chosen) if mean else None
+class ManyAnalyses(Sequence[FacingAnalysis]):
+    """The analyses of many sets, in their order, each built when it is asked for."""
+
+    def __init__(
+        self,
+        chunks: list[tuple[list[_Told], np.ndarray, JudgedRails | None]],
+        count: int,
+        evenness_tolerance_mm: float,
+    ) -> None:
+        self._chunks, self._count = chunks, count
+        self._tolerance_mm = evenness_tolerance_mm
+
+    def __len__(self) -> int:
+        """Count the sets."""
+        return self._count
+
+    @overload
+    def __getitem__(self, index: int) -> FacingAnalysis: ...
+    @overload
+    def __getitem__(self, index: slice) -> list[FacingAnalysis]: ...
+    def __getitem__(self, index: int | slice) -> FacingAnalysis | list[FacingAnalysis]:
+        """Build the analysis of one set, or of several."""
+        if isinstance(index, slice):
+            return [self[i] for i in range(*index.indices(self._count))]
+        if not -self._count <= index < self._count:
+            raise IndexError(index)
+        chunk, at = divmod(index % self._count, SETS_AT_ONCE)
+        told, firsts, judged = self._chunks[chunk]
+        each = told[at]
+        rails = {}
+        if judged is not None:
+            for row, (name, stops) in enumerate(each.rails.items(), int(firsts[at])):
+                rails[name] = judged.rail(row, stops)
+        mean = rails.get("mean")
+        slopes = _slopes(mean, each.tip[0] if each.tip else None) if mean else []
+        evenness = judge_evenness(each.pairs, slopes, self._tolerance_mm)
+        return FacingAnalysis(rails.get("left"), rails.get("right"), mean, evenness)
+
+
+def _slopes(mean: RailAnalysis, tip_opening_mm: float | None) -> list[float | None]:
+    """Say how steeply the gap opens at each blade: on the chosen curve, or the nearest to one."""
+    fit = mean.chosen_fit or min(mean.fits, key=lambda each: each.chi_square, default=None)
     if fit is not None:
-        curve = CURVES[fit.curve]
-        return lambda gap: curve.slope_at_gap(fit.parameters, gap)
-    free = free_curve(stops, tip_opening_mm)
-    return (lambda _: None) if free is None else free.slope_at_gap
+        return [1.0 / reach for reach in fit.reach_per_gap]
+    free = free_curve(mean.stops, tip_opening_mm)
+    return [free.slope_at_gap(stop.gap_mm) if free else None for stop in mean.stops]

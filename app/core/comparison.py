@@ -4,13 +4,12 @@ Each quantity gets before, after, difference, expanded uncertainty of the differ
 Eₙ = |difference| / U. Above 1 it has changed; up to 1 there is no change the gauges can tell.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import hypot
 
 from app.core.analysis import FacingAnalysis, RailAnalysis, analyse_facing
-from app.core.curves import CURVES
-from app.core.evenness import SAME_BLADE_MM
+from app.core.evenness import blade_key
 from app.core.readings import BladeStop, FacingReadings, Uncertainties
 from app.core.uncertainty import expanded
 
@@ -94,21 +93,19 @@ def _compare_stops(
     uncertainties: Uncertainties,
     same_blades: bool,
 ) -> Iterator[Change]:
-    slopes = [_reach_per_gap(analysis) for analysis in analyses]
-    for earlier in stops[0]:
-        later = next((s for s in stops[1] if abs(s.gap_mm - earlier.gap_mm) <= SAME_BLADE_MM), None)
-        if later is None:
+    reaches = [_reach_per_gap(analysis) for analysis in analyses]
+    later = {blade_key(stop.gap_mm): (stop, i) for i, stop in enumerate(stops[1])}
+    for i, before in enumerate(stops[0]):
+        if blade_key(before.gap_mm) not in later:
             continue
-        pair = (earlier, later)
-        spread = hypot(*(_or(s.position_u_mm, uncertainties.position_mm) for s in pair))
-        blade = [
-            slope(earlier.gap_mm) * _or(s.gap_u_mm, uncertainties.gap_mm)
-            for slope, s in zip(slopes, pair, strict=True)
-        ]
+        after, k = later[blade_key(before.gap_mm)]
+        pair = ((before, reaches[0][i]), (after, reaches[1][k]))
+        read = hypot(*(_or(stop.position_u_mm, uncertainties.position_mm) for stop, _ in pair))
+        blade = [reach * _or(stop.gap_u_mm, uncertainties.gap_mm) for stop, reach in pair]
         common = abs(blade[1] - blade[0]) if same_blades else hypot(*blade)
         yield _change(
-            "position", earlier.gap_mm, rail, earlier.position_mm, later.position_mm,
-            hypot(spread, common),
+            "position", before.gap_mm, rail, before.position_mm, after.position_mm,
+            hypot(read, common),
         )  # fmt: skip
 
 
@@ -116,13 +113,12 @@ def _or(value: float | None, otherwise: float) -> float:
     return otherwise if value is None else value
 
 
-def _reach_per_gap(analysis: RailAnalysis | None) -> Callable[[float], float]:
-    """How far a blade's stop moves per mm of its thickness, on the chosen curve; else 0."""
-    fit = analysis.fit(analysis.chosen) if analysis else None
-    if fit is None:
-        return lambda _: 0.0
-    curve = CURVES[fit.curve]
-    return lambda gap: 1.0 / curve.slope_at_gap(fit.parameters, gap)
+def _reach_per_gap(analysis: RailAnalysis | None) -> Sequence[float]:
+    """How far each blade's stop moves per mm of its thickness, on the chosen curve; else 0."""
+    if analysis is None:
+        return ()
+    fit = analysis.chosen_fit
+    return fit.reach_per_gap if fit else [0.0] * len(analysis.stops)
 
 
 def _compare_facing_length(changes: list[Change]) -> Iterator[Change]:
@@ -148,7 +144,7 @@ def _compare_curves(before: FacingAnalysis, after: FacingAnalysis) -> Iterator[C
     """Compare break and radius where both measurements chose a curve for the same rail."""
     for rail in ("mean", "left", "right"):
         sides = (getattr(before, rail), getattr(after, rail))
-        fits = [side.fit(side.chosen) for side in sides if side is not None]
+        fits = [side.chosen_fit for side in sides if side is not None]
         if len(fits) < 2 or fits[0] is None or fits[1] is None:
             continue
         names = [("break", "break_mm")]

@@ -2,19 +2,17 @@
 
 The same half number is far less height at the thinnest blade than at the thickest, so each
 difference is given along the glass and as a height. Both rails are felt with the same blade:
-its own error is common and cancels; only the two positions carry uncertainty.
+its own error is common and cancels; only the two positions carry uncertainty. A verdict keeps a
+guard band of 1.645 u (JCGM 106:2012): it is wrong in at most 5 of 100 cases.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-
-import numpy as np
+from math import hypot, isfinite
 
 from app.core.readings import BladeStop
+from app.core.uncertainty import K_95_ONE_SIDED
 
-# JCGM 106:2012: with a guard band of 1.645 u a verdict is wrong in at most 5 of 100 cases.
-K_ONE_SIDED_95 = 1.6448536269514722
-SAME_BLADE_MM = 1e-6
 EVEN, UNEVEN, CANNOT_TELL = "even", "uneven", "cannot tell"
 
 
@@ -52,7 +50,7 @@ class BladePair:
             self.gap_mm,
             (self.left_mm + self.right_mm) / 2,
             self.gap_u_mm,
-            float(np.hypot(self.left_u_mm, self.right_u_mm)) / 2,
+            hypot(self.left_u_mm, self.right_u_mm) / 2,
         )
 
 
@@ -60,53 +58,67 @@ def pair_blades(
     left: Sequence[BladeStop], right: Sequence[BladeStop], position_u_mm: float, gap_u_mm: float
 ) -> tuple[BladePair, ...]:
     """Match the blades felt on both rails, in the left rail's order; repeats are averaged."""
-    pairs: list[BladePair] = []
-    for stop in left:
-        if any(abs(pair.gap_mm - stop.gap_mm) <= SAME_BLADE_MM for pair in pairs):
+    sides = _by_blade(left), _by_blade(right)
+    pairs = []
+    for blade, lefts in sides[0].items():
+        rights = sides[1].get(blade)
+        if rights is None:
             continue
-        sides = [
-            [other for other in rail if abs(other.gap_mm - stop.gap_mm) <= SAME_BLADE_MM]
-            for rail in (left, right)
-        ]
-        if not sides[1]:
-            continue
-        means = [_mean_position(side, position_u_mm) for side in sides]
-        blade_u = max(gap_u_mm if s.gap_u_mm is None else s.gap_u_mm for s in sides[0] + sides[1])
-        pairs.append(BladePair(stop.gap_mm, blade_u, *means[0], *means[1]))
+        gap_us = [_or(stop.gap_u_mm, gap_u_mm) for stop in (*lefts, *rights)]
+        pairs.append(
+            BladePair(
+                lefts[0].gap_mm,
+                max(gap_us),
+                *_mean_position(lefts, position_u_mm),
+                *_mean_position(rights, position_u_mm),
+            )
+        )
     return tuple(pairs)
 
 
+def _by_blade(stops: Sequence[BladeStop]) -> dict[int, list[BladeStop]]:
+    found: dict[int, list[BladeStop]] = {}
+    for stop in stops:
+        found.setdefault(blade_key(stop.gap_mm), []).append(stop)
+    return found
+
+
+def blade_key(gap_mm: float) -> int:
+    """Tell blades apart by their thickness to a hundredth of a micrometre."""
+    return round(gap_mm * 1e5)
+
+
+def _or(value: float | None, otherwise: float) -> float:
+    return otherwise if value is None else value
+
+
 def _mean_position(stops: Sequence[BladeStop], position_u_mm: float) -> tuple[float, float]:
-    spreads = [position_u_mm if s.position_u_mm is None else s.position_u_mm for s in stops]
     mean = sum(stop.position_mm for stop in stops) / len(stops)
-    return mean, float(np.hypot.reduce(spreads)) / len(stops)
+    return mean, hypot(*(_or(s.position_u_mm, position_u_mm) for s in stops)) / len(stops)
 
 
 def judge_evenness(
-    pairs: Sequence[BladePair],
-    slope_at: Callable[[float], float | None],
-    tolerance_mm: float = 0.5,
+    pairs: Sequence[BladePair], slopes: Sequence[float | None], tolerance_mm: float = 0.5
 ) -> tuple[BladeEvenness, ...]:
-    """Compare right with left for each blade; `slope_at` gives dh/ds > 0 at a gap, or None.
+    """Compare right with left for each blade; `slopes` are dh/ds > 0 there, or None.
 
     A right rail whose blade stops further from the tip stands lower there: positive height.
     Raises ValueError for a tolerance that is not a length.
     """
-    if not (np.isfinite(tolerance_mm) and tolerance_mm >= 0):
+    if not (isfinite(tolerance_mm) and tolerance_mm >= 0):
         raise ValueError("The tolerance for even rails must be a length of zero or more.")
     rows = []
-    for pair in pairs:
+    for pair, slope in zip(pairs, slopes, strict=True):
         difference = pair.right_mm - pair.left_mm
-        spread = float(np.hypot(pair.left_u_mm, pair.right_u_mm))
-        slope = slope_at(pair.gap_mm)
-        um = None if slope is None else 1000.0 * slope
+        spread = hypot(pair.left_u_mm, pair.right_u_mm)
+        um_per_mm = None if slope is None else 1000.0 * slope
         rows.append(
             BladeEvenness(
                 pair.gap_mm,
                 difference,
-                None if um is None else difference * um,
-                None if um is None else spread * um,
-                _verdict(abs(difference), K_ONE_SIDED_95 * spread, tolerance_mm),
+                None if um_per_mm is None else difference * um_per_mm,
+                None if um_per_mm is None else spread * um_per_mm,
+                _verdict(abs(difference), K_95_ONE_SIDED * spread, tolerance_mm),
                 spread,
             )
         )

@@ -12,7 +12,8 @@ import numpy.typing as npt
 from scipy.interpolate import PchipInterpolator
 from scipy.optimize import isotonic_regression
 
-from app.core.curves import Array, find_curve
+from app.core.curves import find_curve
+from app.core.families import Array
 from app.core.readings import BladeStop
 
 

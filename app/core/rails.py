@@ -1,32 +1,48 @@
-"""Judges one rail: first the blades alone, then the tip against where their curve points.
+"""Judges rails: first the blades alone, then the tip against where their curve points.
 
 A facing in trade use often follows an arc under its blades and leaves it at the tip. With the
 tip inside the fit such a facing is refused by every plain curve, and the maker learns nothing.
 So the blades are judged alone, and the tip is taken in only if it agrees with them, or if the
 blades leave nothing to judge by.
+
+Many rails are judged at once, as arrays; one rail's values are built when asked for.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from app.core.curves import CURVES
+from app.core.descent import Numbers, ReadingArrays
+from app.core.families import Array, Flags
 from app.core.fitting import (
     FITTED,
     TOO_FEW,
     UNDETERMINED,
     UNREAL,
-    CurveFits,
-    ReadingArrays,
+    Fits,
     fit_curves,
 )
 from app.core.readings import BladeStop, Uncertainties
+from app.core.uncertainty import interval_95
 
 REFUSED_BELOW = 0.05
 AGREES_WITHIN = 2.0
-K_95 = 1.959963984540054
 CHOSEN, NONE_FITS, CANNOT_JUDGE = "chosen", "none fits", "cannot be judged"
+NONE = -1  # no curve
+
+# The power of a quantity in which it is nearly linear in the readings: a radius is the square
+# of what a fit is straight in, and so is a gap. Limits are drawn there and carried over.
+STRAIGHT_POWER = {
+    "radius_mm": 0.5,
+    "coefficient_per_mm": -0.5,
+    "half_length_mm": -2.0,
+    "half_height_mm": -1.0,
+    "tip_radius_mm": -1.0,
+    "tip_opening_mm": 0.5,
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,10 +51,11 @@ class CurveFit:
 
     `residuals` are read minus fitted, one per blade in the order given (mm along the glass),
     then the tip (mm of gap) if it is in the fit; `residual_u` are the uncertainties they were
-    weighed with. `p` is None without degrees of freedom. `facing_length_mm` is where the
-    thinnest blade stops on this curve, never the break point. `interval_95` holds, by parameter
-    and for `tip_opening_mm` and `facing_length_mm`, the limits between which the truth lies in
-    95 of 100 such measurements.
+    weighed with. `reach_per_gap` is how far each blade's stop moves per mm of its thickness.
+    `p` is None without degrees of freedom. `facing_length_mm` is where the thinnest blade stops
+    on this curve, never the break point. `interval_95` holds, by parameter and for
+    `tip_opening_mm` and `facing_length_mm`, the limits that hold the truth in 95 of 100 such
+    measurements; an upper limit is None where the readings set none.
     """
 
     curve: str
@@ -54,7 +71,8 @@ class CurveFit:
     facing_length_mm: float | None
     facing_length_u_mm: float | None
     residual_u: tuple[float, ...] = ()
-    interval_95: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    reach_per_gap: tuple[float, ...] = ()
+    interval_95: Mapping[str, tuple[float, float | None]] = field(default_factory=dict)
 
     @property
     def refused(self) -> bool:
@@ -86,6 +104,67 @@ class RailAnalysis:
         """Give the fit of one curve, if it is there."""
         return next((fit for fit in self.fits if fit.curve == curve), None)
 
+    @property
+    def chosen_fit(self) -> CurveFit | None:
+        """The fit of the chosen curve."""
+        return self.fit(self.chosen)
+
+
+@dataclass(frozen=True, slots=True)
+class JudgedRails:
+    """N rails judged together. `chosen` numbers the curve, or is NONE.
+
+    Row i of `together`, the fits with the tip, belongs to the rail `taken.index(i)`.
+    """
+
+    readings: ReadingArrays
+    alone: Fits
+    together: Fits | None
+    row_together: Numbers
+    judgeable: Flags
+    chosen: Numbers
+    tip_offset: Array
+    tip_offset_u: Array
+
+    def rail(self, row: int, stops: Sequence[BladeStop]) -> RailAnalysis:
+        """Build the values of one rail, whose readings were these."""
+        tip_in = bool(self.row_together[row] != NONE)
+        fits, at = self.alone, row
+        if tip_in and self.together is not None:
+            fits, at = self.together, int(self.row_together[row])
+        chosen = int(self.chosen[row])
+        judgement = CHOSEN if chosen != NONE else NONE_FITS if self.judgeable[row] else CANNOT_JUDGE
+        found = _curve_fits(fits, at, len(stops), tip_in=tip_in)
+        suspect: tuple[int, ...] = ()
+        if judgement == NONE_FITS:
+            part = self.readings.take(np.array([row]))
+            suspect = find_suspect(replace(part, tip_in=np.array([float(tip_in)])), found)
+        compared = bool(np.isfinite(self.tip_offset[row]))
+        status = fits.status[:, at].tolist()
+        return RailAnalysis(
+            stops=tuple(stops),
+            judgement=judgement,
+            chosen=fits.curves[chosen].key if chosen != NONE else None,
+            tip_in_fit=tip_in,
+            tip_offset_mm=float(self.tip_offset[row]) if compared else None,
+            tip_offset_u_mm=float(self.tip_offset_u[row]) if compared else None,
+            fits=found,
+            suspect=suspect,
+            left_out={
+                curve.key: _why_not(status[c], curve.free, curve.unreal)
+                for c, curve in enumerate(fits.curves)
+                if status[c] != FITTED
+            },
+        )
+
+
+def _why_not(status: int, parameters: int, unreal: str) -> str:
+    return {
+        TOO_FEW: f"It has {parameters} parameters: too few readings to draw it.",
+        UNREAL: unreal,
+        UNDETERMINED: "These readings leave it undetermined.",
+    }[status]
+
 
 def arrange_readings(
     rails: Sequence[Sequence[BladeStop]],
@@ -94,24 +173,33 @@ def arrange_readings(
 ) -> ReadingArrays:
     """Lay rails out as arrays; `tips` are (opening, standard uncertainty) in mm, or None.
 
-    Padding and missing tips hold harmless positive numbers that carry no weight.
+    No rail may be empty. A missing tip holds a harmless 1 and must not be taken into a fit.
     """
-    n, rows = max(map(len, rails), default=0), len(rails)
-    blades = np.ones((5, n, rows))
-    blades[4] = 0.0
-    for r, stops in enumerate(rails):
-        for i, stop in enumerate(stops):
-            blades[:, i, r] = (
-                stop.gap_mm,
-                stop.position_mm,
-                uncertainties.gap_mm if stop.gap_u_mm is None else stop.gap_u_mm,
-                uncertainties.position_mm if stop.position_u_mm is None else stop.position_u_mm,
-                1.0,
-            )
-    tip = np.array([(1.0, 1.0) if tip is None else tip for tip in tips]).reshape(rows, 2)
+    n = max(map(len, rails), default=0)
+    gap_u, position_u = uncertainties.gap_mm, uncertainties.position_mm
+    table = np.array(
+        [
+            [
+                (
+                    stop.gap_mm,
+                    stop.position_mm,
+                    gap_u if stop.gap_u_mm is None else stop.gap_u_mm,
+                    position_u if stop.position_u_mm is None else stop.position_u_mm,
+                    1.0,
+                )
+                for stop in stops
+            ]
+            + [(stops[0].gap_mm, stops[0].position_mm, 1.0, 1.0, 0.0)] * (n - len(stops))
+            for stops in rails
+        ],
+        dtype=float,
+    ).reshape(len(rails), n, 5)
+    columns = np.ascontiguousarray(table.transpose(2, 1, 0))
+    tip = np.array([(1.0, 1.0) if tip is None else tip for tip in tips]).reshape(len(rails), 2)
     return ReadingArrays(
-        blades[0], blades[1], blades[2], blades[3], blades[4], tip[:, 0], tip[:, 1], np.zeros(rows)
-    )
+        columns[0], columns[1], columns[2], columns[3], columns[4],
+        tip[:, 0], tip[:, 1], np.zeros(len(rails)),
+    )  # fmt: skip
 
 
 def judge_rails(
@@ -122,182 +210,164 @@ def judge_rails(
     tip: str = "judge",
     curves: Sequence[str] | None = None,
 ) -> list[RailAnalysis]:
-    """Analyse several rails together; `tip` is "judge", "in" or "out".
+    """Analyse several rails together; `tips` are (opening, standard uncertainty) in mm, or None.
 
-    Raises ValueError for an unknown curve or an unknown way to take the tip.
+    `tip` is "judge", "in" or "out". Raises ValueError for another word or an unknown curve.
     """
-    if tip not in {"judge", "in", "out"}:
-        raise ValueError("The tip can be judged, taken in or left out.")
-    keys = list(CURVES) if curves is None else [key for key in CURVES if key in set(curves)]
-    if curves is not None and len(keys) < len(set(curves)):
-        unknown = sorted(set(curves) - set(CURVES))
-        raise ValueError(f"There is no curve “{unknown[0]}”. Choose from {', '.join(CURVES)}.")
-    if not rails:
-        return []
-    readings = arrange_readings(rails, tips, uncertainties)
-    alone = fit_curves(readings, keys)
-    without = [_rail(alone, row, stops) for row, stops in enumerate(rails)]
-    wanted = [
-        row
-        for row, rail in enumerate(without)
-        if tips[row] is not None and tip != "out" and (tip == "in" or _takes_tip(rail, tips[row]))
-    ]
-    results = without
-    if wanted:
-        rows = np.array(wanted)
-        part = readings.take(rows)
-        part.tip_in[:] = 1.0
-        together = fit_curves(part, keys)
-        for at, row in enumerate(wanted):
-            rail = _rail(together, at, rails[row], tip_in=True)
-            # taken in because it agreed: if the rails' own curve is refused with it, it did not
-            if tip == "in" or without[row].chosen is None or rail.chosen == without[row].chosen:
-                results[row] = _with_offset(rail, without[row], tips[row])
-                continue
-            results[row] = _with_offset(without[row], without[row], tips[row])
-    for row in set(range(len(rails))) - set(wanted):
-        results[row] = _with_offset(without[row], without[row], tips[row])
+    keys = order_curves(curves)
+    told = [row for row, stops in enumerate(rails) if stops]
+    results = [RailAnalysis((), CANNOT_JUDGE, None, False, None, None, (), ())] * len(rails)
+    if told:
+        opening = [tips[row] for row in told]
+        arrays = arrange_readings([rails[row] for row in told], opening, uncertainties)
+        has_tip = np.array([each is not None for each in opening])
+        judged = judge_arrays(arrays, has_tip, tip=tip, curves=keys)
+        for at, row in enumerate(told):
+            results[row] = judged.rail(at, rails[row])
     return results
 
 
-def _takes_tip(rail: RailAnalysis, tip: tuple[float, float] | None) -> bool:
-    """Whether the tip agrees with the rails' curve, or nothing can be judged without it."""
-    if rail.judgement == CANNOT_JUDGE:
-        return True
-    offset, offset_u = _offset(rail.fit(rail.chosen), tip)
-    return offset is not None and offset_u is not None and abs(offset) <= AGREES_WITHIN * offset_u
+def order_curves(curves: Sequence[str] | None) -> list[str]:
+    """Give the keys asked for in the table's order; raise ValueError for an unknown one."""
+    if curves is None:
+        return list(CURVES)
+    for key in curves:
+        if key not in CURVES:
+            raise ValueError(f"There is no curve “{key}”. Choose from {', '.join(CURVES)}.")
+    return [key for key in CURVES if key in set(curves)]
 
 
-def _offset(
-    fit: CurveFit | None, tip: tuple[float, float] | None
-) -> tuple[float, float] | tuple[None, None]:
-    if fit is None or tip is None:
-        return None, None
-    return tip[0] - fit.tip_opening_mm, float(np.hypot(tip[1], fit.tip_opening_u_mm))
+def judge_arrays(
+    readings: ReadingArrays, has_tip: Flags, *, tip: str = "judge", curves: Sequence[str]
+) -> JudgedRails:
+    """Fit every curve to every rail, choose, and take the tip in where it belongs.
+
+    `tip` is "judge", "in" or "out"; raises ValueError for another word or an unknown curve.
+    """
+    if tip not in {"judge", "in", "out"}:
+        raise ValueError("The tip can be judged, taken in (“in”) or left out (“out”).")
+    alone = fit_curves(readings, curves)
+    chosen, judgeable = _choose(alone)
+    offset, offset_u = _offsets(alone, chosen, readings, has_tip)
+    row_together = np.full(len(chosen), NONE)
+    together = None
+    wanted = has_tip & (tip == "in")
+    if tip == "judge":
+        wanted = has_tip & (~judgeable | (np.abs(offset) <= AGREES_WITHIN * offset_u))
+    if wanted.any():
+        rows = np.flatnonzero(wanted)
+        together = fit_curves(replace(readings.take(rows), tip_in=np.ones(len(rows))), curves)
+        chosen_in, judgeable_in = _choose(together)
+        # it was taken in because it agreed: if their own curve is refused with it, it did not
+        stays = (chosen_in == chosen[rows]) | ~judgeable[rows] | (tip == "in")
+        kept = rows[stays]
+        row_together[kept] = np.flatnonzero(stays)
+        chosen[kept], judgeable[kept] = chosen_in[stays], judgeable_in[stays]
+        offset, offset_u = _offsets(alone, chosen, readings, has_tip)
+    return JudgedRails(readings, alone, together, row_together, judgeable, chosen, offset, offset_u)
 
 
-def _with_offset(
-    rail: RailAnalysis, alone: RailAnalysis, tip: tuple[float, float] | None
-) -> RailAnalysis:
-    """Add how far the tip stands from where the chosen curve points when fitted without it."""
-    offset, offset_u = _offset(alone.fit(rail.chosen), tip)
-    return RailAnalysis(
-        rail.stops, rail.judgement, rail.chosen, rail.tip_in_fit, offset, offset_u,
-        rail.fits, rail.suspect, rail.left_out,
-    )  # fmt: skip
+def _choose(fits: Fits) -> tuple[Numbers, Flags]:
+    """Find the simplest curve not refused for each rail, and whether any could be judged.
+
+    A curve that could have been judged and cannot even be fitted is refused too.
+    """
+    accepted = (fits.status == FITTED) & (fits.dof > 0) & (fits.p >= REFUSED_BELOW)
+    simplest = sorted(range(len(fits.curves)), key=lambda c: fits.curves[c].free)
+    first = accepted[simplest].argmax(axis=0)
+    chosen = np.where(accepted.any(axis=0), np.array(simplest, dtype=np.intp)[first], NONE)
+    return chosen, np.asarray(((fits.status != TOO_FEW) & (fits.dof > 0)).any(axis=0))
 
 
-def _rail(
-    fits: Mapping[str, CurveFits], row: int, stops: Sequence[BladeStop], *, tip_in: bool = False
-) -> RailAnalysis:
-    """Choose the simplest curve not refused among those fitted to one row."""
-    found = tuple(
-        _curve_fit(fit, row, len(stops), tip_in)
-        for fit in fits.values()
-        if fit.status[row] == FITTED
-    )
-    judged = [fit for fit in found if fit.p is not None]
-    accepted = [fit for fit in judged if not fit.refused]
-    simplest = min(accepted, key=lambda fit: len(fit.parameters), default=None)
-    # a curve that could have been judged and cannot even be fitted is refused too
-    judgeable = any(fit.status[row] != TOO_FEW and fit.dof[row] > 0 for fit in fits.values())
-    return RailAnalysis(
-        stops=tuple(stops),
-        judgement=CHOSEN if simplest else NONE_FITS if judgeable else CANNOT_JUDGE,
-        chosen=simplest.curve if simplest else None,
-        tip_in_fit=tip_in,
-        tip_offset_mm=None,
-        tip_offset_u_mm=None,
-        fits=found,
-        suspect=(),
-        left_out={
-            key: _why(fit, int(fit.status[row]))
-            for key, fit in fits.items()
-            if fit.status[row] != FITTED
-        },
-    )
+def _offsets(
+    alone: Fits, chosen: Numbers, readings: ReadingArrays, has_tip: Flags
+) -> tuple[Array, Array]:
+    """Compare each tip with where the chosen curve points when fitted without it; else nan."""
+    pick = (np.maximum(chosen, 0), np.arange(len(chosen)))
+    known = has_tip & (chosen != NONE) & (alone.status[pick] == FITTED)
+    offset = np.where(known, readings.tip - alone.tip_opening[pick], np.nan)
+    return offset, np.where(known, np.hypot(readings.tip_u, alone.tip_opening_u[pick]), np.nan)
 
 
-def _why(fit: CurveFits, status: int) -> str:
-    return {
-        TOO_FEW: f"It has {fit.curve.free} parameters: too few readings to draw it.",
-        UNREAL: fit.curve.unreal,
-        UNDETERMINED: "These readings leave it undetermined.",
-    }[status]
+def find_suspect(readings: ReadingArrays, fits: Sequence[CurveFit]) -> tuple[int, ...]:
+    """Name the reading of one rail, all of whose curves are refused, to take again.
+
+    It is the one without which a simple curve passes: with two parameters if there is any, then
+    with three; among several the one whose loss makes the best fit. If none helps, it is the one
+    furthest from the simplest curve, or those that contradict most others.
+    """
+    n = readings.gap.shape[0]
+    for parameters in (2, 3):
+        if n - 1 + readings.tip_in[0] > parameters:
+            without = readings.take(np.zeros(n, dtype=int))
+            place = np.arange(n)
+            without.present[place, place] = 0.0
+            without.gap[place, place] = np.roll(readings.gap[:, 0], 1)
+            left = fit_curves(without, [k for k, c in CURVES.items() if c.free == parameters])
+            passing = np.where((left.status == FITTED) & (left.p >= REFUSED_BELOW), left.p, 0.0)
+            if passing.any():
+                return (int(passing.max(axis=0).argmax()),)
+    if fits:
+        best = min(fits, key=lambda fit: (len(fit.parameters), fit.chi_square))
+        away = [abs(r) / u for r, u in zip(best.residuals[:n], best.residual_u, strict=False)]
+        return (int(np.argmax(away)),)
+    gap, position = readings.gap[:, 0], readings.position[:, 0]
+    agree = np.subtract.outer(gap, gap) * np.subtract.outer(position, position) <= 0.0
+    against = (~agree).sum(axis=1)
+    return tuple(np.flatnonzero((against == against.max()) & (against > 0)).tolist())
 
 
-def _curve_fit(fit: CurveFits, row: int, blades: int, tip_in: bool) -> CurveFit:
+def _curve_fits(fits: Fits, row: int, blades: int, *, tip_in: bool) -> tuple[CurveFit, ...]:
     """Take one row out of the arrays and say it in the parameters people know."""
-    curve = fit.curve
-    names = curve.parameter_names
-    values, derivatives = curve.to_outer(fit.inner[:, row : row + 1])
-    by_inner = derivatives[:, :, 0]
-    inner_covariance = fit.inner_covariance[:, :, row]
-    covariance = by_inner @ inner_covariance[: curve.free, : curve.free] @ by_inner.T
-    spread = np.sqrt(np.diag(covariance))
-    tip, tip_u = float(fit.tip_opening[row]), _along(fit.tip_gradient[:, row], inner_covariance)
-    facing = float(fit.facing_length[row]) if blades else None
-    facing_u = _along(fit.facing_gradient[:, row], inner_covariance) if blades else None
-    parameters = dict(zip(names, map(float, values[:, 0]), strict=True))
-    uncertainties = dict(zip(names, map(float, spread), strict=True))
-    take = [*range(blades), fit.residuals.shape[0] - 1] if tip_in else list(range(blades))
-    return CurveFit(
-        curve=curve.key,
-        parameters=parameters,
-        uncertainties=uncertainties,
-        covariance=tuple(tuple(map(float, line)) for line in covariance),
-        chi_square=float(fit.chi_square[row]),
-        dof=int(fit.dof[row]),
-        p=float(fit.p[row]) if fit.dof[row] > 0 else None,
-        residuals=tuple(map(float, fit.residuals[take, row])),
-        tip_opening_mm=tip,
-        tip_opening_u_mm=tip_u,
-        facing_length_mm=facing,
-        facing_length_u_mm=facing_u,
-        residual_u=tuple(map(float, fit.residual_u[take, row])),
-        interval_95=_intervals(parameters, uncertainties, tip, tip_u, facing, facing_u),
-    )
-
-
-def _along(gradient: np.ndarray, covariance: np.ndarray) -> float:
-    return float(np.sqrt(max(gradient @ covariance @ gradient, 0.0)))
-
-
-# The power of a quantity that is nearly linear in the readings: a radius is the square of what
-# the fit is straight in, a gap too. Limits are drawn there and carried over.
-_STRAIGHT_POWER = {
-    "radius_mm": 0.5,
-    "coefficient_per_mm": -0.5,
-    "curvature_per_mm": -0.5,
-    "tip_opening_mm": 0.5,
-}
-
-
-def _intervals(
-    parameters: Mapping[str, float],
-    uncertainties: Mapping[str, float],
-    tip: float,
-    tip_u: float,
-    facing: float | None,
-    facing_u: float | None,
-) -> dict[str, tuple[float, float]]:
-    quantities = {name: (value, uncertainties[name]) for name, value in parameters.items()}
-    quantities["tip_opening_mm"] = (tip, tip_u)
-    if facing is not None and facing_u is not None:
+    take = [*range(blades), fits.residuals.shape[0] - 1] if tip_in else slice(blades)
+    values, u = fits.values[:, :, row].T.tolist(), fits.u[:, :, row].T.tolist()
+    covariance = fits.covariance[:, :, :, row].transpose(2, 0, 1).tolist()
+    residuals = fits.residuals[take, :, row].T.tolist()
+    residual_u = fits.residual_u[take, :, row].T.tolist()
+    reach_per_gap = fits.reach_per_gap[:blades, :, row].T.tolist()
+    scalars = _columns(
+        row, fits.status, fits.chi_square, fits.dof, fits.p, fits.tip_opening,
+        fits.tip_opening_u, fits.facing_length, fits.facing_length_u,
+    )  # fmt: skip
+    found = []
+    for c, curve in enumerate(fits.curves):
+        status, chi_square, dof, p, tip, tip_u, facing, facing_u = scalars[c]
+        if status != FITTED:
+            continue
+        names = curve.parameter_names
+        parameters = dict(zip(names, values[c], strict=False))
+        uncertainties = dict(zip(names, u[c], strict=False))
+        quantities = {name: (value, uncertainties[name]) for name, value in parameters.items()}
+        quantities["tip_opening_mm"] = (tip, tip_u)
         quantities["facing_length_mm"] = (facing, facing_u)
-    return {name: interval_95(name, *pair) for name, pair in quantities.items()}
+        found.append(
+            CurveFit(
+                curve=curve.key,
+                parameters=parameters,
+                uncertainties=uncertainties,
+                covariance=tuple(tuple(line[: curve.free]) for line in covariance[c][: curve.free]),
+                chi_square=chi_square,
+                dof=int(dof),
+                p=p if dof > 0 else None,
+                residuals=tuple(residuals[c]),
+                tip_opening_mm=tip,
+                tip_opening_u_mm=tip_u,
+                facing_length_mm=facing,
+                facing_length_u_mm=facing_u,
+                residual_u=tuple(residual_u[c]),
+                reach_per_gap=tuple(reach_per_gap[c]),
+                interval_95={
+                    name: interval_95(value, spread, STRAIGHT_POWER.get(name, 1.0))
+                    for name, (value, spread) in quantities.items()
+                },
+            )
+        )
+    return tuple(found)
 
 
-def interval_95(name: str, value: float, standard_u: float) -> tuple[float, float]:
-    """Give 95 % limits of a quantity, drawn on the scale on which it is nearly normal."""
-    power = _STRAIGHT_POWER.get(name)
-    reach = K_95 * standard_u
-    if power is None or value <= 0.0:
-        return value - reach, value + reach
-    straight = value**power
-    reach = abs(power) * straight / value * reach
-    ends = [max(straight - reach, 0.0), straight + reach]
-    low, high = sorted(
-        end ** (1.0 / power) if end > 0.0 else (0.0 if power > 0 else np.inf) for end in ends
-    )
-    return float(low), float(high)
+def _columns(
+    row: int, *arrays: npt.NDArray[np.float64] | npt.NDArray[np.int_]
+) -> list[list[float]]:
+    """Put one rail's column of several (curves, rails) arrays side by side, a line per curve."""
+    lines: list[list[float]] = np.stack([array[:, row] for array in arrays], axis=1).tolist()
+    return lines

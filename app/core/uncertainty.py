@@ -14,6 +14,8 @@ from math import floor, hypot, inf, isfinite, sqrt
 from app.core.regression import student_quantile
 
 COVERAGE_FACTOR = 2.0
+K_95 = 1.959963984540054  # two-sided 95 % of the normal distribution
+K_95_ONE_SIDED = 1.6448536269514722
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,3 +105,21 @@ def expanded(standard_u: float) -> float:
 def en_number(difference: float, expanded_before: float, expanded_after: float) -> float:
     """Give |difference| / √(U₁² + U₂²), the Eₙ form of ISO 13528 and ISO/IEC 17043."""
     return abs(difference) / hypot(expanded_before, expanded_after)
+
+
+def interval_95(value: float, standard_u: float, power: float = 1.0) -> tuple[float, float | None]:
+    """Give 95 % limits of a quantity whose `power` is nearly normal, drawn on that scale.
+
+    A power other than 1 is for quantities that can't be negative. The upper limit is None where
+    there is none.
+    """
+    reach = K_95 * standard_u
+    if power == 1.0:
+        return value - reach, value + reach
+    straight = value**power
+    reach *= abs(power) * straight / value
+    ends = (max(straight - reach, 0.0), straight + reach)
+    if power > 0:
+        return ends[0] ** (1.0 / power), ends[1] ** (1.0 / power)
+    upper = ends[0] ** (1.0 / power) if ends[0] > 0.0 else None
+    return ends[1] ** (1.0 / power), upper

@@ -1,0 +1,255 @@
+"""Steps many small weighted least-squares fits to their ends together.
+
+Each row is one curve fitted to one set of readings. All rows take a Levenberg–Marquardt step at
+once (Marquardt 1963) with analytic derivatives and leave when they have settled. The weights
+follow the slope of the curve from step to step and are not differentiated, so at the end each
+fit is the weighted least-squares fit for the weights of its own curve.
+
+Arrays are laid out (readings, rows): long in the direction that grows. The tip is a reading of
+the gap at s = 0, the last of the readings; a fit without it leaves the line out.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from app.core.families import FAMILIES, Array, Family, Flags
+
+Numbers = npt.NDArray[np.intp]
+Spans = tuple[tuple[Family, slice], ...]
+
+STEPS = 16
+# lengths of the last step in χ² units; 1e-10 is 1e-5 of a standard uncertainty, and what then
+# remains is a small part of it
+NEAR, NEARLY_SETTLED, SETTLED = 1e-2, 1e-8, 1e-10
+FIRST_DAMPING, LEAST_DAMPING, HOPELESS_DAMPING = 1e-4, 1e-9, 1e7
+_FAMILY_EDGES = np.arange(len(FAMILIES) + 1)
+_DIAGONAL = np.arange(4)
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingArrays:
+    """Readings of N sets as arrays: blades (n, N), the tip (N,). Lengths in mm.
+
+    `present` is 1 where there is a reading and 0 in the padding, whose gap must repeat one of
+    the set's own. `tip_in` is 1 where the tip belongs to the fit. Uncertainties are standard.
+    """
+
+    gap: Array
+    position: Array
+    gap_u: Array
+    position_u: Array
+    present: Array
+    tip: Array
+    tip_u: Array
+    tip_in: Array
+
+    def take(self, sets: Numbers | Flags) -> "ReadingArrays":
+        """Give the sets with these numbers, in this order, as often as they are named."""
+        return ReadingArrays(
+            self.gap[:, sets], self.position[:, sets], self.gap_u[:, sets],
+            self.position_u[:, sets], self.present[:, sets],
+            self.tip[sets], self.tip_u[sets], self.tip_in[sets],
+        )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Rows:
+    """The readings of each row, and what is fitted to them. Lengths in mm.
+
+    `present` (n + 1, rows) is 1 for a reading that counts, the tip last. `free` (4, rows) is 1
+    for the parameters the row's curve has. `kinds` numbers its family; rows stand in the
+    families' order, which `spans` gives as slices.
+    """
+
+    gap: Array
+    position: Array
+    gap_u: Array
+    position_u2: Array
+    tip: Array
+    tip_u2: Array
+    present: Array
+    largest_gap: Array
+    free: Array
+    kinds: Numbers
+    spans: Spans
+
+    def take(self, rows: Flags) -> "Rows":
+        """Give some of the rows."""
+        kinds = self.kinds[rows]
+        return Rows(
+            self.gap[:, rows], self.position[:, rows], self.gap_u[:, rows],
+            self.position_u2[:, rows], self.tip[rows], self.tip_u2[rows],
+            self.present[:, rows], self.largest_gap[rows], self.free[:, rows], kinds,
+            find_spans(kinds),
+        )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """What is known of every row at its present parameters; `miss` is fitted minus read.
+
+    `by` (4, readings, rows) is minus the derivative of a position by the parameters, and for
+    the tip minus that of the gap. `slope` is du/dh at each reading.
+    """
+
+    inner: Array
+    miss: Array
+    by: Array
+    variance: Array
+    slope: Array
+    good: Flags
+
+    def take(self, rows: Flags | Numbers) -> "State":
+        """Give some of the rows."""
+        return State(
+            self.inner[:, rows], self.miss[:, rows], self.by[:, :, rows],
+            self.variance[:, rows], self.slope[:, rows], self.good[rows],
+        )  # fmt: skip
+
+    def replace(self, other: "State", rows: Flags) -> "State":
+        """Take these rows over from another state, in place."""
+        np.copyto(self.inner, other.inner, where=rows)
+        np.copyto(self.miss, other.miss, where=rows)
+        np.copyto(self.by, other.by, where=rows)
+        np.copyto(self.variance, other.variance, where=rows)
+        np.copyto(self.slope, other.slope, where=rows)
+        return self
+
+
+def find_spans(kinds: Numbers) -> Spans:
+    """Find where each family's rows begin and end."""
+    ends = kinds.searchsorted(_FAMILY_EDGES).tolist()
+    return tuple(
+        (family, slice(ends[k], ends[k + 1]))
+        for k, family in enumerate(FAMILIES)
+        if ends[k + 1] > ends[k]
+    )
+
+
+def evaluate(inner: Array, rows: Rows, *, with_tip: bool) -> State:
+    """Compare every row's curve with its readings, the tip too if asked.
+
+    Variances are `u(position)² + (ds/dh · u(gap))²` for a blade, `u(tip)²` for the tip.
+    """
+    n, count = rows.gap.shape
+    gap = rows.gap
+    if with_tip:
+        gap = np.empty((n + 1, count))
+        gap[:n] = rows.gap
+    miss, slope = np.empty(gap.shape), np.empty(gap.shape)
+    by = np.zeros((4, *gap.shape))
+    by[0] = -1.0
+    good = np.empty(count, dtype=bool)
+    for family, span in rows.spans:
+        prepared = family.prepare(inner[:, span])
+        if with_tip:
+            gap[n, span] = family.gap(prepared, prepared[0])
+        u, slope[:, span] = family.reach(prepared, gap[:, span], by[1:, :, span])
+        np.subtract(prepared[0], u, out=miss[:, span])
+        good[span] = family.allowed(prepared, rows.largest_gap[span])
+    variance = np.empty(gap.shape)
+    blades = variance[:n]
+    np.multiply(slope[:n], rows.gap_u, out=blades)
+    blades *= blades
+    blades += rows.position_u2
+    miss[:n] -= rows.position
+    if with_tip:
+        miss[n] = gap[n] - rows.tip
+        variance[n] = rows.tip_u2
+        by[:, n] /= slope[n]
+    good &= np.isfinite(np.add.reduce(miss) + np.add.reduce(variance))
+    return State(inner, miss, by, variance, slope, good)
+
+
+def find_normal(by: Array, weight: Array, free: Array) -> tuple[Array, Array, Array]:
+    """Give the scaled normal matrices (rows, 4, 4), their scales (rows, 4), weighted `by`.
+
+    Parameters that are not free have zeros there.
+    """
+    own = by * free[:, None]
+    weighted = own * weight
+    normal = np.einsum("jnr,knr->rjk", weighted, own)
+    scale = np.sqrt(normal[:, _DIAGONAL, _DIAGONAL])
+    scale[scale == 0.0] = 1.0
+    normal /= scale[:, :, None] * scale[:, None, :]
+    return normal, scale, weighted
+
+
+def descend(inner: Array, rows: Rows, hopeful: Flags, *, with_tip: bool) -> tuple[Array, Flags]:
+    """Step every hopeful row to its least χ²; give its parameters and whether it got there."""
+    count = inner.shape[1]
+    result, settled = inner.copy(), np.zeros(count, dtype=bool)
+    state = evaluate(inner, rows, with_tip=with_tip)
+    numbers = np.arange(count)
+    damping, length = np.full(count, FIRST_DAMPING), np.full(count, np.inf)
+    there, before = inner, np.full(inner.shape, np.nan)
+    active = hopeful & state.good & (np.add.reduce(rows.present) >= np.add.reduce(rows.free))
+    for _ in range(STEPS):
+        if 4 * np.count_nonzero(active) <= 3 * len(numbers):
+            result[:, numbers], settled[numbers] = state.inner, length < NEARLY_SETTLED
+            if not active.any():
+                return result, settled
+            state, rows = state.take(active), rows.take(active)
+            numbers, damping, length = numbers[active], damping[active], length[active]
+            there, before = there[:, active], before[:, active]
+            active = np.ones(len(numbers), dtype=bool)
+        weight = rows.present[: len(state.miss)] / state.variance
+        move, scale, reach = _find_step(state, weight, rows.free, damping)
+        near = reach < NEAR
+        # a step held short by damping says nothing of how far it is to the end
+        length = np.where(active, np.where(damping < 1.0, reach, np.inf), length)
+        step = move
+        if near.any():
+            turn = (state.inner - there, move - before)
+            step = _extrapolate(move, turn, scale, near)
+        step = _hold_back(state.inner, step) * active
+        new = evaluate(state.inner + step, rows, with_tip=with_tip)
+        fall = np.einsum("nr,nr,nr->r", weight, state.miss, state.miss)
+        fall -= np.einsum("nr,nr,nr->r", weight, new.miss, new.miss)
+        # near the end the weights change χ² as much as the step does: allow a little rise
+        better = new.good & (fall > np.where(near, -10.0 * reach, 0.0))
+        if better.all() and near.all():
+            there, before, state = state.inner, move, new
+        else:
+            gain = fall / (reach + damping * np.einsum("jr,jr->r", move * scale, move * scale))
+            ease = np.where(gain > 0.75, 0.1, np.where(gain < 0.25, 3.0, 1.0))
+            ease[near] = 1.0
+            there, before = np.where(better, state.inner, there), np.where(better, move, np.nan)
+            damping = np.where(
+                better, np.maximum(damping * ease, LEAST_DAMPING), np.maximum(damping * 5.0, 1e-3)
+            )
+            state = new if better.all() else state.replace(new, better)
+        active &= (length >= SETTLED) & (damping < HOPELESS_DAMPING)
+    result[:, numbers], settled[numbers] = state.inner, length < NEARLY_SETTLED
+    return result, settled
+
+
+def _find_step(
+    state: State, weight: Array, free: Array, damping: Array
+) -> tuple[Array, Array, Array]:
+    """Give one damped step (4, rows), the scale it was found in, its length in χ² units."""
+    normal, scale, weighted = find_normal(state.by, weight, free)
+    gradient = np.einsum("jnr,nr->rj", weighted, state.miss) / scale
+    normal[:, _DIAGONAL, _DIAGONAL] = (1.0 + damping)[:, None]
+    move = np.linalg.solve(normal, gradient[:, :, None])[:, :, 0]
+    return (move / scale).T, scale.T, np.einsum("rj,rj->r", move, gradient)
+
+
+def _extrapolate(move: Array, turn: tuple[Array, Array], scale: Array, near: Flags) -> Array:
+    """Near the end, mend a step by what the last one taught (Anderson 1965, depth 1).
+
+    `turn` says how the place and the step have changed since. Weights that follow the fit make
+    plain steps converge only linearly; this takes the slowest part out.
+    """
+    scaled = turn[1] * scale
+    share = np.einsum("jr,jr->r", move * scale, scaled) / np.einsum("jr,jr->r", scaled, scaled)
+    share = np.where(near & np.isfinite(share), share, 0.0)
+    return np.where(share == 0.0, move, move - share * (turn[0] + turn[1]))
+
+
+def _hold_back(inner: Array, step: Array) -> Array:
+    """Shorten steps that would take a parameter that must stay positive to zero or below."""
+    toward_zero = np.fmax(-step[1] / inner[1], -step[3] / inner[3])
+    return np.asarray(step * np.minimum(1.0, 0.8 / np.fmax(toward_zero, 1e-9)))
