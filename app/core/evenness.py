@@ -3,7 +3,9 @@
 The same half number is far less height at the thinnest blade than at the thickest, so each
 difference is given along the glass and as a height. Both rails are felt with the same blade:
 its own error is common and cancels; only the two positions carry uncertainty. A verdict keeps a
-guard band of 1.645 u (JCGM 106:2012): it is wrong in at most 5 of 100 cases.
+guard band of one standard uncertainty (JCGM 106:2012, 8.3): at the very limit it is wrong in 16 of
+100 cases. A wider band would call a half number, the finest step of the glass, "cannot tell" at
+every blade, which tells a maker nothing.
 """
 
 from collections.abc import Sequence
@@ -11,7 +13,6 @@ from dataclasses import dataclass
 from math import hypot, isfinite
 
 from app.core.readings import BladeStop
-from app.core.uncertainty import K_95_ONE_SIDED
 
 EVEN, UNEVEN, CANNOT_TELL = "even", "uneven", "cannot tell"
 
@@ -118,7 +119,7 @@ def judge_evenness(
                 difference,
                 None if um_per_mm is None else difference * um_per_mm,
                 None if um_per_mm is None else spread * um_per_mm,
-                _verdict(abs(difference), K_95_ONE_SIDED * spread, tolerance_mm),
+                _verdict(abs(difference), spread, tolerance_mm),
                 spread,
             )
         )

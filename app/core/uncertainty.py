@@ -15,7 +15,6 @@ from app.core.regression import student_quantile
 
 COVERAGE_FACTOR = 2.0
 K_95 = 1.959963984540054  # two-sided 95 % of the normal distribution
-K_95_ONE_SIDED = 1.6448536269514722
 
 
 @dataclass(frozen=True, slots=True)
