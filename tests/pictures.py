@@ -1,0 +1,65 @@
+"""Takes the README's pictures: `python -m tests.pictures` writes static/pictures/*.png.
+
+The made-up shop on a free port, in Debian's Chromium; the return card is shown as it prints.
+"""
+
+import tempfile
+import threading
+from pathlib import Path
+
+from playwright.sync_api import Page, sync_playwright
+
+from app.web.app import create_app
+from app.web.files import folder_of
+from app.web.serving import address_of, listen, make_made_up_app, make_server
+from app.web.settings import Settings
+from tests.browser.conftest import CHROMIUM, QUIET
+
+WIDTH, HEIGHT = 1280, 860
+
+
+def take_pictures(page: Page, folder: Path) -> None:
+    """Walk the main line's screens and keep a picture of each."""
+
+    def keep(name: str) -> None:
+        page.wait_for_load_state("networkidle")
+        page.screenshot(path=folder / f"{name}.png")
+
+    page.goto("/")
+    keep("bench-list")
+    job = page.locator(".job-line").nth(6).get_attribute("href")
+    page.goto(f"{job}/readings?role=at_the_bench")
+    page.keyboard.type("34/34.5 23.5 13 7 / 1.15")
+    page.wait_for_timeout(1500)
+    keep("readings")
+    page.goto("/pieces/1")
+    keep("piece")
+    page.goto("/look-up?q=return")
+    page.goto("/papers/2")
+    paper = page.locator(".paper")
+    page.wait_for_load_state("networkidle")
+    paper.screenshot(path=folder / "return-card.png")
+
+
+def main() -> None:
+    """Serve the made-up shop, take the pictures, throw the shop away."""
+    folder = folder_of("static") / "pictures"
+    folder.mkdir(exist_ok=True)
+    with tempfile.TemporaryDirectory() as book, listen(0) as listener:
+        app = make_made_up_app(create_app, Settings(book=Path(book), throw_away=True))
+        server = make_server(app)
+        thread = threading.Thread(target=server.run, args=([listener],), daemon=True)
+        thread.start()
+        with sync_playwright() as playwright:
+            chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=list(QUIET))
+            page = chromium.new_page(
+                base_url=address_of(listener), viewport={"width": WIDTH, "height": HEIGHT}
+            )
+            take_pictures(page, folder)
+            chromium.close()
+        server.should_exit = True
+        thread.join(timeout=10)
+
+
+if __name__ == "__main__":
+    main()
