@@ -3,7 +3,7 @@
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
-from tests.browser.work import issue, keep_line, take_piece_in
+from tests.browser.work import check_thin_blade, issue, keep_line, keep_study, take_piece_in
 
 
 @pytest.fixture
@@ -12,6 +12,8 @@ def screens(page) -> list[str]:
     job = take_piece_in(page)
     keep_line(page, job, "34 22/22.5 12 6 / 1.02 / 0.588")
     keep_line(page, job, "36 24 14 7 / 1.10 / 0.588", role="as_returned")
+    blade = check_thin_blade(page)
+    study = keep_study(page, blade)
     paper = issue(page, job, "return_card")
     return [
         "/",
@@ -34,6 +36,15 @@ def screens(page) -> list[str]:
         "/look-up?q=wiesen",
         "/look-up?q=nobody",
         "/settings",
+        "/gauges",
+        blade,
+        f"{blade}/edit",
+        f"{blade}/studies/new",
+        study,
+        "/gauges/1",
+        "/gauges/new/glass",
+        "/blade-sets/new",
+        "/blade-sets/1/edit",
         "/help",
         "/first-start",
         "/no-such-page",

@@ -43,3 +43,26 @@ def choose_in_shop(page: Page, **fields: str) -> None:
             field.fill(value)
     page.get_by_role("button", name="Keep the settings").click()
     page.wait_for_url("**/settings?said=kept")
+
+
+def check_thin_blade(page) -> str:
+    """Enter two checks of the thinnest blade, worn at the second; gives its address."""
+    page.goto("/gauges")
+    page.click("table.register a:text-is('0.0015 in')")
+    for day, found in (("2025-06-01", "0.0380"), ("2026-06-01", "0.0345")):
+        page.fill("#actual", found)
+        page.select_option("#unit", "length_mm")
+        page.fill("#checked_on", day)
+        page.click("text=Keep the check")
+    return page.url.split("?")[0].split("#")[0]
+
+
+def keep_study(page, gauge: str) -> str:
+    """Type a study going round with Enter alone; gives its address."""
+    page.goto(f"{gauge}/studies/new?pieces=3&turns=2")
+    for number in ("34", "38", "30", "34.5", "38", "30"):
+        page.keyboard.type(number)
+        page.keyboard.press("Enter")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/studies/*said=kept")
+    return page.url.split("?")[0]
