@@ -28,6 +28,7 @@ from app.web import (
     pictures,
     pieces,
     service,
+    service_plan,
     shop,
     slips,
     studies,
@@ -56,6 +57,7 @@ ROUTERS = (
     blade_sets.router,
     help_pages.router,
     service.router,
+    service_plan.router,
 )
 
 
