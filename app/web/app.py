@@ -19,6 +19,7 @@ from app.web import (
     blade_sets,
     customers,
     drop_offs,
+    facings,
     first_start,
     gauges,
     help_pages,
@@ -32,6 +33,7 @@ from app.web import (
     shop,
     slips,
     studies,
+    targets,
 )
 from app.web.files import folder_of
 from app.web.guard import Guard
@@ -50,6 +52,8 @@ ROUTERS = (
     jobs.router,
     slips.router,
     pictures.router,
+    facings.router,
+    targets.router,
     shop.router,
     backups.router,
     studies.router,

@@ -1,0 +1,50 @@
+"""Pictures of a plan: a target's own lines, and the cut along a rail.
+
+The cut picture has two windows over one length. Above stands the gap, as in every profile: the
+rail now, after the table step, and the target dotted; what must be cut off the rail is hatched
+between. Below, the same cut by itself in µm, with the thin lines between which the gauges place
+it. Nothing in it depends on colour.
+"""
+
+from typing import Literal
+
+from app.core.facings import PlainFacing, Target, draw_target, target_stops
+from app.core.readings import Uncertainties
+from app.core.stations import RailLine, make_stations
+from app.render.profile import ProfileLine
+
+FURTHEST_MM = 60.0
+_RAILS: tuple[Literal["left", "right"], ...] = ("left", "right")
+
+
+def target_lines(
+    target: Target, name: str, uncertainties: Uncertainties
+) -> tuple[ProfileLine, ...]:
+    """Make a target's lines: one for a plain facing, one per rail for readings.
+
+    Raises MalformedReading for a target that cannot be drawn.
+    """
+    stations = make_stations(FURTHEST_MM, ())
+    if isinstance(target, PlainFacing):
+        line = draw_target(target, "left", stations, uncertainties)
+        return (_target_line(target, line, name, None),)
+    return tuple(
+        _target_line(target, draw_target(target, rail, stations, uncertainties), name, rail)
+        for rail in _RAILS
+        if getattr(target, rail)
+    )
+
+
+def _target_line(
+    target: Target, line: RailLine, name: str, rail: Literal["left", "right"] | None
+) -> ProfileLine:
+    inside = line.stations_mm <= line.break_mm
+    return ProfileLine(
+        name=name,
+        stops=target_stops(target, rail) if rail else (),
+        tip_opening_mm=target.tip_opening_mm,
+        curve_s_mm=tuple(line.stations_mm[inside].tolist()),
+        curve_gap_mm=tuple(line.gap_mm[inside].tolist()),
+        rail=rail,
+        state="target",
+    )
