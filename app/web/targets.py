@@ -32,7 +32,6 @@ from app.store.measurements import (
     get_measurement,
     last_facing,
     list_measurements,
-    measurements_of_job,
     standing,
 )
 from app.store.pieces import get_piece
@@ -51,6 +50,7 @@ from app.web.pages import (
     show_page,
     taken_before,
 )
+from app.web.planning import last_read
 
 router = APIRouter(prefix="/jobs/{number}/target")
 MOST_SETS = 6
@@ -83,14 +83,14 @@ def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLRespo
     gauges, shop = gauges_in_use(session), get_shop(session)
     library = list_facings(session, job.piece.instrument_kind)
     now = get_facing(session, job.facing_id)
-    if now and now.id not in {one.id for one in library}:
-        library.insert(0, now)
+    own = [now] if now and now.id not in {one.id for one in library} else []
     last = last_read(job)
     return show_page(
         request,
         "targets/edit.html",
         form=form,
         job=job,
+        own=tell_facings(own, gauges),
         library=tell_facings(library, gauges),
         own_sets=_own_sets(session, job, gauges),
         other_sets=_other_sets(session, job, gauges, form.get("find")),
@@ -100,14 +100,6 @@ def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLRespo
         shop=shop,
         curves=[(key, CURVES[key].label) for key in SHAPES],
     )
-
-
-def last_read(job: Job) -> Measurement | None:
-    """Give a loaded job's last standing readings that tell of a rail."""
-    told = [
-        one for one in standing(measurements_of_job(job)) if one.facing.left or one.facing.right
-    ]
-    return told[-1] if told else None
 
 
 def _own_sets(session: Session, job: Job, gauges: GaugesInUse) -> list[SetOffer]:
