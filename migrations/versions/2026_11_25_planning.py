@@ -105,11 +105,11 @@ def upgrade() -> None:
             batch_op.f("fk_job_facing_id_facing"), "facing", ["facing_id"], ["id"]
         )
 
-    with op.batch_alter_table("piece", schema=None) as batch_op:
-        batch_op.add_column(sa.Column("window_end_mm", sa.Double(), nullable=True))
-        batch_op.add_column(sa.Column("table_allowance_mm", sa.Double(), nullable=True))
-        batch_op.add_column(sa.Column("tip_slope_deg", sa.Double(), nullable=True))
-        batch_op.add_column(sa.Column("beak_slope_deg", sa.Double(), nullable=True))
+    # one by one, without copying the table: a copy would lose the triggers of its search
+    op.add_column("piece", sa.Column("window_end_mm", sa.Double(), nullable=True))
+    op.add_column("piece", sa.Column("table_allowance_mm", sa.Double(), nullable=True))
+    op.add_column("piece", sa.Column("tip_slope_deg", sa.Double(), nullable=True))
+    op.add_column("piece", sa.Column("beak_slope_deg", sa.Double(), nullable=True))
 
     with op.batch_alter_table("shop", schema=None) as batch_op:
         batch_op.add_column(
@@ -146,11 +146,10 @@ def downgrade() -> None:
         batch_op.drop_column("tip_tolerance_mm")
         batch_op.drop_column("position_tolerance_mm")
 
-    with op.batch_alter_table("piece", schema=None) as batch_op:
-        batch_op.drop_column("beak_slope_deg")
-        batch_op.drop_column("tip_slope_deg")
-        batch_op.drop_column("table_allowance_mm")
-        batch_op.drop_column("window_end_mm")
+    op.execute("ALTER TABLE piece DROP COLUMN beak_slope_deg")
+    op.execute("ALTER TABLE piece DROP COLUMN tip_slope_deg")
+    op.execute("ALTER TABLE piece DROP COLUMN table_allowance_mm")
+    op.execute("ALTER TABLE piece DROP COLUMN window_end_mm")
 
     with op.batch_alter_table("job", schema=None) as batch_op:
         batch_op.drop_constraint(batch_op.f("fk_job_facing_id_facing"), type_="foreignkey")
