@@ -23,8 +23,8 @@ from app.core.targets import (
     tell_tolerance,
 )
 from app.core.units import SCALES, format_blade, format_mm
-from app.render.plan import target_lines
 from app.render.profile import ProfilePicture, draw_profile
+from app.render.targets import target_lines
 from app.store.facings import (
     KeptFacing,
     add_facing,

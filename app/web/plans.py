@@ -19,7 +19,7 @@ from app.core.plan_tables import (
     rails_alike,
 )
 from app.core.targets import tell_target, tell_tolerance
-from app.render.cut import CutPicture, CutRail, Size, draw_cut
+from app.render.cut import CutPicture, CutRail, CutSize, draw_cut
 from app.store.jobs import get_job
 from app.store.pieces import save_limits
 from app.store.shop import gauges_in_use, get_shop
@@ -38,7 +38,7 @@ from app.web.pictures import answer_picture, blade_levels
 from app.web.planning import JobPlan, limits_of, plan_job
 
 router = APIRouter(prefix="/jobs/{number}/plan")
-SIZES: dict[str, Size] = {"paper": "paper", "pair": "pair", "small": "small"}
+SIZES: dict[str, CutSize] = {"paper": "paper", "pair": "pair", "small": "small"}
 
 
 def _job(session: Session, number: int) -> Job:

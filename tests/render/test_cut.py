@@ -8,7 +8,7 @@ from app.core.plan_values import PlanRequest
 from app.core.readings import FacingReadings
 from app.core.units import format_blade
 from app.render.cut import SIZES_MM, CutPicture, compose_cut, draw_cut
-from app.render.profile import BladeLevel
+from app.render.looks import BladeLevel
 from tests.core.planning import BLADES_MM, read_numbers
 from tests.render.sheets import composed, faults_of_words, words
 

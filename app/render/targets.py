@@ -1,17 +1,11 @@
-"""Pictures of a plan: a target's own lines, and the cut along a rail.
-
-The cut picture has two windows over one length. Above stands the gap, as in every profile: the
-rail now, after the table step, and the target dotted; what must be cut off the rail is hatched
-between. Below, the same cut by itself in µm, with the thin lines between which the gauges place
-it. Nothing in it depends on colour.
-"""
+"""A target as lines to draw: dotted, as in every picture."""
 
 from typing import Literal
 
 from app.core.facings import PlainFacing, Target, draw_target, target_stops
 from app.core.readings import Uncertainties
 from app.core.stations import RailLine, make_stations
-from app.render.profile import ProfileLine
+from app.render.looks import ProfileLine
 
 FURTHEST_MM = 60.0
 _RAILS: tuple[Literal["left", "right"], ...] = ("left", "right")
