@@ -45,7 +45,7 @@ CutSize = Literal["screen", "paper", "pair", "small"]
 SIZES_MM: dict[CutSize, tuple[float, float]] = {
     "screen": (210.0, 150.0),
     "paper": (184.0, 104.0),
-    "pair": (184.0, 66.0),
+    "pair": (91.0, 70.0),
     "small": (96.0, 132.0),
 }
 _BETWEEN_MM = 9.0  # holds the lower window's caption
@@ -130,7 +130,7 @@ def _plots_of(sheet: Sheet, margins: Margins, picture: CutPicture) -> tuple[Plot
     deepest = max(_LEAST_UM, float(np.max(picture.bounds_um()[1], initial=0.0)))
     left, width = margins.left_mm, sheet.width_mm - margins.left_mm - margins.right_mm
     height = sheet.height_mm - margins.top_mm - margins.bottom_mm - _BETWEEN_MM
-    low = _LOWER_SHARE * height
+    low = (_LOWER_SHARE if height > 60 else 0.5) * height
     bottom = margins.bottom_mm + low + _BETWEEN_MM
     return (
         Plot(left, bottom, width, height - low, 0.0, longest, 0.0, 1.08 * widest),
