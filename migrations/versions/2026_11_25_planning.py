@@ -1,14 +1,14 @@
 """Targets, the limits of plans, batches of the shop's own pieces.
 
 Revision ID: 20261125_planning
-Revises: 20261125_begun_as
+Revises: 20261125_gauges
 """
 
 import sqlalchemy as sa
 from alembic import op
 
 revision = "20261125_planning"
-down_revision = "20261125_begun_as"
+down_revision = "20261125_gauges"
 branch_labels = None
 depends_on = None
 
