@@ -2,8 +2,10 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from app.core.forms import Fields, Refused
+from app.core.targets import TOLERANCES, read_tolerance
 from app.core.units import SCALES
 
 PAPERS: dict[str, str] = {"A4": "A4 (210 × 297 mm)", "Letter": "Letter (216 × 279 mm)"}
@@ -21,6 +23,9 @@ DEFAULT_CARE = (
     "Have the facing looked at again after two years, or sooner when reeds that used to work no "
     "longer do. Clean it before you play: it comes from a bench."
 )
+
+# one number of a half-millimetre glass, two hundredths at the tip: common practice, no source
+USUAL_TOLERANCES_MM = {"position_tolerance": 0.5, "tip_tolerance": 0.02, "gap_tolerance": 0.02}
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +45,12 @@ class ShopEntry:
     bore_gauge_id: int
     blade_set_id: int
     evenness_tolerance_mm: float
+    position_tolerance_mm: float
+    tip_tolerance_mm: float
+    gap_tolerance_mm: float
+    most_table_mm: float | None
+    most_rail_mm: float | None
+    tilt_limit_mm_per_mm: float
 
 
 def parse_shop(raw: Mapping[str, str]) -> ShopEntry | Refused:
@@ -64,5 +75,27 @@ def parse_shop(raw: Mapping[str, str]) -> ShopEntry | Refused:
         bore_gauge_id=fields.number_of("bore_gauge_id", needed="Choose the bore gauge.") or 0,
         blade_set_id=fields.number_of("blade_set_id", needed="Choose the blade set.") or 0,
         evenness_tolerance_mm=tolerance or 0.0,
+        **_read_planning(fields),
     )
     return fields.refused() or entry
+
+
+def _read_planning(fields: Fields) -> dict[str, Any]:
+    """Read what a new target may be missed by, and the most the shop takes off."""
+    found: dict[str, Any] = {}
+    tolerance = read_tolerance(fields)
+    for name in TOLERANCES:
+        value = getattr(tolerance, name.replace("_tolerance", "_mm"))
+        if value is None and name in fields.raw:
+            fields.refuse(name, "Write a tolerance in mm; 0 for none.")
+        found[f"{name}_mm"] = USUAL_TOLERANCES_MM[name] if value is None else value
+    for name, what in (("most_table", "table"), ("most_rail", "rail")):
+        value = fields.length_mm(name, SCALES["length_mm"])
+        if value is not None and not 0 < value <= 5:
+            fields.refuse(name, f"The most a {what} may lose is between 0 and 5 mm.")
+        found[f"{name}_mm"] = value
+    tilt = fields.length_mm("tilt_limit", SCALES["length_mm"]) or 0.0
+    if tilt > 1:
+        fields.refuse("tilt_limit", "A tilt is at most 1 mm in 10 mm of table.")
+    found["tilt_limit_mm_per_mm"] = tilt / 10.0
+    return found

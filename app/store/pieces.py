@@ -6,6 +6,7 @@ from datetime import date, datetime
 from sqlalchemy import select
 from sqlalchemy.orm import Session, joinedload, selectinload
 
+from app.core.piece_limits import PieceLimits
 from app.core.pieces import PieceEntry
 from app.store.lookups import searchable
 from app.store.revisions import change_record
@@ -30,6 +31,11 @@ def save_piece(
     """Change a piece, keeping the earlier words; raises Conflict."""
     changes = {**asdict(entry), "search_text": _text(entry)}
     change_record(session, piece, changes, seen_version=seen_version, now=now)
+
+
+def save_limits(session: Session, piece: Piece, limits: PieceLimits, now: datetime) -> None:
+    """Keep what a plan must know of a piece; what it said before is kept too."""
+    change_record(session, piece, asdict(limits), seen_version=None, now=now)
 
 
 def pass_on_piece(

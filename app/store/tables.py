@@ -198,6 +198,13 @@ class Shop(Base):
     blade_set_id: Mapped[int] = mapped_column(ForeignKey("blade_set.id"))
     evenness_tolerance_mm: Mapped[float] = mapped_column(default=0.5)
     begun_as: Mapped[str] = mapped_column(String(20), default="")
+    position_tolerance_mm: Mapped[float] = mapped_column(default=0.5, server_default="0.5")
+    tip_tolerance_mm: Mapped[float] = mapped_column(default=0.02, server_default="0.02")
+    gap_tolerance_mm: Mapped[float] = mapped_column(default=0.02, server_default="0.02")
+    most_table_mm: Mapped[float | None]
+    most_rail_mm: Mapped[float | None]
+    tilt_limit_mm_per_mm: Mapped[float] = mapped_column(default=0.0, server_default="0")
+    customer_id: Mapped[int | None] = mapped_column(ForeignKey("customer.id"))
     version: Mapped[int] = mapped_column(default=1)
     __table_args__ = (CheckConstraint("id = 1", name="one_row"),)
 
@@ -259,6 +266,10 @@ class Piece(Base):
     marking: Mapped[str] = mapped_column(default="")
     material: Mapped[str] = mapped_column(String(40), default="unknown")
     table_length_mm: Mapped[float | None]
+    window_end_mm: Mapped[float | None]
+    table_allowance_mm: Mapped[float | None]
+    tip_slope_deg: Mapped[float | None]
+    beak_slope_deg: Mapped[float | None]
     telling_marks: Mapped[str] = mapped_column(default="")
     notes: Mapped[str] = mapped_column(default="")
     search_text: Mapped[str] = mapped_column(default="")
@@ -279,6 +290,68 @@ class Ownership(Base):
     customer: Mapped[Customer] = relationship(lazy="raise")
 
 
+class Facing(Base):
+    """A target: told by readings or by a plain curve, in the library or for one job only."""
+
+    __tablename__ = "facing"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    name: Mapped[str]
+    instrument_kind: Mapped[str] = mapped_column(String(40), index=True)
+    told_by: Mapped[str] = mapped_column(String(20))
+    curve: Mapped[str | None] = mapped_column(String(40))
+    shape: Mapped[float | None]
+    position_tolerance_mm: Mapped[float | None]
+    tip_tolerance_mm: Mapped[float | None]
+    gap_tolerance_mm: Mapped[float | None]
+    # reading_set points to job, and job to here: the circle is cut at this reference
+    source_set_id: Mapped[int | None] = mapped_column(ForeignKey("reading_set.id", use_alter=True))
+    in_library: Mapped[bool] = mapped_column(default=True)
+    note: Mapped[str] = mapped_column(default="")
+    created_at: Mapped[datetime]
+    version: Mapped[int] = mapped_column(default=1)
+    readings: Mapped[list["FacingReading"]] = relationship(
+        order_by="FacingReading.id", lazy="raise", cascade="all, delete-orphan"
+    )
+
+
+class FacingReading(Base):
+    """One number of a target: a blade's stop, the facing length or the tip, as typed."""
+
+    __tablename__ = "facing_reading"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    facing_id: Mapped[int] = mapped_column(ForeignKey("facing.id", ondelete="CASCADE"), index=True)
+    quantity: Mapped[str] = mapped_column(String(40))
+    rail: Mapped[str] = mapped_column(String(10), default="")
+    gauge_id: Mapped[int | None] = mapped_column(ForeignKey("gauge.id"))
+    gap_mm: Mapped[float | None]
+    typed: Mapped[str]
+    scale: Mapped[str] = mapped_column(String(40))
+    value_mm: Mapped[float]
+
+
+class Batch(Base):
+    """Pieces of the shop's own making, made one after another to one target."""
+
+    __tablename__ = "batch"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    name: Mapped[str]
+    facing_id: Mapped[int] = mapped_column(ForeignKey("facing.id"), index=True)
+    started_on: Mapped[date]
+    note: Mapped[str] = mapped_column(default="")
+    created_at: Mapped[datetime]
+    version: Mapped[int] = mapped_column(default=1)
+
+
+class BatchPiece(Base):
+    """A piece's place in its batch; place 1 was made first."""
+
+    __tablename__ = "batch_piece"
+    batch_id: Mapped[int] = mapped_column(ForeignKey("batch.id"), primary_key=True)
+    piece_id: Mapped[int] = mapped_column(ForeignKey("piece.id"), primary_key=True, unique=True)
+    place: Mapped[int]
+    piece: Mapped[Piece] = relationship(lazy="raise")
+
+
 class Job(Base):
     """One piece, brought once."""
 
@@ -288,6 +361,7 @@ class Job(Base):
     piece_id: Mapped[int] = mapped_column(ForeignKey("piece.id"), index=True)
     customer_id: Mapped[int] = mapped_column(ForeignKey("customer.id"), index=True)
     instrument_id: Mapped[int | None] = mapped_column(ForeignKey("instrument.id"))
+    facing_id: Mapped[int | None] = mapped_column(ForeignKey("facing.id"))
     stage: Mapped[str] = mapped_column(String(40), index=True)
     dropped_off: Mapped[date]
     wanted_by: Mapped[date | None]

@@ -19,6 +19,7 @@ from app.web import (
     blade_sets,
     customers,
     drop_offs,
+    facings,
     first_start,
     gauges,
     help_pages,
@@ -27,10 +28,14 @@ from app.web import (
     measurements,
     pictures,
     pieces,
+    plans,
+    removal_rates,
     service,
+    service_plan,
     shop,
     slips,
     studies,
+    targets,
 )
 from app.web.files import folder_of
 from app.web.guard import Guard
@@ -49,6 +54,10 @@ ROUTERS = (
     jobs.router,
     slips.router,
     pictures.router,
+    facings.router,
+    targets.router,
+    plans.router,
+    removal_rates.router,
     shop.router,
     backups.router,
     studies.router,
@@ -56,6 +65,7 @@ ROUTERS = (
     blade_sets.router,
     help_pages.router,
     service.router,
+    service_plan.router,
 )
 
 

@@ -17,6 +17,7 @@ from app.store.passes import add_pass, strike_pass
 from app.store.revisions import Conflict
 from app.store.shop import gauges_in_use, get_shop, list_checklist
 from app.store.tables import Job
+from app.web.at_bench import gather_bench
 from app.web.customers import show_conflict
 from app.web.measurements import summarise
 from app.web.pages import (
@@ -63,6 +64,7 @@ def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLRespo
         last_pass=next((one for one in reversed(job.passes) if one.struck_at is None), None),
         abrasives=ABRASIVES,
         caution=f"{MATERIAL_CAUTIONS[job.piece.material]} {CAUTION_DEFERS}",
+        bench=gather_bench(session, job, gauges),
     )
 
 
@@ -128,7 +130,8 @@ def create_pass(
         form.problems = dict(entry.problems)
         return _page(request, session, job, form)
     note_pass(session, job, entry, clock.now())
-    location = f"/jobs/{number}?said=pass#passes"
+    place = "at-bench" if form.get("at_bench") else "passes"
+    location = f"/jobs/{number}?said=pass#{place}"
     note_taken(session, form, location, clock.now())
     session.commit()
     return go_to(location)

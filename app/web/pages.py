@@ -117,6 +117,8 @@ def templates() -> Environment:
         plural=forms.plural,
         zip=zip,
         on_scale=units.format_on_scale,
+        sentence=lambda words: words[:1].upper() + words[1:],
+        plain=lambda value: "" if value is None else units.format_number(value, 4),
     )
     environment.globals.update(
         STAGES=STAGES,

@@ -96,7 +96,8 @@ class BoreIn(_Asked):
     points: Annotated[list[BorePointIn], Field(min_length=1, max_length=MOST_READINGS)]
 
 
-def _refuse(field: str, words: str) -> Response:
+def refuse_field(field: str, words: str) -> Response:
+    """Answer 422 in the one form all refusals have."""
     return JSONResponse({"detail": [{"field": field, "words": words}]}, status_code=422)
 
 
@@ -105,7 +106,7 @@ def analysis(asked: AnalysisIn) -> Response:
     """Fit, choose and compare what one measurement allows."""
     for key in asked.curves or []:
         if key not in CURVES:
-            return _refuse("curves", f"There is no curve “{key[:40]}”.")
+            return refuse_field("curves", f"There is no curve “{key[:40]}”.")
     try:
         found = analyse_facing(
             asked.value(),
@@ -115,7 +116,7 @@ def analysis(asked: AnalysisIn) -> Response:
             evenness_tolerance_mm=asked.evenness_tolerance_mm,
         )
     except MalformedReading as error:
-        return _refuse(error.field, str(error))
+        return refuse_field(error.field, str(error))
     return JSONResponse(
         {
             "rails": {"left": _rail(found.left), "right": _rail(found.right)},
@@ -172,7 +173,7 @@ def comparison(asked: ComparisonIn) -> Response:
     try:
         changes = compare_facings(asked.before.value(), asked.after.value(), asked.uncertainties())
     except MalformedReading as error:
-        return _refuse(error.field, str(error))
+        return refuse_field(error.field, str(error))
     rows = [
         {
             "quantity": one.quantity,
@@ -197,7 +198,7 @@ def bore(asked: BoreIn) -> Response:
     try:
         found = fit_bore([BorePoint(one.depth_mm, one.diameter_mm) for one in asked.points])
     except ValueError as error:
-        return _refuse("points", str(error))
+        return refuse_field("points", str(error))
     return JSONResponse(
         {
             "taper_per_mm": found.taper_per_mm,

@@ -21,11 +21,13 @@ def edit(request: Request, session: Reading) -> HTMLResponse:
 
 
 def _page(request: Request, session: Session, form: Form) -> HTMLResponse:
+    shop = get_shop(session)
     return show_page(
         request,
         "shop/edit.html",
         form=form,
-        shop=get_shop(session),
+        shop=shop,
+        tilt_in_ten=shop.tilt_limit_mm_per_mm * 10,
         papers=PAPERS,
         glasses=list_gauges(session, "glass"),
         wedges=list_gauges(session, "wedge"),

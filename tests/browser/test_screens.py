@@ -15,6 +15,18 @@ def screens(page) -> list[str]:
     blade = check_thin_blade(page)
     study = keep_study(page, blade)
     paper = issue(page, job, "return_card")
+    page.goto(f"/jobs/{job}/target")
+    page.locator("input[value=line]").check()
+    page.locator("#line").fill("35 23 13 6 / 1.04")
+    page.get_by_role("button", name="Aim at this and plan the cut").click()
+    page.wait_for_url("**/plan?said=target")
+    for _ in range(2):
+        page.goto(f"/jobs/{job}")
+        page.locator("#kind").select_option("flat")
+        page.locator("#strokes").fill("6")
+        page.get_by_role("button", name="Note the pass").click()
+        page.wait_for_url("**said=pass*")
+        keep_line(page, job, "36 24 14/13.5 7 / 1.08", role="at_the_bench")
     return [
         "/",
         "/drop-off",
@@ -35,6 +47,15 @@ def screens(page) -> list[str]:
         paper,
         "/look-up?q=wiesen",
         "/look-up?q=nobody",
+        "/facings",
+        "/facings/new?from_set=1",
+        "/facings/1",
+        "/facings/1/edit",
+        "/facings/1/sheet",
+        f"/jobs/{job}/target?find=kestrel",
+        f"/jobs/{job}/plan",
+        f"/jobs/{job}/plan/sheet",
+        "/removal-rates?left=0.05",
         "/settings",
         "/gauges",
         blade,

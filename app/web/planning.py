@@ -1,0 +1,111 @@
+"""What the planning pages gather: gauges and uncertainties in use, and a job's plan."""
+
+from dataclasses import dataclass, replace
+
+from sqlalchemy.orm import Session
+
+from app.core.analysis import MalformedReading
+from app.core.bench import BenchState, judge_bench
+from app.core.facings import THINNEST_MM, PlainFacing, common_gaps
+from app.core.measurements import GaugesInUse
+from app.core.piece_limits import PieceLimits, find_table_end
+from app.core.plan import plan_removal
+from app.core.plan_values import PlanLimits, PlanRequest, RemovalPlan
+from app.core.readings import FacingReadings, Uncertainties
+from app.core.units import SCALES
+from app.store.facings import KeptFacing, get_facing
+from app.store.measurements import Measurement, measurements_of_job, standing
+from app.store.shop import gauges_in_use, get_shop, list_blade_sets
+from app.store.tables import Job, Piece, Shop
+
+
+def uncertainties_in_use(session: Session) -> Uncertainties:  # noqa: ARG001 - the seam for gauges
+    """Give the standard uncertainties every plan reckons with: today those of the service."""
+    return Uncertainties()
+
+
+def choose_gauges(session: Session, blade_set: str, glass: str) -> GaugesInUse:
+    """Give the gauges to write a target for: any blade set and any glass, else the shop's own."""
+    known = {str(one.id): one.id for one in list_blade_sets(session)}
+    gauges = gauges_in_use(session, known.get(blade_set))
+    scale = SCALES.get(glass)
+    return replace(gauges, glass=scale) if scale and scale.measures == "glass" else gauges
+
+
+@dataclass(frozen=True, slots=True)
+class JobPlan:
+    """A job's target, its last readings, and what follows from both.
+
+    Without target or readings there is no plan and no state; `refusal` says in words why a
+    plan could not be made from readings that are there.
+    """
+
+    facing: KeptFacing | None
+    last: Measurement | None
+    request: PlanRequest | None
+    plan: RemovalPlan | None
+    state: BenchState | None
+    refusal: str
+
+
+def last_read(job: Job) -> Measurement | None:
+    """Give a loaded job's last standing readings that tell of a rail."""
+    told = [
+        one for one in standing(measurements_of_job(job)) if one.facing.left or one.facing.right
+    ]
+    return told[-1] if told else None
+
+
+def limits_of(piece: Piece) -> PieceLimits:
+    """Give what the book knows of a piece that a plan must heed."""
+    return PieceLimits(
+        piece.window_end_mm,
+        piece.table_length_mm,
+        piece.table_allowance_mm,
+        piece.tip_slope_deg,
+        piece.beak_slope_deg,
+    )
+
+
+def plan_job(session: Session, job: Job) -> JobPlan:
+    """Plan a job from its last readings to its target; never fails, but says why it can't."""
+    facing, last = get_facing(session, job.facing_id), last_read(job)
+    if facing is None or last is None:
+        return JobPlan(facing, last, None, None, None, "")
+    uncertainties = uncertainties_in_use(session)
+    request = make_request(facing, last.facing, job.piece, get_shop(session), uncertainties)
+    plan = state = None
+    refusal = ""
+    try:
+        state = judge_bench(facing.target, last.facing, facing.tolerance, uncertainties)
+        plan = plan_removal(request)
+    except MalformedReading as error:
+        refusal = str(error)
+    return JobPlan(facing, last, request, plan, state, refusal)
+
+
+def make_request(
+    facing: KeptFacing, now: FacingReadings, piece: Piece, shop: Shop, uncertainties: Uncertainties
+) -> PlanRequest:
+    """Ask for a plan the way the pages do: with the target's tolerance and all known limits."""
+    target, limits = facing.target, limits_of(piece)
+    stops = [*now.left, *now.right]
+    if isinstance(target, PlainFacing):
+        length_gap, furthest = target.length_gap_mm, [target.facing_length_mm]
+    else:
+        length_gap = min(common_gaps(target), default=THINNEST_MM)
+        furthest = [stop.position_mm for stop in (*target.left, *target.right)]
+    return PlanRequest(
+        now=now,
+        target=target,
+        length_gap_mm=length_gap,
+        table_end_mm=find_table_end(limits, max([stop.position_mm for stop in stops] + furthest)),
+        tilt_limit_mm_per_mm=shop.tilt_limit_mm_per_mm,
+        tolerance_mm=facing.tolerance.gap_mm or 0.0,
+        tip_slope_deg=limits.tip_slope_deg,
+        beak_slope_deg=limits.beak_slope_deg,
+        uncertainties=uncertainties,
+        limits=PlanLimits(
+            shop.most_table_mm, shop.most_rail_mm, limits.window_end_mm, limits.table_allowance_mm
+        ),
+    )

@@ -1,0 +1,78 @@
+"""Planning as people use it: the plan both ways, a pass by keys, sheets that print on one page."""
+
+import pytest
+
+from tests.browser.test_papers import PAPERS, SIZES, printed
+from tests.browser.work import choose_in_shop, keep_line, take_piece_in
+
+
+def press_access_key(page, digit):
+    """Press Alt and a digit as a keyboard does; Playwright's own press leaves out the sign."""
+    keys = page.context.new_cdp_session(page)
+    alt = {"key": "Alt", "code": "AltLeft", "windowsVirtualKeyCode": 18}
+    sign = {"key": digit, "code": f"Digit{digit}", "windowsVirtualKeyCode": ord(digit)}
+    for kind, key in (("rawKeyDown", alt), ("keyDown", sign), ("char", sign)):
+        event = {"type": kind, "modifiers": 1, "unmodifiedText": digit, **key}
+        keys.send("Input.dispatchKeyEvent", event)
+
+
+def aim(page, job, line):
+    page.goto(f"/jobs/{job}/target")
+    page.get_by_text("By readings", exact=True).click()
+    page.get_by_label("As the notebook has it").fill(line)
+    page.get_by_role("button", name="Aim at this and plan the cut").click()
+    page.wait_for_url("**/plan?said=target")
+
+
+def test_the_plan_both_ways_can_be_read_off_the_page(page):
+    job = take_piece_in(page)
+    keep_line(page, job, "34 22 12 6 / 1.02")
+    aim(page, job, "36 24 14 7 / 1.10")
+    assert page.get_by_role("heading", name="Rails alone").is_visible()
+    keep_line(page, job, "36 24 14 7 / 1.10", role="at_the_bench")
+    aim(page, job, "34 22 12 6 / 1.02")
+    assert page.get_by_role("heading", name="Table first, then the rails").is_visible()
+    assert page.locator(".steps .told-line").first.is_visible()
+    shown = page.evaluate(
+        "[...document.querySelectorAll('main img')].every(one => one.complete && one.naturalWidth)"
+    )
+    assert shown
+
+
+def test_a_pass_is_logged_again_by_two_keys(page):
+    job = take_piece_in(page)
+    keep_line(page, job, "34 22 12 6 / 1.02")
+    aim(page, job, "36 24 14 7 / 1.10")
+    page.goto(f"/jobs/{job}")
+    page.locator("#kind").select_option("tilted")
+    page.locator("#grit").fill("600")
+    page.locator("#strokes").fill("6")
+    page.get_by_role("button", name="Note the pass").click()
+    page.wait_for_url("**said=pass#passes")
+    press_access_key(page, "1")
+    page.wait_for_url("**said=pass#at-bench")
+    assert page.locator("#passes tbody tr").count() == 2
+    assert "since the last readings" in page.locator(".bench-verdict").inner_text()
+
+
+@pytest.mark.parametrize("paper", SIZES)
+def test_both_sheets_for_the_bench_print_on_one_page(page, paper):
+    choose_in_shop(page, paper=PAPERS[paper], blade_set_id="seven blades (0.050 to 0.0015 in)")
+    job = take_piece_in(page, "Ælfgifu Łukaszewska-Großmüller of the Long Established Town Band")
+    page.goto(f"/jobs/{job}/readings?role=as_received")
+    page.keyboard.type("36/35 30 24 18 14 7/6.5 – / 1.10")
+    page.get_by_role("button", name="Keep the readings").click()
+    page.wait_for_url("**/jobs/*said=readings*")
+    aim(page, job, "34 28 22 16 12 6 – / 1.02")
+    page.goto(f"/jobs/{job}/plan/sheet")
+    page.wait_for_load_state("networkidle")
+    reader = printed(page)
+    assert len(reader.pages) == 1
+    box = reader.pages[0].mediabox
+    assert (round(box.width), round(box.height)) == SIZES[paper]
+    assert "The table must lose" in reader.pages[0].extract_text()
+    page.goto("/facings/1/sheet?blade_set=2&glass=glass_mm")
+    page.wait_for_load_state("networkidle")
+    reader = printed(page)
+    assert len(reader.pages) == 1
+    assert "0.050 in" in reader.pages[0].extract_text()

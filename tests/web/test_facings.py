@@ -1,0 +1,164 @@
+"""The facings library's pages: written down, corrected, put aside, printed for any blade set."""
+
+import pytest
+
+
+@pytest.fixture
+def write_down(browser):
+    """Write a facing down through the page; gives its address."""
+
+    def write(**typed):
+        browser.open("/facings/new")
+        browser.send(
+            "main form",
+            **{"name": "Shop five", "told_by": "readings", "line": "36 24 14 7 / 1.10", **typed},
+        )
+        return browser.path
+
+    return write
+
+
+def numbers(page):
+    """Give the table of numbers: blade to the figure."""
+    return {
+        row.select_one("th").text: row.select_one("td").text
+        for row in page.select(".numbers tbody tr")
+    }
+
+
+def test_a_facing_by_readings_shows_its_numbers_thick_to_thin(browser, write_down):
+    write_down()
+    assert browser.page.select_one(".notebook-line").text == "36 24 14 7 / 1.10"
+    assert list(numbers(browser.page).items()) == [
+        ("0.034 in", "7"), ("0.024 in", "14"), ("0.010 in", "24"), ("0.0015 in", "36"),
+        ("Tip opening", "1.10"),
+    ]  # fmt: skip
+    browser.open("/facings")
+    assert "Shop five" in browser.text
+    assert "36 24 14 7 / 1.10" in browser.text
+
+
+def test_a_plain_facing_stops_the_thinnest_blade_where_it_was_told_to(browser, write_down):
+    address = write_down(told_by="plain", line="", length="36", tip_opening="1.10")
+    assert numbers(browser.page)["0.0015 in"] == "36"
+    assert "circular arc" in browser.text
+    browser.open(f"{address}?blade_set=2&glass=glass_mm")
+    found = numbers(browser.page)
+    assert found["0.0015 in"] == "18"
+    assert found["0.050 in"] == "does not go in"
+    assert len(found) == 8
+    sheet = browser.page.select_one("a.do")["href"]
+    browser.open(sheet)
+    assert numbers(browser.page) == found
+    assert "whole millimetres" in browser.text
+
+
+def test_readings_are_copied_into_the_library_with_the_day_they_were_taken(
+    browser, take_in, read_line
+):
+    job = take_in()
+    read_line(job, "34 22/22.5 12 6 / 1.02 / 0.588")
+    browser.open(browser.page.select_one("#readings tbody a")["href"])
+    browser.open(browser.page.select_one("a[href*=from_set]")["href"])
+    browser.send("main form", name="Like this one")
+    assert browser.page.select_one(".notebook-line").text == "34 22/22.5 12 6 / 1.02"
+    assert "copied from readings of 25 November 2026" in browser.text
+
+
+def test_a_refused_facing_comes_back_with_all_that_was_typed(browser):
+    browser.open("/facings/new")
+    page = browser.send(
+        "main form", status=422, name="", told_by="readings", line="36 24 x 7 / 1.10",
+        gap_tolerance="nine", note="for loud rooms",
+    )  # fmt: skip
+    assert page.title.text.startswith("Error: ")
+    for link in page.select(".problems a"):
+        assert page.select_one(f"[id='{link['href'][1:]}']") is not None
+    assert page.select_one("#line")["value"] == "36 24 x 7 / 1.10"
+    assert page.select_one("#gap_tolerance")["value"] == "nine"
+    assert page.select_one("#note").text.strip() == "for loud rooms"
+
+
+def test_a_correction_keeps_the_earlier_numbers_and_reaches_the_jobs(
+    browser, write_down, take_in, read_line
+):
+    address = write_down()
+    job = take_in()
+    read_line(job, "34 22 12 6 / 1.02")
+    browser.open(f"/jobs/{job}/target")
+    browser.send("main form", target="facing-1")
+    browser.open(f"{address}/edit")
+    assert browser.page.select_one("#line")["value"] == "36 24 14 7 / 1.10"
+    browser.send("main form", line="36 24 13 7 / 1.08")
+    assert browser.page.select_one(".notebook-line").text == "36 24 13 7 / 1.08"
+    assert "numbers: 36 24 14 7 / 1.10" in browser.text
+    assert f"/jobs/{job}" in [a["href"] for a in browser.page.select(".job-list a")]
+    browser.open(f"/jobs/{job}/plan")
+    assert "36 24 13 7 / 1.08" in browser.text
+
+
+def test_two_windows_on_one_facing_give_a_conflict_and_lose_nothing(browser, write_down):
+    address = write_down()
+    browser.open(f"{address}/edit")
+    stale = browser.page
+    browser.send("main form", line="36 24 13 7 / 1.08")
+    browser.page, browser.path = stale, f"{address}/edit"
+    browser.send("main form", status=409, line="36 25 14 7 / 1.12")
+    assert "36 25 14 7 / 1.12" in browser.text
+    assert "36 24 13 7 / 1.08" in browser.text
+    browser.send("main form")
+    assert browser.page.select_one(".notebook-line").text == "36 25 14 7 / 1.12"
+
+
+def test_a_facing_put_aside_leaves_the_library_and_comes_back(browser, write_down):
+    address = write_down()
+    browser.send("form[action$=place]", do="aside")
+    browser.open("/facings")
+    assert "Put aside, or for one job only (1)" in browser.text
+    browser.open(address)
+    browser.send("form[action$=place]", do="keep")
+    browser.open("/facings")
+    assert "Put aside" not in browser.text
+
+
+def test_a_facing_has_a_picture_in_three_sizes(client, write_down):
+    address = write_down()
+    drawn = {
+        size: client.get(f"{address}/profile.svg?size={size}")
+        for size in ("screen", "paper", "small")
+    }
+    assert {answer.status_code for answer in drawn.values()} == {200}
+    assert len({answer.content for answer in drawn.values()}) == 3
+    tag = drawn["screen"].headers["etag"]
+    again = client.get(f"{address}/profile.svg", headers={"If-None-Match": tag})
+    assert again.status_code == 304
+
+
+@pytest.mark.parametrize("path", ["/facings/99", "/facings/99/sheet", "/facings/99/edit"])
+def test_a_facing_that_is_not_there_is_said_to_be_so(browser, path):
+    browser.open(path, status=404)
+    assert "no such facing" in browser.text
+
+
+def test_a_new_facing_starts_with_the_shops_tolerances(browser):
+    browser.open("/settings")
+    browser.send(
+        "main form", position_tolerance="0.25", tip_tolerance="0.01", gap_tolerance="0.015"
+    )
+    browser.open("/facings/new")
+    shown = [
+        browser.page.select_one(f"#{name}_tolerance")["value"]
+        for name in ("position", "tip", "gap")
+    ]
+    assert shown == ["0.25", "0.01", "0.015"]
+
+
+def test_the_shops_limits_are_refused_in_words(browser):
+    browser.open("/settings")
+    page = browser.send(
+        "main form", status=422, most_table="9", tilt_limit="much", tip_tolerance=""
+    )
+    words = page.select_one(".problems").get_text(" ")
+    assert "between 0 and 5 mm" in words
+    assert "is not a number" in words
+    assert page.select_one("#most_table")["value"] == "9"

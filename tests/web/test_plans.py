@@ -1,0 +1,122 @@
+"""The plan's page: rails alone or table first, numbers to check, limits, the bench sheet."""
+
+import re
+
+import pytest
+
+
+@pytest.fixture
+def plan(browser, take_in, read_line):
+    """Plan from one notebook line to another; gives the job's number with the plan open."""
+
+    def make(now, target, **typed):
+        job = take_in()
+        read_line(job, now)
+        browser.open(f"/jobs/{job}/target")
+        browser.send("main form", target="line", line=target, **typed)
+        return job
+
+    return make
+
+
+def step_lines(browser):
+    return [one.text for one in browser.page.select(".steps .told-line")]
+
+
+def figures(browser):
+    return {
+        one.select_one("dt").text: one.select_one("dd").find(string=True).strip()
+        for one in browser.page.select(".figures div")
+    }
+
+
+def test_the_way_up_is_rails_alone(browser, plan):
+    plan("34 22 12 6 / 1.02", "36 24 14 7 / 1.10")
+    assert browser.page.select_one(".verdict h2").text == "Rails alone"
+    assert figures(browser)["Off the table"] == "nothing"
+    assert step_lines(browser) == ["36 24 14 7 / 1.10"] * 2
+    assert "Both rails together" in browser.text
+
+
+def test_the_way_back_says_what_the_table_loses_and_what_to_read_after_it(browser, plan):
+    plan("36 24 14 7 / 1.10", "34 22 12 6 / 1.02")
+    assert browser.page.select_one(".verdict h2").text == "Table first, then the rails"
+    assert re.search(r"at least 0\.0\d\d mm, at most 0\.\d+ mm", browser.text)
+    assert figures(browser)["The tolerance saves"] == "0.020 mm"
+    first = [float(one) for one in step_lines(browser)[0].split(" / ")[0].split()]
+    assert all(after < now for after, now in zip(first, (36, 24, 14, 7), strict=True))
+    exact = plan("36 24 14 7 / 1.10", "34 22 12 6 / 1.02", gap_tolerance="")
+    assert "The tolerance saves" not in figures(browser)
+    assert step_lines(browser)[1] == "34 22 12 6 / 1.02"
+    browser.open(f"/jobs/{exact}/plan/sheet")
+    assert "34 22 12 6 / 1.02" in browser.text
+    assert len(browser.page.select(".numbers td.write")) == 15
+
+
+def test_each_rail_has_its_own_picture_where_the_rails_differ(browser, client, plan):
+    job = plan("34/33 22/21 12 6 / 1.02", "36 24 14 7 / 1.10")
+    addresses = [one["src"] for one in browser.page.select("main img")]
+    assert addresses == [f"/jobs/{job}/plan/left.svg", f"/jobs/{job}/plan/right.svg"]
+    drawn = [client.get(address) for address in addresses]
+    assert all(answer.status_code == 200 for answer in drawn)
+    assert all(answer.text.rstrip().endswith("</svg>") for answer in drawn)
+    assert drawn[0].content != drawn[1].content
+    assert client.get(f"/jobs/{job}/plan/middle.svg").status_code == 404
+
+
+def test_what_the_plan_must_know_of_the_piece_leads_to_cautions_and_lengths(browser, plan):
+    plan("36 24 14 7 / 1.10", "34 22 12 6 / 1.02")
+    browser.send("form[action$=piece]", window_end="16", table_allowance="0.05", beak_slope="20")
+    cautions = browser.page.select_one(".caution ul").get_text(" ")
+    assert "it would leak there" in cautions
+    assert "The shank allows the table to lose 0.050 mm" in cautions
+    assert browser.page.select_one("#window_end")["value"] == "16"
+    browser.send("form[action$=piece]", status=422, window_end="sixteen")
+    assert browser.page.select_one("#window_end")["value"] == "sixteen"
+    assert "is not a number" in browser.text
+    assert browser.page.select_one("details[open] #window_end") is not None
+
+
+def test_the_shops_limits_lead_to_cautions(browser, plan):
+    browser.open("/settings")
+    browser.send("main form", most_table="0.03", most_rail="0.02")
+    plan("36 24 14 7 / 1.10", "34 22 12 6 / 1.02")
+    cautions = browser.page.select_one(".caution ul").get_text(" ")
+    assert "more than the shop's limit of 0.030 mm" in cautions
+    assert "more than the shop's limit of 0.020 mm" in cautions
+
+
+def test_a_tilt_the_shop_allows_takes_less_off_the_table(browser, plan):
+    plan("36 24 14 7 / 1.10", "34 22 12 6 / 1.06", gap_tolerance="")
+    flat = figures(browser)["Off the table"]
+    browser.open("/settings")
+    browser.send("main form", tilt_limit="0.05")
+    plan("36 24 14 7 / 1.10", "34 22 12 6 / 1.06", gap_tolerance="")
+    assert "at its end" in browser.text
+    assert float(figures(browser)["Off the table"].split()[0]) <= float(flat.split()[0])
+
+
+def test_a_piece_that_is_there_already_is_left_alone(browser, plan):
+    plan("36 24 14 7 / 1.10", "36 24 14 7 / 1.10")
+    assert "nothing needs to be cut" in browser.page.select_one(".verdict h2").text
+    assert "Nothing to cut" in browser.text
+
+
+def test_without_readings_or_target_the_page_says_what_comes_first(browser, take_in, client):
+    job = take_in()
+    browser.open(f"/jobs/{job}/plan")
+    assert "First choose what to aim at" in browser.text
+    browser.open(f"/jobs/{job}/target")
+    browser.send("main form", target="line", line="36 24 14 7 / 1.10")
+    assert "First measure the piece" in browser.text
+    browser.open(f"/jobs/{job}/plan/sheet", status=404)
+    assert client.get(f"/jobs/{job}/plan/both.svg").status_code == 404
+
+
+def test_readings_too_few_to_plan_by_are_said_to_be_so(browser, take_in, read_line):
+    job = take_in()
+    read_line(job, "34 – – –")
+    browser.open(f"/jobs/{job}/target")
+    browser.send("main form", target="line", line="36 24 14 7 / 1.10")
+    assert "No plan can be made from these readings" in browser.text
+    assert "at least two readings" in browser.text
