@@ -59,8 +59,8 @@ class SlipKind:
     purpose: str
     page: PageChoice
     about: Literal["job", "piece"] = "job"
-    has_profile: bool = False
     has_code: bool = False
+    one_page: bool = True
 
 
 SLIP_KINDS: dict[str, SlipKind] = {
@@ -70,16 +70,12 @@ SLIP_KINDS: dict[str, SlipKind] = {
         SlipKind("tray_tag", "Tray tag", "lies with the piece", "tag", has_code=True),
         SlipKind("tray_label", "Small label", "sticks on the tray", "label", has_code=True),
         SlipKind("bench_sheet", "Bench sheet", "to write on at the bench", "sheet"),
-        SlipKind(
-            "return_card", "Return card", "goes home with the piece", "sheet", has_profile=True
-        ),
-        SlipKind(
-            "half_card", "Half-page card", "the same, for the case", "half", has_profile=True
-        ),
+        SlipKind("return_card", "Return card", "goes home with the piece", "sheet"),
+        SlipKind("half_card", "Half-page card", "the same, for the case", "half"),
         SlipKind("packing_note", "Packing note", "lies in the parcel", "sheet"),
         SlipKind(
             "piece_record", "Full record", "all that is known of a piece", "sheet", "piece",
-            has_profile=True,
+            one_page=False,
         ),
     )
 }  # fmt: skip

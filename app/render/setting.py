@@ -35,8 +35,7 @@ LINE_TO_WRITE_MM = 8.0
 LEAST_PICTURE_MM = 46.0
 MOST_PICTURE_MM = 95.0  # beyond this a picture only grows, it doesn't tell more
 # A browser prints with its own machine's fonts, which may run a little wider than ours.
-SLACK_MM = 3.0
-SLACK_SHARE = 0.03
+SLACK_SHARE = 0.035
 
 Measure = Callable[[str, Look], float]
 
@@ -86,6 +85,10 @@ def shift(mark: Mark, down_mm: float) -> Mark:
     return replace(mark, y=mark.y + down_mm)
 
 
+def _is_open(block: Block) -> bool:
+    return isinstance(block, Picture) and not block.height_mm
+
+
 def _row_mm(look: Look) -> float:
     return look.size_pt * MM_PER_PT * look.leading
 
@@ -123,6 +126,29 @@ class Setter:
     def height_mm(self, blocks: Sequence[Block]) -> float:
         """Give the height that blocks take on an endless page."""
         return sum(strip[1] for strip, _ in self._strips(blocks))
+
+    def left_mm(self, blocks: Sequence[Block]) -> float:
+        """Give the height a page has left beside its blocks, less some slack."""
+        return self._page.body_height_mm * (1 - SLACK_SHARE) - self.height_mm(blocks)
+
+    def fits(self, blocks: Sequence[Block]) -> bool:
+        """Say whether blocks go on one page, with at least a small picture where one is open."""
+        return self.left_mm(blocks) >= (LEAST_PICTURE_MM if any(map(_is_open, blocks)) else 0.0)
+
+    def fill(self, blocks: Sequence[Block]) -> tuple[Block, ...]:
+        """Give a picture without a height, or room without lines, what the page has left."""
+        left = self.left_mm(blocks)
+        tall = round(max(LEAST_PICTURE_MM, min(MOST_PICTURE_MM, left)), 1)
+        lines = max(0, int((left - 6.0) / LINE_TO_WRITE_MM))
+        filled: list[Block] = []
+        for one in blocks:
+            if isinstance(one, Picture) and _is_open(one):
+                filled.append(replace(one, height_mm=tall))
+            elif isinstance(one, Room) and not one.lines:
+                filled.append(replace(one, lines=lines))
+            else:
+                filled.append(one)
+        return tuple(filled)
 
     def _strips(
         self, blocks: Sequence[Block]
@@ -257,8 +283,8 @@ class Setter:
     def _head(self, marks: list[Mark], block: Head, x: float, y: float, width: float) -> float:
         number, small = LOOKS["number"], LOOKS["small"]
         wide = self._measure(block.number, number)
-        label = self._measure(block.label, small)
-        room = width - wide - label - 6.0
+        label = self._measure(block.label, small) + 2.5
+        room = width - wide - label - 5.0
         shop = LOOKS["shop-small" if block.small else "shop"]
         top = y
         y = self._paragraph(marks, block.shop, shop, x, y, room) + shop.after_mm
@@ -266,8 +292,9 @@ class Setter:
             y = self._paragraph(marks, line, small, x, y, room)
         y = max(y, top + _row_mm(number))
         base = y - 1.2
+        if block.label:
+            marks.append(Text(x + width - wide - label, base, block.label, small))
         marks.append(Text(x + width - wide, base, block.number, number))
-        marks.append(Text(x + width - wide - label - 1.5, base, block.label, small))
         marks.append(Stroke(x, y + 0.8, x + width, y + 0.8, 0.5))
         return y + 2.8
 
@@ -371,7 +398,7 @@ class Setter:
         return max(end, y + least)
 
     def _sign(self, marks: list[Mark], block: Sign, x: float, y: float, width: float) -> float:
-        y += 10.0
+        y += 9.0
         widths = [40.0, *[(width - 48.0) / max(1, len(block.labels) - 1)] * len(block.labels)]
         for label, wide in zip(block.labels, widths, strict=False):
             marks.append(Stroke(x, y, x + wide, y, 0.2))
@@ -396,20 +423,3 @@ class Setter:
             y += LINE_TO_WRITE_MM
             marks.append(Stroke(x, y, x + width, y, 0.15, grey=True))
         return y + 1.5
-
-
-def fill_page(blocks: Sequence[Block], page: Page, setter: Setter) -> tuple[Block, ...]:
-    """Give a picture without a height, or room without lines, what the page has left."""
-    taken = setter.height_mm(blocks)
-    left = page.body_height_mm - taken - SLACK_MM - SLACK_SHARE * taken
-    tall = round(max(LEAST_PICTURE_MM, min(MOST_PICTURE_MM, left)), 1)
-    lines = max(0, int((left - 6.0) / LINE_TO_WRITE_MM))
-    filled: list[Block] = []
-    for one in blocks:
-        if isinstance(one, Picture) and not one.height_mm:
-            filled.append(replace(one, height_mm=tall))
-        elif isinstance(one, Room) and not one.lines:
-            filled.append(replace(one, lines=lines))
-        else:
-            filled.append(one)
-    return tuple(filled)

@@ -1,10 +1,11 @@
 """How each kind of paper is laid out: its values in, its blocks out.
 
-A musician reads the first half of a card, a maker the second. Texts are shortened to what a page
-has room for; the whole stands in the book.
+A musician reads the first half of a card, a maker the second. A paper of one page prints as much
+of its texts as the page has room for; the whole stands in the book.
 """
 
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 
 from app.core.cards import CardFigure, CardRow
 from app.core.forms import shorten
@@ -35,25 +36,54 @@ from app.render.blocks import (
     Words,
 )
 
-NAME_LETTERS = 80
-TEXT_LETTERS = 360
-NOTE_LETTERS = 220
+TEXT_LETTERS = 480
+NOTE_LETTERS = 300
 SIDES = "Left and right: table facing you, tip up."
+NOTHING_CUT = "Measured; nothing was cut."
 PROFILE = "profile.svg"
 CODE = "code.svg"
 
 
-def lay_out(kind: str, values: SlipValues, page: Page) -> tuple[Block, ...]:
-    """Lay a paper out for its page."""
-    return _LAYOUTS[kind](values.common, values.part, page)
+@dataclass(frozen=True, slots=True)
+class Space:
+    """The page a paper has, and how much of each text it may print (1 is the usual)."""
+
+    page: Page
+    share: float = 1.0
+
+    def cut(self, text: str, letters: int) -> str:
+        """Cut a text to its letters."""
+        return shorten(text, max(14, round(letters * self.share)))
+
+    def name(self, text: str, letters: int = 80) -> str:
+        """Cut a name, which stays long enough to tell whose it is."""
+        return shorten(text, max(36, round(letters * self.share)))
+
+    @property
+    def bare(self) -> bool:
+        """Whether only what tells people and pieces apart has room."""
+        return self.share < 0.3
+
+    def first(self, lines: tuple[str, ...], most: int) -> tuple[str, ...]:
+        """Keep the first lines."""
+        return lines[: max(1, round(most * self.share))]
+
+    def last(self, rows: tuple[tuple[str, ...], ...], most: int) -> tuple[tuple[str, ...], ...]:
+        """Keep the last rows."""
+        return rows[-max(1, round(most * self.share)) :]
 
 
-def _head(common: SlipCommon, *, small: bool = False) -> Head:
+def lay_out(kind: str, values: SlipValues, page: Page, share: float = 1.0) -> tuple[Block, ...]:
+    """Lay a paper out for its page, with so much of its texts."""
+    return _LAYOUTS[kind](values.common, values.part, Space(page, share))
+
+
+def _head(common: SlipCommon, space: Space, *, small: bool = False) -> Head:
     label = "Job" if common.job_number is not None else "Slip"
     number = common.job_number if common.job_number is not None else common.slip_number
     return Head(
-        shorten(common.shop, NAME_LETTERS),
-        tuple(shorten(line, 120) for line in common.shop_lines),
+        space.name(common.shop),
+        tuple(space.cut(line, 120) for line in common.shop_lines),
         label if number is not None else "",
         "" if number is None else str(number),
         small,
@@ -64,12 +94,20 @@ def _slip(common: SlipCommon) -> str:
     return f" · slip {common.slip_number}" if common.slip_number else ""
 
 
-def _piece_lines(common: SlipCommon) -> tuple[str, ...]:
-    lines = [shorten(common.piece, NAME_LETTERS), common.piece_kind]
+def _customer_lines(common: SlipCommon, space: Space) -> tuple[str, ...]:
+    kept = () if space.bare else space.first(common.customer_lines, 5)
+    lines = (space.cut(line, 120) for line in kept)
+    return (space.name(common.customer), *lines)
+
+
+def _piece_lines(common: SlipCommon, space: Space) -> tuple[str, ...]:
+    lines = [space.name(common.piece), common.piece_kind]
+    if space.bare:
+        return tuple(lines)
     if common.piece_marks and common.piece_marks != common.piece:
-        lines.append(shorten(common.piece_marks, 120))
+        lines.append(space.cut(common.piece_marks, 120))
     if common.played_on:
-        lines.append(f"played on {shorten(common.played_on, NAME_LETTERS)}")
+        lines.append(f"played on {space.cut(common.played_on, 80)}")
     return tuple(lines)
 
 
@@ -84,29 +122,31 @@ def _facts(*facts: tuple[str, str | tuple[str, ...]], strong: tuple[str, ...] = 
     return Facts(tuple(kept))
 
 
-def _lay_out_intake(common: SlipCommon, part: IntakePart, page: Page) -> tuple[Block, ...]:
-    del page
+def _lay_out_intake(common: SlipCommon, part: IntakePart, space: Space) -> tuple[Block, ...]:
 
     def copy(whose: str, signed: str, *, half: bool) -> Part:
         left = _facts(
-            ("Customer", (shorten(common.customer, NAME_LETTERS), *common.customer_lines[:5])),
-            ("Piece", _piece_lines(common)),
+            (
+                "Customer",
+                (space.name(common.customer), *space.first(common.customer_lines, 5)),
+            ),
+            ("Piece", _piece_lines(common, space)),
             ("Dropped off", common.dropped_off),
             ("Wanted by", common.wanted_by),
             ("Goes home", part.goes_home),
             strong=("Customer", "Piece"),
         )
         right = _facts(
-            ("Asked for", shorten(common.request, TEXT_LETTERS) or "–"),
-            ("Agreed", shorten(common.agreed_work, NOTE_LETTERS)),
-            ("Price", part.money),
-            ("Condition", shorten(part.condition, TEXT_LETTERS) or "nothing to note"),
-            ("Came with", shorten(part.came_with, NOTE_LETTERS) or "nothing"),
+            ("Asked for", space.cut(common.request, TEXT_LETTERS) or "–"),
+            ("Agreed", space.cut(common.agreed_work, NOTE_LETTERS)),
+            ("Price", ", ".join(part.money)),
+            ("Condition", space.cut(part.condition, TEXT_LETTERS) or "nothing to note"),
+            ("Came with", space.cut(part.came_with, NOTE_LETTERS) or "nothing"),
             ("Declared value", part.declared_value),
         )
         return Part(
             (
-                _head(common),
+                _head(common, space, small=not half),
                 Words(f"Intake slip · {whose} · {common.issued_on}{_slip(common)}", "strong"),
                 Columns(((left,), (right,)), (50, 50)),
                 Words(part.terms, "fine"),
@@ -122,14 +162,13 @@ def _lay_out_intake(common: SlipCommon, part: IntakePart, page: Page) -> tuple[B
     )
 
 
-def _lay_out_tag(common: SlipCommon, part: TagPart, page: Page) -> tuple[Block, ...]:
-    del page
+def _lay_out_tag(common: SlipCommon, part: TagPart, space: Space) -> tuple[Block, ...]:
     wanted = f"Wanted by {common.wanted_by}" if common.wanted_by else ""
     return (
         Columns(
             (
                 (
-                    Words(shorten(common.shop, 60), "small", most_lines=2),
+                    Words(space.cut(common.shop, 60), "small", most_lines=2),
                     Words(str(common.job_number), "number-huge"),
                     Words(wanted, "strong", most_lines=2),
                 ),
@@ -144,10 +183,10 @@ def _lay_out_tag(common: SlipCommon, part: TagPart, page: Page) -> tuple[Block, 
         Words(common.piece_kind, "plain", most_lines=1),
         Words(_other_marks(common), "plain", most_lines=2),
         _facts(
-            ("Asked for", shorten(common.request, 110)),
-            ("Agreed", shorten(common.agreed_work, 110)),
-            ("Condition", shorten(part.condition, 90)),
-            ("Came with", shorten(part.came_with, 60)),
+            ("Asked for", space.cut(common.request, 110)),
+            ("Agreed", space.cut(common.agreed_work, 110)),
+            ("Condition", space.cut(part.condition, 90)),
+            ("Came with", space.cut(part.came_with, 60)),
             ("Goes home", part.goes_home),
         ),
         Words(f"Dropped off {common.dropped_off}{_slip(common)}", "small"),
@@ -163,13 +202,13 @@ def _other_marks(common: SlipCommon) -> str:
     return common.piece_marks if common.piece_marks != common.piece else ""
 
 
-def _lay_out_label(common: SlipCommon, part: TagPart, page: Page) -> tuple[Block, ...]:
-    del page
+def _lay_out_label(common: SlipCommon, part: TagPart, space: Space) -> tuple[Block, ...]:
+    del space  # its words are cut by their lines
     when = f"by {part.wanted_short}" if part.wanted_short else ""
     return (
         Columns(
             (
-                (_code(part, 25.0), Words(when, "fine", most_lines=1, across="center")),
+                (_code(part, 24.0), Words(when, "fine", most_lines=1, across="center")),
                 (
                     Words(str(common.job_number), "number"),
                     Words(common.customer, "strong", most_lines=2),
@@ -232,12 +271,12 @@ def _card_figures(figures: tuple[CardFigure, ...]) -> Table:
     )
 
 
-def _lay_out_card(common: SlipCommon, part: CardPart, page: Page) -> tuple[Block, ...]:
+def _lay_out_card(common: SlipCommon, part: CardPart, space: Space) -> tuple[Block, ...]:
     measured = part.measured
     blocks: list[Block] = [
-        _head(common),
-        Words(shorten(common.customer, NAME_LETTERS), "strong"),
-        Words(_piece_sentence(common), "plain"),
+        _head(common, space),
+        Words(space.name(common.customer), "strong"),
+        Words(_piece_sentence(common, space), "plain"),
         Words(
             f"In {common.dropped_off} · return card of {common.issued_on}{_slip(common)}", "small"
         ),
@@ -249,12 +288,18 @@ def _lay_out_card(common: SlipCommon, part: CardPart, page: Page) -> tuple[Block
     if measured.figures:
         blocks.append(_card_figures(measured.figures))
     if measured.rows:
-        blocks.append(Picture(PROFILE, "Facing profile, before and after", page.body_width_mm, 0.0))
+        blocks.append(
+            Picture(PROFILE, "Facing profile, before and after", space.page.body_width_mm, 0.0)
+        )
     blocks += [Words(one, "small") for one in measured.curves]
     blocks += _photo_row(part.photos)
-    blocks.append(Words(part.done or "Measured; nothing was cut.", "fine", "What was done:"))
-    blocks.append(Words(part.care, "fine", "Care:"))
+    blocks.append(Words(space.cut(part.done, 600) or NOTHING_CUT, "fine", "What was done:"))
+    blocks.append(Words(space.cut(part.care, 700), "fine", "Care:"))
     return tuple(blocks)
+
+
+def _profile(space: Space) -> Picture:
+    return Picture(PROFILE, "Facing profile, before and after", space.page.body_width_mm, 0.0)
 
 
 def _photo_row(photos: tuple[tuple[str, str], ...]) -> list[Block]:
@@ -268,10 +313,10 @@ def _photo_row(photos: tuple[tuple[str, str], ...]) -> list[Block]:
     return [Columns(columns, (50,) * len(shown) if len(shown) > 1 else (100,))]
 
 
-def _piece_sentence(common: SlipCommon) -> str:
+def _piece_sentence(common: SlipCommon, space: Space) -> str:
     marks = _other_marks(common)
-    text = shorten(common.piece, NAME_LETTERS) + (f" ({shorten(marks, 80)})" if marks else "")
-    horn = f"; played on {shorten(common.played_on, NAME_LETTERS)}" if common.played_on else ""
+    text = space.name(common.piece) + (f" ({space.cut(marks, 80)})" if marks else "")
+    horn = f"; played on {space.cut(common.played_on, 80)}" if common.played_on else ""
     return f"{text}. {common.piece_kind}{horn}"
 
 
@@ -279,11 +324,11 @@ def _both(left: str, right: str) -> str:
     return left if left == right else f"{left} / {right}"
 
 
-def _lay_out_half_card(common: SlipCommon, part: CardPart, page: Page) -> tuple[Block, ...]:
+def _lay_out_half_card(common: SlipCommon, part: CardPart, space: Space) -> tuple[Block, ...]:
     measured = part.measured
     blocks: list[Block] = [
-        _head(common, small=True),
-        Words(f"{shorten(common.customer, 60)} · {shorten(common.piece, 60)}", "strong"),
+        _head(common, space, small=True),
+        Words(f"{space.name(common.customer, 60)} · {space.name(common.piece, 60)}", "strong"),
         Words(f"{common.piece_kind} · return card of {common.issued_on}{_slip(common)}", "small"),
         *(Words(one, "plain") for one in measured.sentences[:4]),
     ]
@@ -310,15 +355,14 @@ def _lay_out_half_card(common: SlipCommon, part: CardPart, page: Page) -> tuple[
         blocks += [
             Table(heads, rows + figures, (28, 36, 36)),
             Words(where, "small"),
-            Picture(PROFILE, "Facing profile, before and after", page.body_width_mm, 0.0),
+            _profile(space),
         ]
-    blocks.append(Words(shorten(part.done, 150) or "Measured; nothing was cut.", "fine", "Done:"))
-    blocks.append(Words(shorten(part.care, 330), "fine", "Care:"))
+    blocks.append(Words(space.cut(part.done, 150) or NOTHING_CUT, "fine", "Done:"))
+    blocks.append(Words(space.cut(part.care, 330), "fine", "Care:"))
     return tuple(blocks)
 
 
-def _lay_out_bench(common: SlipCommon, part: BenchPart, page: Page) -> tuple[Block, ...]:
-    del page
+def _lay_out_bench(common: SlipCommon, part: BenchPart, space: Space) -> tuple[Block, ...]:
     heads = (
         (
             Cell("", span=1),
@@ -343,27 +387,27 @@ def _lay_out_bench(common: SlipCommon, part: BenchPart, page: Page) -> tuple[Blo
         )
         for row in part.rows
     )
-    passes = [*(tuple(map(Cell, one)) for one in part.passes)]
-    passes += [(Cell(""),) * 5] * max(0, 7 - len(passes))
+    passes = [*(tuple(map(Cell, one)) for one in space.last(part.passes, 12))]
+    passes += [(Cell(""),) * 5] * max(0, round(7 * space.share) - len(passes))
     pass_heads = tuple(map(Cell, ("Day", "Cut", "With, grit", "Strokes", "Note")))
     return (
-        _head(common),
+        _head(common, space),
         Words(f"Bench sheet · {common.issued_on}{_slip(common)}", "strong"),
         Columns(
             (
                 (
                     _facts(
-                        ("Customer", shorten(common.customer, NAME_LETTERS)),
-                        ("Piece", _piece_lines(common)),
+                        ("Customer", space.name(common.customer)),
+                        ("Piece", _piece_lines(common, space)),
                         ("Wanted by", common.wanted_by),
                         strong=("Customer", "Piece"),
                     ),
                 ),
                 (
                     _facts(
-                        ("Asked for", shorten(common.request, NOTE_LETTERS)),
-                        ("Agreed", shorten(common.agreed_work, NOTE_LETTERS) or "not yet"),
-                        ("Condition", shorten(part.condition, NOTE_LETTERS)),
+                        ("Asked for", space.cut(common.request, NOTE_LETTERS)),
+                        ("Agreed", space.cut(common.agreed_work, NOTE_LETTERS) or "not yet"),
+                        ("Condition", space.cut(part.condition, NOTE_LETTERS)),
                         strong=("Agreed",),
                     ),
                 ),
@@ -379,22 +423,21 @@ def _lay_out_bench(common: SlipCommon, part: BenchPart, page: Page) -> tuple[Blo
     )
 
 
-def _lay_out_packing(common: SlipCommon, part: PackingPart, page: Page) -> tuple[Block, ...]:
-    del page
+def _lay_out_packing(common: SlipCommon, part: PackingPart, space: Space) -> tuple[Block, ...]:
     return (
-        _head(common),
+        _head(common, space),
         Words(f"Packing note · {common.issued_on}{_slip(common)}", "strong"),
         Columns(
             (
                 (
                     Words("To", "small"),
-                    Words(shorten(common.customer, NAME_LETTERS), "name"),
-                    *(Words(line, "name") for line in part.address[:6]),
+                    Words(space.name(common.customer), "name"),
+                    *(Words(line, "name") for line in space.first(part.address, 7)),
                 ),
                 (
                     Words("From", "small"),
-                    Words(shorten(common.shop, NAME_LETTERS), "strong"),
-                    *(Words(line, "plain") for line in part.sender[:6]),
+                    Words(space.name(common.shop), "strong"),
+                    *(Words(line, "plain") for line in space.first(part.sender, 7)),
                 ),
             ),
             (60, 40),
@@ -413,18 +456,18 @@ def _lay_out_packing(common: SlipCommon, part: PackingPart, page: Page) -> tuple
             ("Declared value", part.declared_value),
         ),
         Words("Compare the contents with this list when you open the parcel.", "plain"),
-        Words(part.care, "fine", "Care:"),
+        Words(space.cut(part.care, 700), "fine", "Care:"),
         Sign(("Date", "Packed by")),
     )
 
 
-def _lay_out_record(common: SlipCommon, part: RecordPart, page: Page) -> tuple[Block, ...]:
+def _lay_out_record(common: SlipCommon, part: RecordPart, space: Space) -> tuple[Block, ...]:
     facts = _facts(*part.facts)
     half = (len(facts.facts) + 1) // 2
     blocks: list[Block] = [
-        _head(common),
+        _head(common, space),
         Words(f"Full record · {common.issued_on}{_slip(common)}", "strong"),
-        Words(shorten(common.piece, NAME_LETTERS), "title"),
+        Words(space.name(common.piece), "title"),
         Columns(((Facts(facts.facts[:half]),), (Facts(facts.facts[half:]),)), (50, 50)),
         Words("Owners", "heading"),
         Table(
@@ -438,7 +481,9 @@ def _lay_out_record(common: SlipCommon, part: RecordPart, page: Page) -> tuple[B
         heads = ("Day", "Measured", "Thin to thick / tip", "Facing length", "Rails", "Job")
         blocks += [
             Words(part.last, "line"),
-            Picture(PROFILE, "The last two facings over each other", page.body_width_mm, 70.0),
+            Picture(
+                PROFILE, "The last two facings over each other", space.page.body_width_mm, 70.0
+            ),
             Table(
                 (tuple(map(Cell, heads)),),
                 tuple(
@@ -456,8 +501,8 @@ def _lay_out_record(common: SlipCommon, part: RecordPart, page: Page) -> tuple[B
             Part(
                 (
                     Words(job.heading, "heading"),
-                    Words(shorten(job.asked, TEXT_LETTERS), "plain", "Asked for:"),
-                    Words(shorten(job.done, 600), "plain", "Done:"),
+                    Words(space.cut(job.asked, TEXT_LETTERS), "plain", "Asked for:"),
+                    Words(space.cut(job.done, 600), "plain", "Done:"),
                 )
             )
         )

@@ -7,7 +7,7 @@ letter, Greek and Cyrillic, and the trade's signs. Made once, when a paper is is
 import io
 import re
 import threading
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 from functools import cache, lru_cache
 from pathlib import Path
@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 from app.core.slips import Page
 from app.render.blocks import Block, Look
-from app.render.setting import Mark, Placed, Setter, Stroke, Text, fill_page
+from app.render.setting import Mark, Placed, Setter, Stroke, Text
 
 if TYPE_CHECKING:
     from fpdf import FPDF
@@ -29,6 +29,7 @@ _FACES = {
 INK = 17
 GREY = 70
 RULE_GREY = 140
+SHARES = (1.0, 0.8, 0.62, 0.48, 0.36, 0.26, 0.18, 0.12)
 _LOCK = threading.Lock()
 
 
@@ -68,9 +69,18 @@ def text_width_mm(text: str, look: Look) -> float:
         return float(ruler.get_string_width(text))
 
 
-def fit_blocks(blocks: Sequence[Block], page: Page) -> tuple[Block, ...]:
-    """Give a picture or a room to write that is still open what its page has left."""
-    return fill_page(blocks, page, Setter(text_width_mm, page))
+def fit_page(lay: Callable[[float], Sequence[Block]], page: Page) -> tuple[Block, ...]:
+    """Lay a paper out on one page with as much of its texts as fit; `lay` takes their share.
+
+    What is still open, a picture or room to write, gets what the page has left.
+    """
+    setter = Setter(text_width_mm, page)
+    blocks: Sequence[Block] = ()
+    for share in SHARES:
+        blocks = lay(share)
+        if setter.fits(blocks):
+            break
+    return setter.fill(blocks)
 
 
 def set_pages(blocks: Sequence[Block], page: Page) -> list[list[Mark]]:

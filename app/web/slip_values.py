@@ -36,7 +36,7 @@ from app.render.blocks import Block, Picture
 from app.render.codes import draw_code
 from app.render.profile import draw_profile
 from app.render.slip_layouts import CODE, PROFILE, lay_out
-from app.render.slip_pdf import fit_blocks
+from app.render.slip_pdf import fit_page
 from app.store.measurements import (
     Measurement,
     last_facing,
@@ -109,7 +109,11 @@ def prepare_slip(
         _common(subject, shop, clock, slip_number),
         _PARTS[kind.key](session, subject, shop, code),
     )
-    blocks = fit_blocks(lay_out(kind.key, values, page), page)
+    blocks = (
+        fit_page(partial(lay_out, kind.key, values, page), page)
+        if kind.one_page
+        else lay_out(kind.key, values, page)
+    )
     drawings = {}
     if kind.has_code:
         drawings[CODE] = Drawing(code, partial(draw_code, code))
