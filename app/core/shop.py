@@ -66,7 +66,7 @@ def parse_shop(raw: Mapping[str, str]) -> ShopEntry | Refused:
         address=fields.text("address", limit=500),
         phone=fields.text("phone", limit=80),
         email=fields.text("email"),
-        terms=fields.text("terms", limit=2000),
+        terms=fields.text("terms", limit=700),
         care_text=fields.text("care_text", limit=700),
         currency=fields.text("currency", needed="Write the currency, such as EUR.", limit=8),
         paper=fields.choice("paper", PAPERS, words="Choose the paper size."),

@@ -1,43 +1,49 @@
 """Papers as issued: numbered, kept with what they printed, and never made again."""
 
+from collections.abc import Mapping
 from datetime import date, datetime
 from typing import Any
 
 from sqlalchemy import func, select
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, joinedload
 
 from app.store.jobs import add_event
-from app.store.tables import Job, Slip
+from app.store.tables import Job, Piece, Slip, SlipFile
 
 
 def issue_slip(
     session: Session,
-    job: Job,
+    piece: Piece,
+    job: Job | None,
     kind: str,
     label: str,
     *,
     paper: str,
+    sheet: str,
     printed: dict[str, Any],
     html: str,
-    picture: bytes | None,
+    files: Mapping[str, bytes],
     today: date,
     now: datetime,
 ) -> Slip:
-    """Keep a paper as printed, under the next number."""
+    """Keep a paper as printed, under the next number, with its files by name."""
     slip = Slip(
         number=next_slip_number(session),
-        job_id=job.id,
+        piece_id=piece.id,
+        job_id=job.id if job else None,
         kind=kind,
         issued_on=today,
         issued_at=now,
         paper=paper,
+        sheet=sheet,
         printed=printed,
         html=html,
-        picture=picture,
+        files=[SlipFile(name=name, content=content) for name, content in files.items()],
     )
     session.add(slip)
     session.flush()
-    add_event(session, job, "slip", today, now, f"{label}, slip {slip.number}")
+    if job:
+        add_event(session, job, "slip", today, now, f"{label}, slip {slip.number}")
     return slip
 
 
@@ -47,5 +53,41 @@ def next_slip_number(session: Session) -> int:
 
 
 def get_slip(session: Session, number: int) -> Slip | None:
-    """Give an issued paper by its number."""
-    return session.scalar(select(Slip).where(Slip.number == number))
+    """Give an issued paper by its number, with its job and its piece."""
+    return session.scalar(
+        select(Slip)
+        .where(Slip.number == number)
+        .options(joinedload(Slip.job), joinedload(Slip.piece))
+    )
+
+
+def get_slip_file(session: Session, number: int, name: str) -> bytes | None:
+    """Give one file of an issued paper."""
+    return session.scalar(
+        select(SlipFile.content)
+        .join(Slip, Slip.id == SlipFile.slip_id)
+        .where(Slip.number == number, SlipFile.name == name)
+    )
+
+
+def list_slip_files(session: Session, number: int) -> list[str]:
+    """Name the files of an issued paper."""
+    return list(
+        session.scalars(
+            select(SlipFile.name)
+            .join(Slip, Slip.id == SlipFile.slip_id)
+            .where(Slip.number == number)
+            .order_by(SlipFile.name)
+        )
+    )
+
+
+def list_piece_slips(session: Session, piece_id: int) -> list[Slip]:
+    """List the papers issued about a piece outside any job, oldest first."""
+    return list(
+        session.scalars(
+            select(Slip)
+            .where(Slip.piece_id == piece_id, Slip.job_id.is_(None))
+            .order_by(Slip.number)
+        )
+    )

@@ -387,7 +387,9 @@ class Job(Base):
     reading_sets: Mapped[list["ReadingSet"]] = relationship(
         order_by="ReadingSet.id", lazy="raise", back_populates="job"
     )
-    slips: Mapped[list["Slip"]] = relationship(order_by="Slip.id", lazy="raise")
+    slips: Mapped[list["Slip"]] = relationship(
+        order_by="Slip.id", lazy="raise", back_populates="job"
+    )
 
 
 class JobTick(Base):
@@ -478,19 +480,32 @@ class BenchPass(Base):
 
 
 class Slip(Base):
-    """A paper as issued: the values it printed, its words and its picture, for ever."""
+    """A paper as issued: the values it printed and its words, for ever."""
 
     __tablename__ = "slip"
     id: Mapped[int] = mapped_column(primary_key=True)
     number: Mapped[int] = mapped_column(unique=True)
-    job_id: Mapped[int] = mapped_column(ForeignKey("job.id"), index=True)
+    piece_id: Mapped[int] = mapped_column(ForeignKey("piece.id"), index=True)
+    job_id: Mapped[int | None] = mapped_column(ForeignKey("job.id"), index=True)
     kind: Mapped[str] = mapped_column(String(40))
     issued_on: Mapped[date]
     issued_at: Mapped[datetime]
-    paper: Mapped[str] = mapped_column(String(10))
+    paper: Mapped[str] = mapped_column(String(20))
+    sheet: Mapped[str] = mapped_column(String(40), server_default="paper-1.css")
     printed: Mapped[dict[str, Any]]
     html: Mapped[str]
-    picture: Mapped[bytes | None]
+    piece: Mapped[Piece] = relationship(lazy="raise")
+    job: Mapped[Job | None] = relationship(lazy="raise", back_populates="slips")
+    files: Mapped[list["SlipFile"]] = relationship(order_by="SlipFile.name", lazy="raise")
+
+
+class SlipFile(Base):
+    """A file an issued paper came with: its pictures, its code, the PDF."""
+
+    __tablename__ = "slip_file"
+    slip_id: Mapped[int] = mapped_column(ForeignKey("slip.id"), primary_key=True)
+    name: Mapped[str] = mapped_column(String(60), primary_key=True)
+    content: Mapped[bytes]
 
 
 class Revision(Base):

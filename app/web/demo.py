@@ -40,11 +40,13 @@ from app.web.files import folder_of
 from app.web.jobs import keep_agreed, note_pass
 from app.web.measurements import Bench, keep_set
 from app.web.settings import Settings
+from app.web.slip_values import Subject
 from app.web.slips import issue_paper
 
 Entry = TypeVar("Entry")
 JOB_FILES = ("jobs_gone_home.toml", "jobs_on_the_bench.toml")
 OPENS = time(9, 0)
+DEMO_SITE = "http://127.0.0.1:8765"
 BETWEEN_LINES = timedelta(minutes=20)
 
 
@@ -305,7 +307,8 @@ def _move(desk: Desk, line: Line) -> None:
 
 
 def _issue(desk: Desk, line: Line) -> None:
-    issue_paper(desk.session, desk.job(line), SLIP_KINDS[line.typed["kind"]], desk.clock)
+    job, kind = desk.job(line), SLIP_KINDS[line.typed["kind"]]
+    issue_paper(desk.session, Subject(job.piece, job), kind, desk.clock, DEMO_SITE)
 
 
 def _sell(desk: Desk, line: Line) -> None:

@@ -20,7 +20,7 @@ from app.core.jobs import RETURN_WAYS, STAGES, days_late, say_wanted
 from app.core.measurements import ROLES
 from app.core.passes import CUT_KINDS
 from app.core.pieces import MATERIALS, name_piece
-from app.core.slips import SLIP_KINDS
+from app.core.slips import SLIP_KINDS, kinds_about
 from app.store.book import Sessions
 from app.store.submissions import find_submission, keep_submission
 from app.web.files import folder_of
@@ -134,6 +134,7 @@ def templates() -> Environment:
         static=static_address,
         cut_options=lambda: [(kind.key, kind.label) for kind in CUT_KINDS.values()],
         amount=forms.format_amount,
+        job_papers=lambda: kinds_about("job"),
         slip_label=lambda kind: SLIP_KINDS[kind].label,
         new_token=lambda: secrets.token_urlsafe(18),
         say_wanted=say_wanted,

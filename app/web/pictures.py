@@ -27,8 +27,7 @@ from app.web.pages import Reading, found_or_404
 
 router = APIRouter()
 KEPT_PICTURES = 200
-# What a one-page card has room for with four blades; every blade more takes a line of the table.
-CARD_PICTURE_MM = {"A4": 80.0, "Letter": 66.0}
+OVERLAY_MM = (184.0, 80.0)
 SVG = "image/svg+xml"
 
 
@@ -64,13 +63,15 @@ def _code_fingerprint() -> bytes:
     return found.digest()
 
 
-def answer_picture(request: Request, shown: object, draw: Callable[[], bytes]) -> Response:
+def answer_picture(
+    request: Request, shown: object, draw: Callable[[], bytes], media_type: str = SVG
+) -> Response:
     """Answer with a picture, or with 304 when the browser has it; `shown` is all it depends on."""
     tag = hashlib.sha256(_code_fingerprint() + repr(shown).encode()).hexdigest()[:32]
     headers = {"ETag": f'"{tag}"', "Cache-Control": "private, no-cache"}
     if f'"{tag}"' in request.headers.get("if-none-match", ""):
         return Response(status_code=304, headers=headers)
-    return Response(_drawn.get(tag, draw), media_type=SVG, headers=headers)
+    return Response(_drawn.get(tag, draw), media_type=media_type, headers=headers)
 
 
 def blade_levels(gauges: GaugesInUse, *facings: FacingReadings) -> tuple[BladeLevel, ...]:
@@ -84,22 +85,21 @@ def compare_picture(
     before: FacingReadings | None,
     after: FacingReadings | None,
     gauges: GaugesInUse,
-    paper: str = "A4",
+    size_mm: tuple[float, float] = OVERLAY_MM,
 ) -> ProfilePicture:
-    """Lay out the return card's picture: before and after, both rails, sized for its paper."""
+    """Lay out before and after over each other, both rails, in a given width and height."""
     lines: list[ProfileLine] = []
     if before is not None:
         lines += profile_lines("before", before, analyse_facing(before), "before")
     if after is not None:
         lines += profile_lines("after", after, analyse_facing(after), "after")
     facings = [one for one in (before, after) if one is not None]
-    levels = blade_levels(gauges, *facings)
     return ProfilePicture(
         lines=tuple(lines),
-        blades=levels,
+        blades=blade_levels(gauges, *facings),
         glass_mm_per_number=float(gauges.glass.mm_per_unit),
-        width_mm=184.0,
-        height_mm=CARD_PICTURE_MM[paper] - 4.5 * max(0, len(levels) - 4),
+        width_mm=size_mm[0],
+        height_mm=size_mm[1],
     )
 
 

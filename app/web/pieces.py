@@ -19,6 +19,7 @@ from app.store.passes import as_entry
 from app.store.pieces import get_piece, list_jobs_on, pass_on_piece, save_piece
 from app.store.revisions import Conflict, list_revisions
 from app.store.shop import gauges_in_use, get_shop
+from app.store.slips import list_piece_slips
 from app.store.tables import Event, Job, Ownership, Piece
 from app.web.customers import show_conflict
 from app.web.measurements import Summary, list_figures, summarise
@@ -90,6 +91,7 @@ def show(request: Request, session: Reading, piece_id: int) -> HTMLResponse:
         newest=sets[-1] if sets else None,
         history=tell_history(jobs, sets, piece.ownerships),
         revisions=list_revisions(session, "piece", piece_id),
+        slips=list_piece_slips(session, piece_id),
     )
 
 

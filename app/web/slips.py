@@ -1,31 +1,29 @@
 """Papers: a preview, then issued once and kept as printed; a reprint shows just that."""
 
 from dataclasses import asdict
-from typing import Any
+from functools import partial
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, HTTPException, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
-from app.core.cards import CardReadings, build_measured_part, say_done
-from app.core.customers import INSTRUMENT_KINDS
-from app.core.forms import format_date, format_money
-from app.core.jobs import RETURN_WAYS
-from app.core.measurements import write_line
-from app.core.pieces import MATERIAL_CAUTIONS, MATERIALS, name_piece
-from app.core.readings import Uncertainties
-from app.core.slips import SLIP_KINDS, SlipKind
-from app.render.profile import ProfilePicture, draw_profile
+from app.core.slips import CARD_KINDS, PAGES, SLIP_KINDS, SlipKind
+from app.render.slip_pdf import make_pdf
 from app.render.slips import SHEET, print_slip
 from app.store.jobs import get_job, move_job
-from app.store.measurements import Measurement, measurements_of_job, standing
-from app.store.passes import as_entry
-from app.store.shop import gauges_in_use, get_shop
-from app.store.slips import get_slip, issue_slip, next_slip_number
-from app.store.tables import Job, Shop, Slip
+from app.store.pieces import get_piece
+from app.store.slips import (
+    get_slip,
+    get_slip_file,
+    issue_slip,
+    list_slip_files,
+    next_slip_number,
+)
+from app.store.tables import Slip
 from app.web.files import folder_of
 from app.web.pages import (
     Clock,
+    Form,
     Reading,
     Typed,
     Writing,
@@ -35,225 +33,206 @@ from app.web.pages import (
     show_page,
     taken_before,
 )
-from app.web.pictures import answer_picture, compare_picture
-from app.web.settings import Settings
+from app.web.pictures import answer_picture
+from app.web.settings import LOOPBACK_HOSTS, Settings
+from app.web.slip_values import PreparedSlip, Subject, prepare_slip, say_missing
 
 router = APIRouter()
+PDF = "paper.pdf"
+MEDIA_TYPES = {"svg": "image/svg+xml", "pdf": "application/pdf", "jpg": "image/jpeg"}
+NO_PAPER = "There is no paper of that number."
 
 
-def _job(session: Session, number: int) -> Job:
-    return found_or_404(get_job(session, number), "There is no job of that number in this book.")
+def _job_subject(session: Session, number: int) -> Subject:
+    job = found_or_404(get_job(session, number), "There is no job of that number in this book.")
+    return Subject(job.piece, job)
 
 
-def _kind(kind: str) -> SlipKind:
-    return found_or_404(SLIP_KINDS.get(kind), "There is no such paper.")
+def _piece_subject(session: Session, piece_id: int) -> Subject:
+    piece = found_or_404(get_piece(session, piece_id), "There is no such piece in this book.")
+    return Subject(piece, None)
+
+
+def _kind(key: str, about: str) -> SlipKind:
+    kind = SLIP_KINDS.get(key)
+    return found_or_404(kind if kind and kind.about == about else None, "There is no such paper.")
 
 
 @router.get("/jobs/{number}/papers/{kind}")
 def new(request: Request, session: Reading, clock: Clock, number: int, kind: str) -> HTMLResponse:
-    """Show how a paper would print now."""
-    job, slip_kind = _job(session, number), _kind(kind)
-    printed = _printed(session, job, slip_kind, clock)
-    printed["picture"] = f"/jobs/{number}/papers/{kind}/picture.svg"
-    shop = get_shop(session)
-    return show_page(
-        request,
-        "slips/new.html",
-        job=job,
-        kind=slip_kind,
-        paper=shop.paper,
-        sheet=SHEET,
-        missing=_missing(job, slip_kind),
-        html=print_slip(folder_of("templates"), slip_kind.template, printed),
+    """Show how a job's paper would print now."""
+    return _preview(request, session, _job_subject(session, number), _kind(kind, "job"), clock)
+
+
+@router.get("/pieces/{piece_id}/papers/{kind}")
+def new_of_piece(
+    request: Request, session: Reading, clock: Clock, piece_id: int, kind: str
+) -> HTMLResponse:
+    """Show how a piece's paper would print now."""
+    return _preview(
+        request, session, _piece_subject(session, piece_id), _kind(kind, "piece"), clock
     )
 
 
-@router.get("/jobs/{number}/papers/{kind}/picture.svg")
-def new_picture(request: Request, session: Reading, number: int, kind: str) -> Response:
-    """Draw the picture that a paper would carry now."""
-    _kind(kind)
-    picture = _picture(session, _job(session, number))
-    return answer_picture(request, picture, lambda: draw_profile(picture))
+def _preview(
+    request: Request, session: Session, subject: Subject, kind: SlipKind, clock: Clock
+) -> HTMLResponse:
+    slip = prepare_slip(session, kind, subject, clock, site=str(request.base_url))
+    return show_page(
+        request,
+        "slips/new.html",
+        subject=subject,
+        kind=kind,
+        page=slip.page,
+        sheet=SHEET,
+        missing=say_missing(subject.job, kind),
+        only_here=kind.has_code and request.url.hostname in _OWN_NAMES,
+        html=print_slip(
+            folder_of("templates"), kind.key, slip.blocks, f"{subject.address}/papers/{kind.key}"
+        ),
+    )
+
+
+_OWN_NAMES = {host.strip("[]") for host in LOOPBACK_HOSTS}
+
+
+@router.get("/jobs/{number}/papers/{kind}/{name}")
+def new_file(
+    request: Request, session: Reading, clock: Clock, number: int, kind: str, name: str
+) -> Response:
+    """Draw a picture that a job's paper would carry now."""
+    subject = _job_subject(session, number)
+    return _draw(request, session, subject, _kind(kind, "job"), clock, name)
+
+
+@router.get("/pieces/{piece_id}/papers/{kind}/{name}")
+def new_file_of_piece(
+    request: Request, session: Reading, clock: Clock, piece_id: int, kind: str, name: str
+) -> Response:
+    """Draw a picture that a piece's paper would carry now."""
+    subject = _piece_subject(session, piece_id)
+    return _draw(request, session, subject, _kind(kind, "piece"), clock, name)
+
+
+def _draw(
+    request: Request, session: Session, subject: Subject, kind: SlipKind, clock: Clock, name: str
+) -> Response:
+    slip = prepare_slip(session, kind, subject, clock, site=str(request.base_url))
+    drawing = found_or_404(slip.drawings.get(name), "That paper has no such picture.")
+    return answer_picture(request, drawing.shown, drawing.draw, _media_type(name))
 
 
 @router.post("/jobs/{number}/papers/{kind}")
-def create(session: Writing, form: Typed, clock: Clock, number: int, kind: str) -> Response:
-    """Issue a paper: number it and keep it as printed."""
-    job, slip_kind = _job(session, number), _kind(kind)
+def create(
+    request: Request, session: Writing, form: Typed, clock: Clock, number: int, kind: str
+) -> Response:
+    """Issue a job's paper: number it and keep it as printed."""
+    return _issue(request, session, _job_subject(session, number), _kind(kind, "job"), form, clock)
+
+
+@router.post("/pieces/{piece_id}/papers/{kind}")
+def create_of_piece(
+    request: Request, session: Writing, form: Typed, clock: Clock, piece_id: int, kind: str
+) -> Response:
+    """Issue a piece's paper: number it and keep it as printed."""
+    subject = _piece_subject(session, piece_id)
+    return _issue(request, session, subject, _kind(kind, "piece"), form, clock)
+
+
+def _issue(
+    request: Request,
+    session: Session,
+    subject: Subject,
+    kind: SlipKind,
+    form: Form,
+    clock: Clock,
+) -> Response:
     if answer := taken_before(session, form):
         return answer
-    slip = issue_paper(session, job, slip_kind, clock)
+    slip = issue_paper(session, subject, kind, clock, str(request.base_url))
     location = f"/papers/{slip.number}?said=issued"
     note_taken(session, form, location, clock.now())
     session.commit()
     return go_to(location)
 
 
-def issue_paper(session: Session, job: Job, slip_kind: SlipKind, clock: Settings) -> Slip:
-    """Keep a paper as it prints now; the return card makes a play-tested job ready."""
-    printed = _printed(session, job, slip_kind, clock)
-    slip_number = next_slip_number(session)
-    printed["slip_number"] = slip_number
-    picture = None
-    if slip_kind.key == "return_card":
-        picture = draw_profile(_picture(session, job))
-        printed["picture"] = f"/papers/{slip_number}/picture.svg"
+def issue_paper(
+    session: Session, subject: Subject, kind: SlipKind, clock: Settings, site: str
+) -> Slip:
+    """Keep a paper as it prints now; a return card makes a play-tested job ready."""
+    number = next_slip_number(session)
+    prepared = prepare_slip(session, kind, subject, clock, site=site, slip_number=number)
+    job = subject.job
     slip = issue_slip(
         session,
+        subject.piece,
         job,
-        slip_kind.key,
-        slip_kind.label,
-        paper=get_shop(session).paper,
-        printed=printed,
-        html=print_slip(folder_of("templates"), slip_kind.template, printed),
-        picture=picture,
+        kind.key,
+        kind.label,
+        paper=prepared.page.key,
+        sheet=SHEET,
+        printed=asdict(prepared.values),
+        html=print_slip(folder_of("templates"), kind.key, prepared.blocks, f"/papers/{number}"),
+        files=_files(prepared, number, clock),
         today=clock.today(),
         now=clock.now(),
     )
-    if slip_kind.key == "return_card" and job.stage == "play_test":
+    if job and kind.key in CARD_KINDS and job.stage == "play_test":
         move_job(session, job, "ready", clock.today(), clock.now())
     return slip
+
+
+def _files(prepared: PreparedSlip, number: int, clock: Clock) -> dict[str, bytes]:
+    """Draw a paper's pictures and make its PDF from them."""
+    files = {name: one.draw() for name, one in prepared.drawings.items()}
+    common = prepared.values.common
+    about = f"job {common.job_number}" if common.job_number else common.piece
+    files[PDF] = make_pdf(
+        prepared.blocks,
+        prepared.page,
+        files,
+        title=f"{prepared.kind.label}, {about}, slip {number}",
+        author=common.shop,
+        made_at=clock.now(),
+    )
+    return files
 
 
 @router.get("/papers/{slip_number}")
 def show(request: Request, session: Reading, slip_number: int) -> HTMLResponse:
     """Show an issued paper as it was printed."""
-    slip = found_or_404(get_slip(session, slip_number), "There is no paper of that number.")
+    slip = found_or_404(get_slip(session, slip_number), NO_PAPER)
     return show_page(
         request,
         "slips/show.html",
         slip=slip,
-        kind=_kind(slip.kind),
-        job_number=slip.printed["job_number"],
-        sheet=slip.printed["sheet"],
+        kind=SLIP_KINDS[slip.kind],
+        page=PAGES[slip.paper],
+        subject=Subject(slip.piece, slip.job),
+        has_pdf=PDF in list_slip_files(session, slip_number),
     )
 
 
-@router.get("/papers/{slip_number}/picture.svg")
-def show_picture(request: Request, session: Reading, slip_number: int) -> Response:
-    """Give the picture an issued paper was printed with."""
-    slip = found_or_404(get_slip(session, slip_number), "There is no paper of that number.")
-    picture = found_or_404(slip.picture, "That paper has no picture.")
-    return answer_picture(request, picture, lambda: picture)
-
-
-def _missing(job: Job, kind: SlipKind) -> str:
-    if kind.key != "return_card":
-        return ""
-    before, after = _before_after(job)
-    if after is None:
-        return "There are no readings as returned yet; the card would only show what came in."
-    return "" if before else "There are no readings as received; the card can't show a change."
-
-
-def _before_after(job: Job) -> tuple[Measurement | None, Measurement | None]:
-    sets = measurements_of_job(job)
-    before, after = standing(sets, "as_received"), standing(sets, "as_returned")
-    return before[-1] if before else None, after[-1] if after else None
-
-
-def _picture(session: Session, job: Job) -> ProfilePicture:
-    before, after = _before_after(job)
-    return compare_picture(
-        before.facing if before else None,
-        after.facing if after else None,
-        gauges_in_use(session),
-        get_shop(session).paper,
+@router.get("/papers/{slip_number}/{name}")
+def show_file(request: Request, session: Reading, slip_number: int, name: str) -> Response:
+    """Give a file an issued paper came with: a picture, or the PDF to download."""
+    slip = found_or_404(get_slip(session, slip_number), NO_PAPER)
+    content = found_or_404(
+        get_slip_file(session, slip_number, name), "That paper has no such file."
     )
+    answer = answer_picture(request, content, partial(bytes, content), _media_type(name))
+    if name == PDF:
+        answer.headers["Content-Disposition"] = f'attachment; filename="{_file_name(slip)}"'
+    return answer
 
 
-def _printed(session: Session, job: Job, kind: SlipKind, clock: Clock) -> dict[str, Any]:
-    shop = get_shop(session)
-    printed = _common(job, shop, clock)
-    if kind.key == "return_card":
-        printed |= _return_part(session, job, shop)
-    else:
-        printed |= _intake_part(job, shop)
-    return printed
+def _media_type(name: str) -> str:
+    ending = name.rpartition(".")[2]
+    if ending not in MEDIA_TYPES:
+        raise HTTPException(404, "That paper has no such file.")
+    return MEDIA_TYPES[ending]
 
 
-def _common(job: Job, shop: Shop, clock: Clock) -> dict[str, Any]:
-    piece, horn = job.piece, job.instrument
-    played_on = ""
-    if horn:
-        played_on = f"{INSTRUMENT_KINDS[horn.kind]} {horn.maker} {horn.model}".strip()
-    return {
-        "sheet": SHEET,
-        "slip_number": None,
-        "picture": "",
-        "shop": {
-            "name": shop.name,
-            "address": shop.address.splitlines(),
-            "reach": [one for one in (shop.phone, shop.email) if one],
-        },
-        "issued_on": format_date(clock.today()),
-        "job_number": job.number,
-        "customer": job.customer.name,
-        "customer_lines": [
-            one for one in (*job.customer.address.splitlines(), job.customer.phone) if one
-        ],
-        "piece": name_piece(piece.maker, piece.model, piece.marking, piece.telling_marks),
-        "piece_marks": piece.telling_marks,
-        "piece_kind": f"{INSTRUMENT_KINDS[piece.instrument_kind]}, {MATERIALS[piece.material]}",
-        "played_on": played_on,
-        "dropped_off": format_date(job.dropped_off),
-        "request": job.request,
-    }
-
-
-def _intake_part(job: Job, shop: Shop) -> dict[str, Any]:
-    def ticked(kind: str) -> str:
-        return ", ".join(tick.label for tick in job.ticks if tick.kind == kind)
-
-    return {
-        "condition": ticked("condition"),
-        "condition_notes": job.condition_notes,
-        "came_with": ticked("came_with"),
-        "declared_value": format_money(job.declared_value_minor, shop.currency),
-        "wanted_by": format_date(job.wanted_by),
-        "goes_home": RETURN_WAYS[job.return_by],
-        "agreed_work": job.agreed_work,
-        "price": format_money(job.agreed_price_minor, shop.currency),
-        "deposit": format_money(job.deposit_minor, shop.currency),
-        "terms": shop.terms,
-    }
-
-
-def _uncertainties(before: Measurement | None, after: Measurement | None) -> Uncertainties:
-    """Give what holds for the whole card: every reading brings its own, so it hardly matters."""
-    told = after or before
-    return told.uncertainties if told else Uncertainties()
-
-
-def _return_part(session: Session, job: Job, shop: Shop) -> dict[str, Any]:
-    before, after = _before_after(job)
-    gauges = gauges_in_use(session)
-    measured = build_measured_part(
-        CardReadings(
-            before.facing if before else None,
-            after.facing if after else None,
-            before.bore_mm if before else None,
-            after.bore_mm if after else None,
-            before.bore_u_mm if before else None,
-            after.bore_u_mm if after else None,
-        ),
-        gauges,
-        _uncertainties(before, after),
-        shop.evenness_tolerance_mm,
-    )
-    passes = [as_entry(one) for one in job.passes if one.struck_at is None]
-    return {
-        "measured": asdict(measured),
-        "as_read": [
-            f"{when} {write_line(one.recorded, gauges.glass, gauges.tip)}"
-            for when, one in (("before", before), ("after", after))
-            if one is not None and one.corrected.differs
-        ],
-        "done": say_done(job.agreed_work, passes),
-        "care": shop.care_text,
-        "caution": MATERIAL_CAUTIONS[job.piece.material],
-        "taken": [
-            format_date(before.taken_on) if before else "",
-            format_date(after.taken_on) if after else "",
-        ],
-    }
+def _file_name(slip: Slip) -> str:
+    about = f"job-{slip.job.number}" if slip.job else f"piece-{slip.piece_id}"
+    return f"{slip.kind.replace('_', '-')}-{about}-slip-{slip.number}.pdf"

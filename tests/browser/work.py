@@ -24,8 +24,13 @@ def keep_line(page: Page, job: int, line: str, role: str = "as_received") -> Non
 
 
 def issue(page: Page, job: int, kind: str) -> str:
-    """Issue a paper; gives its address."""
-    page.goto(f"/jobs/{job}/papers/{kind}")
+    """Issue a job's paper; gives its address."""
+    return issue_at(page, f"/jobs/{job}/papers/{kind}")
+
+
+def issue_at(page: Page, preview: str) -> str:
+    """Issue the paper previewed at an address; gives the address it is kept at."""
+    page.goto(preview)
     page.get_by_role("button", name="Issue it").click()
     page.wait_for_url("**/papers/*said=issued")
     page.wait_for_load_state("networkidle")

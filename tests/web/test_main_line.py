@@ -14,7 +14,7 @@ def test_a_piece_goes_from_drop_off_to_return_card_and_is_found_again(browser, t
     read_line(job, "36 24 14 7 / 1.10 / 0.588", role="as_returned")
     browser.open(f"/jobs/{job}/papers/return_card")
     browser.send("main form")
-    card = browser.page.select_one("article.card")
+    card = browser.page.select_one("article.return_card")
     words = re.sub(r"\s+", " ", card.get_text(" "))
     assert "The tip is more open: 1.10 mm where it was 1.02, 0.08 mm more." in words
     assert "the facing is 18.0 mm long where it was 17.0" in words
@@ -35,14 +35,14 @@ def test_an_issued_card_stays_as_printed_when_the_readings_are_corrected(
     browser.open(f"/jobs/{job}/papers/return_card")
     browser.send("main form")
     paper = browser.path
-    before = client.get(paper).text.split("<article")[1], client.get(f"{paper}/picture.svg").content
+    before = client.get(paper).text.split("<article")[1], client.get(f"{paper}/profile.svg").content
     browser.open(f"/jobs/{job}")
     last = browser.page.select("#readings tbody a")[-1]["href"]
     browser.open(f"{last}/correct")
     browser.send("form[data-grid]", tip="1.14", why="misread the wedge")
     browser.open("/settings")
     browser.send("main form", name="Another name")
-    after = client.get(paper).text.split("<article")[1], client.get(f"{paper}/picture.svg").content
+    after = client.get(paper).text.split("<article")[1], client.get(f"{paper}/profile.svg").content
     assert before == after
 
 
