@@ -4,7 +4,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "20261125_papers"
-down_revision = "20261125_begun_as"
+down_revision = "20261125_planning"
 branch_labels = None
 depends_on = None
 
