@@ -9,6 +9,8 @@ from sqlalchemy.orm import Session, joinedload, selectinload
 from app.core.bench import LoggedPass, bracket_passes
 from app.core.readings import FacingReadings, Uncertainties
 from app.core.removal import RemovalPair
+from app.core.sizes import GaugeFacts
+from app.store.gauges import load_register
 from app.store.measurements import as_measurement
 from app.store.tables import BenchPass, Job, Piece, ReadingSet
 
@@ -17,15 +19,16 @@ RECENT_JOBS = 60
 MOST_JOBS = 400
 
 
-def log_of_job(job: Job) -> list[FacingReadings | LoggedPass]:
+def log_of_job(job: Job, register: dict[int, GaugeFacts]) -> list[FacingReadings | LoggedPass]:
     """Give a loaded job's standing readings and passes in the order they were done.
 
-    A correction stands where the readings it replaces stood.
+    A correction stands where the readings it replaces stood. `register` tells what the gauges
+    were on the day.
     """
     sets = {one.id: one for one in job.reading_sets}
     entries: list[tuple[date, datetime, FacingReadings | LoggedPass]] = []
     for kept in job.reading_sets:
-        facing = as_measurement(kept).facing
+        facing = as_measurement(kept, register).facing
         if kept.replaced_by is not None or not (
             facing.left or facing.right or facing.tip_opening_mm is not None
         ):
@@ -94,10 +97,11 @@ def list_removal_pairs(
         )
         .order_by(Job.number)
     )
+    register = load_register(session)
     return [
         pair
         for job in jobs
         for pair in bracket_passes(
-            log_of_job(job), job.piece.material, str(job.number), uncertainties
+            log_of_job(job, register), job.piece.material, str(job.number), uncertainties
         )
     ]

@@ -20,9 +20,10 @@ from app.core.next_pass import (
 from app.core.plan_tables import StepLine, list_steps
 from app.core.removal import RemovalKind, RemovalRate, learn_rate
 from app.core.targets import tell_target
+from app.store.gauges import load_register
 from app.store.removal import RECENT_JOBS, list_removal_pairs, list_used_passes, log_of_job
 from app.store.tables import Job
-from app.web.planning import JobPlan, plan_job, uncertainties_in_use
+from app.web.planning import JobPlan, plan_job, tell_last, uncertainties_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +44,7 @@ def gather_bench(session: Session, job: Job, gauges: GaugesInUse) -> BenchPanel 
     if not STAGES[job.stage].open or not (job.facing_id or job.passes or job.reading_sets):
         return None
     planned = plan_job(session, job)
-    log = log_of_job(job)
+    log = log_of_job(job, load_register(session))
     aim = _aim(session, job, planned)
     offers = offer_passes(log, list_used_passes(session), aim)
     since = passes_since(log)
@@ -51,7 +52,7 @@ def gather_bench(session: Session, job: Job, gauges: GaugesInUse) -> BenchPanel 
     return BenchPanel(
         planned=planned,
         target_line=tell_target(planned.facing.target, gauges) if planned.facing else "",
-        last_line=tell_target(planned.last.facing, gauges) if planned.last else "",
+        last_line=tell_last(planned.last, gauges),
         verdict=judge_next(planned.state, planned.plan, offers, since) if planned.state else None,
         rows=list_left_rows(planned.state, gauges) if planned.state else (),
         step=steps[0] if steps else None,
@@ -66,7 +67,7 @@ def _aim(session: Session, job: Job, planned: JobPlan) -> BenchAim | None:
     cuts = {one.kind for one in job.passes if one.struck_at is None} | needed_cuts(planned.plan)
     pairs = list_removal_pairs(
         session,
-        uncertainties_in_use(session),
+        uncertainties_of(planned.last),
         cuts=sorted(cuts),
         material=job.piece.material,
         most_jobs=RECENT_JOBS,

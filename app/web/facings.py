@@ -54,7 +54,7 @@ from app.web.pages import (
     taken_before,
 )
 from app.web.pictures import answer_picture, blade_levels
-from app.web.planning import choose_gauges, uncertainties_in_use
+from app.web.planning import choose_gauges, gauges_for, uncertainties_of
 
 router = APIRouter(prefix="/facings")
 # on paper a picture stands in its own size, so that its words stay large enough
@@ -119,7 +119,10 @@ def _source(session: Session, text: str) -> Measurement | None:
 def _edit_page(
     request: Request, session: Session, form: Form, facing: KeptFacing | None
 ) -> HTMLResponse:
-    shop, gauges = get_shop(session), choose_gauges(session, form.get("blade_set"), "")
+    shop, gauges = (
+        get_shop(session),
+        choose_gauges(session, form.get("blade_set"), "", facing.instrument_kind if facing else ""),
+    )
     source = _source(session, form.get("from_set"))
     kept = facing.tolerance if facing else FacingTolerance(
         shop.position_tolerance_mm, shop.tip_tolerance_mm, shop.gap_tolerance_mm
@@ -198,7 +201,7 @@ def show(
 
 def _sheet(session: Session, facing: KeptFacing, blade_set: str, glass: str) -> dict[str, Any]:
     """Gather what the sheet says: the numbers at which each blade should stop."""
-    gauges = choose_gauges(session, blade_set, glass)
+    gauges = choose_gauges(session, blade_set, glass, facing.instrument_kind)
     return {
         "gauges": gauges,
         "line": tell_target(facing.target, gauges),
@@ -249,9 +252,9 @@ def profile(
 ) -> Response:
     """Draw a facing, with the levels of any blade set and the numbers of any glass."""
     facing = _facing(session, facing_id)
-    gauges = choose_gauges(session, blade_set, glass)
+    gauges = choose_gauges(session, blade_set, glass, facing.instrument_kind)
     try:
-        lines = target_lines(facing.target, "target", uncertainties_in_use(session))
+        lines = target_lines(facing.target, "target", uncertainties_of(None))
     except MalformedReading:
         lines = ()
     picture = ProfilePicture(
@@ -284,7 +287,7 @@ def update(
     if isinstance(entry, Refused):
         form.problems = dict(entry.problems)
         return _edit_page(request, session, form, before)
-    gauges = gauges_in_use(session)
+    gauges = gauges_for(session, before.instrument_kind)
     lines = tell_target(before.target, gauges), tell_target(entry.target, gauges)
     try:
         save_facing(session, kept, entry, form.seen_version, clock.now(), lines)

@@ -7,7 +7,7 @@ from sqlalchemy.orm import Session
 from app.core.analysis import MalformedReading
 from app.core.bench import BenchState, judge_bench
 from app.core.facings import THINNEST_MM, PlainFacing, common_gaps
-from app.core.measurements import GaugesInUse
+from app.core.measurements import GaugesInUse, write_line
 from app.core.piece_limits import PieceLimits, find_table_end
 from app.core.plan import plan_removal
 from app.core.plan_values import PlanLimits, PlanRequest, RemovalPlan
@@ -19,15 +19,24 @@ from app.store.shop import gauges_in_use, get_shop, list_blade_sets
 from app.store.tables import Job, Piece, Shop
 
 
-def uncertainties_in_use(session: Session) -> Uncertainties:  # noqa: ARG001 - the seam for gauges
-    """Give the standard uncertainties every plan reckons with: today those of the service."""
-    return Uncertainties()
+def uncertainties_of(measurement: Measurement | None) -> Uncertainties:
+    """Give the standard uncertainties a plan reckons with: those of the gauges it was read with.
+
+    Readings bring their own where the gauges' register tells them; without readings, as for a
+    picture of a target, those of the service stand in.
+    """
+    return measurement.uncertainties if measurement else Uncertainties()
 
 
-def choose_gauges(session: Session, blade_set: str, glass: str) -> GaugesInUse:
+def gauges_for(session: Session, kind: str) -> GaugesInUse:
+    """Give the gauges with which a piece for this kind of instrument is read."""
+    return gauges_in_use(session, instrument_kind=kind)
+
+
+def choose_gauges(session: Session, blade_set: str, glass: str, kind: str = "") -> GaugesInUse:
     """Give the gauges to write a target for: any blade set and any glass, else the shop's own."""
     known = {str(one.id): one.id for one in list_blade_sets(session)}
-    gauges = gauges_in_use(session, known.get(blade_set))
+    gauges = gauges_in_use(session, known.get(blade_set), instrument_kind=kind)
     scale = SCALES.get(glass)
     return replace(gauges, glass=scale) if scale and scale.measures == "glass" else gauges
 
@@ -56,6 +65,16 @@ def last_read(job: Job) -> Measurement | None:
     return told[-1] if told else None
 
 
+def tell_last(measurement: Measurement | None, gauges: GaugesInUse) -> str:
+    """Write the readings a plan starts from; as typed too, where the gauges were not as marked."""
+    if measurement is None:
+        return ""
+    line = write_line(measurement.facing, gauges.glass, gauges.tip)
+    if not measurement.corrected.differs:
+        return line
+    return f"{line} (read as {write_line(measurement.recorded, gauges.glass, gauges.tip)})"
+
+
 def limits_of(piece: Piece) -> PieceLimits:
     """Give what the book knows of a piece that a plan must heed."""
     return PieceLimits(
@@ -72,7 +91,7 @@ def plan_job(session: Session, job: Job) -> JobPlan:
     facing, last = get_facing(session, job.facing_id), last_read(job)
     if facing is None or last is None:
         return JobPlan(facing, last, None, None, None, "")
-    uncertainties = uncertainties_in_use(session)
+    uncertainties = uncertainties_of(last)
     request = make_request(facing, last.facing, job.piece, get_shop(session), uncertainties)
     plan = state = None
     refusal = ""

@@ -22,7 +22,7 @@ from app.core.targets import tell_target, tell_tolerance
 from app.render.cut import CutPicture, CutRail, CutSize, draw_cut
 from app.store.jobs import get_job
 from app.store.pieces import save_limits
-from app.store.shop import gauges_in_use, get_shop
+from app.store.shop import get_shop
 from app.store.tables import Job
 from app.web.pages import (
     Clock,
@@ -35,7 +35,7 @@ from app.web.pages import (
     show_page,
 )
 from app.web.pictures import answer_picture, blade_levels
-from app.web.planning import JobPlan, limits_of, plan_job
+from app.web.planning import JobPlan, gauges_for, limits_of, plan_job, tell_last
 
 router = APIRouter(prefix="/jobs/{number}/plan")
 SIZES: dict[str, CutSize] = {"paper": "paper", "pair": "pair", "small": "small"}
@@ -52,7 +52,7 @@ def show(request: Request, session: Reading, number: int) -> HTMLResponse:
 
 
 def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLResponse:
-    gauges = gauges_in_use(session)
+    gauges = gauges_for(session, job.piece.instrument_kind)
     planned = plan_job(session, job)
     return show_page(
         request,
@@ -73,7 +73,7 @@ def tell_plan(planned: JobPlan, gauges: GaugesInUse) -> dict[str, Any]:
     told: dict[str, Any] = {
         "target_line": tell_target(facing.target, gauges) if facing else "",
         "tolerance": tell_tolerance(facing.tolerance, gauges.glass) if facing else "",
-        "now_line": tell_target(planned.last.facing, gauges) if planned.last else "",
+        "now_line": tell_last(planned.last, gauges),
     }
     if plan is None or planned.request is None:
         return told
@@ -90,7 +90,7 @@ def tell_plan(planned: JobPlan, gauges: GaugesInUse) -> dict[str, Any]:
 def sheet(request: Request, session: Reading, number: int) -> HTMLResponse:
     """Show the bench sheet to print: the steps, the numbers, room to write: one page."""
     job = _job(session, number)
-    gauges, planned = gauges_in_use(session), plan_job(session, job)
+    gauges, planned = gauges_for(session, job.piece.instrument_kind), plan_job(session, job)
     found_or_404(planned.plan, "There is no plan to print yet.")
     return show_page(
         request,
@@ -115,7 +115,7 @@ def cut(
     side = "right" if rail == "right" else "left"
     stations = found_or_404(getattr(plan, side) or None, "That rail was not read.")
     now = planned.last.facing if planned.last else None
-    gauges = gauges_in_use(session)
+    gauges = gauges_for(session, job.piece.instrument_kind)
     picture = CutPicture(
         rail=rail,
         stations=stations,

@@ -14,13 +14,13 @@ from app.render.rates import RatePicture, draw_rate
 from app.store.removal import MOST_JOBS, list_removal_pairs
 from app.web.pages import Form, Reading, show_page
 from app.web.pictures import answer_picture
-from app.web.planning import uncertainties_in_use
+from app.web.planning import uncertainties_of
 
 router = APIRouter(prefix="/removal-rates")
 
 
 def _pairs(session: Session) -> list[RemovalPair]:
-    return list_removal_pairs(session, uncertainties_in_use(session))
+    return list_removal_pairs(session, uncertainties_of(None))
 
 
 @router.get("")

@@ -35,7 +35,7 @@ from app.store.measurements import (
     standing,
 )
 from app.store.pieces import get_piece
-from app.store.shop import gauges_in_use, get_shop
+from app.store.shop import get_shop
 from app.store.tables import Job
 from app.web.facings import tell_facings
 from app.web.pages import (
@@ -50,7 +50,7 @@ from app.web.pages import (
     show_page,
     taken_before,
 )
-from app.web.planning import last_read
+from app.web.planning import gauges_for, last_read
 
 router = APIRouter(prefix="/jobs/{number}/target")
 MOST_SETS = 6
@@ -80,7 +80,7 @@ def edit(request: Request, session: Reading, number: int, find: str = "") -> HTM
 
 
 def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLResponse:
-    gauges, shop = gauges_in_use(session), get_shop(session)
+    gauges, shop = gauges_for(session, job.piece.instrument_kind), get_shop(session)
     library = list_facings(session, job.piece.instrument_kind)
     now = get_facing(session, job.facing_id)
     own = [now] if now and now.id not in {one.id for one in library} else []
@@ -178,7 +178,7 @@ def update(request: Request, session: Writing, form: Typed, clock: Clock, number
 
 
 def _say_target(session: Session, facing: KeptFacing) -> str:
-    line = tell_target(facing.target, gauges_in_use(session))
+    line = tell_target(facing.target, gauges_for(session, facing.instrument_kind))
     return f"Target: {facing.name}: {line}" if line not in facing.name else f"Target: {line}"
 
 
@@ -186,7 +186,7 @@ def _parse(
     session: Session, job: Job, form: Form, clock: Clock, key: str, chosen: int | None
 ) -> FacingEntry | Refused:
     """Make the new target that was chosen: from readings, evened up, or typed."""
-    gauges = gauges_in_use(session)
+    gauges = gauges_for(session, job.piece.instrument_kind)
     raw: dict[str, str] = {**form.values, "instrument_kind": job.piece.instrument_kind}
     if key in {"line", "plain"}:
         raw |= {"told_by": "readings" if key == "line" else "plain", "name": f"Job {job.number}"}
