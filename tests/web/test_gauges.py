@@ -257,6 +257,35 @@ def test_the_grid_proposes_the_set_of_the_piece_s_family_and_another_can_be_take
     assert browser.page.select_one(f"#{thick}")["value"] == "9"
 
 
+def test_a_blade_set_that_cannot_be_comes_back_with_everything_as_typed(browser):
+    browser.open("/blade-sets/new")
+    browser.send("main form", status=422, name="none")
+    assert "Choose at least one blade" in browser.page.select_one("#blade-problem").text
+    assert browser.page.select_one("#name")["value"] == "none"
+    one = browser.page.select_one("[name=blade]")["value"]
+    taken = "Four blades (0.034 to 0.0015 in)"
+    browser.send("main form", status=422, name=taken, blade=[one])
+    assert "There is a blade set of that name already" in browser.text
+    assert [tick["value"] for tick in browser.page.select("[name=blade][checked]")] == [one]
+    browser.open("/gauges")
+    browser.send("form[action$='/families']", status=422, family_others="99")
+    assert "Choose a set from the list" in browser.page.select_one("#family_others-problem").text
+
+
+def test_two_windows_changing_one_blade_set_lose_nothing(browser):
+    browser.open("/blade-sets/1/edit")
+    stale = browser.page.select_one("[name=version]")["value"]
+    ticks = [one["value"] for one in browser.page.select("[name=blade]")]
+    browser.send("main form", name="three blades", blade=ticks[:3])
+    browser.open("/blade-sets/1/edit")
+    browser.send("main form", status=409, version=stale, name="two blades", blade=ticks[:2])
+    assert "three blades" in browser.text
+    browser.send("main form")
+    browser.open("/blade-sets/1/edit")
+    assert browser.page.select_one("#name")["value"] == "two blades"
+    assert len(browser.page.select("[name=blade][checked]")) == 2
+
+
 def test_a_changed_set_leaves_old_readings_and_their_correction_whole(browser, measured):
     browser.open("/gauges")
     edit = browser.page.select_one("a[href^='/blade-sets/']:not([href$=new])")["href"]
