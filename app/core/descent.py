@@ -24,7 +24,6 @@ STEPS = 16
 # remains is a small part of it
 NEAR, NEARLY_SETTLED, SETTLED = 1e-2, 1e-8, 1e-10
 FIRST_DAMPING, LEAST_DAMPING, HOPELESS_DAMPING = 1e-4, 1e-9, 1e7
-_FAMILY_EDGES = np.arange(len(FAMILIES) + 1)
 _DIAGONAL = np.arange(4)
 
 
@@ -59,8 +58,8 @@ class Rows:
     """The readings of each row, and what is fitted to them. Lengths in mm.
 
     `present` (n + 1, rows) is 1 for a reading that counts, the tip last. `free` (4, rows) is 1
-    for the parameters the row's curve has. `kinds` numbers its family; rows stand in the
-    families' order, which `spans` gives as slices.
+    for the parameters the row's curve has. `kinds` numbers its family among `families`; rows
+    stand in their order, which `spans` gives as slices.
     """
 
     gap: Array
@@ -73,6 +72,7 @@ class Rows:
     largest_gap: Array
     free: Array
     kinds: Numbers
+    families: tuple[Family, ...]
     spans: Spans
 
     def take(self, rows: Flags) -> "Rows":
@@ -82,7 +82,7 @@ class Rows:
             self.gap[:, rows], self.position[:, rows], self.gap_u[:, rows],
             self.position_u2[:, rows], self.tip[rows], self.tip_u2[rows],
             self.present[:, rows], self.largest_gap[rows], self.free[:, rows], kinds,
-            find_spans(kinds),
+            self.families, find_spans(kinds, self.families),
         )  # fmt: skip
 
 
@@ -118,12 +118,12 @@ class State:
         return self
 
 
-def find_spans(kinds: Numbers) -> Spans:
+def find_spans(kinds: Numbers, families: tuple[Family, ...] = FAMILIES) -> Spans:
     """Find where each family's rows begin and end."""
-    ends = kinds.searchsorted(_FAMILY_EDGES).tolist()
+    ends = kinds.searchsorted(range(len(families) + 1)).tolist()
     return tuple(
         (family, slice(ends[k], ends[k + 1]))
-        for k, family in enumerate(FAMILIES)
+        for k, family in enumerate(families)
         if ends[k + 1] > ends[k]
     )
 

@@ -27,7 +27,7 @@ from app.core.descent import (
     find_normal,
     find_spans,
 )
-from app.core.families import CONIC, JOINED, Array, Flags
+from app.core.families import CONIC, FAMILIES, JOINED, Array, Flags
 from app.core.starts import Plan, first_guess, plan_tracks
 
 DETERMINED = 1e-9  # least eigenvalue of the scaled normal matrix that still says something
@@ -85,6 +85,7 @@ def fit_curves(readings: ReadingArrays, keys: Sequence[str]) -> Fits:
             largest_gap=largest_gap[every],
             free=plan.free.repeat(sets, axis=1),
             kinds=kinds,
+            families=FAMILIES,
             spans=find_spans(kinds),
         )
         start, hopeful = first_guess(readings, present, plan)

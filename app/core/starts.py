@@ -89,7 +89,7 @@ def first_guess(readings: ReadingArrays, present: Array, plan: Plan) -> tuple[Ar
     gap_u[:n], gap_u[n] = readings.gap_u, readings.tip_u
     low = np.where(there, root, np.inf).min(axis=0)
     high = np.where(there, root, 0.0).max(axis=0)
-    roughly_q = position.max(axis=0) / (high - low)
+    roughly_q = (position * present).max(axis=0) / (high - low)
     weight = present / (position_u2 + (0.5 * roughly_q * gap_u) ** 2 / gap)
     plain = _fit_lines(root[:, None], position, weight)
 
