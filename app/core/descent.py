@@ -52,6 +52,15 @@ class ReadingArrays:
             self.tip[sets], self.tip_u[sets], self.tip_in[sets],
         )  # fmt: skip
 
+    def alone(self, row: int, blades: int, *, tip_in: bool) -> "ReadingArrays":
+        """Give one set without its padding, with or without the tip."""
+        only = slice(row, row + 1)
+        return ReadingArrays(
+            self.gap[:blades, only], self.position[:blades, only], self.gap_u[:blades, only],
+            self.position_u[:blades, only], self.present[:blades, only],
+            self.tip[only], self.tip_u[only], np.array([float(tip_in)]),
+        )  # fmt: skip
+
 
 @dataclass(frozen=True, slots=True)
 class Rows:
