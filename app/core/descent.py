@@ -20,9 +20,9 @@ Numbers = npt.NDArray[np.intp]
 Spans = tuple[tuple[Family, slice], ...]
 
 STEPS = 16
-# lengths of the last step in χ² units; 1e-10 is 1e-5 of a standard uncertainty, and what then
+# lengths of the last step in χ² units; 1e-9 is 3e-5 of a standard uncertainty, and what then
 # remains is a small part of it
-NEAR, NEARLY_SETTLED, SETTLED = 1e-2, 1e-8, 1e-10
+NEAR, NEARLY_SETTLED, SETTLED = 1e-2, 1e-8, 1e-9
 FIRST_DAMPING, LEAST_DAMPING, HOPELESS_DAMPING = 1e-4, 1e-9, 1e7
 _DIAGONAL = np.arange(4)
 
