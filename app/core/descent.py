@@ -137,9 +137,10 @@ def find_spans(kinds: Numbers, families: tuple[Family, ...] = FAMILIES) -> Spans
     )
 
 
-def evaluate(inner: Array, rows: Rows, *, with_tip: bool) -> State:
+def evaluate(inner: Array, rows: Rows, *, with_tip: bool, moved_little: bool = False) -> State:
     """Compare every row's curve with its readings, the tip too if asked.
 
+    A curve that moved little is not asked again whether it is one.
     Variances are `u(position)² + (ds/dh · u(gap))²` for a blade, `u(tip)²` for the tip.
     """
     n, count = rows.gap.shape
@@ -150,14 +151,15 @@ def evaluate(inner: Array, rows: Rows, *, with_tip: bool) -> State:
     miss, slope = np.empty(gap.shape), np.empty(gap.shape)
     by = np.zeros((4, *gap.shape))
     by[0] = -1.0
-    good = np.empty(count, dtype=bool)
+    good = np.ones(count, dtype=bool)
     for family, span in rows.spans:
         prepared = family.prepare(inner[:, span])
         if with_tip:
             gap[n, span] = family.gap(prepared, prepared[0])
         u, slope[:, span] = family.reach(prepared, gap[:, span], by[1:, :, span])
         np.subtract(prepared[0], u, out=miss[:, span])
-        good[span] = family.allowed(prepared, rows.largest_gap[span])
+        if not moved_little:
+            good[span] = family.allowed(prepared, rows.largest_gap[span])
     variance = np.empty(gap.shape)
     blades = variance[:n]
     np.multiply(slope[:n], rows.gap_u, out=blades)
@@ -214,12 +216,13 @@ def descend(inner: Array, rows: Rows, hopeful: Flags, *, with_tip: bool) -> tupl
             turn = (state.inner - there, move - before)
             step = _extrapolate(move, turn, scale, near)
         step = _hold_back(state.inner, step) * active
-        new = evaluate(state.inner + step, rows, with_tip=with_tip)
+        all_near = bool(near.all())
+        new = evaluate(state.inner + step, rows, with_tip=with_tip, moved_little=all_near)
         fall = np.einsum("nr,nr,nr->r", weight, state.miss, state.miss)
         fall -= np.einsum("nr,nr,nr->r", weight, new.miss, new.miss)
         # near the end the weights change χ² as much as the step does: allow a little rise
         better = new.good & (fall > np.where(near, -10.0 * reach, 0.0))
-        if better.all() and near.all():
+        if all_near and better.all():
             there, before, state = state.inner, move, new
         else:
             gain = fall / (reach + damping * np.einsum("jr,jr->r", move * scale, move * scale))
