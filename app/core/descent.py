@@ -174,18 +174,14 @@ def evaluate(inner: Array, rows: Rows, *, with_tip: bool, moved_little: bool = F
     return State(inner, miss, by, variance, slope, good)
 
 
-def find_normal(by: Array, weight: Array, free: Array) -> tuple[Array, Array, Array]:
-    """Give the scaled normal matrices (rows, 4, 4), their scales (rows, 4), weighted `by`.
+def find_normal(by: Array, weight: Array, free: Array) -> tuple[Array, Array]:
+    """Give the normal matrices (rows, 4, 4) and the weighted `by`.
 
     Parameters that are not free have zeros there.
     """
     own = by * free[:, None]
     weighted = own * weight
-    normal = np.einsum("jnr,knr->rjk", weighted, own)
-    scale = np.sqrt(normal[:, _DIAGONAL, _DIAGONAL])
-    scale[scale == 0.0] = 1.0
-    normal /= scale[:, :, None] * scale[:, None, :]
-    return normal, scale, weighted
+    return np.einsum("jnr,knr->rjk", weighted, own), weighted
 
 
 def descend(inner: Array, rows: Rows, hopeful: Flags, *, with_tip: bool) -> tuple[Array, Flags]:
@@ -198,7 +194,7 @@ def descend(inner: Array, rows: Rows, hopeful: Flags, *, with_tip: bool) -> tupl
     there, before = inner, np.full(inner.shape, np.nan)
     active = hopeful & state.good & (np.add.reduce(rows.present) >= np.add.reduce(rows.free))
     for _ in range(STEPS):
-        if 4 * np.count_nonzero(active) <= 3 * len(numbers):
+        if 2 * np.count_nonzero(active) <= len(numbers):
             result[:, numbers], settled[numbers] = state.inner, length < NEARLY_SETTLED
             if not active.any():
                 return result, settled
@@ -208,16 +204,17 @@ def descend(inner: Array, rows: Rows, hopeful: Flags, *, with_tip: bool) -> tupl
             active = np.ones(len(numbers), dtype=bool)
         weight = rows.present[: len(state.miss)] / state.variance
         move, scale, reach = _find_step(state, weight, rows.free, damping)
-        near = reach < NEAR
         # a step held short by damping says nothing of how far it is to the end
         length = np.where(active, np.where(damping < 1.0, reach, np.inf), length)
+        near = reach < NEAR
+        all_near = bool(near.all())
         step = move
-        if near.any():
+        if all_near or near.any():
             turn = (state.inner - there, move - before)
             step = _extrapolate(move, turn, scale, near)
-        step = _hold_back(state.inner, step) * active
-        all_near = bool(near.all())
-        new = evaluate(state.inner + step, rows, with_tip=with_tip, moved_little=all_near)
+        if not all_near:
+            step = _hold_back(state.inner, step)
+        new = evaluate(state.inner + step * active, rows, with_tip=with_tip, moved_little=all_near)
         fall = np.einsum("nr,nr,nr->r", weight, state.miss, state.miss)
         fall -= np.einsum("nr,nr,nr->r", weight, new.miss, new.miss)
         # near the end the weights change χ² as much as the step does: allow a little rise
@@ -225,7 +222,7 @@ def descend(inner: Array, rows: Rows, hopeful: Flags, *, with_tip: bool) -> tupl
         if all_near and better.all():
             there, before, state = state.inner, move, new
         else:
-            gain = fall / (reach + damping * np.einsum("jr,jr->r", move * scale, move * scale))
+            gain = fall / (reach + damping * np.einsum("jr,jr,jr->r", scale, move, move))
             ease = np.where(gain > 0.75, 0.1, np.where(gain < 0.25, 3.0, 1.0))
             ease[near] = 1.0
             there, before = np.where(better, state.inner, there), np.where(better, move, np.nan)
@@ -241,12 +238,16 @@ def descend(inner: Array, rows: Rows, hopeful: Flags, *, with_tip: bool) -> tupl
 def _find_step(
     state: State, weight: Array, free: Array, damping: Array
 ) -> tuple[Array, Array, Array]:
-    """Give one damped step (4, rows), the scale it was found in, its length in χ² units."""
-    normal, scale, weighted = find_normal(state.by, weight, free)
-    gradient = np.einsum("jnr,nr->rj", weighted, state.miss) / scale
-    normal[:, _DIAGONAL, _DIAGONAL] = (1.0 + damping)[:, None]
+    """Give one damped step and the squares of the scale it was found in (4, rows), its length.
+
+    The length is in χ² units.
+    """
+    normal, weighted = find_normal(state.by, weight, free)
+    gradient = np.einsum("jnr,nr->rj", weighted, state.miss)
+    scale = normal[:, _DIAGONAL, _DIAGONAL]
+    normal[:, _DIAGONAL, _DIAGONAL] = scale * (1.0 + damping)[:, None] + (scale == 0.0)
     move = np.linalg.solve(normal, gradient[:, :, None])[:, :, 0]
-    return (move / scale).T, scale.T, np.einsum("rj,rj->r", move, gradient)
+    return move.T, scale.T, np.einsum("rj,rj->r", move, gradient)
 
 
 def _extrapolate(move: Array, turn: tuple[Array, Array], scale: Array, near: Flags) -> Array:
@@ -255,10 +256,9 @@ def _extrapolate(move: Array, turn: tuple[Array, Array], scale: Array, near: Fla
     `turn` says how the place and the step have changed since. Weights that follow the fit make
     plain steps converge only linearly; this takes the slowest part out.
     """
-    scaled = turn[1] * scale
-    share = np.einsum("jr,jr->r", move * scale, scaled) / np.einsum("jr,jr->r", scaled, scaled)
-    share = np.where(near & np.isfinite(share), share, 0.0)
-    return np.where(share == 0.0, move, move - share * (turn[0] + turn[1]))
+    share = np.einsum("jr,jr,jr->r", scale, move, turn[1])
+    share /= np.einsum("jr,jr,jr->r", scale, turn[1], turn[1])
+    return np.where(near & np.isfinite(share), move - share * (turn[0] + turn[1]), move)
 
 
 def _hold_back(inner: Array, step: Array) -> Array:

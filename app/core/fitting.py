@@ -110,7 +110,10 @@ def _finish(plan: Plan, rows: Rows, state: State, settled: Flags) -> Fits:
         chi_square[pick],
     )
 
-    normal, scale, _ = find_normal(state.by, weight[:, pick], free)
+    normal, _ = find_normal(state.by, weight[:, pick], free)
+    scale = np.sqrt(normal[:, _DIAGONAL, _DIAGONAL])
+    scale[scale == 0.0] = 1.0
+    normal /= scale[:, :, None] * scale[:, None, :]
     normal[~sound] = 0.0
     normal[:, _DIAGONAL, _DIAGONAL] = 1.0 + RIDGE
     inverse = np.linalg.inv(normal)

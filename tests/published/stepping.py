@@ -57,8 +57,9 @@ def solve(rows, start):
         assert settled[0]
         state = evaluate(inner, rows, with_tip=False)
     weight = rows.present[:-1] / state.variance
-    normal, scale, _ = find_normal(state.by, weight, rows.free)
-    normal[0][np.diag_indices(4)] = 1.0
-    covariance = np.linalg.inv(normal[0]) / np.outer(scale[0], scale[0])
-    u = np.sqrt(np.diag(covariance)) * rows.free[:, 0]
+    normal, _ = find_normal(state.by, weight, rows.free)
+    there = rows.free[:, 0] > 0
+    covariance = np.linalg.inv(normal[0][np.ix_(there, there)])
+    u = np.zeros(4)
+    u[there] = np.sqrt(np.diag(covariance))
     return inner[:, 0], u, float((weight * state.miss**2).sum())
