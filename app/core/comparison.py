@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import hypot
 
-from app.core.analysis import FacingAnalysis, RailAnalysis, analyse_facing
+from app.core.analysis import FacingAnalysis, RailAnalysis, analyse_many
 from app.core.evenness import blade_key
 from app.core.readings import BladeStop, FacingReadings, Uncertainties
 from app.core.uncertainty import expanded
@@ -64,7 +64,7 @@ def compare_facings(
     slope lets it through; otherwise it counts twice. Raises MalformedReading like
     `analyse_facing`.
     """
-    analyses = (analyse_facing(before, uncertainties), analyse_facing(after, uncertainties))
+    analyses = tuple(analyse_many((before, after), uncertainties))
     changes: list[Change] = []
     for rail in RAILS:
         changes.extend(

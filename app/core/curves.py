@@ -164,7 +164,7 @@ def _is_ellipse(inner: Array) -> Flags:
 
 
 def _joins_on_the_facing(inner: Array) -> Flags:
-    return np.asarray((inner[2] > 0.0) & (find_join(inner)[0] >= 0.0))
+    return np.asarray((inner[2] > 0.0) & (find_join(inner)[0] >= -1e-9))
 
 
 def _bends_at_join(inner: Array) -> Flags:

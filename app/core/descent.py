@@ -20,11 +20,10 @@ Numbers = npt.NDArray[np.intp]
 Spans = tuple[tuple[Family, slice], ...]
 
 STEPS = 16
-# lengths of the last step in χ² units; 1e-10 is 1e-5 of a standard uncertainty, and what then
+# lengths of the last step in χ² units; 1e-9 is 3e-5 of a standard uncertainty, and what then
 # remains is a small part of it
-NEAR, NEARLY_SETTLED, SETTLED = 1e-2, 1e-8, 1e-10
+NEAR, NEARLY_SETTLED, SETTLED = 1e-2, 1e-8, 1e-9
 FIRST_DAMPING, LEAST_DAMPING, HOPELESS_DAMPING = 1e-4, 1e-9, 1e7
-_FAMILY_EDGES = np.arange(len(FAMILIES) + 1)
 _DIAGONAL = np.arange(4)
 
 
@@ -53,14 +52,23 @@ class ReadingArrays:
             self.tip[sets], self.tip_u[sets], self.tip_in[sets],
         )  # fmt: skip
 
+    def alone(self, row: int, blades: int, *, tip_in: bool) -> "ReadingArrays":
+        """Give one set without its padding, with or without the tip."""
+        only = slice(row, row + 1)
+        return ReadingArrays(
+            self.gap[:blades, only], self.position[:blades, only], self.gap_u[:blades, only],
+            self.position_u[:blades, only], self.present[:blades, only],
+            self.tip[only], self.tip_u[only], np.array([float(tip_in)]),
+        )  # fmt: skip
+
 
 @dataclass(frozen=True, slots=True)
 class Rows:
     """The readings of each row, and what is fitted to them. Lengths in mm.
 
     `present` (n + 1, rows) is 1 for a reading that counts, the tip last. `free` (4, rows) is 1
-    for the parameters the row's curve has. `kinds` numbers its family; rows stand in the
-    families' order, which `spans` gives as slices.
+    for the parameters the row's curve has. `kinds` numbers its family among `families`; rows
+    stand in their order, which `spans` gives as slices.
     """
 
     gap: Array
@@ -73,6 +81,7 @@ class Rows:
     largest_gap: Array
     free: Array
     kinds: Numbers
+    families: tuple[Family, ...]
     spans: Spans
 
     def take(self, rows: Flags) -> "Rows":
@@ -82,7 +91,7 @@ class Rows:
             self.gap[:, rows], self.position[:, rows], self.gap_u[:, rows],
             self.position_u2[:, rows], self.tip[rows], self.tip_u2[rows],
             self.present[:, rows], self.largest_gap[rows], self.free[:, rows], kinds,
-            find_spans(kinds),
+            self.families, find_spans(kinds, self.families),
         )  # fmt: skip
 
 
@@ -118,19 +127,20 @@ class State:
         return self
 
 
-def find_spans(kinds: Numbers) -> Spans:
+def find_spans(kinds: Numbers, families: tuple[Family, ...] = FAMILIES) -> Spans:
     """Find where each family's rows begin and end."""
-    ends = kinds.searchsorted(_FAMILY_EDGES).tolist()
+    ends = kinds.searchsorted(range(len(families) + 1)).tolist()
     return tuple(
         (family, slice(ends[k], ends[k + 1]))
-        for k, family in enumerate(FAMILIES)
+        for k, family in enumerate(families)
         if ends[k + 1] > ends[k]
     )
 
 
-def evaluate(inner: Array, rows: Rows, *, with_tip: bool) -> State:
+def evaluate(inner: Array, rows: Rows, *, with_tip: bool, moved_little: bool = False) -> State:
     """Compare every row's curve with its readings, the tip too if asked.
 
+    A curve that moved little is not asked again whether it is one.
     Variances are `u(position)² + (ds/dh · u(gap))²` for a blade, `u(tip)²` for the tip.
     """
     n, count = rows.gap.shape
@@ -141,14 +151,15 @@ def evaluate(inner: Array, rows: Rows, *, with_tip: bool) -> State:
     miss, slope = np.empty(gap.shape), np.empty(gap.shape)
     by = np.zeros((4, *gap.shape))
     by[0] = -1.0
-    good = np.empty(count, dtype=bool)
+    good = np.ones(count, dtype=bool)
     for family, span in rows.spans:
         prepared = family.prepare(inner[:, span])
         if with_tip:
             gap[n, span] = family.gap(prepared, prepared[0])
         u, slope[:, span] = family.reach(prepared, gap[:, span], by[1:, :, span])
         np.subtract(prepared[0], u, out=miss[:, span])
-        good[span] = family.allowed(prepared, rows.largest_gap[span])
+        if not moved_little:
+            good[span] = family.allowed(prepared, rows.largest_gap[span])
     variance = np.empty(gap.shape)
     blades = variance[:n]
     np.multiply(slope[:n], rows.gap_u, out=blades)
@@ -163,18 +174,14 @@ def evaluate(inner: Array, rows: Rows, *, with_tip: bool) -> State:
     return State(inner, miss, by, variance, slope, good)
 
 
-def find_normal(by: Array, weight: Array, free: Array) -> tuple[Array, Array, Array]:
-    """Give the scaled normal matrices (rows, 4, 4), their scales (rows, 4), weighted `by`.
+def find_normal(by: Array, weight: Array, free: Array) -> tuple[Array, Array]:
+    """Give the normal matrices (rows, 4, 4) and the weighted `by`.
 
     Parameters that are not free have zeros there.
     """
     own = by * free[:, None]
     weighted = own * weight
-    normal = np.einsum("jnr,knr->rjk", weighted, own)
-    scale = np.sqrt(normal[:, _DIAGONAL, _DIAGONAL])
-    scale[scale == 0.0] = 1.0
-    normal /= scale[:, :, None] * scale[:, None, :]
-    return normal, scale, weighted
+    return np.einsum("jnr,knr->rjk", weighted, own), weighted
 
 
 def descend(inner: Array, rows: Rows, hopeful: Flags, *, with_tip: bool) -> tuple[Array, Flags]:
@@ -187,7 +194,7 @@ def descend(inner: Array, rows: Rows, hopeful: Flags, *, with_tip: bool) -> tupl
     there, before = inner, np.full(inner.shape, np.nan)
     active = hopeful & state.good & (np.add.reduce(rows.present) >= np.add.reduce(rows.free))
     for _ in range(STEPS):
-        if 4 * np.count_nonzero(active) <= 3 * len(numbers):
+        if 2 * np.count_nonzero(active) <= len(numbers):
             result[:, numbers], settled[numbers] = state.inner, length < NEARLY_SETTLED
             if not active.any():
                 return result, settled
@@ -197,23 +204,25 @@ def descend(inner: Array, rows: Rows, hopeful: Flags, *, with_tip: bool) -> tupl
             active = np.ones(len(numbers), dtype=bool)
         weight = rows.present[: len(state.miss)] / state.variance
         move, scale, reach = _find_step(state, weight, rows.free, damping)
-        near = reach < NEAR
         # a step held short by damping says nothing of how far it is to the end
         length = np.where(active, np.where(damping < 1.0, reach, np.inf), length)
+        near = reach < NEAR
+        all_near = bool(near.all())
         step = move
-        if near.any():
+        if all_near or near.any():
             turn = (state.inner - there, move - before)
             step = _extrapolate(move, turn, scale, near)
-        step = _hold_back(state.inner, step) * active
-        new = evaluate(state.inner + step, rows, with_tip=with_tip)
+        if not all_near:
+            step = _hold_back(state.inner, step)
+        new = evaluate(state.inner + step * active, rows, with_tip=with_tip, moved_little=all_near)
         fall = np.einsum("nr,nr,nr->r", weight, state.miss, state.miss)
         fall -= np.einsum("nr,nr,nr->r", weight, new.miss, new.miss)
         # near the end the weights change χ² as much as the step does: allow a little rise
         better = new.good & (fall > np.where(near, -10.0 * reach, 0.0))
-        if better.all() and near.all():
+        if all_near and better.all():
             there, before, state = state.inner, move, new
         else:
-            gain = fall / (reach + damping * np.einsum("jr,jr->r", move * scale, move * scale))
+            gain = fall / (reach + damping * np.einsum("jr,jr,jr->r", scale, move, move))
             ease = np.where(gain > 0.75, 0.1, np.where(gain < 0.25, 3.0, 1.0))
             ease[near] = 1.0
             there, before = np.where(better, state.inner, there), np.where(better, move, np.nan)
@@ -229,12 +238,16 @@ def descend(inner: Array, rows: Rows, hopeful: Flags, *, with_tip: bool) -> tupl
 def _find_step(
     state: State, weight: Array, free: Array, damping: Array
 ) -> tuple[Array, Array, Array]:
-    """Give one damped step (4, rows), the scale it was found in, its length in χ² units."""
-    normal, scale, weighted = find_normal(state.by, weight, free)
-    gradient = np.einsum("jnr,nr->rj", weighted, state.miss) / scale
-    normal[:, _DIAGONAL, _DIAGONAL] = (1.0 + damping)[:, None]
+    """Give one damped step and the squares of the scale it was found in (4, rows), its length.
+
+    The length is in χ² units.
+    """
+    normal, weighted = find_normal(state.by, weight, free)
+    gradient = np.einsum("jnr,nr->rj", weighted, state.miss)
+    scale = normal[:, _DIAGONAL, _DIAGONAL]
+    normal[:, _DIAGONAL, _DIAGONAL] = scale * (1.0 + damping)[:, None] + (scale == 0.0)
     move = np.linalg.solve(normal, gradient[:, :, None])[:, :, 0]
-    return (move / scale).T, scale.T, np.einsum("rj,rj->r", move, gradient)
+    return move.T, scale.T, np.einsum("rj,rj->r", move, gradient)
 
 
 def _extrapolate(move: Array, turn: tuple[Array, Array], scale: Array, near: Flags) -> Array:
@@ -243,10 +256,9 @@ def _extrapolate(move: Array, turn: tuple[Array, Array], scale: Array, near: Fla
     `turn` says how the place and the step have changed since. Weights that follow the fit make
     plain steps converge only linearly; this takes the slowest part out.
     """
-    scaled = turn[1] * scale
-    share = np.einsum("jr,jr->r", move * scale, scaled) / np.einsum("jr,jr->r", scaled, scaled)
-    share = np.where(near & np.isfinite(share), share, 0.0)
-    return np.where(share == 0.0, move, move - share * (turn[0] + turn[1]))
+    share = np.einsum("jr,jr,jr->r", scale, move, turn[1])
+    share /= np.einsum("jr,jr,jr->r", scale, turn[1], turn[1])
+    return np.where(near & np.isfinite(share), move - share * (turn[0] + turn[1]), move)
 
 
 def _hold_back(inner: Array, step: Array) -> Array:

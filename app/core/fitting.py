@@ -27,10 +27,12 @@ from app.core.descent import (
     find_normal,
     find_spans,
 )
-from app.core.families import CONIC, JOINED, Array, Flags
+from app.core.families import CONIC, FAMILIES, JOINED, Array, Flags
 from app.core.starts import Plan, first_guess, plan_tracks
 
-DETERMINED = 1e-9  # least eigenvalue of the scaled normal matrix that still says something
+# Variances inflated this much by other parameters leave a parameter undetermined; the ridge
+# keeps a singular matrix invertible and is too small to be seen in others.
+INFLATED, RIDGE = 1e9, 1e-13
 
 FITTED, TOO_FEW, UNREAL, UNDETERMINED = 0, 1, 2, 3
 
@@ -85,6 +87,7 @@ def fit_curves(readings: ReadingArrays, keys: Sequence[str]) -> Fits:
             largest_gap=largest_gap[every],
             free=plan.free.repeat(sets, axis=1),
             kinds=kinds,
+            families=FAMILIES,
             spans=find_spans(kinds),
         )
         start, hopeful = first_guess(readings, present, plan)
@@ -107,13 +110,18 @@ def _finish(plan: Plan, rows: Rows, state: State, settled: Flags) -> Fits:
         chi_square[pick],
     )
 
-    normal, scale, _ = find_normal(state.by, weight[:, pick], free)
+    normal, _ = find_normal(state.by, weight[:, pick], free)
+    scale = np.sqrt(normal[:, _DIAGONAL, _DIAGONAL])
+    scale[scale == 0.0] = 1.0
+    normal /= scale[:, :, None] * scale[:, None, :]
     normal[~sound] = 0.0
-    normal[:, _DIAGONAL, _DIAGONAL] = 1.0
-    determined = np.linalg.eigvalsh(normal)[:, 0] > DETERMINED
-    normal[~determined] = _UNIT
+    normal[:, _DIAGONAL, _DIAGONAL] = 1.0 + RIDGE
+    inverse = np.linalg.inv(normal)
+    inflated = inverse[:, _DIAGONAL, _DIAGONAL]
+    determined = np.asarray(((inflated > 0.0) & (inflated < INFLATED)).all(axis=1))
+    inverse[~determined] = _UNIT
     root = free.T / scale
-    covariance = np.linalg.inv(normal) * (root[:, :, None] * root[:, None, :])
+    covariance = inverse * (root[:, :, None] * root[:, None, :])
 
     values, outer = np.zeros((4, len(pick))), np.zeros((4, 4, len(pick)))
     for c, curve in enumerate(curves):

@@ -52,7 +52,7 @@ class FreeCurve:
         s = np.asarray(s_mm, dtype=float)
         gap = np.asarray(self._line()(s)) ** 2
         if self.break_mm is not None:
-            gap = np.where(s > self.break_mm, 0.0, gap)
+            gap = np.where(s >= self.break_mm, 0.0, gap)
         return gap
 
     def position_of(self, gap_mm: npt.ArrayLike) -> Array:

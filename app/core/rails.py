@@ -137,8 +137,7 @@ class JudgedRails:
         found = _curve_fits(fits, at, len(stops), tip_in=tip_in)
         suspect: tuple[int, ...] = ()
         if judgement == NONE_FITS:
-            part = self.readings.take(np.array([row]))
-            suspect = find_suspect(replace(part, tip_in=np.array([float(tip_in)])), found)
+            suspect = find_suspect(self.readings.alone(row, len(stops), tip_in=tip_in), found)
         compared = bool(np.isfinite(self.tip_offset[row]))
         status = fits.status[:, at].tolist()
         return RailAnalysis(

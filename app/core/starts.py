@@ -89,7 +89,7 @@ def first_guess(readings: ReadingArrays, present: Array, plan: Plan) -> tuple[Ar
     gap_u[:n], gap_u[n] = readings.gap_u, readings.tip_u
     low = np.where(there, root, np.inf).min(axis=0)
     high = np.where(there, root, 0.0).max(axis=0)
-    roughly_q = position.max(axis=0) / (high - low)
+    roughly_q = (position * present).max(axis=0) / (high - low)
     weight = present / (position_u2 + (0.5 * roughly_q * gap_u) ** 2 / gap)
     plain = _fit_lines(root[:, None], position, weight)
 
@@ -104,9 +104,11 @@ def first_guess(readings: ReadingArrays, present: Array, plan: Plan) -> tuple[Ar
         lines = _fit_lines(family.straighten(root[:, None], *shapes), position, weight)
         found = _take_best(plan.sizes[tracks], lines, shapes)
         if family is JOINED:
-            found = _refine(found, root, low, high, position, weight)
-            more_parameters = np.add.reduce(plan.free[2:, tracks])[:, None]
-            hopeful[tracks] = plain[2] - found[4] > more_parameters
+            idle = np.add.reduce(plan.free[2:, tracks])[:, None]
+            promising = plain[2] - found[4] > 0.5 * idle
+            if promising.any():
+                found = _refine(found, root, low, high, position, weight)
+            hopeful[tracks] = promising & (plain[2] - found[4] > idle)
         inner[0, tracks] = found[0]
         inner[1:, tracks] = family.settle(found[1], found[2], found[3])
     return inner.reshape(4, -1), hopeful.ravel()
@@ -129,14 +131,15 @@ def _fit_lines(root: Array, position: Array, weight: Array) -> tuple[Array, Arra
 def _take_best(sizes: tuple[int, ...], lines: tuple[Array, Array, Array], shapes: Array) -> Array:
     """Give b, q, both shapes and χ² of the best line in each group, (5, groups, sets)."""
     misfit = lines[2]
-    found = np.empty((5, len(sizes), misfit.shape[1]))
-    each, at = np.arange(misfit.shape[1]), 0
-    for g, size in enumerate(sizes):
-        best = at + misfit[at : at + size].argmin(axis=0)
-        found[0, g], found[1, g] = lines[0][best, each], lines[1][best, each]
-        found[2:4, g], found[4, g] = shapes[:, best, each], misfit[best, each]
-        at += size
-    return found
+    ends = np.cumsum(sizes).tolist()
+    best = np.array(
+        [
+            z - size + misfit[z - size : z].argmin(axis=0)
+            for z, size in zip(ends, sizes, strict=True)
+        ]
+    )
+    every = np.concatenate([lines[0][None], lines[1][None], shapes, misfit[None]])
+    return np.asarray(every[:, best, np.arange(misfit.shape[1])])
 
 
 def _refine(
@@ -144,16 +147,19 @@ def _refine(
 ) -> Array:
     """Look around each start for a better join and bend, closer and closer."""
     tracks, sets = found.shape[1:]
+    near = _NEARBY.shape[1]
+    each = np.arange(tracks)[:, None], np.arange(sets)
     reach = high - low
     first, last = low + 0.02 * reach, high - 0.02 * reach
     along, turn = 0.045, 1.3
     for _ in range(REFINEMENTS):
+        places = np.empty((5, tracks, near, sets))
         join = found[2][:, None] + (along * _NEARBY[0])[:, None] * reach
-        bend = found[3][:, None] * (turn ** _NEARBY[1])[:, None]
-        shapes = np.empty((2, tracks * _NEARBY.shape[1], sets))
-        shapes[0] = np.minimum(np.maximum(join, first), last).reshape(-1, sets)
-        shapes[1] = bend.reshape(-1, sets)
+        places[2] = np.minimum(np.maximum(join, first), last)
+        places[3] = found[3][:, None] * (turn ** _NEARBY[1])[:, None]
+        shapes = places[2:4].reshape(2, -1, sets)
         lines = _fit_lines(JOINED.straighten(root[:, None], *shapes), position, weight)
-        found = _take_best((_NEARBY.shape[1],) * tracks, lines, shapes)
+        places[0], places[1], places[4] = (line.reshape(tracks, near, sets) for line in lines)
+        found = places[:, each[0], places[4].argmin(axis=1), each[1]]
         along, turn = along * CLOSER, turn**CLOSER
     return found

@@ -86,17 +86,19 @@ def fit_textbook(
     it finds no end, as `curve_fit` does.
     """
     formula, parameters = FORMULAS[curve], np.asarray(start, float)
-    for _ in range(passes):
-        sigma = weigh(formula, parameters, gap, gap_u, position_u)
-        before = parameters
-        parameters, covariance = curve_fit(
-            formula, gap, position, p0=parameters, sigma=sigma, absolute_sigma=True, maxfev=200,
-            ftol=precision, xtol=precision, gtol=precision,
-        )  # fmt: skip
-        spread = np.sqrt(np.diag(covariance))
-        if (np.abs(parameters - before) <= settled * spread).all():
-            break
-    return parameters, spread, float(np.sum(((position - formula(gap, *parameters)) / sigma) ** 2))
+    with np.errstate(invalid="ignore", divide="ignore"):  # it tries impossible parameters
+        for _ in range(passes):
+            sigma = weigh(formula, parameters, gap, gap_u, position_u)
+            before = parameters
+            parameters, covariance = curve_fit(
+                formula, gap, position, p0=parameters, sigma=sigma, absolute_sigma=True,
+                maxfev=200, ftol=precision, xtol=precision, gtol=precision,
+            )  # fmt: skip
+            spread = np.sqrt(np.diag(covariance))
+            if (np.abs(parameters - before) <= settled * spread).all():
+                break
+        away = (position - formula(gap, *parameters)) / sigma
+    return parameters, spread, float(np.sum(away**2))
 
 
 def analyse_textbook(rails):

@@ -10,6 +10,7 @@ from app.core.uncertainty import (
     combined,
     en_number,
     expanded,
+    interval_95,
     rectangular,
     repeatability,
     resolution,
@@ -74,3 +75,23 @@ def test_a_budget_of_no_causes_is_refused() -> None:
         combine_budget([])
     with pytest.raises(ValueError, match="at least one reading"):
         repeatability(0.1, readings=0)
+
+
+@pytest.mark.parametrize(
+    ("power", "low", "high"),
+    [
+        (1.0, 100 - 19.6, 100 + 19.6),
+        (0.5, 10.0 * 0.902**2 * 10, 10.0 * 1.098**2 * 10),
+        (-1.0, 100 / 1.196, 100 / 0.804),
+    ],
+)
+def test_limits_are_drawn_on_the_scale_on_which_a_quantity_is_nearly_normal(power, low, high):
+    found = interval_95(100.0, 10.0, power)
+    assert found == pytest.approx((low, high), rel=1e-4)
+
+
+def test_without_an_upper_limit_there_is_none():
+    low, high = interval_95(100.0, 60.0, -1.0)
+    assert low > 40
+    assert high is None
+    assert interval_95(1.0, 2.0, 0.5)[0] == 0.0
