@@ -52,7 +52,8 @@ def test_papers_issued_before_they_had_files_keep_their_picture_and_get_their_pi
             "INSERT INTO job (id, number, piece_id, customer_id, stage, dropped_off, request,"
             " condition_notes, agreed_work, return_by, tracking, created_at, version)"
             " VALUES (5, 1, 7, 3, 'ready', '2026-11-25', '', '', '', 'hand', '', '2026-11-25', 1)",
-            "INSERT INTO slip (id, number, job_id, kind, issued_on, issued_at, paper, printed, html,"
+            "INSERT INTO slip (id, number, job_id, kind, issued_on, issued_at, paper, printed,"
+            " html,"
             " picture) VALUES (2, 9, 5, 'return_card', '2026-11-25', '2026-11-25', 'A4', '{}',"
             " '<p>card</p>', x'3c737667')",
         ):
