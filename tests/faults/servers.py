@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import urlencode
 
-STARTED = re.compile(r"Laybook is open at http://([0-9.]+):(\d+)/")
+STARTED = re.compile(r" is open at http://([0-9.]+):(\d+)/")
 
 
 class DidNotStart(Exception):  # noqa: N818 - often what a test wants
