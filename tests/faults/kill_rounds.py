@@ -74,8 +74,13 @@ def send(server: Server, act: Act, ledger: Ledger) -> bool:
     """Send an act and write down what came of it; False if the server died over it."""
     with ledger.lock:
         ledger.in_doubt[act.token] = act
+    form = {**dict(act.fields), "token": act.token}
     try:
-        answer = server.post(act.path, {**dict(act.fields), "token": act.token}, timeout=30)
+        answer = server.post(act.path, form, timeout=60)
+        while answer.status == 503:  # "The book is busy": press again, as the page offers
+            with ledger.lock:
+                ledger.figures["told to wait, pressed again"] += 1
+            answer = server.post(act.path, form, timeout=60)
     except (OSError, http.client.HTTPException):
         return False
     with ledger.lock:

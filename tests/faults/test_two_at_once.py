@@ -50,7 +50,7 @@ def test_ticks_changed_in_another_tab_are_a_conflict_too(worked_book):
         browser.send("main form", came_with=["cap", "ligature"])
         answer = browser.client.post("/jobs/1/edit", data=stale)
         browser._keep(answer, 409)
-        assert "cap, ligature" in browser.text
+        assert "cap; ligature" in browser.text
         assert "reed" in browser.text
         browser._keep(browser.client.post("/jobs/1/edit", data=carried(browser)), 200)
         browser.open("/jobs/1/edit")
@@ -60,13 +60,17 @@ def test_ticks_changed_in_another_tab_are_a_conflict_too(worked_book):
 def test_a_job_moved_in_one_tab_is_not_moved_by_the_other_tab_s_old_button(worked_book):
     with opened(worked_book) as browser:
         browser.open("/jobs/1")
-        for stage in ("play_test", "ready"):
-            browser.client.post("/jobs/1/stage", data={"stage": stage})
-        events = rows_of(
-            worked_book / "book.sqlite3",
-            "SELECT stage FROM event WHERE job_id = 1 AND kind = 'stage' ORDER BY id",
-        )
-    assert [stage for (stage,) in events][-1] == "ready"
+        stale = sent(browser, "form.with-button", {"stage": "on_the_bench"})
+        browser.send("form.with-button", stage="returned")
+        browser._keep(browser.client.post("/jobs/1/stage", data=stale), 409)
+        assert "returned" in browser.text
+        assert "on the bench" in browser.text
+        back = browser.page.select_one("main a.button")["href"]
+        once = carried(browser)
+        browser.open(back)
+        assert browser.page.select_one(".stages [aria-current=step]").text == "returned"
+        browser._keep(browser.client.post("/jobs/1/stage", data=once), 200)
+        assert browser.page.select_one(".stages [aria-current=step]").text == "on the bench"
 
 
 def test_a_pass_struck_out_in_two_tabs_is_struck_out(worked_book):
