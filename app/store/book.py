@@ -43,7 +43,7 @@ def open_engine(folder: Path, name: str = DATABASE_NAME) -> Engine:
 def make_folder(folder: Path) -> None:
     """Make the book's folder; raises BookProblem."""
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)  # its owner's alone
     except OSError as error:
         raise BookProblem(
             f"The book's folder {folder} can't be made: {say_disk(error)}."

@@ -12,6 +12,7 @@ from starlette.exceptions import HTTPException as StarletteHTTPException
 
 from app.store.book import Sessions
 from app.store.opening import close_book, mark_in_use, open_sessions
+from app.store.passphrase import read_passphrase
 from app.store.shop import get_shop, has_shop, start_book
 from app.store.upkeep import is_book, keep_upkeep, read_upkeep
 from app.web import (
@@ -25,6 +26,7 @@ from app.web import (
     gauges,
     help_pages,
     jobs,
+    logins,
     lookups,
     measurements,
     pictures,
@@ -39,6 +41,7 @@ from app.web import (
     targets,
 )
 from app.web.files import folder_of
+from app.web.gate import Gate, Throttle
 from app.web.guard import Guard
 from app.web.pages import show_page
 from app.web.serving import MadeUpBeside
@@ -65,6 +68,7 @@ ROUTERS = (
     studies.router,
     gauges.router,
     blade_sets.router,
+    logins.router,
     help_pages.router,
     service.router,
     service_plan.router,
@@ -109,7 +113,12 @@ def create_app(settings: Settings) -> FastAPI:
         app.state.made_up = get_shop(session).begun_as == "made_up"
     app.state.made_up_beside = MadeUpBeside(create_app, settings)
     app.state.watch = watch
-    app.add_middleware(Guard, hosts=settings.hosts)
+    app.state.throttle, app.state.is_gated = Throttle(), settings.needs_login
+    if settings.needs_login:
+        app.add_middleware(
+            Gate, find=lambda: read_passphrase(settings.book), ask_again=logins.ask_again
+        )
+    app.add_middleware(Guard, hosts=settings.hosts)  # added last: outermost
     for router in ROUTERS:
         app.include_router(router)
     app.get("/static/{name}")(static_file)

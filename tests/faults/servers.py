@@ -39,11 +39,12 @@ class Server:
         before_start: Callable[[], None] | None = None,
         program: list[str] | None = None,
         environment: dict[str, str] | None = None,
+        more: list[str] | None = None,
     ) -> None:
         self.book = book
         self.process = subprocess.Popen(
             [*(program or [sys.executable, "-m", "app"]),
-             "--book", str(book), "--port", "0", "--no-browser"],
+             "--book", str(book), "--port", "0", "--no-browser", *(more or [])],
             stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
             preexec_fn=before_start, env={**os.environ, **(environment or {})},
         )  # fmt: skip
@@ -53,18 +54,20 @@ class Server:
         """Wait until it listens; raises DidNotStart with its words if it ends instead."""
         end = time.monotonic() + seconds
         assert self.process.stdout is not None
+        said = b""
         while time.monotonic() < end:
-            ready, _, _ = select.select([self.process.stdout], [], [], 0.2)
-            if ready:
-                line = self.process.stdout.readline()
-                if found := STARTED.search(line):
-                    self.port = int(found.group(2))
-                    return self
-                if not line:
-                    break
+            if not select.select([self.process.stdout], [], [], 0.2)[0]:
+                continue
+            more = os.read(self.process.stdout.fileno(), 4096)
+            said += more
+            if found := STARTED.search(said.decode()):
+                self.port = int(found.group(2))
+                return self
+            if not more:
+                break
         self.process.kill()
         out, errors = self.process.communicate()
-        raise DidNotStart(out + errors)
+        raise DidNotStart(said.decode() + out + errors)
 
     def kill(self) -> None:
         """Kill it as a power switch would: no handler runs."""
