@@ -17,7 +17,7 @@ REASONS: dict[str, str] = {
     "before_restore": "before a restore",
     "before_import": "before an import",
 }
-ALWAYS_KEPT_OF_A_REASON = 5
+ALWAYS_KEPT = 5
 DUE_AFTER = timedelta(hours=22)
 OLD_AFTER = timedelta(hours=50)
 
@@ -58,22 +58,23 @@ _PERIODS: tuple[tuple[str, Callable[[date], object]], ...] = (
 def choose_kept(marks: Iterable[BackupMark], rotation: Rotation) -> frozenset[int]:
     """Choose the numbers to keep.
 
-    The newest of all; the newest of each of the last so many days, weeks and months that have a
-    backup (a shop closed for a month loses none); the last few made before something irreversible.
+    The newest few of all and of each reason; and, of the regular ones, the newest of each of the
+    last so many days, weeks and months that have any (a shop closed for a month loses none). What
+    is made before something irreversible never pushes a regular one out.
     """
     newest_first = sorted(marks, key=lambda mark: -mark.number)
-    kept = {mark.number for mark in newest_first[:1]}
+    kept = {mark.number for mark in newest_first[:ALWAYS_KEPT]}
+    regular = [mark for mark in newest_first if not mark.reason.startswith("before_")]
     for name, period_of in _PERIODS:
         seen: set[object] = set()
-        for mark in newest_first:
+        for mark in regular:
             period = period_of(mark.made_on)
             if period not in seen and len(seen) < getattr(rotation, name):
                 seen.add(period)
                 kept.add(mark.number)
     for reason in REASONS:
-        if reason.startswith("before_"):
-            of_reason = [mark.number for mark in newest_first if mark.reason == reason]
-            kept.update(of_reason[:ALWAYS_KEPT_OF_A_REASON])
+        of_reason = [mark.number for mark in newest_first if mark.reason == reason]
+        kept.update(of_reason[:ALWAYS_KEPT])
     return frozenset(kept)
 
 

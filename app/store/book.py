@@ -31,7 +31,10 @@ def open_engine(folder: Path, name: str = DATABASE_NAME) -> Engine:
     """Open the book's database (made on first use) with the settings that keep it whole."""
     make_folder(folder)
     address = URL.create("sqlite", database=str(folder / name))
-    engine = create_engine(address, connect_args={"check_same_thread": False})
+    # More connections than the server has threads: a page waits for the database, never for those.
+    engine = create_engine(
+        address, connect_args={"check_same_thread": False}, pool_size=20, max_overflow=40
+    )
     event.listen(engine, "connect", _on_connect)
     event.listen(engine, "begin", _on_begin)
     return engine
@@ -40,7 +43,7 @@ def open_engine(folder: Path, name: str = DATABASE_NAME) -> Engine:
 def make_folder(folder: Path) -> None:
     """Make the book's folder; raises BookProblem."""
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)  # its owner's alone
     except OSError as error:
         raise BookProblem(
             f"The book's folder {folder} can't be made: {say_disk(error)}."

@@ -46,12 +46,17 @@ def sync_file(path: Path) -> None:
         os.fsync(file.fileno())
 
 
+def _private(path: str, flags: int) -> int:
+    return os.open(path, flags, 0o600)
+
+
 @contextmanager
 def written_whole(path: Path) -> Iterator[BinaryIO]:
     """Give a file to write that takes its name only once all of it is on the disk."""
     partial = path.with_name(f".{path.name}.partial")
     try:
-        with partial.open("wb") as file:
+        # Nobody else on the machine may read what is in a book.
+        with open(partial, "wb", opener=_private) as file:
             yield file
             file.flush()
             os.fsync(file.fileno())

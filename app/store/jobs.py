@@ -11,7 +11,13 @@ from app.core.jobs import STAGES, AgreedEntry, DropOff, JobEntry
 from app.core.pieces import PieceEntry
 from app.store.customers import add_customer, add_instrument, get_customer
 from app.store.pieces import add_piece, get_piece
-from app.store.revisions import change_record
+from app.store.revisions import (
+    Conflict,
+    change_record,
+    find_differences,
+    is_stale,
+    show_differences,
+)
 from app.store.shop import extend_checklist
 from app.store.tables import Event, Instrument, Job, JobTick, ReadingSet
 
@@ -109,6 +115,10 @@ def _ticks(condition: tuple[str, ...], came_with: tuple[str, ...]) -> list[JobTi
     ]
 
 
+def _show_ticks(ticks: list[JobTick]) -> str:
+    return "; ".join(tick.label for tick in sorted(ticks, key=lambda one: (one.kind, one.label)))
+
+
 def add_event(
     session: Session,
     job: Job,
@@ -155,11 +165,14 @@ def save_agreed(
         "return_by", "tracking", "agreed_work", "agreed_price_minor", "deposit_minor",
     )  # fmt: skip
     changes = {name: getattr(entry, name) for name in names}
-    ticked = sorted((tick.kind, tick.label) for tick in job.ticks)
     wanted = _ticks(entry.condition, entry.came_with)
+    ticks_now, ticks_wanted = _show_ticks(job.ticks), _show_ticks(wanted)
+    if ticks_now != ticks_wanted and is_stale(job, seen_version):
+        shown = show_differences(job, find_differences(job, changes))
+        raise Conflict("job", {**shown, "checklist": (ticks_now, ticks_wanted)})
     change_record(session, job, changes, seen_version=seen_version, now=now)
-    if ticked != sorted((tick.kind, tick.label) for tick in wanted):
-        before = "; ".join(label for _, label in ticked) or "nothing"
+    if ticks_now != ticks_wanted:
+        before = ticks_now or "nothing"
         job.ticks = wanted
         job.version += 1
         add_event(session, job, "note", today, now, f"Checklist changed; it said: {before}.")

@@ -6,7 +6,7 @@ write-ahead log for an empty one, so both are judged here first, from what lies 
 
 import os
 import sqlite3
-from contextlib import closing
+from contextlib import closing, suppress
 from datetime import datetime
 from pathlib import Path
 
@@ -167,14 +167,12 @@ def damaged(book: Path, now: datetime, what: str) -> BookProblem:
 
 
 def mark_in_use(book: Path, now: datetime) -> None:
-    """Note that a server has the book open: its log must be there if it ends out of order."""
-    try:
+    """Note that a server has the book open: its log must be there if it ends out of order.
+
+    A full disk may refuse the mark; the book can be read all the same, and nothing is suspected.
+    """
+    with suppress(OSError):
         write_json(book / IN_USE_NAME, {"since": now.isoformat()})
-    except OSError as error:
-        raise BookProblem(
-            f"The book's folder {book} can't be written: {say_disk(error)}. "
-            "Nothing has been changed."
-        ) from error
 
 
 def close_book(sessions: Sessions, book: Path) -> None:

@@ -31,15 +31,9 @@ def change_record(
 
     Raises Conflict, naming what differs, if the record is no longer at `seen_version`.
     """
-    differing = {name: value for name, value in changes.items() if getattr(record, name) != value}
-    if seen_version is not None and seen_version != record.version and differing:
-        raise Conflict(
-            record.__tablename__,
-            {
-                name: (_show(getattr(record, name)), _show(value))
-                for name, value in differing.items()
-            },
-        )
+    differing = find_differences(record, changes)
+    if is_stale(record, seen_version) and differing:
+        raise Conflict(record.__tablename__, show_differences(record, differing))
     if not differing:
         return False
     keep_revision(session, record, differing, now)
@@ -48,6 +42,21 @@ def change_record(
     record.version += 1
     session.flush()
     return True
+
+
+def is_stale(record: Any, seen_version: int | None) -> bool:
+    """Say whether a record was changed since the page that is sent was opened."""
+    return seen_version is not None and seen_version != record.version
+
+
+def find_differences(record: Any, changes: dict[str, Any]) -> dict[str, Any]:
+    """Leave those changes that would change something."""
+    return {name: value for name, value in changes.items() if getattr(record, name) != value}
+
+
+def show_differences(record: Any, differing: dict[str, Any]) -> dict[str, tuple[str, str]]:
+    """Put what the book says beside what was typed, by field."""
+    return {name: (_show(getattr(record, name)), _show(value)) for name, value in differing.items()}
 
 
 def keep_revision(session: Session, record: Any, names: Iterable[str], now: datetime) -> None:

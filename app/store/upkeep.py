@@ -72,7 +72,7 @@ def prepare_folder(folder: Path, upkeep: Upkeep) -> None:
         raise Unusable("Write the folder's full path, from the disk's root.")
     marker = folder / MARKER_NAME
     try:
-        folder.mkdir(exist_ok=True)
+        folder.mkdir(mode=0o700, exist_ok=True)
         if marker.exists():
             owner = json.loads(marker.read_text()).get("book_id")
             if owner != upkeep.book_id:

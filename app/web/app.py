@@ -5,12 +5,14 @@ from contextlib import asynccontextmanager
 
 from fastapi import FastAPI, HTTPException, Request
 from fastapi.exceptions import RequestValidationError
-from fastapi.responses import FileResponse, HTMLResponse, JSONResponse, Response
-from sqlalchemy.exc import OperationalError
+from fastapi.responses import FileResponse, JSONResponse, Response
+from sqlalchemy.exc import DBAPIError
+from sqlalchemy.exc import TimeoutError as PoolTimeout
 from starlette.exceptions import HTTPException as StarletteHTTPException
 
 from app.store.book import Sessions
 from app.store.opening import close_book, mark_in_use, open_sessions
+from app.store.passphrase import read_passphrase
 from app.store.shop import get_shop, has_shop, start_book
 from app.store.upkeep import is_book, keep_upkeep, read_upkeep
 from app.web import (
@@ -24,6 +26,7 @@ from app.web import (
     gauges,
     help_pages,
     jobs,
+    logins,
     lookups,
     measurements,
     pictures,
@@ -38,10 +41,12 @@ from app.web import (
     targets,
 )
 from app.web.files import folder_of
+from app.web.gate import Gate, Throttle
 from app.web.guard import Guard
 from app.web.pages import show_page
 from app.web.serving import MadeUpBeside
 from app.web.settings import Settings
+from app.web.troubles import say_broken, say_unwritable
 
 ROUTERS = (
     bench.router,
@@ -63,6 +68,7 @@ ROUTERS = (
     studies.router,
     gauges.router,
     blade_sets.router,
+    logins.router,
     help_pages.router,
     service.router,
     service_plan.router,
@@ -76,7 +82,9 @@ def open_book(settings: Settings) -> Sessions:
         started = has_shop(session)
     if not started:
         with sessions.write() as session:
-            start_book(session)
+            # Another bench may have started it between the look and the lock.
+            if not has_shop(session):
+                start_book(session)
             session.commit()
     if not is_book(settings.book):
         keep_upkeep(settings.book, read_upkeep(settings.book, settings.now()))
@@ -105,14 +113,20 @@ def create_app(settings: Settings) -> FastAPI:
         app.state.made_up = get_shop(session).begun_as == "made_up"
     app.state.made_up_beside = MadeUpBeside(create_app, settings)
     app.state.watch = watch
-    app.add_middleware(Guard, hosts=settings.hosts)
+    app.state.throttle, app.state.is_gated = Throttle(), settings.needs_login
+    if settings.needs_login:
+        app.add_middleware(
+            Gate, find=lambda: read_passphrase(settings.book), ask_again=logins.ask_again
+        )
+    app.add_middleware(Guard, hosts=settings.hosts)  # added last: outermost
     for router in ROUTERS:
         app.include_router(router)
     app.get("/static/{name}")(static_file)
     app.add_exception_handler(StarletteHTTPException, _say_http)
     app.add_exception_handler(RequestValidationError, _say_invalid)
-    app.add_exception_handler(OperationalError, _say_busy)
-    app.add_exception_handler(Exception, _say_broken)
+    app.add_exception_handler(DBAPIError, say_unwritable)
+    app.add_exception_handler(PoolTimeout, say_unwritable)
+    app.add_exception_handler(Exception, say_broken)
     return app
 
 
@@ -151,16 +165,3 @@ def _say_invalid(request: Request, error: Exception) -> Response:
         ]
         return JSONResponse({"detail": detail}, status_code=422)
     return _say(request, 404, "Not in this book", "There is no such page.")
-
-
-def _say_busy(request: Request, error: Exception) -> Response:  # noqa: ARG001 - no path or SQL is shown
-    words = (
-        "The book is busy or can't be written just now. Nothing was changed. "
-        "Go back: what you typed is still there; try again in a moment."
-    )
-    return _say(request, 503, "The book is busy", words)
-
-
-def _say_broken(request: Request, error: Exception) -> HTMLResponse | Response:  # noqa: ARG001 - no trace is shown
-    words = "Something in this program went wrong. Nothing was changed by this page."
-    return _say(request, 500, "This went wrong", words)

@@ -18,18 +18,22 @@ from fastapi import FastAPI
 from platformdirs import user_data_path
 
 from app.store.book import BookProblem
+from app.store.passphrase import read_passphrase
 from app.web import upkeep
 from app.web.app import create_app
 from app.web.serving import (
     DEFAULT_PORT,
+    LOOPBACK,
     address_of,
+    is_loopback,
     listen,
     make_made_up_app,
     make_server,
+    own_names,
     stopping_in_order,
     throw_away_folder,
 )
-from app.web.settings import Settings
+from app.web.settings import LOOPBACK_HOSTS, Settings
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +74,8 @@ def make_parser() -> argparse.ArgumentParser:
         prog="laybook",
         description="A workshop book for refacing, restoring and making woodwind mouthpieces.",
     )
-    parser.set_defaults(run=serve, book=None, port=None, no_browser=False)
+    parser.set_defaults(run=serve, book=None, port=None, no_browser=False, host=LOOPBACK)
+    _add_host(parser)
     _add_book(parser)
     _add_serving(parser)
     verbs = parser.add_subparsers(title="verbs", metavar="VERB")
@@ -115,10 +120,37 @@ def _add_serving(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def _add_host(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--host",
+        metavar="ADDRESS",
+        default=argparse.SUPPRESS,
+        help="listen on the network too, such as 0.0.0.0; needs a passphrase",
+    )
+
+
 def serve(options: argparse.Namespace) -> int:
     """Serve the book on this machine until stopped."""
-    with stopping_in_order(), listen(options.port) as listener:
-        app = create_app(Settings(book=options.book, daily_backups=True))
+    on_network = not is_loopback(options.host)
+    if on_network and read_passphrase(options.book) is None:
+        raise BookProblem(
+            "To listen on the network the book needs a passphrase. Set one first: "
+            f"laybook passphrase --book {options.book}"
+        )
+    with stopping_in_order(), listen(options.port, options.host) as listener:
+        app = create_app(
+            Settings(
+                book=options.book,
+                daily_backups=True,
+                hosts=(*LOOPBACK_HOSTS, *(own_names() if on_network else ())),
+                needs_login=on_network,
+            )
+        )
+        if on_network:
+            print(
+                "It is open to the network, to those who know the passphrase. Pages travel over "
+                "plain http: whoever can listen on the network can read them."
+            )
         if said := app.state.sessions.said:
             print(said)
         _serve(app, listener, options, f"Laybook ({options.book})")
@@ -148,6 +180,6 @@ def _serve(app: FastAPI, listener: socket.socket, options: argparse.Namespace, w
 
 
 VERBS: tuple[Verb, ...] = (
-    Verb("serve", "serve the book (the usual thing)", serve, serves=True),
+    Verb("serve", "serve the book (the usual thing)", serve, serves=True, add_options=_add_host),
     Verb("demo", "look around in a made-up shop, in a throw-away book", demo, serves=True),
 )

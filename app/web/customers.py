@@ -66,8 +66,16 @@ def update(
     return go_to(f"/customers/{customer_id}?said=kept")
 
 
-def show_conflict(request: Request, form: Form, conflict: Conflict, version: int) -> HTMLResponse:
+def show_conflict(
+    request: Request, form: Form, conflict: Conflict, version: int, *, back: str = ""
+) -> HTMLResponse:
     """Show what somebody else changed meanwhile beside what was typed; nothing is lost."""
     return show_page(
-        request, "conflict.html", status=409, form=form, conflict=conflict, version=version
+        request,
+        "conflict.html",
+        status=409,
+        form=form,
+        conflict=conflict,
+        version=version,
+        back=back or request.url.path,
     )

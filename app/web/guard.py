@@ -58,7 +58,7 @@ class Guard:
 
     def _refusal(self, scope: Scope, headers: Headers) -> PlainTextResponse | None:
         host = headers.get("host", "")
-        if _without_port(host) not in self.hosts:
+        if _without_port(host) not in self.hosts | _connected_to(scope):
             return PlainTextResponse("This address is not this book's.", status_code=400)
         if scope["method"] in SAFE_METHODS:
             return None
@@ -71,6 +71,12 @@ class Guard:
         if not length.isdecimal() or int(length) > BODY_LIMIT:
             return PlainTextResponse("That is more than a form can hold.", status_code=413)
         return None
+
+
+def _connected_to(scope: Scope) -> set[str]:
+    """Give the number of this machine that the browser connected to; a name can't forge that."""
+    address = str((scope.get("server") or ("",))[0]).removeprefix("::ffff:")
+    return {f"[{address}]" if ":" in address else address}
 
 
 def _without_port(host: str) -> str:

@@ -112,6 +112,12 @@ def move(request: Request, session: Writing, form: Typed, clock: Clock, number: 
     if stage not in STAGES:
         form.problems = {"stage": "Choose the stage."}
         return _page(request, session, job, form)
+    seen = form.get("seen_stage", job.stage)
+    if job.stage not in {seen, stage}:
+        form.lists["seen_stage"] = [job.stage]
+        changed = {"stage": (STAGES[job.stage].label, STAGES[stage].label)}
+        conflict = Conflict("job", changed)
+        return show_conflict(request, form, conflict, job.version, back=f"/jobs/{number}")
     move_job(session, job, stage, clock.today(), clock.now())
     session.commit()
     return go_to(f"/jobs/{number}?said=moved")
@@ -145,13 +151,19 @@ def note_pass(session: Session, job: Job, entry: PassEntry, now: datetime) -> No
 
 
 @router.post("/passes/{pass_id}/strike")
-def strike(session: Writing, clock: Clock, number: int, pass_id: int) -> Response:
-    """Strike a pass out, or bring it back; it stays in the book either way."""
+def strike(session: Writing, form: Typed, clock: Clock, number: int, pass_id: int) -> Response:
+    """Strike a pass out, or bring it back; it stays in the book either way.
+
+    The button says which: pressed in two windows it does not undo itself.
+    """
     job = job_or_404(session, number)
     kept = found_or_404(
         next((one for one in job.passes if one.id == pass_id), None), "There is no such pass."
     )
-    strike_pass(kept, None if kept.struck_at else clock.now())
+    if form.get("do") == "bring_back":
+        strike_pass(kept, None)
+    elif kept.struck_at is None:
+        strike_pass(kept, clock.now())
     session.commit()
     return go_to(f"/jobs/{number}#passes")
 

@@ -56,6 +56,7 @@ class Form:
 async def read_form(request: Request) -> Form:
     """Read the request's form without judging it."""
     form = Form()
+    request.state.typed = form  # so that no trouble later on loses it
     data = await request.form(max_files=0, max_fields=400)
     for name, value in data.multi_items():
         if isinstance(value, str):

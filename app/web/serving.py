@@ -1,5 +1,6 @@
 """Serving on this machine: a port, a server that stops cleanly, and a made-up shop beside it."""
 
+import ipaddress
 import shutil
 import signal
 import socket
@@ -22,13 +23,23 @@ DEFAULT_PORT = 8765
 LOOPBACK = "127.0.0.1"
 
 
-def listen(port: int | None) -> socket.socket:
+def is_loopback(host: str) -> bool:
+    """Say whether an address is reached from this machine only; a name is looked up."""
+    try:
+        found = {info[4][0] for info in socket.getaddrinfo(host, None)}
+    except OSError as error:
+        raise BookProblem(f"“{host}” is no address of this machine.") from error
+    return all(ipaddress.ip_address(str(one).partition("%")[0]).is_loopback for one in found)
+
+
+def listen(port: int | None, host: str = LOOPBACK) -> socket.socket:
     """Open the port asked for, or the usual one, or any free one if that is taken."""
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
     for candidate in [DEFAULT_PORT, 0] if port is None else [port]:
-        listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+        listener = socket.socket(family, socket.SOCK_STREAM)
         listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
-            listener.bind((LOOPBACK, candidate))
+            listener.bind((host, candidate))
         except (OSError, OverflowError):
             listener.close()
             continue
@@ -40,13 +51,40 @@ def listen(port: int | None) -> socket.socket:
 def address_of(listener: socket.socket) -> str:
     """Give the address a browser on this machine opens."""
     host, port = listener.getsockname()[:2]
-    return f"http://{host}:{port}/"
+    if host in {"0.0.0.0", "::"}:  # noqa: S104 - read, not bound, here
+        host = _own_address(host) or LOOPBACK
+    return f"http://{f'[{host}]' if ':' in host else host}:{port}/"
+
+
+def _own_address(everywhere: str) -> str:
+    """Find the address by which the network reaches this machine; nothing is sent for it."""
+    family, far = (
+        (socket.AF_INET6, "2001:db8::1") if ":" in everywhere else (socket.AF_INET, "192.0.2.1")
+    )
+    with socket.socket(family, socket.SOCK_DGRAM) as asking:
+        try:
+            asking.connect((far, 9))
+            return str(asking.getsockname()[0])
+        except OSError:
+            return ""
+
+
+def own_names() -> tuple[str, ...]:
+    """List the names by which the network may call this machine."""
+    name = socket.gethostname().lower()
+    return (name, f"{name.partition('.')[0]}.local")
 
 
 def make_server(app: FastAPI) -> uvicorn.Server:
     """Make the server; it says nothing of its own but warnings."""
     return uvicorn.Server(
-        uvicorn.Config(app, log_level="warning", access_log=False, server_header=False)
+        uvicorn.Config(
+            app,
+            log_level="warning",
+            access_log=False,
+            server_header=False,
+            proxy_headers=False,  # nobody may say in a header who they are
+        )
     )
 
 

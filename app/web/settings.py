@@ -16,7 +16,8 @@ def _now() -> datetime:
 class Settings:
     """Settings of one server; the clock is passed in so that tests can set it.
 
-    `throw_away` says that the book is deleted when the server stops.
+    `throw_away` says that the book is deleted when the server stops; `needs_login` that it listens
+    on the network, and nothing is shown without the passphrase.
     """
 
     book: Path
@@ -24,6 +25,7 @@ class Settings:
     now: Callable[[], datetime] = field(default=_now)
     throw_away: bool = False
     daily_backups: bool = False
+    needs_login: bool = False
 
     def today(self) -> date:
         """Give the day it is at the bench."""

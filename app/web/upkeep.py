@@ -4,6 +4,7 @@ import argparse
 import sys
 from contextlib import closing
 from datetime import UTC, datetime
+from getpass import getpass
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +22,7 @@ from app.store.backup import (
 )
 from app.store.locks import BookLock, BookProblem
 from app.store.opening import accept_as_it_is, inspect_book, open_sessions
+from app.store.passphrase import find_weakness, keep_passphrase
 from app.store.restoring import find_backup, restore_backup
 from app.store.upkeep import Unusable, forget_failure, note_failure, prepare_folder, read_upkeep
 from app.web.files import folder_of
@@ -39,6 +41,12 @@ def add_verbs(verbs: Any, common: argparse.ArgumentParser) -> None:
     verb = verbs.add_parser("check", parents=[common], help="check the book and its backups")
     verb.add_argument("--as-it-is", action="store_true", help="take the book without its lost log")
     verb.set_defaults(run=check)
+    verb = verbs.add_parser(
+        "passphrase",
+        parents=[common],
+        help="set the passphrase for opening the book on the network",
+    )
+    verb.set_defaults(run=passphrase)
     verb = verbs.add_parser("migrate", parents=[common], help="bring the book up to date")
     verb.set_defaults(run=migrate)
 
@@ -129,4 +137,18 @@ def migrate(options: argparse.Namespace) -> int:
     sessions = open_sessions(options.book, folder_of("migrations"), _now())
     print(sessions.said or "The book is up to date.")
     sessions.close()
+    return 0
+
+
+def passphrase(options: argparse.Namespace) -> int:
+    """Set the passphrase that opens the book on the network; one line each if not at a terminal."""
+    _needs_book(options.book)
+    asks = sys.stdin.isatty()
+    words = getpass("New passphrase: ") if asks else sys.stdin.readline().rstrip("\n")
+    if weakness := find_weakness(words):
+        raise BookProblem(weakness)
+    if asks and getpass("The same again: ") != words:
+        raise BookProblem("The two are not the same. Nothing was changed.")
+    keep_passphrase(options.book, words)
+    print("The passphrase is kept. Every browser logs in anew with it.")
     return 0

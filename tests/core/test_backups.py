@@ -38,29 +38,34 @@ def test_the_newest_of_each_of_the_last_days_weeks_and_months_is_kept():
     assert len(ages) == 7 + 2 + 11
 
 
-def test_only_the_newest_of_a_day_is_kept():
-    assert choose_kept(days_back(0, 0, 0), Rotation(days=3, weeks=0, months=0)) == {3}
+def test_of_a_day_only_the_newest_is_kept_once_it_is_no_longer_among_the_last_few():
+    marks = [
+        *days_back(9, 9, 9),
+        *(BackupMark(n, date(2026, 11, 25), "daily") for n in range(4, 9)),
+    ]
+    assert choose_kept(marks, Rotation(days=3, weeks=0, months=0)) == {3, 4, 5, 6, 7, 8}
 
 
 def test_a_shop_that_was_closed_for_a_year_loses_no_backup_by_the_calendar():
-    marks = days_back(400, 399, 398)
-    assert choose_kept(marks, Rotation(days=3, weeks=1, months=1)) == {1, 2, 3}
+    marks = days_back(*range(400, 410))
+    assert choose_kept(marks, Rotation(days=10, weeks=0, months=0)) == set(range(1, 11))
 
 
-def test_the_newest_is_kept_even_by_a_rotation_that_keeps_nothing():
-    assert choose_kept(days_back(5, 4), Rotation(0, 0, 0)) == {2}
+def test_the_last_five_are_kept_even_by_a_rotation_that_keeps_nothing():
+    assert choose_kept(days_back(*range(9)), Rotation(0, 0, 0)) == {5, 6, 7, 8, 9}
 
 
-def test_a_backup_dated_in_the_future_by_a_wrong_clock_pushes_nothing_out_but_its_own_place():
-    marks = [*days_back(2, 1), BackupMark(3, date(2099, 1, 1), "daily"),
-             BackupMark(4, date(2026, 11, 25), "daily")]  # fmt: skip
-    assert choose_kept(marks, Rotation(days=4, weeks=0, months=0)) == {1, 2, 3, 4}
-    assert 4 in choose_kept(marks, Rotation(days=1, weeks=0, months=0))
+def test_a_backup_dated_in_the_future_by_a_wrong_clock_takes_one_place_and_no_more():
+    marks = [*days_back(*range(1, 10)), BackupMark(10, date(2099, 1, 1), "daily"),
+             BackupMark(11, date(2026, 11, 25), "daily")]  # fmt: skip
+    assert choose_kept(marks, Rotation(days=11, weeks=0, months=0)) == set(range(1, 12))
+    assert choose_kept(marks, Rotation(days=8, weeks=0, months=0)) == set(range(4, 12))
 
 
-def test_the_last_five_made_before_an_upgrade_stay():
-    marks = days_back(*range(9), reason="before_upgrade")
-    assert choose_kept(marks, Rotation(1, 0, 0)) == {5, 6, 7, 8, 9}
+def test_what_is_made_before_something_irreversible_stays_and_pushes_no_regular_one_out():
+    before = [BackupMark(n, date(2026, 11, 25), "before_restore") for n in range(2, 20)]
+    marks = [BackupMark(1, date(2026, 11, 25), "daily"), *before]
+    assert choose_kept(marks, Rotation(1, 0, 0)) == {1, 15, 16, 17, 18, 19}
 
 
 @pytest.mark.parametrize(

@@ -67,9 +67,9 @@ def test_the_rotation_lets_go_of_old_backups_and_of_photos_nobody_holds(worked_b
     few = backups.Upkeep(upkeep.book_id, upkeep.started_at, None, Rotation(2, 0, 0))
     make_backup(worked_book, few, "daily", NOON)
     (worked_book / "photos" / "2026" / "first.png").unlink()
-    for day in range(1, 4):
+    for day in range(1, 7):
         make_backup(worked_book, few, "daily", NOON + timedelta(days=day))
-    assert [one.number for one in list_backups(worked_book, few)] == [4, 3]
+    assert [one.number for one in list_backups(worked_book, few)] == [7, 6, 5, 4, 3]
     pool = worked_book / "backups" / "photos"
     assert len([one for one in pool.rglob("*") if one.is_file()]) == 1
     assert all(check_backup(one) == [] for one in list_backups(worked_book, few))

@@ -1,0 +1,139 @@
+"""Logging in to a book on the network, and setting the passphrase for it."""
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, Response
+
+from app.core.forms import Fields
+from app.store.passphrase import (
+    Passphrase,
+    find_weakness,
+    is_passphrase,
+    keep_passphrase,
+    read_passphrase,
+)
+from app.web.gate import LOGIN_LASTS, cookie_name, sign_cookie
+from app.web.pages import Clock, Form, Typed, go_to, show_page
+
+router = APIRouter()
+AGAIN = "again_"
+
+
+@router.get("/login")
+def new(request: Request) -> HTMLResponse:
+    """Show the login page."""
+    return _page(request, Form(), [], "")
+
+
+def ask_again(request: Request) -> HTMLResponse:
+    """Show the login page with a form that was sent too late, to be sent after the login."""
+    page = _page(request, Form(), request.state.carried, request.url.path)
+    page.status_code = 401
+    return page
+
+
+def _page(
+    request: Request, form: Form, carried: list[tuple[str, str]], action: str
+) -> HTMLResponse:
+    form.values.pop("passphrase", None)  # never sent back to be shown
+    return show_page(request, "logins/new.html", form=form, carried=carried, action=action)
+
+
+@router.post("/login")
+def create(request: Request, form: Typed, clock: Clock) -> Response:
+    """Check the passphrase; then go on, or send the form that was sent too late."""
+    carried = [
+        (name.removeprefix(AGAIN), value)
+        for name, values in form.lists.items()
+        if name.startswith(AGAIN)
+        for value in values
+    ]
+    action = _own_path(form.get("action"))
+    throttle = request.app.state.throttle
+    address = request.client.host if request.client else ""
+    if wait_s := throttle.wait_s(address, clock.now()):
+        form.problems = {"passphrase": f"Too many wrong guesses. Wait {_say_wait(wait_s)}."}
+        page = _page(request, form, carried, action)
+        page.status_code = 429
+        page.headers["Retry-After"] = str(wait_s)
+        return page
+    kept = read_passphrase(clock.book)
+    if kept is None or not is_passphrase(kept, form.get("passphrase")):
+        throttle.note_wrong(address, clock.now())
+        form.problems = {"passphrase": "That is not the passphrase of this book."}
+        return _page(request, form, carried, action)
+    throttle.note_right(address)
+    return _let_in(request, kept, carried, action)
+
+
+def _own_path(path: str) -> str:
+    return path if path.startswith("/") and not path.startswith(("//", "/\\")) else ""
+
+
+def _say_wait(wait_s: int) -> str:
+    minutes = -(-wait_s // 60)
+    return f"{minutes} minute{'s' if minutes != 1 else ''}"
+
+
+def _let_in(
+    request: Request, kept: Passphrase, carried: list[tuple[str, str]], action: str
+) -> Response:
+    answer: Response = go_to("/")
+    if action:
+        answer = show_page(request, "logins/again.html", carried=carried, action=action)
+    answer.set_cookie(
+        cookie_name(request.url.port),
+        sign_cookie(kept),
+        max_age=int(LOGIN_LASTS.total_seconds()),
+        httponly=True,
+        samesite="strict",
+    )
+    return answer
+
+
+@router.post("/logout")
+def delete(request: Request) -> Response:
+    """Log this browser out."""
+    answer = go_to("/login" if request.app.state.is_gated else "/")
+    answer.delete_cookie(cookie_name(request.url.port), httponly=True, samesite="strict")
+    return answer
+
+
+@router.get("/settings/network")
+def edit(request: Request, clock: Clock) -> HTMLResponse:
+    """Show how to open the book on the network, and set the passphrase for it."""
+    return _network_page(request, clock, Form())
+
+
+def _network_page(request: Request, clock: Clock, form: Form) -> HTMLResponse:
+    form.values.clear()  # passphrases are never sent back to be shown
+    return show_page(
+        request,
+        "logins/edit.html",
+        form=form,
+        has_passphrase=read_passphrase(clock.book) is not None,
+        is_gated=request.app.state.is_gated,
+    )
+
+
+@router.post("/settings/network")
+def update(request: Request, form: Typed, clock: Clock) -> Response:
+    """Set or change the passphrase; one that stands must be given first."""
+    fields = Fields(form.values)
+    kept, words = read_passphrase(clock.book), form.get("passphrase")
+    throttle = request.app.state.throttle
+    address = request.client.host if request.client else ""
+    if kept is not None:
+        if wait_s := throttle.wait_s(address, clock.now()):
+            fields.refuse("present", f"Too many wrong guesses. Wait {_say_wait(wait_s)}.")
+        elif not is_passphrase(kept, form.get("present")):
+            throttle.note_wrong(address, clock.now())
+            fields.refuse("present", "That is not the present passphrase.")
+    if weakness := find_weakness(words):
+        fields.refuse("passphrase", weakness)
+    elif words != form.get("repeated"):
+        fields.refuse("repeated", "The two are not the same.")
+    if fields.problems:
+        form.problems = fields.problems
+        return _network_page(request, clock, form)
+    keep_passphrase(clock.book, words)
+    return go_to("/settings/network?said=kept")

@@ -1,0 +1,117 @@
+"""When the book can't be written: said in words, and everything typed is ready to send again.
+
+The form's token goes along, and what was kept is noted in the same transaction as the token: to
+send it again is always safe, even if the first one had gone through.
+"""
+
+import re
+from dataclasses import dataclass
+from typing import Any
+
+from fastapi import Request
+from fastapi.responses import HTMLResponse, JSONResponse, Response
+from sqlalchemy.exc import DBAPIError
+
+from app.web.guard import HEADERS
+from app.web.pages import Form, show_page
+
+
+@dataclass(frozen=True, slots=True)
+class Trouble:
+    """What is wrong, in words, and what may help."""
+
+    heading: str
+    words: str
+
+
+BUSY = Trouble(
+    "The book is busy",
+    "Another window or program is writing in it. Nothing of this page was kept yet; "
+    "try again in a moment.",
+)
+UNKNOWN = Trouble(
+    "The book can’t be written",
+    "The disk it lies on refused. Nothing of this page was kept yet.",
+)
+BROKEN = Trouble(
+    "This went wrong",
+    "Something in this program went wrong, and nothing of this page was kept.",
+)
+DAMAGED = Trouble(
+    "The book is damaged",
+    "Part of its database can’t be read. Nothing more is written. Stop Laybook and start it "
+    "again: it will name the last good backup.",
+)
+TROUBLES: dict[str, Trouble] = {
+    "SQLITE_BUSY": BUSY,
+    "SQLITE_LOCKED": BUSY,
+    "SQLITE_FULL": Trouble(
+        "The disk is full",
+        "Nothing of this page was kept yet. Everything in the book can still be read. "
+        "Make room on the disk, then try again.",
+    ),
+    "SQLITE_READONLY": Trouble(
+        "The book can only be read",
+        "This program may not write to its file just now. Nothing of this page was kept yet.",
+    ),
+    "SQLITE_CORRUPT": DAMAGED,
+    "SQLITE_NOTADB": DAMAGED,
+}
+
+# Carried along but not worth showing.
+HIDDEN = {"token", "version", "do", "asked", "role", "blade_set"}
+
+
+def find_trouble(error: Exception) -> Trouble:
+    """Name the trouble behind a database error."""
+    original = error.orig if isinstance(error, DBAPIError) else error
+    name = str(getattr(original, "sqlite_errorname", ""))
+    if not name:
+        return BUSY
+    return TROUBLES.get("_".join(name.split("_")[:2]), UNKNOWN)
+
+
+def list_typed(form: Form) -> list[tuple[str, str]]:
+    """List what was typed, to be read: a label and the words, cells of one rail on one line."""
+    lines: dict[str, list[str]] = {}
+    for name, values in form.lists.items():
+        cell = re.fullmatch(r"b\d+_(left|right)", name)
+        label = f"{cell.group(1)} rail" if cell else name.replace("_", " ")
+        typed = [value for value in values if value.strip()]
+        if typed and name not in HIDDEN:
+            lines.setdefault(label, []).extend(typed)
+    return [(label, ", ".join(typed)) for label, typed in lines.items()]
+
+
+def say_trouble(request: Request, status: int, trouble: Trouble) -> Response:
+    """Answer with the trouble in words; a posted form comes back to be sent again."""
+    if request.url.path.startswith("/api/"):
+        return JSONResponse({"detail": trouble.words}, status_code=status)
+    typed: Any = getattr(request.state, "typed", None)
+    form = typed if isinstance(typed, Form) else Form()
+    answer: HTMLResponse = show_page(
+        request,
+        "trouble.html",
+        status=status,
+        heading=trouble.heading,
+        words=trouble.words,
+        carried=[(name, one) for name, values in form.lists.items() for one in values],
+        typed=list_typed(form),
+        posted=request.method == "POST",
+    )
+    if status == 503:
+        answer.headers["Retry-After"] = "5"
+    return answer
+
+
+def say_unwritable(request: Request, error: Exception) -> Response:
+    """Answer a database error: 503, what is wrong, and everything typed."""
+    return say_trouble(request, 503, find_trouble(error))
+
+
+def say_broken(request: Request, error: Exception) -> Response:  # noqa: ARG001 - no trace is shown
+    """Answer an error of the program's own; outside the guard, so its headers are set here."""
+    answer = say_trouble(request, 500, BROKEN)
+    for name, value in {**HEADERS, "Cache-Control": "no-store"}.items():
+        answer.headers[name] = value
+    return answer

@@ -1,0 +1,31 @@
+"""Killed at each step of what is larger than one transaction, nothing is lost."""
+
+import json
+import subprocess
+import sys
+
+import pytest
+
+OUTCOMES = {
+    "migration": ({"old", "new"}, 12),
+    "backup": ({"made", "not made"}, 15),
+    "restore": ({"replaced", "restored", "at any moment: replaced", "at any moment: restored"}, 40),
+    "restore-of-damaged": ({"refused", "restored"}, 20),
+}
+
+
+@pytest.mark.parametrize("what", OUTCOMES)
+def test_killed_at_each_step_it_is_the_old_or_the_new_and_the_next_try_succeeds(
+    worked_book, tmp_path, what
+):
+    ended = subprocess.run(
+        [sys.executable, "-m", "tests.faults.step_kills", what, worked_book, tmp_path / "work"],
+        capture_output=True, text=True, timeout=300, check=False,
+    )  # fmt: skip
+    assert ended.returncode == 0, ended.stderr
+    found = json.loads(ended.stdout.splitlines()[-1])
+    allowed, least = OUTCOMES[what]
+    assert set(found) <= allowed
+    assert sum(found.values()) >= least, "too few steps to mean anything"
+    assert found.get("new", found.get("made", found.get("restored", 0))) >= 1
+    print(what, found)
