@@ -68,9 +68,7 @@ def time_in_turns(
         for name in names:
             walls[name].append(statistics.median(wall[name]))
             cpus[name].append(statistics.median(cpu[name]))
-    return {
-        name: Timing(min(walls[name]), min(cpus[name]), tuple(walls[name])) for name in names
-    }
+    return {name: Timing(min(walls[name]), min(cpus[name]), tuple(walls[name])) for name in names}
 
 
 def compare(what: str, beside: str, ours: Timing, other: Timing, limit: float) -> Row:

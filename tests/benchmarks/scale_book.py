@@ -1,7 +1,8 @@
 """Makes a book of a lifetime: `python -m tests.benchmarks.scale_book FOLDER [JOBS]`.
 
 100,000 jobs with their passes and history, 60,000 pieces, 400,000 reading sets with 3,600,000
-readings, through bulk inserts on the schema that the migrations make. The same number always makes the same book.
+readings, through bulk inserts on the schema that the migrations make. The same number always
+makes the same book.
 """
 
 import random
@@ -13,7 +14,7 @@ from datetime import date, timedelta
 from pathlib import Path
 
 from app.store.book import DATABASE_NAME
-from app.store.lookups import searchable
+from app.store.lookups import rebuild_index, searchable
 from app.web.app import open_book
 from app.web.settings import Settings
 
@@ -30,7 +31,7 @@ NOON = "2026-01-01 12:00:00.000000"
 
 def make_scale_book(folder: Path, jobs: int = JOBS) -> None:
     """Fill a new book at `folder` with `jobs` jobs and what belongs to them."""
-    open_book(Settings(book=folder)).engine.dispose()
+    open_book(Settings(book=folder)).close()
     chance = random.Random(jobs)  # noqa: S311 - made-up data, the same each time
     pieces, customers = jobs * 6 // 10, max(1, jobs * 3 // 10)
     connection = sqlite3.connect(folder / DATABASE_NAME)
@@ -56,6 +57,11 @@ def make_scale_book(folder: Path, jobs: int = JOBS) -> None:
         _insert(connection, "reading", _readings(connection, blades, chance))
     connection.execute("PRAGMA optimize")
     connection.close()
+    sessions = open_book(Settings(book=folder))
+    with sessions.write() as session:
+        rebuild_index(session.connection())
+        session.commit()
+    sessions.close()
 
 
 def _insert(connection: sqlite3.Connection, table: str, rows: Iterator[dict[str, object]]) -> None:
