@@ -15,6 +15,7 @@ from sqlalchemy.orm import Session, sessionmaker
 from app.store.backup import DATABASE_NAME
 from app.store.files import say_disk
 from app.store.locks import BookLock, BookProblem
+from app.store.lookups import index_changes
 
 __all__ = ["DATABASE_NAME", "BookProblem", "Sessions", "check_settings", "open_engine"]
 
@@ -83,6 +84,7 @@ class Sessions:
         self.said = ""  # what happened while it was opened, to be told once
         self._reading = sessionmaker(engine, expire_on_commit=False)
         self._writing = sessionmaker(engine.execution_options(writes=True), expire_on_commit=False)
+        event.listen(self._writing, "after_flush", index_changes)
 
     @contextmanager
     def read(self) -> Iterator[Session]:

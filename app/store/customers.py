@@ -1,13 +1,14 @@
 """Customers and their instruments."""
 
-from dataclasses import asdict
-from datetime import datetime
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from datetime import date, datetime
 
-from sqlalchemy import select
-from sqlalchemy.orm import Session, selectinload
+from sqlalchemy import func, select, tuple_
+from sqlalchemy.orm import Session, joinedload, selectinload
 
 from app.core.customers import CustomerEntry, InstrumentEntry
-from app.store.lookups import searchable
+from app.store.lookups import fold, searchable
 from app.store.revisions import change_record
 from app.store.tables import Customer, Instrument, Job, Piece
 
@@ -45,39 +46,87 @@ def get_customer(session: Session, customer_id: int) -> Customer | None:
     )
 
 
-def list_customers(session: Session, limit: int = 200) -> list[Customer]:
-    """List customers by name."""
-    return list(
-        session.scalars(
-            select(Customer)
-            .options(selectinload(Customer.pieces))
-            .order_by(Customer.search_text, Customer.id)  # folded: Øyvind stands under O
-            .limit(limit)
-        )
+@dataclass(frozen=True, slots=True)
+class CustomerPage:
+    """Some customers by name, and how many pieces each has.
+
+    `more` says that others follow, `whole` that these are all there are.
+    """
+
+    customers: tuple[Customer, ...]
+    piece_counts: dict[int, int]
+    more: bool
+    whole: bool
+
+
+def list_customers(
+    session: Session, start: str = "", after: int | None = None, most: int = 100
+) -> CustomerPage:
+    """List customers by name, from the first not before `start`, or after one of them."""
+    wanted = select(Customer).order_by(Customer.search_text, Customer.id).limit(most + 1)
+    last = session.get(Customer, after) if after is not None else None
+    begin = fold(start).strip()
+    if last:
+        place = tuple_(Customer.search_text, Customer.id)
+        wanted = wanted.where(place > (last.search_text, last.id))
+    elif begin:
+        wanted = wanted.where(Customer.search_text >= begin)  # folded: Øyvind stands under O
+    found = session.scalars(wanted).all()
+    shown = tuple(found[:most])
+    counts = session.execute(
+        select(Piece.owner_id, func.count())
+        .where(Piece.owner_id.in_([one.id for one in shown]))
+        .group_by(Piece.owner_id)
+    )
+    more = len(found) > most
+    return CustomerPage(
+        customers=shown,
+        piece_counts={owner: count for owner, count in counts},  # noqa: C416 - rows are not pairs to mypy
+        more=more,
+        whole=not (more or last or begin),
     )
 
 
-def list_jobs_of(session: Session, customer_id: int) -> list[Job]:
-    """List a customer's jobs, newest first."""
-    return list(
-        session.scalars(
-            select(Job)
-            .where(Job.customer_id == customer_id)
-            .options(selectinload(Job.piece).joinedload(Piece.owner))
-            .order_by(Job.number.desc())
-        )
-    )
-
-
-def last_visits(session: Session, customer_ids: list[int]) -> dict[int, Job]:
-    """Give each customer's newest job, to tell two people of one name apart."""
-    jobs = session.scalars(
+def list_jobs_of(
+    session: Session, customer_id: int, before: int | None = None, most: int = 100
+) -> list[Job]:
+    """List a customer's jobs, newest first, or those before a job."""
+    wanted = (
         select(Job)
-        .where(Job.customer_id.in_(customer_ids))
-        .options(selectinload(Job.piece))
-        .order_by(Job.number)
+        .where(Job.customer_id == customer_id)
+        .options(joinedload(Job.piece).joinedload(Piece.owner))
+        .order_by(Job.number.desc())
+        .limit(most)
     )
-    return {job.customer_id: job for job in jobs}
+    if before is not None:
+        wanted = wanted.where(Job.number < before)
+    return list(session.scalars(wanted))
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What tells a customer from another of the same name: the last visit, or a piece."""
+
+    piece: Piece
+    last_here: date | None
+
+
+def tell_apart(session: Session, customer_ids: Sequence[int]) -> dict[int, Known]:
+    """Give for each customer the last visit and its piece, else a piece of theirs, if any."""
+    newest = (
+        select(func.max(Job.number))
+        .where(Job.customer_id.in_(customer_ids))
+        .group_by(Job.customer_id)
+    )
+    jobs = session.scalars(select(Job).where(Job.number.in_(newest)).options(joinedload(Job.piece)))
+    known = {job.customer_id: Known(job.piece, job.dropped_off) for job in jobs}
+    if others := [one for one in customer_ids if one not in known]:
+        first = (
+            select(func.min(Piece.id)).where(Piece.owner_id.in_(others)).group_by(Piece.owner_id)
+        )
+        for piece in session.scalars(select(Piece).where(Piece.id.in_(first))):
+            known[piece.owner_id] = Known(piece, None)
+    return known
 
 
 def add_instrument(session: Session, customer_id: int, entry: InstrumentEntry) -> Instrument:

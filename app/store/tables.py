@@ -14,6 +14,7 @@ from sqlalchemy import (
     Date,
     DateTime,
     ForeignKey,
+    Index,
     LargeBinary,
     MetaData,
     String,
@@ -231,7 +232,7 @@ class Customer(Base):
     address: Mapped[str] = mapped_column(default="")
     plays: Mapped[str] = mapped_column(default="")
     notes: Mapped[str] = mapped_column(default="")
-    search_text: Mapped[str] = mapped_column(default="")
+    search_text: Mapped[str] = mapped_column(default="", index=True)  # lists are in its order
     created_at: Mapped[datetime]
     version: Mapped[int] = mapped_column(default=1)
     pieces: Mapped[list["Piece"]] = relationship(
@@ -359,7 +360,7 @@ class Job(Base):
     id: Mapped[int] = mapped_column(primary_key=True)
     number: Mapped[int] = mapped_column(unique=True)
     piece_id: Mapped[int] = mapped_column(ForeignKey("piece.id"), index=True)
-    customer_id: Mapped[int] = mapped_column(ForeignKey("customer.id"), index=True)
+    customer_id: Mapped[int] = mapped_column(ForeignKey("customer.id"))
     instrument_id: Mapped[int | None] = mapped_column(ForeignKey("instrument.id"))
     facing_id: Mapped[int | None] = mapped_column(ForeignKey("facing.id"))
     stage: Mapped[str] = mapped_column(String(40), index=True)
@@ -390,6 +391,8 @@ class Job(Base):
     slips: Mapped[list["Slip"]] = relationship(
         order_by="Slip.id", lazy="raise", back_populates="job"
     )
+    # In the order in which they are listed, so that the newest come without looking at the rest.
+    __table_args__ = (Index(None, "customer_id", "number"), Index(None, "returned_on", "number"))
 
 
 class JobTick(Base):

@@ -1,6 +1,9 @@
 """Customers' pages."""
 
-from fastapi import APIRouter, Request
+from string import ascii_lowercase
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse, Response
 
 from app.core.customers import parse_customer
@@ -14,25 +17,40 @@ from app.web.pages import Clock, Form, Reading, Typed, Writing, found_or_404, go
 
 router = APIRouter(prefix="/customers")
 NOT_HERE = "There is no such customer in this book."
+JOBS_SHOWN = 100
+Place = Annotated[int | None, Query(ge=0, lt=2**31)]
 
 
 @router.get("")
-def index(request: Request, session: Reading) -> HTMLResponse:
-    """List customers by name."""
-    return show_page(request, "customers/index.html", customers=list_customers(session))
+def index(
+    request: Request,
+    session: Reading,
+    start: Annotated[str, Query(alias="from")] = "",
+    after: Place = None,
+) -> HTMLResponse:
+    """List customers by name: all of them, or some from a letter or a name on."""
+    page = list_customers(session, start[:40], after)
+    return show_page(
+        request, "customers/index.html", page=page, start=start, letters=ascii_lowercase
+    )
 
 
 @router.get("/{customer_id}")
-def show(request: Request, session: Reading, customer_id: int) -> HTMLResponse:
-    """Show a customer with their pieces and jobs."""
+def show(
+    request: Request, session: Reading, customer_id: int, before: Place = None
+) -> HTMLResponse:
+    """Show a customer with their pieces and jobs, or with the jobs before one of them."""
     customer = found_or_404(get_customer(session, customer_id), NOT_HERE)
     gauges = gauges_in_use(session)
+    jobs = list_jobs_of(session, customer_id, before, JOBS_SHOWN + 1)
     last = last_facings(session, [piece.id for piece in customer.pieces])
     return show_page(
         request,
         "customers/show.html",
         customer=customer,
-        jobs=list_jobs_of(session, customer_id),
+        jobs=jobs[:JOBS_SHOWN],
+        earlier_than=jobs[JOBS_SHOWN - 1].number if len(jobs) > JOBS_SHOWN else None,
+        before=before,
         last=last,
         lines={
             piece_id: write_line(one.recorded, gauges.glass, gauges.tip)

@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 
 from app.core.forms import Refused
 from app.core.jobs import parse_drop_off
-from app.store.customers import get_customer, last_visits
+from app.store.customers import get_customer, tell_apart
 from app.store.jobs import Unknown, take_in
 from app.store.lookups import find_customers
 from app.store.shop import get_shop, list_checklist
@@ -91,8 +91,8 @@ def _customers(session: Session, form: Form) -> dict[str, Any]:
     chosen = _chosen(session, form)
     if chosen and chosen.id not in {one.id for one in found}:
         found.insert(0, chosen)
-    visits = last_visits(session, [one.id for one in found])
-    return {"found": found, "visits": visits, "chosen": chosen}
+    known = tell_apart(session, [one.id for one in found])
+    return {"found": found, "known": known, "chosen": chosen}
 
 
 def _chosen(session: Session, form: Form) -> Customer | None:

@@ -6,7 +6,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 from sqlalchemy.orm import Session
 
-from app.store.customers import last_visits
+from app.store.customers import tell_apart
 from app.store.lookups import find_customers, find_jobs, find_pieces
 from app.web.pages import Reading, show_page
 
@@ -17,7 +17,7 @@ def _found(session: Session, query: str, most: int) -> dict[str, Any]:
     customers = find_customers(session, query, most)
     return {
         "customers": customers,
-        "visits": last_visits(session, [one.id for one in customers]),
+        "known": tell_apart(session, [one.id for one in customers]),
         "pieces": find_pieces(session, query, most),
         "jobs": find_jobs(session, query, most),
     }

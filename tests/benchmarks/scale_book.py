@@ -1,7 +1,8 @@
 """Makes a book of a lifetime: `python -m tests.benchmarks.scale_book FOLDER [JOBS]`.
 
-100,000 jobs, 60,000 pieces, 400,000 reading sets with their readings, through bulk inserts on the
-schema that the migrations make. The same number always makes the same book.
+100,000 jobs with their passes and history, 60,000 pieces, 400,000 reading sets with 3,600,000
+readings, through bulk inserts on the schema that the migrations make. The same number always
+makes the same book.
 """
 
 import random
@@ -13,7 +14,7 @@ from datetime import date, timedelta
 from pathlib import Path
 
 from app.store.book import DATABASE_NAME
-from app.store.lookups import searchable
+from app.store.lookups import rebuild_index, searchable
 from app.web.app import open_book
 from app.web.settings import Settings
 
@@ -30,7 +31,7 @@ NOON = "2026-01-01 12:00:00.000000"
 
 def make_scale_book(folder: Path, jobs: int = JOBS) -> None:
     """Fill a new book at `folder` with `jobs` jobs and what belongs to them."""
-    open_book(Settings(book=folder)).engine.dispose()
+    open_book(Settings(book=folder)).close()
     chance = random.Random(jobs)  # noqa: S311 - made-up data, the same each time
     pieces, customers = jobs * 6 // 10, max(1, jobs * 3 // 10)
     connection = sqlite3.connect(folder / DATABASE_NAME)
@@ -49,11 +50,18 @@ def make_scale_book(folder: Path, jobs: int = JOBS) -> None:
         connection.execute(
             "UPDATE job SET customer_id = (SELECT owner_id FROM piece WHERE id = job.piece_id)"
         )
+        _insert(connection, "job_tick", _ticks(jobs))
+        _insert(connection, "bench_pass", _passes(connection))
         _insert(connection, "event", _events(connection))
         _insert(connection, "reading_set", _sets(connection))
         _insert(connection, "reading", _readings(connection, blades, chance))
     connection.execute("PRAGMA optimize")
     connection.close()
+    sessions = open_book(Settings(book=folder))
+    with sessions.write() as session:
+        rebuild_index(session.connection())
+        session.commit()
+    sessions.close()
 
 
 def _insert(connection: sqlite3.Connection, table: str, rows: Iterator[dict[str, object]]) -> None:
@@ -108,6 +116,19 @@ def _jobs(count: int, pieces: int, chance: random.Random) -> Iterator[dict[str, 
         }  # fmt: skip
 
 
+def _ticks(count: int) -> Iterator[dict[str, object]]:
+    for job in range(1, count + 1):
+        yield {"job_id": job, "kind": "condition", "label": "bite marks on the beak"}
+        yield {"job_id": job, "kind": "came_with", "label": "cap"}
+
+
+def _passes(connection: sqlite3.Connection) -> Iterator[dict[str, object]]:
+    for job, day in connection.execute("SELECT id, dropped_off FROM job").fetchall():
+        for kind, grit, strokes in (("tilted", "600", 12), ("flat", "1000", 8)):
+            yield {"job_id": job, "done_on": day, "kind": kind, "abrasive": "wet paper",
+                   "grit": grit, "strokes": strokes, "note": "", "created_at": NOON}  # fmt: skip
+
+
 def _events(connection: sqlite3.Connection) -> Iterator[dict[str, object]]:
     rows = connection.execute("SELECT id, dropped_off, returned_on FROM job").fetchall()
     for job, dropped_off, returned_on in rows:
@@ -118,12 +139,14 @@ def _events(connection: sqlite3.Connection) -> Iterator[dict[str, object]]:
 
 
 def _sets(connection: sqlite3.Connection) -> Iterator[dict[str, object]]:
+    gauges = connection.execute("SELECT glass_id, wedge_id FROM shop").fetchone()
     for job, piece, day in connection.execute(
         "SELECT id, piece_id, dropped_off FROM job"
     ).fetchall():
         for role in ROLES:
             yield {"piece_id": piece, "job_id": job, "role": role, "taken_on": day, "note": "",
-                   "blade_set_id": 1, "replaces_why": "", "created_at": NOON}  # fmt: skip
+                   "blade_set_id": 1, "glass_id": gauges[0],
+                   "wedge_id": gauges[1], "replaces_why": "", "created_at": NOON}  # fmt: skip
 
 
 def _readings(

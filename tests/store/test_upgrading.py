@@ -28,10 +28,11 @@ LOSSES = {
     ),
     "a table dropped": ('op.drop_table("job_tick")', "“job_tick” had"),
     "triggers lost in a rebuild": (
-        "batch = op.batch_alter_table('piece', recreate='always')\n"
-        "    with batch as piece:\n"
-        "        piece.add_column(sa.Column('colour', sa.Text(), nullable=True))",
-        "triggers piece_search_delete, piece_search_insert, piece_search_update would be gone",
+        "batch = op.batch_alter_table('customer', recreate='always')\n"
+        "    with batch as customer:\n"
+        "        customer.add_column(sa.Column('colour', sa.Text(), nullable=True))",
+        "triggers customer_search_delete, customer_search_insert, customer_search_update would be "
+        "gone",
     ),
     "a reference broken": ('op.execute("UPDATE job SET piece_id = 999")', "references would break"),
 }
