@@ -4,13 +4,13 @@ Pieces' and jobs' lines are made from several tables and written by the program,
 those would stand in the way of every later change of these tables.
 
 Revision ID: 20261125_look_up
-Revises: 20261125_gauges
+Revises: 20261125_papers
 """
 
 from alembic import op
 
 revision = "20261125_look_up"
-down_revision = "20261125_gauges"
+down_revision = "20261125_papers"
 branch_labels = None
 depends_on = None
 
