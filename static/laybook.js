@@ -80,7 +80,8 @@ if (dropOff) {
 // The reading grid: Enter moves on and never submits; meanings and a preview while typing.
 const grid = document.querySelector("[data-grid]");
 if (grid) {
-  const cells = () => [...grid.querySelectorAll("[data-cell]")];
+  // cells in a part that is folded away are not on the way
+  const cells = () => [...grid.querySelectorAll("[data-cell]")].filter((cell) => !cell.closest("details:not([open])"));
   grid.addEventListener("focusin", (event) => {
     if (event.target.matches("[data-cell]")) {
       event.target.select();
@@ -113,7 +114,7 @@ if (grid) {
     }
     preview.innerHTML = reply.preview;
   });
-  grid.addEventListener("input", (event) => { if (event.target.matches("[data-cell]")) refresh(); });
+  grid.addEventListener("input", (event) => { if (event.target.matches("[data-cell], [data-live], select")) refresh(); });
   if (!document.querySelector("[data-focus-here]")) grid.querySelector("[data-start]")?.focus();
 }
 

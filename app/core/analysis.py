@@ -7,6 +7,7 @@ from typing import overload
 
 import numpy as np
 
+from app.core.dials import dial_stops_of, settle_dials
 from app.core.evenness import BladeEvenness, BladePair, judge_evenness, pair_blades
 from app.core.profiles import free_curve
 from app.core.rails import (
@@ -60,11 +61,18 @@ def check_readings(readings: FacingReadings, uncertainties: Uncertainties) -> No
         ("position_mm", "of a position"),
         ("gap_mm", "of a blade"),
         ("tip_mm", "of the tip opening"),
+        ("dial_gap_mm", "of a dial"),
+        ("dial_position_mm", "of a dial’s position"),
     ):
         _check_length(getattr(uncertainties, name), name, f"The uncertainty {words}")
     for rail, stops in (("left", readings.left), ("right", readings.right)):
         for i, stop in enumerate(stops):
             _check_stop(stop, rail, i)
+    for rail, dials in (("left", readings.dial_left), ("right", readings.dial_right)):
+        for i, one in enumerate(dials):
+            field, where = f"dial_{rail}.{i}", f"(dial, {rail} rail, reading {i + 1})"
+            _check_length(one.position_mm, f"{field}.position_mm", f"The position {where}", 0.0)
+            _check_length(one.gap_mm, f"{field}.gap_mm", f"The gap {where}", -LONGEST_MM)
     _check_length(readings.tip_opening_mm, "tip_opening_mm", "The tip opening")
     _check_length(readings.tip_u_mm, "tip_u_mm", "The uncertainty of the tip opening")
 
@@ -105,7 +113,9 @@ def analyse_facing(
     """Fit, choose and compare everything one set of readings allows.
 
     `tip` is "judge" (rails first, then the tip), "in" or "out"; `curves` keys of `CURVES`, None
-    for all. A rail without readings is None, and so is the mean without a blade felt on both.
+    for all. A rail without readings is None, and so is the mean without a blade felt, or a dial
+    read, on both. `stops` of a rail are its blades, then the dial readings that were taken into
+    its fit (see `dials`).
     Raises MalformedReading for impossible numbers, ValueError for unknown words.
     """
     return analyse_many(
@@ -147,9 +157,12 @@ SETS_AT_ONCE = 400  # few enough that the arrays of one step stay in the process
 
 @dataclass(frozen=True, slots=True)
 class _Told:
-    """One set of readings, ready to be laid out: its rails by name, its pairs, its tip."""
+    """One set of readings, ready to be laid out: its rails, its pairs, its tip.
 
-    rails: dict[str, tuple[BladeStop, ...]]
+    Rails are told by name and by whether the dial is in: where one was read, both ways.
+    """
+
+    rails: dict[tuple[str, bool], tuple[BladeStop, ...]]
     pairs: tuple[BladePair, ...]
     tip: tuple[float, float] | None
 
@@ -159,15 +172,18 @@ def _tell_rails(readings: FacingReadings, uncertainties: Uncertainties) -> _Told
     pairs = pair_blades(
         readings.left, readings.right, uncertainties.position_mm, uncertainties.gap_mm
     )
-    rails = {
+    blades = {
         "left": readings.left,
         "right": readings.right,
         "mean": tuple(pair.mean_stop() for pair in pairs),
     }
+    dials = dial_stops_of(readings, uncertainties)
+    rails = {(name, False): stops for name, stops in blades.items()}
+    rails |= {(name, True): (*blades[name], *stops) for name, stops in dials.items() if stops}
     tip = None
     if readings.tip_opening_mm is not None:
         tip = (readings.tip_opening_mm, readings.tip_u_mm or uncertainties.tip_mm)
-    return _Told({name: stops for name, stops in rails.items() if stops}, pairs, tip)
+    return _Told({key: stops for key, stops in rails.items() if stops}, pairs, tip)
 
 
 class ManyAnalyses(Sequence[FacingAnalysis]):
@@ -199,14 +215,18 @@ class ManyAnalyses(Sequence[FacingAnalysis]):
         chunk, at = divmod(index % self._count, SETS_AT_ONCE)
         told, firsts, judged = self._chunks[chunk]
         each = told[at]
-        rails = {}
+        found = {}
         if judged is not None:
-            for row, (name, stops) in enumerate(each.rails.items(), int(firsts[at])):
-                rails[name] = judged.rail(row, stops)
-        mean = rails.get("mean")
+            for row, (key, stops) in enumerate(each.rails.items(), int(firsts[at])):
+                found[key] = judged.rail(row, stops)
+        left, right, mean = (
+            settle_dials(found.get((name, False)), found.get((name, True)))
+            for name in ("left", "right", "mean")
+        )
         slopes = _slopes(mean, each.tip[0] if each.tip else None) if mean else []
-        evenness = judge_evenness(each.pairs, slopes, self._tolerance_mm)
-        return FacingAnalysis(rails.get("left"), rails.get("right"), mean, evenness)
+        # the mean's stops are the pairs, and after them any dial readings
+        evenness = judge_evenness(each.pairs, slopes[: len(each.pairs)], self._tolerance_mm)
+        return FacingAnalysis(left, right, mean, evenness)
 
 
 def _slopes(mean: RailAnalysis, tip_opening_mm: float | None) -> list[float | None]:

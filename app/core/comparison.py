@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import hypot
 
-from app.core.analysis import FacingAnalysis, RailAnalysis, analyse_many
+from app.core.analysis import FacingAnalysis, RailAnalysis, analyse_facing, analyse_many
 from app.core.evenness import blade_key
 from app.core.readings import BladeStop, FacingReadings, Uncertainties
 from app.core.uncertainty import expanded
@@ -84,6 +84,37 @@ def compare_facings(
     changes.extend(_compare_facing_length(changes))
     changes.extend(_compare_curves(*analyses))
     return tuple(changes)
+
+
+def gap_uncertainties(
+    before: FacingReadings,
+    after: FacingReadings,
+    uncertainties: Uncertainties = Uncertainties(),  # noqa: B008 - frozen
+) -> dict[tuple[str, float], float]:
+    """Say how well a difference of the gap is told at each of `after`'s blades and dial places.
+
+    Keyed by rail and position (rounded to 1e-6 mm); expanded (k = 2), mm of gap. A blade's is the
+    difference of two positions times the slope there; it is missing where no curve gives one.
+    """
+    analysis = analyse_facing(after, uncertainties)
+    # a rail's reaches go on after its blades with those of its dial readings
+    reaches = {
+        (rail, blade_key(stop.gap_mm)): reach
+        for rail in RAILS
+        for stop, reach in zip(
+            getattr(after, rail), _reach_per_gap(getattr(analysis, rail)), strict=False
+        )
+    }
+    spreads: dict[tuple[str, float], float] = {}
+    for change in compare_facings(before, after, uncertainties):
+        reach = reaches.get((change.rail or "", blade_key(change.gap_mm or 0.0)))
+        if change.quantity == "position" and change.rail and reach:
+            spreads[change.rail, round(change.after, 6)] = change.expanded_uncertainty / reach
+    for rail in RAILS:
+        for one in getattr(after, f"dial_{rail}"):
+            u = hypot(uncertainties.dial_gap_mm, uncertainties.dial_gap_mm)
+            spreads[rail, round(one.position_mm, 6)] = expanded(u)
+    return spreads
 
 
 def _compare_stops(

@@ -18,8 +18,8 @@ from math import hypot, sqrt
 
 import numpy as np
 
-from app.core.measurements import RAILS, ReadingEntry, facing_of
-from app.core.readings import FacingReadings, Uncertainties
+from app.core.measurements import RAILS, facing_of
+from app.core.readings import FacingReadings, ReadingEntry, Uncertainties
 from app.core.sizes import (
     IN_FORCE,
     LATER,

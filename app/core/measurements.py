@@ -11,8 +11,10 @@ from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise
 
+from app.core.dial_columns import ask_unusual_dials, fill_dials
 from app.core.forms import Fields, Refused, plural
-from app.core.readings import BladeStop, FacingReadings
+from app.core.lengths import ask_unusual_lengths, read_lengths
+from app.core.readings import BladeStop, DialReading, FacingReadings, ReadingEntry
 from app.core.units import (
     NotANumber,
     Scale,
@@ -88,20 +90,6 @@ USUAL: dict[str, UsualRange] = {
     "sax_bass": UsualRange((1.7, 4.2), (22.0, 40.0), (15.0, 22.0)),
     "other": UsualRange((0.5, 4.5), (8.0, 45.0), (5.0, 35.0)),
 }
-
-
-@dataclass(frozen=True, slots=True)
-class ReadingEntry:
-    """One reading: the text as typed, its scale, and what it means in mm."""
-
-    quantity: str
-    rail: str
-    gauge_id: int | None
-    gap_mm: float | None
-    depth_mm: float | None
-    typed: str
-    scale: str
-    value_mm: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,9 +191,10 @@ def parse_set(
     """Read the measurement page: a value, all its errors by field, or questions to confirm.
 
     `raw` holds the grid's cells (`cell_name`), `tip`, `bore`, `line`, `role`, `taken_on`, `note`,
-    and `asked`, the token of questions already answered with yes.
+    the other lengths' fields (`lengths.CELLS`), the dial's columns, and `asked`, the token of
+    questions already answered with yes.
     """
-    fields = Fields(fill_from_line(raw, gauges.blades))
+    fields = Fields(fill_dials(fill_from_line(raw, gauges.blades)))
     if words := fields.raw.get("line_problem"):
         fields.refuse("line", words)
     readings = _read_grid(fields, gauges)
@@ -216,6 +205,7 @@ def parse_set(
         if value_mm is not None:
             typed = fields.raw[name].strip()
             readings.append(ReadingEntry(name, "", None, None, None, typed, scale.key, value_mm))
+    readings += read_lengths(fields, gauges.bore)
     if not readings and not fields.problems:
         fields.refuse("line", "Nothing is written yet. Write at least one reading.")
     taken_on = fields.date("taken_on") or today
@@ -230,7 +220,13 @@ def parse_set(
     _refuse_impossible(fields, entry)
     if refused := fields.refused():
         return refused
-    asked = Asked(entry, ask_unusual(entry, gauges, instrument_kind))
+    usual_bore = USUAL.get(instrument_kind, USUAL["other"]).bore_mm
+    questions = {
+        **ask_unusual(entry, gauges, instrument_kind),
+        **ask_unusual_lengths(fields.raw, gauges.bore, usual_bore),
+        **ask_unusual_dials(readings),
+    }
+    asked = Asked(entry, questions)
     return entry if not asked.questions or raw.get("asked") == asked.token else asked
 
 
@@ -314,7 +310,7 @@ def ask_unusual(entry: SetEntry, gauges: GaugesInUse, instrument_kind: str) -> d
     stops = [one for one in entry.readings if one.quantity == "blade"]
     for one in entry.readings:
         low_high = {"tip": usual.tip_mm, "bore": usual.bore_mm}.get(one.quantity)
-        if low_high and not low_high[0] <= one.value_mm <= low_high[1]:
+        if low_high and one.depth_mm is None and not low_high[0] <= one.value_mm <= low_high[1]:
             questions[one.quantity] = (
                 f"{one.typed} is {format_mm(one.value_mm)} mm; usual here is "
                 f"{format_mm(low_high[0])} to {format_mm(low_high[1])} mm."
@@ -364,7 +360,7 @@ def meaning_mm(text: str, scale: Scale) -> str:
 
 
 def facing_of(readings: Sequence[ReadingEntry]) -> FacingReadings:
-    """Gather a set's blade and tip readings as the value that `core` analyses."""
+    """Gather a set's blade, tip and dial readings as the value that `core` analyses."""
     stops: dict[str, list[BladeStop]] = {"left": [], "right": []}
     for one in readings:
         if one.quantity == "blade" and one.gap_mm is not None:
@@ -373,7 +369,17 @@ def facing_of(readings: Sequence[ReadingEntry]) -> FacingReadings:
     ordered = {
         rail: tuple(sorted(found, key=lambda stop: -stop.gap_mm)) for rail, found in stops.items()
     }
-    return FacingReadings(ordered["left"], ordered["right"], tip)
+    dials = {
+        rail: tuple(
+            DialReading(one.depth_mm or 0.0, one.value_mm)
+            for one in readings
+            if one.quantity == "dial" and one.rail == rail
+        )
+        for rail in RAILS
+    }
+    return FacingReadings(
+        ordered["left"], ordered["right"], tip, None, dials["left"], dials["right"]
+    )
 
 
 def write_line(facing: FacingReadings, glass: Scale, tip: Scale) -> str:
@@ -387,6 +393,9 @@ def write_line(facing: FacingReadings, glass: Scale, tip: Scale) -> str:
     for gap in gaps:
         left, right = at["left"].get(gap, "–"), at["right"].get(gap, "–")
         words.append(left if left == right else f"{left}/{right}")
+    places = len({one.position_mm for one in (*facing.dial_left, *facing.dial_right)})
+    if places and not words:
+        words.append(f"dial at {plural(places, 'place')}")
     line = " ".join(words)
     if facing.tip_opening_mm is not None:
         line = f"{line} / {format_on_scale(facing.tip_opening_mm, tip)}".lstrip()

@@ -2,7 +2,8 @@
 
 A blade of known thickness is slid from the tip until it stops: that is one `BladeStop`,
 read in position at a known gap. The tip opening is the other way round: a gap read at
-position zero. Everything else in `core` starts from these.
+position zero, and so is a dial reading: a gap read at a position that was set. Everything else
+in `core` starts from these.
 """
 
 from dataclasses import dataclass
@@ -14,13 +15,23 @@ class BladeStop:
 
     `gap_mm` is the blade's thickness, `position_mm` the distance from the tip at which it
     stops. The two standard uncertainties are given only where they differ from the set's own
-    (`Uncertainties`): a blade with a wider tolerance, a glass with coarser numbers.
+    (`Uncertainties`): a blade with a wider tolerance, a glass with coarser numbers. `dial` marks
+    a place on the rail that a dial gave and no blade (see `dials`).
     """
 
     gap_mm: float
     position_mm: float
     gap_u_mm: float | None = None
     position_u_mm: float | None = None
+    dial: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class DialReading:
+    """The gap a dial shows at one position from the tip; a little below zero on a worn zero."""
+
+    position_mm: float
+    gap_mm: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +42,13 @@ class FacingReadings:
     right: tuple[BladeStop, ...] = ()
     tip_opening_mm: float | None = None
     tip_u_mm: float | None = None
+    dial_left: tuple[DialReading, ...] = ()
+    dial_right: tuple[DialReading, ...] = ()
+
+    @property
+    def has_rails(self) -> bool:
+        """Whether anything was read along a rail."""
+        return bool(self.left or self.right or self.dial_left or self.dial_right)
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,9 +56,33 @@ class Uncertainties:
     """Standard uncertainties (k = 1) in mm that hold for a whole set of readings.
 
     The defaults are those of the analysis service: a glass read to half a number with a
-    careful hand, an ordinary blade, a wedge read to a hundredth.
+    careful hand, an ordinary blade, a wedge read to a hundredth, a dial read to a hundredth
+    whose probe is set to a tenth.
     """
 
     position_mm: float = 0.15
     gap_mm: float = 0.003
     tip_mm: float = 0.01
+    dial_gap_mm: float = 0.005
+    dial_position_mm: float = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingEntry:
+    """One reading as typed: the text, its scale, and what it means in mm (a volume in ml).
+
+    `gap_mm` is a blade's thickness, `depth_mm` where along the piece it was read (how far into
+    the bore, how far from the tip), `depth_typed` that place as typed, `name` what a length
+    of the maker's own is called.
+    """
+
+    quantity: str
+    rail: str
+    gauge_id: int | None
+    gap_mm: float | None
+    depth_mm: float | None
+    typed: str
+    scale: str
+    value_mm: float
+    name: str = ""
+    depth_typed: str = ""

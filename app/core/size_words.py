@@ -7,8 +7,9 @@ from math import floor, hypot, isfinite, log10
 from app.core.analysis import analyse_facing
 from app.core.corrections import CorrectedReadings, ToldReading, tells_apart
 from app.core.forms import format_date, plural
-from app.core.measurements import GaugesInUse, ReadingEntry
-from app.core.readings import FacingReadings
+from app.core.length_changes import label_reading
+from app.core.measurements import GaugesInUse
+from app.core.readings import FacingReadings, ReadingEntry
 from app.core.sizes import (
     ASSUMED_REPEATABILITY_MM,
     IN_FORCE,
@@ -191,8 +192,7 @@ def _write_group(
 def _name_reading(reading: ReadingEntry) -> str:
     if reading.quantity == "blade":
         return format_blade(reading.gap_mm or 0.0)
-    names = {"tip": "Tip opening", "bore": "Exit bore"}
-    return names.get(reading.quantity, reading.quantity.replace("_", " ").capitalize())
+    return "Tip opening" if reading.quantity == "tip" else label_reading(reading)
 
 
 def _length_words(facing: FacingReadings | None) -> str:
@@ -239,8 +239,11 @@ def list_spreads(readings: Sequence[ReadingEntry], sizes: SetSizes) -> list[Spre
             alike.setdefault(key, []).append(one)
             size = size_cause(sizes.find(one.gauge_id), sizes.day, one.gap_mm or 0.0)
             thick.setdefault((size,), []).append(one)
-        else:
+        elif one.depth_mm is None:
             others.append(_spread_row(_name_reading(one), key, marked.id if marked else None))
+        elif not any(row.what == "Bore at a depth" for row in others):
+            # every depth is read on the same gauge
+            others.append(_spread_row("Bore at a depth", key, marked.id if marked else None))
     count = len({one.gauge_id for one in readings if one.quantity == "blade"})
     rows = [
         _spread_row(f"{what}, {_name_blades(group, count)}", causes, group[0].gauge_id)

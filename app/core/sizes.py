@@ -14,7 +14,7 @@ from math import sqrt
 import numpy as np
 
 from app.core.forms import format_date
-from app.core.measurements import ReadingEntry
+from app.core.readings import ReadingEntry
 from app.core.uncertainty import Cause, rectangular, repeatability, resolution, tolerance
 from app.core.units import SCALES
 

@@ -23,11 +23,11 @@ from app.core.forms import Fields, Refused
 from app.core.measurements import (
     Asked,
     GaugesInUse,
-    ReadingEntry,
     facing_of,
     parse_set,
     write_line,
 )
+from app.core.readings import ReadingEntry
 from app.core.units import SCALES, Scale, format_mm, format_number, format_on_scale, to_scale
 
 TOLD_BY: dict[str, str] = {

@@ -121,6 +121,10 @@ def parse_number(text: str) -> Fraction:
 def _reason(shown: str) -> str:
     if shown[0] in "-−–":
         return f"“{shown}” is below zero; a gauge can't read that."
+    if re.fullmatch(r"[0-9]{10,}", shown):
+        return f"“{shown[:12]}…” has more digits than any gauge shows."
+    if re.fullmatch(r"[0-9]+[.,]", shown):
+        return f"“{shown}” ends in a separator. Write it like 22 or 22.5."
     if re.fullmatch(r"[0-9.,\s']+", shown):
         return f"“{shown}” has more than one separator. Write it like 1234.5, without thousands."
     if re.fullmatch(r"[0-9.,]+[eE][+-]?[0-9]+", shown):

@@ -72,6 +72,12 @@ def describe_facing(analysis: FacingAnalysis, glass: Scale) -> list[str]:
     words.append(_say_rails(analysis))
     for index in rail.suspect:
         stop = rail.stops[index]
+        if stop.dial:
+            words.append(
+                f"Take the dial reading at {format_mm(stop.position_mm, 1)} mm again: "
+                f"{format_mm(stop.gap_mm, 3)} mm fits the others worst."
+            )
+            continue
         words.append(
             f"Take the reading with the {format_blade(stop.gap_mm)} blade again: at "
             f"{format_on_scale(stop.position_mm, glass)} it fits the others worst."
@@ -165,14 +171,15 @@ def list_blade_rows(
                 "–" if right is None else format_on_scale(right, glass),
                 "" if right is None else format_mm(right),
                 f"{format_signed(row.position_difference_mm, 2)} mm" if row else "",
-                _height(row),
+                say_height(row),
                 row.verdict if row else "",
             )
         )
     return rows
 
 
-def _height(row: BladeEvenness | None) -> str:
+def say_height(row: BladeEvenness | None) -> str:
+    """Write how far the right rail stands from the left as a height, with k = 2."""
     if row is None or row.height_difference_um is None or row.u_um is None:
         return ""
     return f"{format_signed(row.height_difference_um, 0)} ± {expanded(row.u_um):.0f} µm"

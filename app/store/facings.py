@@ -8,7 +8,7 @@ from sqlalchemy import ColumnElement, select
 from sqlalchemy.orm import Session, joinedload, selectinload
 
 from app.core.facings import FacingTolerance, Target
-from app.core.measurements import ReadingEntry
+from app.core.readings import ReadingEntry
 from app.core.targets import FacingEntry, make_target
 from app.store.jobs import add_event
 from app.store.revisions import Conflict, change_record

@@ -7,8 +7,9 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session, joinedload, object_session, selectinload
 
 from app.core.corrections import CorrectedReadings, ToldReading, correct_readings
-from app.core.measurements import GaugesInUse, ReadingEntry, SetEntry
-from app.core.readings import FacingReadings, Uncertainties
+from app.core.length_changes import TrueLengths, tell_lengths
+from app.core.measurements import GaugesInUse, SetEntry
+from app.core.readings import FacingReadings, ReadingEntry, Uncertainties
 from app.core.sizes import GaugeFacts, SetSizes
 from app.store.gauges import load_register, sizes_of
 from app.store.tables import Job, Reading, ReadingSet
@@ -46,6 +47,11 @@ class Measurement:
     def uncertainties(self) -> Uncertainties:
         """What holds for the whole set where a reading does not say its own."""
         return self.corrected.uncertainties
+
+    @property
+    def lengths(self) -> TrueLengths:
+        """The bore at depths, other lengths and the dial, by the gauges of their day."""
+        return tell_lengths(self.readings, self.corrected.in_force)
 
     @property
     def bore_mm(self) -> float | None:
@@ -96,6 +102,8 @@ def add_reading_set(
                 gauge_id=one.gauge_id,
                 gap_mm=one.gap_mm,
                 depth_mm=one.depth_mm,
+                depth_typed=one.depth_typed,
+                name=one.name,
                 typed=one.typed,
                 scale=one.scale,
                 value_mm=one.value_mm,
@@ -115,7 +123,7 @@ def as_measurement(
     readings = tuple(
         ReadingEntry(
             one.quantity, one.rail, one.gauge_id, one.gap_mm, one.depth_mm, one.typed,
-            one.scale, one.value_mm,
+            one.scale, one.value_mm, one.name, one.depth_typed,
         )
         for one in kept.readings
     )  # fmt: skip

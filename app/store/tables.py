@@ -449,7 +449,7 @@ class ReadingSet(Base):
 
 
 class Reading(Base):
-    """One reading: the text as typed, its scale, its value in mm."""
+    """One reading: the text as typed, its scale, its value in mm (a volume's in ml)."""
 
     __tablename__ = "reading"
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -459,6 +459,7 @@ class Reading(Base):
     gauge_id: Mapped[int | None] = mapped_column(ForeignKey("gauge.id"))
     gap_mm: Mapped[float | None]
     depth_mm: Mapped[float | None]
+    depth_typed: Mapped[str] = mapped_column(default="", server_default="")
     name: Mapped[str] = mapped_column(default="")
     typed: Mapped[str]
     scale: Mapped[str] = mapped_column(String(40))

@@ -12,12 +12,13 @@ from app.core.jobs import STAGES, AgreedEntry, parse_agreed, parse_note
 from app.core.passes import ABRASIVES, PassEntry, parse_pass
 from app.core.pieces import CAUTION_DEFERS, MATERIAL_CAUTIONS
 from app.store.jobs import add_event, get_job, move_job, save_agreed
-from app.store.measurements import measurements_of_job
+from app.store.measurements import list_measurements, measurements_of_job
 from app.store.passes import add_pass, strike_pass
 from app.store.revisions import Conflict
 from app.store.shop import gauges_in_use, get_shop, list_checklist
 from app.store.tables import Job
 from app.web.at_bench import gather_bench
+from app.web.comparisons import offer_comparisons
 from app.web.customers import show_conflict
 from app.web.measurements import summarise
 from app.web.pages import (
@@ -60,6 +61,7 @@ def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLRespo
         job=job,
         shop=shop,
         sets=sets,
+        comparisons=offer_comparisons(job, list_measurements(session, job.piece_id)),
         next_step=next_step(job, roles),
         last_pass=next((one for one in reversed(job.passes) if one.struck_at is None), None),
         abrasives=ABRASIVES,

@@ -12,7 +12,11 @@ from sqlalchemy.orm import Session
 
 from app.core.analysis import FacingAnalysis, analyse_facing
 from app.core.corrections import correct_readings
+from app.core.dial_columns import fill_dials
+from app.core.dials import say_dials
 from app.core.forms import Refused
+from app.core.length_changes import tell_lengths
+from app.core.lengths import drop_unread, is_length, length_cells, length_meanings
 from app.core.measurements import (
     ROLES,
     Asked,
@@ -42,15 +46,22 @@ from app.core.wording import (
 )
 from app.store.gauges import sizes_in_use
 from app.store.jobs import add_event, get_job, move_job
-from app.store.measurements import Measurement, add_reading_set, get_measurement
+from app.store.measurements import (
+    Measurement,
+    add_reading_set,
+    get_measurement,
+    list_measurements,
+    standing,
+)
 from app.store.pieces import get_piece
 from app.store.shop import gauges_in_use, get_shop, list_blade_sets
 from app.store.tables import Job, Piece, Shop
+from app.web.lengths import length_fields, list_dial_rows, list_length_rows, say_bore
 from app.web.pages import (
     Clock,
     Form,
     Reading,
-    Typed,
+    TypedWithColumns,
     Writing,
     found_or_404,
     go_to,
@@ -92,7 +103,7 @@ def summarise(measurement: Measurement, gauges: GaugesInUse, shop: Shop) -> Summ
     later = corrected.later_facing
     return Summary(
         measurement,
-        write_line(measurement.recorded, gauges.glass, gauges.tip),
+        write_line(measurement.recorded, gauges.glass, gauges.tip) or "other lengths",
         write_line(facing, gauges.glass, gauges.tip) if corrected.differs else "",
         write_line(later, gauges.glass, gauges.tip) if later else "",
         analysis,
@@ -156,28 +167,32 @@ def correct(request: Request, session: Reading, clock: Clock, set_id: int) -> HT
             "taken_on": bench.replaces.taken_on.isoformat(),
             "note": bench.replaces.note,
             "blade_set": str(bench.replaces.blade_set_id or ""),
-            **_cells(bench.replaces),
+            **_cells(bench.replaces, _gauges(session, form, bench)),
         }
     return _grid(request, session, bench, form, clock)
 
 
-def _cells(measurement: Measurement) -> dict[str, str]:
-    cells: dict[str, str] = {}
+def _cells(measurement: Measurement, gauges: GaugesInUse) -> dict[str, str]:
+    cells = length_cells(measurement.readings, gauges.bore)
     for one in measurement.readings:
+        if is_length(one):
+            continue
         name = f"b{one.gauge_id}_{one.rail}" if one.quantity == "blade" else one.quantity
         cells[name] = one.typed
     return cells
 
 
 @router.post("/jobs/{number}/readings")
-def create(request: Request, session: Writing, form: Typed, clock: Clock, number: int) -> Response:
+def create(
+    request: Request, session: Writing, form: TypedWithColumns, clock: Clock, number: int
+) -> Response:
     """Keep a job's readings."""
     return _take(request, session, _job_bench(session, number), form, clock)
 
 
 @router.post("/pieces/{piece_id}/readings")
 def create_of_piece(
-    request: Request, session: Writing, form: Typed, clock: Clock, piece_id: int
+    request: Request, session: Writing, form: TypedWithColumns, clock: Clock, piece_id: int
 ) -> Response:
     """Keep readings outside any job."""
     return _take(request, session, _piece_bench(session, piece_id), form, clock)
@@ -185,7 +200,7 @@ def create_of_piece(
 
 @router.post("/readings/{set_id}/correct")
 def create_correction(
-    request: Request, session: Writing, form: Typed, clock: Clock, set_id: int
+    request: Request, session: Writing, form: TypedWithColumns, clock: Clock, set_id: int
 ) -> Response:
     """Keep a correction as a new set that names the one it replaces and why."""
     bench = _correction_bench(session, set_id)
@@ -242,7 +257,7 @@ def keep_set(
     if job is None:
         return f"/readings/{kept.id}"
     line = write_line(facing_of(entry.readings), gauges.glass, gauges.tip)
-    words = f"Readings {ROLES[entry.role]}: {line}"
+    words = f"Readings {ROLES[entry.role]}: {line or 'other lengths'}"
     if bench.replaces:
         words = f"Correction. {words} ({kept.replaces_why})"
     add_event(session, job, "readings", entry.taken_on, now, words)
@@ -282,7 +297,7 @@ def _grid(
     gauges = _gauges(session, form, bench)
     today = clock.today()
     # The line is spread over the cells only where it can be; the line itself stays as typed.
-    cells = fill_from_line(form.values, gauges.blades)
+    cells = fill_dials(fill_from_line(form.values, gauges.blades))
     cells.pop("line_problem", None)
     checked = form.get("do") == "check" or bool(form.questions)
     return show_page(
@@ -295,6 +310,7 @@ def _grid(
         cells=cells if form.problems or checked else form.values,
         cell_name=cell_name,
         meanings=grid_meanings(cells, gauges),
+        lengths=length_fields(cells, {**form.problems, **form.questions}, gauges),
         shop=get_shop(session),
         default_day=today.isoformat(),
         preview=_preview(cells, gauges, bench.piece.instrument_kind, session, clock)
@@ -312,19 +328,22 @@ def grid_meanings(cells: Mapping[str, str], gauges: GaugesInUse) -> dict[str, st
     }
     meanings["tip"] = meaning_mm(cells.get("tip", ""), gauges.tip)
     meanings["bore"] = meaning_mm(cells.get("bore", ""), gauges.bore)
-    return meanings
+    return meanings | length_meanings(cells, gauges.bore)
 
 
 def _preview(
     cells: Mapping[str, str], gauges: GaugesInUse, kind: str, session: Session, clock: Clock
 ) -> dict[str, Any] | None:
-    entry = parse_set({"role": "reference", **cells}, gauges, kind, clock.today())
+    raw = {"role": "reference", **cells}
+    entry = parse_set(raw, gauges, kind, clock.today())
+    if isinstance(entry, Refused):
+        # a row of the second part that is half typed must not hide the rest
+        raw = drop_unread(raw, entry.problems)
+        entry = parse_set(raw, gauges, kind, clock.today())
     if isinstance(entry, Refused):
         return None
     kept = entry.entry if isinstance(entry, Asked) else entry
     facing = facing_of(kept.readings)
-    if not (facing.left or facing.right):
-        return None
     sizes = sizes_in_use(session, gauges, kept.taken_on)
     corrected = correct_readings(kept.readings, sizes)
     tolerance = get_shop(session).evenness_tolerance_mm
@@ -333,17 +352,21 @@ def _preview(
     )
     return {
         "line": write_line(facing, gauges.glass, gauges.tip),
-        "words": describe_facing(analysis, gauges.glass),
-        "picture": preview_address(corrected.facing, gauges),
+        "words": [
+            *describe_facing(analysis, gauges.glass),
+            *say_dials(corrected.facing, analysis.left, analysis.right),
+            *say_bore(tell_lengths(kept.readings, corrected.in_force)),
+        ],
+        "picture": preview_address(corrected.facing, gauges) if facing.has_rails else "",
     }
 
 
 @router.post("/readings/preview")
-def preview(session: Reading, form: Typed, clock: Clock, piece: int) -> JSONResponse:
+def preview(session: Reading, form: TypedWithColumns, clock: Clock, piece: int) -> JSONResponse:
     """Say what a half-typed grid means and comes to; nothing is kept."""
     found = found_or_404(get_piece(session, piece), "There is no such piece in this book.")
     gauges = _gauges(session, form, Bench(found, None, "", ""))
-    cells = fill_from_line(form.values, gauges.blades)
+    cells = fill_dials(fill_from_line(form.values, gauges.blades))
     shown = _preview(cells, gauges, found.instrument_kind, session, clock)
     part = templates().get_template("measurements/preview.html").render(preview=shown)
     return JSONResponse({"meanings": grid_meanings(cells, gauges), "preview": part})
@@ -355,9 +378,15 @@ def show(request: Request, session: Reading, set_id: int) -> HTMLResponse:
     measurement = found_or_404(get_measurement(session, set_id), NOT_HERE)
     shop, gauges = get_shop(session), gauges_in_use(session, measurement.blade_set_id)
     summary = summarise(measurement, gauges, shop)
+    sets = standing(list_measurements(session, measurement.piece_id))
+    left, right = summary.analysis.left, summary.analysis.right
     return show_page(
         request,
         "measurements/show.html",
+        lengths=list_length_rows(measurement, sets),
+        bore_words=say_bore(measurement.lengths),
+        dials=list_dial_rows(measurement.facing, summary.analysis),
+        dial_words=say_dials(measurement.facing, left, right),
         measurement=measurement,
         piece=found_or_404(get_piece(session, measurement.piece_id), "There is no such piece."),
         summary=summary,

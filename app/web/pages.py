@@ -1,5 +1,6 @@
 """What every page needs: sessions, the form as typed, templates, and find-or-404."""
 
+import codecs
 import hashlib
 import secrets
 from collections.abc import Iterator
@@ -27,6 +28,7 @@ from app.web.files import folder_of
 from app.web.settings import Settings
 
 Found = TypeVar("Found")
+MOST_FILE_BYTES = 20_000
 
 
 @dataclass(slots=True)
@@ -54,15 +56,43 @@ class Form:
 
 
 async def read_form(request: Request) -> Form:
-    """Read the request's form without judging it."""
+    """Read the request's form without judging it; a file in it is refused."""
+    return await _read_form(request, most_files=0)
+
+
+async def read_form_with_columns(request: Request) -> Form:
+    """Read a form that may bring two small files of text; their text becomes their field's."""
+    return await _read_form(request, most_files=2)
+
+
+async def _read_form(request: Request, most_files: int) -> Form:
     form = Form()
     request.state.typed = form  # so that no trouble later on loses it
-    data = await request.form(max_files=0, max_fields=400)
-    for name, value in data.multi_items():
-        if isinstance(value, str):
-            form.values[name] = value
-            form.lists.setdefault(name, []).append(value)
+    async with request.form(max_files=most_files, max_fields=400) as data:
+        for name, value in data.multi_items():
+            if isinstance(value, str):
+                form.values[name] = value
+                form.lists.setdefault(name, []).append(value)
+            elif value.size:
+                text = as_text(await value.read(MOST_FILE_BYTES + 1))
+                if text is None:
+                    form.problems[name] = "This is not a small file of text with two columns."
+                else:
+                    form.values[name] = text
     return form
+
+
+def as_text(content: bytes) -> str | None:
+    """Read a small file as text; None for anything else."""
+    if len(content) > MOST_FILE_BYTES:
+        return None
+    marked = content[:2] in {codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE}
+    try:
+        text = content.decode("utf-16" if marked else "utf-8-sig")
+    except UnicodeDecodeError:
+        return None
+    # what is left of control signs is no table of numbers
+    return None if any(ord(sign) < 32 and sign not in "\t\r\n" for sign in text) else text
 
 
 def _sessions(request: Request) -> Sessions:
@@ -89,6 +119,7 @@ def get_settings(request: Request) -> Settings:
 Reading = Annotated[Session, Depends(read_session)]
 Writing = Annotated[Session, Depends(write_session)]
 Typed = Annotated[Form, Depends(read_form)]
+TypedWithColumns = Annotated[Form, Depends(read_form_with_columns)]
 Clock = Annotated[Settings, Depends(get_settings)]
 
 

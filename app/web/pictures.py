@@ -7,27 +7,46 @@ drawn; there is nothing in it that could grow stale.
 import hashlib
 import threading
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, HTTPException, Request
 from fastapi.responses import Response
+from sqlalchemy.orm import Session
 
 from app.core.analysis import MalformedReading, analyse_facing
-from app.core.measurements import GaugesInUse
-from app.core.readings import BladeStop, FacingReadings
+from app.core.comparison import gap_uncertainties
+from app.core.curves import CURVES
+from app.core.measurements import ROLES, GaugesInUse
+from app.core.readings import BladeStop, DialReading, FacingReadings
 from app.core.units import format_blade
-from app.render.lines import profile_lines
-from app.render.profile import BladeLevel, ProfileLine, ProfilePicture, draw_profile
+from app.core.wording import read_facing_length
+from app.render.difference import DifferencePicture, difference_lines
+from app.render.history import HistoryPicture, HistoryPoint, draw_history
+from app.render.lines import overlaid_lines, profile_lines
+from app.render.looks import Rail, State
+from app.render.profile import (
+    BladeLevel,
+    ProfileLine,
+    ProfilePicture,
+    draw_profile,
+    draw_straight_line,
+)
+from app.render.residuals import ResidualPicture, draw_residuals, residuals_of
 from app.store.measurements import Measurement, get_measurement, list_measurements, standing
+from app.store.pieces import get_piece
 from app.store.shop import gauges_in_use
 from app.web.pages import Reading, found_or_404
 
 router = APIRouter()
 KEPT_PICTURES = 200
 OVERLAY_MM = (184.0, 80.0)
+MOST_OVERLAID = 8
+_STATES: tuple[State, State] = ("before", "after")
+_RAILS: tuple[Rail, Rail] = ("left", "right")
 SVG = "image/svg+xml"
 
 
@@ -81,6 +100,17 @@ def blade_levels(gauges: GaugesInUse, *facings: FacingReadings) -> tuple[BladeLe
     return tuple(BladeLevel(gap, format_blade(gap)) for gap in sorted(gaps))
 
 
+def with_dials(lines: Sequence[ProfileLine], facing: FacingReadings) -> tuple[ProfileLine, ...]:
+    """Mark every dial reading on its rail's line, weighed in the fit or not."""
+    marked = []
+    for line in lines:
+        dials = {"left": facing.dial_left, "right": facing.dial_right}.get(line.rail or "", ())
+        stops = tuple(BladeStop(one.gap_mm, one.position_mm, dial=True) for one in dials)
+        blades = tuple(stop for stop in line.stops if not stop.dial)
+        marked.append(replace(line, stops=(*blades, *stops)) if stops else line)
+    return tuple(marked)
+
+
 def compare_picture(
     before: FacingReadings | None,
     after: FacingReadings | None,
@@ -90,9 +120,11 @@ def compare_picture(
     """Lay out before and after over each other, both rails, in a given width and height."""
     lines: list[ProfileLine] = []
     if before is not None:
-        lines += profile_lines("before", before, analyse_facing(before), "before")
+        lines += with_dials(
+            profile_lines("before", before, analyse_facing(before), "before"), before
+        )
     if after is not None:
-        lines += profile_lines("after", after, analyse_facing(after), "after")
+        lines += with_dials(profile_lines("after", after, analyse_facing(after), "after"), after)
     facings = [one for one in (before, after) if one is not None]
     return ProfilePicture(
         lines=tuple(lines),
@@ -103,9 +135,130 @@ def compare_picture(
     )
 
 
-def _one_picture(facing: FacingReadings, gauges: GaugesInUse, name: str = "") -> ProfilePicture:
+def side_by_side_picture(
+    facings: tuple[FacingReadings, FacingReadings], names: tuple[str, str], gauges: GaugesInUse
+) -> ProfilePicture:
+    """Lay out two facings for the screen: the first thin, the second in ink."""
+    first, second = _named_lines(facings, names)
     return ProfilePicture(
-        lines=profile_lines(name, facing, analyse_facing(facing), "now"),
+        lines=(*first, *second),
+        blades=blade_levels(gauges, *facings),
+        glass_mm_per_number=float(gauges.glass.mm_per_unit),
+        size="screen",
+    )
+
+
+def _named_lines(
+    facings: tuple[FacingReadings, FacingReadings], names: tuple[str, str]
+) -> tuple[tuple[ProfileLine, ...], tuple[ProfileLine, ...]]:
+    before, after = (
+        with_dials(profile_lines(name, facing, analyse_facing(facing), state), facing)
+        for name, facing, state in zip(names, facings, _STATES, strict=True)
+    )
+    return before, after
+
+
+def difference_picture(
+    facings: tuple[FacingReadings, FacingReadings], against: str, gauges: GaugesInUse
+) -> DifferencePicture:
+    """Lay out how far the second facing stands from the first, with what can't be told."""
+    before, after = _named_lines(facings, (against, ""))
+    spreads = gap_uncertainties(*facings)
+    lines = tuple(
+        replace(
+            line,
+            marks=tuple(
+                replace(mark, half_um=1000.0 * half_mm)
+                if (half_mm := spreads.get((line.rail or "", round(mark.s_mm, 6))))
+                else mark
+                for mark in line.marks
+            ),
+        )
+        for line in difference_lines(after, before)
+    )
+    return DifferencePicture(
+        lines=lines, against=against, glass_mm_per_number=float(gauges.glass.mm_per_unit)
+    )
+
+
+def straight_line_picture(facing: FacingReadings, gauges: GaugesInUse) -> ProfilePicture:
+    """Lay out one set for the straight-line view: no gap below nothing has a root."""
+    picture = _one_picture(facing, gauges)
+    lines = tuple(
+        replace(line, stops=tuple(stop for stop in line.stops if stop.gap_mm > 0))
+        for line in picture.lines
+    )
+    return replace(picture, lines=lines)
+
+
+def residual_picture(facing: FacingReadings, gauges: GaugesInUse) -> ResidualPicture:
+    """Lay out the blades' residuals, each rail held to its chosen curve or the least bad one."""
+    analysis = analyse_facing(facing)
+    held: dict[Rail, str] = {}
+    words = []
+    for rail in _RAILS:
+        judged = analysis.left if rail == "left" else analysis.right
+        fits = judged.fits if judged else ()
+        if judged is None or not fits:
+            continue
+        best = judged.chosen or max(fits, key=lambda fit: fit.p or 0.0).curve
+        held[rail] = best
+        kind = "" if judged.chosen else ", though it is refused"
+        words.append(f"{rail.capitalize()} rail held to: {CURVES[best].label}{kind}.")
+    levels = blade_levels(gauges, facing)
+    blades = {level.gap_mm for level in levels}
+    residuals = residuals_of(analysis, curves=held)
+    return ResidualPicture(
+        residuals=tuple(one for one in residuals if one.gap_mm in blades),
+        blades=levels,
+        curves=tuple(words),
+        glass_mm_per_number=float(gauges.glass.mm_per_unit),
+    )
+
+
+def history_picture(sets: Sequence[Measurement], gauges: GaugesInUse) -> HistoryPicture:
+    """Lay out a piece's tip opening and facing length over the years."""
+    points = tuple(
+        HistoryPoint(
+            one.taken_on,
+            ROLES[one.role],
+            one.facing.tip_opening_mm,
+            read_facing_length(one.facing),
+        )
+        for one in sets
+    )
+    return HistoryPicture(points, glass_mm_per_number=float(gauges.glass.mm_per_unit))
+
+
+def overlay_picture(sets: Sequence[Measurement], gauges: GaugesInUse) -> ProfilePicture:
+    """Lay out a piece's facings over each other, oldest first, the newest in ink.
+
+    What was read between two passes is no facing that the piece had; it counts only as the newest.
+    """
+    read = [one for one in sets if one.facing.has_rails]
+    facings = [one for one in read if one.role != "at_the_bench" or one is read[-1]]
+    shown = facings[-MOST_OVERLAID:]
+    told = [
+        (
+            f"{one.taken_on:%Y-%m-%d} {ROLES[one.role]}",
+            one.facing,
+            analyse_facing(one.facing),
+        )
+        for one in shown
+    ]
+    left_out = len(facings) - len(shown)
+    return ProfilePicture(
+        lines=overlaid_lines(told),
+        blades=blade_levels(gauges, *(one.facing for one in shown)),
+        glass_mm_per_number=float(gauges.glass.mm_per_unit),
+        notes=(f"The {left_out} oldest are left out.",) if left_out else (),
+        size="screen",
+    )
+
+
+def _one_picture(facing: FacingReadings, gauges: GaugesInUse, name: str = "now") -> ProfilePicture:
+    return ProfilePicture(
+        lines=with_dials(profile_lines(name, facing, analyse_facing(facing), "now"), facing),
         blades=blade_levels(gauges, facing),
         glass_mm_per_number=float(gauges.glass.mm_per_unit),
         size="screen",
@@ -123,6 +276,10 @@ def preview_address(facing: FacingReadings, gauges: GaugesInUse) -> str:
         query["tip"] = f"{facing.tip_opening_mm:.6g}"
     if facing.tip_u_mm is not None:
         query["tip_u"] = f"{facing.tip_u_mm:.4g}"
+    for rail in _RAILS:
+        if dials := getattr(facing, f"dial_{rail}"):
+            pairs = (f"{one.position_mm:.6g}:{one.gap_mm:.6g}" for one in dials)
+            query[f"dial_{rail}"] = ",".join(pairs)
     return f"/pictures/profile.svg?{urlencode(query)}"
 
 
@@ -132,14 +289,23 @@ def _write_stop(stop: BladeStop) -> str:
     return ":".join(f"{one:.6g}" for one in told if one is not None)
 
 
-def _stops(text: str) -> tuple[BladeStop, ...]:
+def _numbers(text: str, lengths: set[int]) -> list[list[float]]:
+    """Read a list of readings from an address, each of so many numbers."""
     try:
         parts = [[float(one) for one in part.split(":")] for part in text.split(",") if part]
-        if not all(len(part) in {2, 4} for part in parts):
+        if not all(len(part) in lengths for part in parts):
             raise ValueError
-        return tuple(BladeStop(*part) for part in parts[:60])
+        return parts[:60]
     except ValueError:
         raise HTTPException(422, "These are not readings.") from None
+
+
+def _stops(text: str) -> tuple[BladeStop, ...]:
+    told = [(*part, None, None)[:4] for part in _numbers(text, {2, 4})]
+    return tuple(
+        BladeStop(gap or 0.0, position or 0.0, gap_u, position_u)
+        for gap, position, gap_u, position_u in told
+    )
 
 
 @router.get("/pictures/profile.svg")
@@ -148,11 +314,20 @@ def preview(
     session: Reading,
     left: str = "",
     right: str = "",
+    dial_left: str = "",
+    dial_right: str = "",
     tip: float | None = None,
     tip_u: float | None = None,
 ) -> Response:
     """Draw readings given in the address; nothing is kept."""
-    facing = FacingReadings(_stops(left), _stops(right), tip, tip_u)
+    facing = FacingReadings(
+        _stops(left),
+        _stops(right),
+        tip,
+        tip_u,
+        tuple(DialReading(*part) for part in _numbers(dial_left, {2})),
+        tuple(DialReading(*part) for part in _numbers(dial_right, {2})),
+    )
     try:
         picture = _one_picture(facing, gauges_in_use(session))
     except MalformedReading as error:
@@ -168,14 +343,52 @@ def show(request: Request, session: Reading, set_id: int) -> Response:
     return answer_picture(request, picture, lambda: draw_profile(picture))
 
 
+def _set_and_gauges(session: Session, set_id: int) -> tuple[Measurement, GaugesInUse]:
+    measurement = found_or_404(get_measurement(session, set_id), "There are no such readings.")
+    return measurement, gauges_in_use(session, measurement.blade_set_id)
+
+
+@router.get("/readings/{set_id}/straight-line.svg")
+def straight_line(request: Request, session: Reading, set_id: int) -> Response:
+    """Draw one reading set with the gap on a root scale."""
+    measurement, gauges = _set_and_gauges(session, set_id)
+    picture = straight_line_picture(measurement.facing, gauges)
+    return answer_picture(request, ("straight", picture), lambda: draw_straight_line(picture))
+
+
+@router.get("/readings/{set_id}/residuals.svg")
+def residuals(request: Request, session: Reading, set_id: int) -> Response:
+    """Draw how far each blade of one set stopped from its rail's curve."""
+    measurement, gauges = _set_and_gauges(session, set_id)
+    picture = residual_picture(measurement.facing, gauges)
+    return answer_picture(request, picture, lambda: draw_residuals(picture))
+
+
+def _sets_of(session: Session, piece_id: int) -> list[Measurement]:
+    found_or_404(get_piece(session, piece_id), "There is no such piece in this book.")
+    return standing(list_measurements(session, piece_id))
+
+
+@router.get("/pieces/{piece_id}/history.svg")
+def history(request: Request, session: Reading, piece_id: int) -> Response:
+    """Draw a piece's tip opening and facing length over the years."""
+    sets = _sets_of(session, piece_id)
+    picture = history_picture(sets, gauges_in_use(session))
+    return answer_picture(request, picture, lambda: draw_history(picture))
+
+
+@router.get("/pieces/{piece_id}/overlay.svg")
+def overlay(request: Request, session: Reading, piece_id: int) -> Response:
+    """Draw all facings a piece has had over each other."""
+    sets = _sets_of(session, piece_id)
+    picture = overlay_picture(sets, gauges_in_use(session))
+    return answer_picture(request, picture, lambda: draw_profile(picture))
+
+
 @router.get("/pieces/{piece_id}/profiles.svg")
 def piece(request: Request, session: Reading, piece_id: int) -> Response:
     """Draw a piece's facings over each other: the one before thin, the last in ink."""
-    sets = [
-        one
-        for one in standing(list_measurements(session, piece_id))
-        if one.facing.left or one.facing.right
-    ]
+    sets = [one for one in standing(list_measurements(session, piece_id)) if one.facing.has_rails]
     picture = _overlay(sets[-2:], gauges_in_use(session))
     return answer_picture(request, picture, lambda: draw_profile(picture))
 

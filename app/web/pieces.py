@@ -21,6 +21,7 @@ from app.store.revisions import Conflict, list_revisions
 from app.store.shop import gauges_in_use, get_shop
 from app.store.slips import list_piece_slips
 from app.store.tables import Event, Job, Ownership, Piece
+from app.web.comparisons import list_choice
 from app.web.customers import show_conflict
 from app.web.measurements import Summary, list_figures, summarise
 from app.web.pages import Clock, Form, Reading, Typed, Writing, found_or_404, go_to, show_page
@@ -85,6 +86,7 @@ def show(request: Request, session: Reading, piece_id: int) -> HTMLResponse:
         "pieces/show.html",
         piece=piece,
         gauges=gauges,
+        choice=list_choice(session, piece),
         last=told,
         figures=list_figures(told, gauges) if told else [],
         here=next((job for job in jobs if STAGES[job.stage].open), None),

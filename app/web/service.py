@@ -16,7 +16,7 @@ from app.core.analysis import (
 from app.core.bore import BorePoint, fit_bore
 from app.core.comparison import compare_facings
 from app.core.curves import CURVES
-from app.core.readings import BladeStop, FacingReadings, Uncertainties
+from app.core.readings import BladeStop, DialReading, FacingReadings, Uncertainties
 
 router = APIRouter(prefix="/api")
 
@@ -37,6 +37,13 @@ class StopIn(_Asked):
     position_mm: Position
 
 
+class DialIn(_Asked):
+    """The gap a dial shows at a position, in mm."""
+
+    position_mm: Position
+    gap_mm: Annotated[float, Field(ge=-1, le=50, allow_inf_nan=False)]
+
+
 Stops = Annotated[list[StopIn], Field(max_length=MOST_READINGS)]
 
 
@@ -46,6 +53,8 @@ class FacingIn(_Asked):
     left: Stops = []
     right: Stops = []
     tip_opening_mm: Gap | None = None
+    dial_left: Annotated[list[DialIn], Field(max_length=MOST_READINGS)] = []
+    dial_right: Annotated[list[DialIn], Field(max_length=MOST_READINGS)] = []
 
     def value(self) -> FacingReadings:
         """Give the measurement as core takes it."""
@@ -53,7 +62,11 @@ class FacingIn(_Asked):
             tuple(BladeStop(stop.gap_mm, stop.position_mm) for stop in rail)
             for rail in (self.left, self.right)
         )
-        return FacingReadings(left, right, self.tip_opening_mm)
+        dials = (
+            tuple(DialReading(one.position_mm, one.gap_mm) for one in rail)
+            for rail in (self.dial_left, self.dial_right)
+        )
+        return FacingReadings(left, right, self.tip_opening_mm, None, *dials)
 
 
 class SpreadsIn(_Asked):
@@ -62,10 +75,18 @@ class SpreadsIn(_Asked):
     position_u_mm: Spread = 0.15
     gap_u_mm: Spread = 0.003
     tip_u_mm: Spread = 0.01
+    dial_gap_u_mm: Spread = 0.005
+    dial_position_u_mm: Spread = 0.05
 
     def uncertainties(self) -> Uncertainties:
         """Give them as core takes them."""
-        return Uncertainties(self.position_u_mm, self.gap_u_mm, self.tip_u_mm)
+        return Uncertainties(
+            self.position_u_mm,
+            self.gap_u_mm,
+            self.tip_u_mm,
+            self.dial_gap_u_mm,
+            self.dial_position_u_mm,
+        )
 
 
 class AnalysisIn(FacingIn, SpreadsIn):

@@ -30,7 +30,7 @@ def enter_check(browser, label, day, actual, **typed):
 def read_cells(browser, job, cells, role="as_received", **typed):
     """Take readings through the grid's cells, thick to thin on both rails."""
     browser.open(f"/jobs/{job}/readings?role={role}")
-    inputs = [one["name"] for one in browser.page.select(".grid [data-cell]")]
+    inputs = [one["name"] for one in browser.page.select(".grid:not(.part .grid) [data-cell]")]
     both = [text for text in cells for _ in ("left", "right")]
     browser.send("form[data-grid]", **dict(zip(inputs, both, strict=False)), **typed)
 
@@ -238,14 +238,14 @@ def test_the_grid_proposes_the_set_of_the_piece_s_family_and_another_can_be_take
     clarinet = take_in("Benno Quast", piece_instrument_kind="clarinet_bb")
 
     def rows():
-        return [one.text for one in browser.page.select(".grid tbody th")][:-2]
+        return [one.text for one in browser.page.select(".grid:not(.part .grid) tbody th")][:-2]
 
     browser.open(f"/jobs/{clarinet}/readings")
     assert rows() == [THICK, "0.024 in", "0.010 in", THIN]
     browser.open(f"/jobs/{sax}/readings")
     assert rows() == ["0.050 in", "0.016 in", THIN]
     # a typed cell survives the change to another set, even of a blade that is not in it
-    thick = browser.page.select_one(".grid [data-cell]")["name"]
+    thick = browser.page.select_one(".grid:not(.part .grid) [data-cell]")["name"]
     four = {one.text: one["value"] for one in browser.page.select("#blade_set option")}
     browser.send(
         "form[data-grid]",
@@ -297,7 +297,7 @@ def test_a_changed_set_leaves_old_readings_and_their_correction_whole(browser, m
     browser.open(measured)
     assert READ in browser.text
     browser.open(f"{measured}/correct")
-    assert len(browser.page.select(".grid tbody th")) == 4 + 2
+    assert len(browser.page.select(".grid:not(.part .grid) tbody th")) == 4 + 2
     browser.send("form[data-grid]", tip="1.03", why="misread")
     assert "34 22 12 6 / 1.03" in browser.text
 
@@ -381,7 +381,7 @@ def test_a_retired_gauge_stays_named_on_old_readings_and_another_takes_its_place
     assert "retired" in browser.page.select_one(f"#gauges a[href='{old}']").parent.text
     job = take_in("Benno Quast")
     browser.open(f"/jobs/{job}/readings")
-    assert len(browser.page.select(".grid tbody th")) == 4 + 2
+    assert len(browser.page.select(".grid:not(.part .grid) tbody th")) == 4 + 2
     browser.open("/gauges")
     sets = browser.page.select_one("#blade-sets").text
     assert sets.count("0.0015 in, second") == 2
@@ -408,7 +408,7 @@ def test_the_preview_already_counts_with_the_sizes_in_force(browser, client, clo
     clock.at = datetime(2026, 5, 1, 12, tzinfo=UTC)
     job = take_in()
     browser.open(f"/jobs/{job}/readings")
-    names = [one["name"] for one in browser.page.select(".grid [data-cell]")]
+    names = [one["name"] for one in browser.page.select(".grid:not(.part .grid) [data-cell]")]
     cells = dict(zip(names, ("6", "6", "12", "12", "22", "22", "34", "34"), strict=False))
 
     def words():
