@@ -1,14 +1,14 @@
 """Keep where along the piece a reading was taken as it was typed.
 
 Revision ID: 20261125_depth_typed
-Revises: 20261125_gauges
+Revises: 20261125_look_up
 """
 
 import sqlalchemy as sa
 from alembic import op
 
 revision = "20261125_depth_typed"
-down_revision = "20261125_gauges"
+down_revision = "20261125_look_up"
 branch_labels = None
 depends_on = None
 
