@@ -145,6 +145,7 @@ class CardPart:
     measured: MeasuredPart
     done: str
     care: str
+    as_read: tuple[str, ...] = ()  # where the gauges of the day made the readings others
     photos: tuple[tuple[str, str], ...] = ()  # file and caption
 
 

@@ -39,6 +39,7 @@ from app.render.blocks import (
 TEXT_LETTERS = 480
 NOTE_LETTERS = 300
 SIDES = "Left and right: table facing you, tip up."
+TRUE_SIZES = "Corrected for what the gauges truly measured that day;"
 NOTHING_CUT = "Measured; nothing was cut."
 PROFILE = "profile.svg"
 CODE = "code.svg"
@@ -284,6 +285,8 @@ def _lay_out_card(common: SlipCommon, part: CardPart, space: Space) -> tuple[Blo
     ]
     if measured.rows:
         where = f"Where each blade stops, from the tip, in {measured.glass_label}. {SIDES}"
+        if part.as_read:
+            where += f" {TRUE_SIZES} as read {', '.join(part.as_read)}."
         blocks += [_card_table(measured.rows), Words(where, "small")]
     if measured.figures:
         blocks.append(_card_figures(measured.figures))

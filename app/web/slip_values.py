@@ -243,15 +243,18 @@ def _card_part(session: Session, subject: Subject, shop: Shop, code: str) -> Sli
     del code
     job = _job_of(subject)
     before, after = before_after(job)
+    gauges = gauges_in_use(session)
     measured = build_measured_part(
         CardReadings(
             before.facing if before else None,
             after.facing if after else None,
             before.bore_mm if before else None,
             after.bore_mm if after else None,
+            before.bore_u_mm if before else None,
+            after.bore_u_mm if after else None,
         ),
-        gauges_in_use(session),
-        Uncertainties(),
+        gauges,
+        _uncertainties(before, after),
         shop.evenness_tolerance_mm,
     )
     passes = [as_entry(one) for one in job.passes if one.struck_at is None]
@@ -259,16 +262,29 @@ def _card_part(session: Session, subject: Subject, shop: Shop, code: str) -> Sli
         measured=measured,
         done=shorten(say_done(job.agreed_work, passes), DONE_LETTERS),
         care=shop.care_text,
+        as_read=tuple(
+            f"{when} {write_line(one.recorded, gauges.glass, gauges.tip)}"
+            for when, one in (("before", before), ("after", after))
+            if one is not None and one.corrected.differs
+        ),
     )
+
+
+def _uncertainties(before: Measurement | None, after: Measurement | None) -> Uncertainties:
+    """Give what holds for the whole card: every reading brings its own, so it hardly matters."""
+    told = after or before
+    return told.uncertainties if told else Uncertainties()
 
 
 def _bench_part(session: Session, subject: Subject, shop: Shop, code: str) -> SlipPart:
     del shop, code
-    job, gauges = _job_of(subject), gauges_in_use(session)
+    job = _job_of(subject)
     received, _ = before_after(job)
+    read = {one.gauge_id for one in received.readings if one.gauge_id} if received else set()
+    gauges = gauges_in_use(session, instrument_kind=job.piece.instrument_kind, and_blades=read)
     return BenchPart(
         condition=_condition(job),
-        line=f"As received: {write_line(received.facing, gauges.glass, gauges.tip)}"
+        line=f"As received: {write_line(received.recorded, gauges.glass, gauges.tip)}"
         if received
         else "",
         rows=_bench_rows(received, gauges),
@@ -290,7 +306,7 @@ def _bench_part(session: Session, subject: Subject, shop: Shop, code: str) -> Sl
 
 
 def _bench_rows(received: Measurement | None, gauges: GaugesInUse) -> tuple[BenchRow, ...]:
-    facing = received.facing if received else None
+    facing = received.recorded if received else None
 
     def read(gap_mm: float, rail: str) -> str:
         stops = getattr(facing, rail) if facing else ()
@@ -354,7 +370,7 @@ def _record_part(session: Session, subject: Subject, shop: Shop, code: str) -> S
             ("Notes", shorten(piece.notes, 400)),
         ),
         owners=tuple((format_date(one.since), one.customer.name) for one in piece.ownerships),
-        last=f"Last: {write_line(last.facing, gauges.glass, gauges.tip)}" if last else "",
+        last=f"Last: {write_line(last.recorded, gauges.glass, gauges.tip)}" if last else "",
         scale=gauges.glass.label,
         readings=tuple(_record_line(one, gauges, shop) for one in measurements),
         jobs=tuple(_record_job(job) for job in reversed(list_jobs_on(session, piece.id))),
@@ -372,7 +388,7 @@ def _record_line(one: Measurement, gauges: GaugesInUse, shop: Shop) -> tuple[str
     return (
         one.taken_on.isoformat(),
         role,
-        told.line,
+        told.line + (f" (by true sizes {told.corrected_line})" if told.corrected_line else ""),
         "–" if length is None else f"{format_mm(length)} mm",
         told.evenness,
         str(one.job_number or ""),
