@@ -139,6 +139,15 @@ class TagPart:
 
 
 @dataclass(frozen=True, slots=True)
+class CardPhoto:
+    """A photograph on a card: its file, its caption, its width over its height."""
+
+    file: str
+    caption: str
+    aspect: float
+
+
+@dataclass(frozen=True, slots=True)
 class CardPart:
     """The rest of the return card, whole or half a page."""
 
@@ -146,7 +155,7 @@ class CardPart:
     done: str
     care: str
     as_read: tuple[str, ...] = ()  # where the gauges of the day made the readings others
-    photos: tuple[tuple[str, str], ...] = ()  # file and caption
+    photos: tuple[CardPhoto, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
