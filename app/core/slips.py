@@ -139,13 +139,23 @@ class TagPart:
 
 
 @dataclass(frozen=True, slots=True)
+class CardPhoto:
+    """A photograph on a card: its file, its caption, its width over its height."""
+
+    file: str
+    caption: str
+    aspect: float
+
+
+@dataclass(frozen=True, slots=True)
 class CardPart:
     """The rest of the return card, whole or half a page."""
 
     measured: MeasuredPart
     done: str
     care: str
-    photos: tuple[tuple[str, str], ...] = ()  # file and caption
+    as_read: tuple[str, ...] = ()  # where the gauges of the day made the readings others
+    photos: tuple[CardPhoto, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

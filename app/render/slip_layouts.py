@@ -12,6 +12,7 @@ from app.core.forms import shorten
 from app.core.slips import (
     BenchPart,
     CardPart,
+    CardPhoto,
     IntakePart,
     PackingPart,
     Page,
@@ -39,6 +40,9 @@ from app.render.blocks import (
 TEXT_LETTERS = 480
 NOTE_LETTERS = 300
 SIDES = "Left and right: table facing you, tip up."
+PHOTO_TALL_MM = 38.0
+PHOTO_WIDE_MM = 84.0
+TRUE_SIZES = "Corrected for what the gauges truly measured that day;"
 NOTHING_CUT = "Measured; nothing was cut."
 PROFILE = "profile.svg"
 CODE = "code.svg"
@@ -284,6 +288,8 @@ def _lay_out_card(common: SlipCommon, part: CardPart, space: Space) -> tuple[Blo
     ]
     if measured.rows:
         where = f"Where each blade stops, from the tip, in {measured.glass_label}. {SIDES}"
+        if part.as_read:
+            where += f" {TRUE_SIZES} as read {', '.join(part.as_read)}."
         blocks += [_card_table(measured.rows), Words(where, "small")]
     if measured.figures:
         blocks.append(_card_figures(measured.figures))
@@ -302,15 +308,16 @@ def _profile(space: Space) -> Picture:
     return Picture(PROFILE, "Facing profile, before and after", space.page.body_width_mm, 0.0)
 
 
-def _photo_row(photos: tuple[tuple[str, str], ...]) -> list[Block]:
-    if not photos:
+def _photo_row(photos: tuple[CardPhoto, ...]) -> list[Block]:
+    columns: list[tuple[Block, ...]] = []
+    for one in photos[:2]:
+        wide = min(PHOTO_TALL_MM * one.aspect, PHOTO_WIDE_MM)
+        picture = Picture(one.file, one.caption, wide, wide / one.aspect)
+        columns.append((picture, Words(one.caption, "small", most_lines=2)))
+    if not columns:
         return []
-    shown = photos[:2]
-    columns = tuple(
-        (Picture(file, caption, 45.0, 33.75), Words(caption, "small", most_lines=1))
-        for file, caption in shown
-    )
-    return [Columns(columns, (50,) * len(shown) if len(shown) > 1 else (100,))]
+    columns += [()] * (2 - len(columns))
+    return [Columns(tuple(columns), (50, 50))]
 
 
 def _piece_sentence(common: SlipCommon, space: Space) -> str:
@@ -367,7 +374,7 @@ def _lay_out_bench(common: SlipCommon, part: BenchPart, space: Space) -> tuple[B
         (
             Cell("", span=1),
             Cell("As received", span=2, across="center"),
-            Cell(part.target_name or "Target", across="center"),
+            Cell("Target", across="center"),
             *(Cell(f"{number}", span=2, across="center") for number in range(1, 5)),
         ),
         (
@@ -389,6 +396,7 @@ def _lay_out_bench(common: SlipCommon, part: BenchPart, space: Space) -> tuple[B
     )
     passes = [*(tuple(map(Cell, one)) for one in space.last(part.passes, 12))]
     passes += [(Cell(""),) * 5] * max(0, round(7 * space.share) - len(passes))
+    scale = f"In {part.scale} from the tip. {SIDES}"
     pass_heads = tuple(map(Cell, ("Day", "Cut", "With, grit", "Strokes", "Note")))
     return (
         _head(common, space),
@@ -416,7 +424,7 @@ def _lay_out_bench(common: SlipCommon, part: BenchPart, space: Space) -> tuple[B
         ),
         Words(part.line or "not measured yet", "line"),
         Table(heads, rows, (12, 8, 8, 8, 8, 8, 8, 8, 8, 8, 8, 8), row_mm=8.0, ruled=True),
-        Words(f"In {part.scale} from the tip. {SIDES}", "small"),
+        Words(f"Target: {part.target_name}. {scale}" if part.target_name else scale, "small"),
         Table((pass_heads,), tuple(passes), (15, 22, 25, 10, 28), row_mm=7.5, ruled=True),
         Words(part.caution, "fine"),
         Room("Notes"),

@@ -512,6 +512,25 @@ class SlipFile(Base):
     content: Mapped[bytes]
 
 
+class Photo(Base):
+    """A photograph's words; its dots are in the book's folder, under its generated name."""
+
+    __tablename__ = "photo"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    piece_id: Mapped[int] = mapped_column(ForeignKey("piece.id"), index=True)
+    job_id: Mapped[int | None] = mapped_column(ForeignKey("job.id"), index=True)
+    moment: Mapped[str] = mapped_column(String(20))
+    view: Mapped[str] = mapped_column(String(20))
+    caption: Mapped[str] = mapped_column(default="")
+    on_card: Mapped[bool] = mapped_column(default=False)
+    name: Mapped[str] = mapped_column(String(60), unique=True)
+    width_px: Mapped[int]
+    height_px: Mapped[int]
+    created_at: Mapped[datetime]
+    struck_at: Mapped[datetime | None]
+    version: Mapped[int] = mapped_column(default=1)
+
+
 class Revision(Base):
     """What a record said before it was changed, and when it was changed."""
 

@@ -6,6 +6,7 @@ Origin must be the very address it was sent to. On plain-http addresses other th
 browsers send no Sec-Fetch-Site, so the Origin check is the one that counts.
 """
 
+import re
 from collections.abc import Iterable
 
 from starlette.datastructures import Headers, MutableHeaders
@@ -14,6 +15,9 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 SAFE_METHODS = {"GET", "HEAD", "OPTIONS"}
 BODY_LIMIT = 1_000_000
+# Photographs straight from a telephone, several at once; only these addresses take so much.
+PHOTO_LIMIT = 64_000_000
+PHOTO_ADDRESS = re.compile(r"/(jobs|pieces)/[0-9]{1,9}/photos")
 
 CONTENT_SECURITY_POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; "
@@ -51,9 +55,9 @@ class Guard:
             await refusal(scope, receive, _with_headers(send))
             return
         try:
-            await self.app(scope, _counted(receive), _with_headers(send))
+            await self.app(scope, _counted(receive, _limit_of(scope)), _with_headers(send))
         except TooLarge:
-            answer = PlainTextResponse("That is more than a form can hold.", status_code=413)
+            answer = PlainTextResponse(_say_too_large(scope), status_code=413)
             await answer(scope, receive, _with_headers(send))
 
     def _refusal(self, scope: Scope, headers: Headers) -> PlainTextResponse | None:
@@ -68,8 +72,8 @@ class Guard:
         if origin is not None and origin != f"{scope['scheme']}://{host}":
             return PlainTextResponse("Another page sent this; it was refused.", status_code=403)
         length = headers.get("content-length", "0")
-        if not length.isdecimal() or int(length) > BODY_LIMIT:
-            return PlainTextResponse("That is more than a form can hold.", status_code=413)
+        if not length.isdecimal() or int(length) > _limit_of(scope):
+            return PlainTextResponse(_say_too_large(scope), status_code=413)
         return None
 
 
@@ -86,14 +90,24 @@ def _without_port(host: str) -> str:
     return host.partition(":")[0]
 
 
-def _counted(receive: Receive) -> Receive:
+def _limit_of(scope: Scope) -> int:
+    return PHOTO_LIMIT if PHOTO_ADDRESS.fullmatch(scope["path"]) else BODY_LIMIT
+
+
+def _say_too_large(scope: Scope) -> str:
+    if _limit_of(scope) == PHOTO_LIMIT:
+        return "These photographs are too large together. Go back and send fewer at once."
+    return "That is more than a form can hold."
+
+
+def _counted(receive: Receive, limit: int) -> Receive:
     read = 0
 
     async def counted() -> Message:
         nonlocal read
         message = await receive()
         read += len(message.get("body", b""))
-        if read > BODY_LIMIT:
+        if read > limit:
             raise TooLarge
         return message
 

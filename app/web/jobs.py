@@ -33,6 +33,7 @@ from app.web.pages import (
     show_page,
     taken_before,
 )
+from app.web.photos import album_photos
 from app.web.settings import Settings
 
 router = APIRouter(prefix="/jobs/{number}")
@@ -65,6 +66,7 @@ def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLRespo
         next_step=next_step(job, roles),
         last_pass=next((one for one in reversed(job.passes) if one.struck_at is None), None),
         abrasives=ABRASIVES,
+        photos=album_photos(session, job.piece, job),
         caution=f"{MATERIAL_CAUTIONS[job.piece.material]} {CAUTION_DEFERS}",
         bench=gather_bench(session, job, gauges),
     )

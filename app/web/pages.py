@@ -20,6 +20,7 @@ from app.core.customers import INSTRUMENT_KINDS
 from app.core.jobs import RETURN_WAYS, STAGES, days_late, say_wanted
 from app.core.measurements import ROLES
 from app.core.passes import CUT_KINDS
+from app.core.photos import MOMENTS, VIEWS, name_photo, pair_photos
 from app.core.pieces import MATERIALS, name_piece
 from app.core.slips import SLIP_KINDS, kinds_about
 from app.store.book import Sessions
@@ -159,6 +160,10 @@ def templates() -> Environment:
         MATERIALS=MATERIALS,
         CUT_KINDS=CUT_KINDS,
         RETURN_WAYS=RETURN_WAYS,
+        MOMENTS=MOMENTS,
+        VIEWS=VIEWS,
+        name_photo=name_photo,
+        pair_photos=pair_photos,
         SCALES=units.SCALES,
         piece_name=lambda piece: name_piece(
             piece.maker, piece.model, piece.marking, piece.telling_marks

@@ -25,6 +25,7 @@ from app.web.comparisons import list_choice
 from app.web.customers import show_conflict
 from app.web.measurements import Summary, list_figures, summarise
 from app.web.pages import Clock, Form, Reading, Typed, Writing, found_or_404, go_to, show_page
+from app.web.photos import album_photos
 
 router = APIRouter(prefix="/pieces/{piece_id}")
 NOT_HERE = "There is no such piece in this book."
@@ -94,6 +95,7 @@ def show(request: Request, session: Reading, piece_id: int) -> HTMLResponse:
         history=tell_history(jobs, sets, piece.ownerships),
         revisions=list_revisions(session, "piece", piece_id),
         slips=list_piece_slips(session, piece_id),
+        photos=album_photos(session, piece, None),
     )
 
 

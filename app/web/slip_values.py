@@ -3,7 +3,9 @@
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import partial
+from pathlib import Path
 
+from fastapi import HTTPException
 from sqlalchemy.orm import Session
 
 from app.core.cards import CardReadings, build_measured_part, say_done
@@ -12,6 +14,7 @@ from app.core.forms import format_date, format_money, plural, shorten
 from app.core.jobs import RETURN_WAYS, STAGES
 from app.core.measurements import ROLES, GaugesInUse, write_line
 from app.core.passes import CUT_KINDS
+from app.core.photos import MOMENTS, name_photo
 from app.core.pieces import CAUTION_DEFERS, MATERIAL_CAUTIONS, MATERIALS, name_piece
 from app.core.readings import Uncertainties
 from app.core.slips import (
@@ -19,6 +22,7 @@ from app.core.slips import (
     BenchPart,
     BenchRow,
     CardPart,
+    CardPhoto,
     IntakePart,
     PackingPart,
     Page,
@@ -31,12 +35,15 @@ from app.core.slips import (
     TagPart,
     page_of,
 )
+from app.core.targets import list_target_rows
 from app.core.units import format_blade, format_mm, format_on_scale
 from app.render.blocks import Block, Picture
 from app.render.codes import draw_code
+from app.render.photos import shrink_photo
 from app.render.profile import draw_profile
 from app.render.slip_layouts import CODE, PROFILE, lay_out
 from app.render.slip_pdf import fit_page
+from app.store.facings import KeptFacing, get_facing
 from app.store.measurements import (
     Measurement,
     last_facing,
@@ -45,9 +52,10 @@ from app.store.measurements import (
     standing,
 )
 from app.store.passes import as_entry
+from app.store.photos import list_photos, read_photo
 from app.store.pieces import list_jobs_on
 from app.store.shop import gauges_in_use, get_shop
-from app.store.tables import Instrument, Job, Piece, Shop
+from app.store.tables import Instrument, Job, Photo, Piece, Shop
 from app.web.measurements import summarise
 from app.web.pages import Clock
 from app.web.pictures import compare_picture
@@ -119,6 +127,10 @@ def prepare_slip(
         drawings[CODE] = Drawing(code, partial(draw_code, code))
     if profile := _find_picture(blocks):
         drawings[PROFILE] = _profile(session, kind, subject, profile)
+    if kind.key == "return_card" and subject.job:
+        for photo in _card_photos(session, subject.job):
+            draw = partial(_draw_photo, clock.book, photo)
+            drawings[_photo_file(photo)] = Drawing(photo.name, draw)
     return PreparedSlip(kind, page, values, blocks, drawings)
 
 
@@ -243,15 +255,18 @@ def _card_part(session: Session, subject: Subject, shop: Shop, code: str) -> Sli
     del code
     job = _job_of(subject)
     before, after = before_after(job)
+    gauges = gauges_in_use(session)
     measured = build_measured_part(
         CardReadings(
             before.facing if before else None,
             after.facing if after else None,
             before.bore_mm if before else None,
             after.bore_mm if after else None,
+            before.bore_u_mm if before else None,
+            after.bore_u_mm if after else None,
         ),
-        gauges_in_use(session),
-        Uncertainties(),
+        gauges,
+        _uncertainties(before, after),
         shop.evenness_tolerance_mm,
     )
     passes = [as_entry(one) for one in job.passes if one.struck_at is None]
@@ -259,21 +274,63 @@ def _card_part(session: Session, subject: Subject, shop: Shop, code: str) -> Sli
         measured=measured,
         done=shorten(say_done(job.agreed_work, passes), DONE_LETTERS),
         care=shop.care_text,
+        as_read=tuple(
+            f"{when} {write_line(one.recorded, gauges.glass, gauges.tip)}"
+            for when, one in (("before", before), ("after", after))
+            if one is not None and one.corrected.differs
+        ),
+        photos=tuple(
+            CardPhoto(
+                _photo_file(one),
+                name_photo(one.moment, one.view, one.caption),
+                one.width_px / one.height_px,
+            )
+            for one in _card_photos(session, job)
+        ),
     )
+
+
+def _card_photos(session: Session, job: Job) -> list[Photo]:
+    """Give the photographs chosen for the card: what came in first, at most two."""
+    chosen = [
+        one for one in list_photos(session, job_id=job.id) if one.on_card and one.struck_at is None
+    ]
+    order = list(MOMENTS)
+    return sorted(chosen, key=lambda one: (order.index(one.moment), one.id))[:2]
+
+
+def _photo_file(photo: Photo) -> str:
+    return f"photo-{photo.id}.jpg"
+
+
+def _draw_photo(book: Path, photo: Photo) -> bytes:
+    content = read_photo(book, photo)
+    if content is None:
+        raise HTTPException(404, "This photograph’s file is not in the book’s folder.")
+    return shrink_photo(content)
+
+
+def _uncertainties(before: Measurement | None, after: Measurement | None) -> Uncertainties:
+    """Give what holds for the whole card: every reading brings its own, so it hardly matters."""
+    told = after or before
+    return told.uncertainties if told else Uncertainties()
 
 
 def _bench_part(session: Session, subject: Subject, shop: Shop, code: str) -> SlipPart:
     del shop, code
-    job, gauges = _job_of(subject), gauges_in_use(session)
+    job = _job_of(subject)
     received, _ = before_after(job)
+    read = {one.gauge_id for one in received.readings if one.gauge_id} if received else set()
+    gauges = gauges_in_use(session, instrument_kind=job.piece.instrument_kind, and_blades=read)
+    aim = get_facing(session, job.facing_id)
     return BenchPart(
         condition=_condition(job),
-        line=f"As received: {write_line(received.facing, gauges.glass, gauges.tip)}"
+        line=f"As received: {write_line(received.recorded, gauges.glass, gauges.tip)}"
         if received
         else "",
-        rows=_bench_rows(received, gauges),
+        rows=_bench_rows(received, gauges, _targets(aim, gauges) if aim else {}),
         scale=gauges.glass.label,
-        target_name="",
+        target_name=aim.name if aim else "",
         passes=tuple(
             (
                 one.done_on.isoformat(),
@@ -289,8 +346,20 @@ def _bench_part(session: Session, subject: Subject, shop: Shop, code: str) -> Sl
     )
 
 
-def _bench_rows(received: Measurement | None, gauges: GaugesInUse) -> tuple[BenchRow, ...]:
-    facing = received.facing if received else None
+def _targets(aim: KeptFacing, gauges: GaugesInUse) -> dict[str, str]:
+    """Say where each blade should stop, by its label, and the tip."""
+    rows = list_target_rows(aim.target, aim.tolerance, gauges)
+    said = {
+        row.blade: row.left if row.left == row.right else f"{row.left}/{row.right}" for row in rows
+    }
+    tip = aim.target.tip_opening_mm
+    return said | ({"Tip": format_on_scale(tip, gauges.tip)} if tip is not None else {})
+
+
+def _bench_rows(
+    received: Measurement | None, gauges: GaugesInUse, targets: Mapping[str, str]
+) -> tuple[BenchRow, ...]:
+    facing = received.recorded if received else None
 
     def read(gap_mm: float, rail: str) -> str:
         stops = getattr(facing, rail) if facing else ()
@@ -306,11 +375,16 @@ def _bench_rows(received: Measurement | None, gauges: GaugesInUse) -> tuple[Benc
                 format_blade(blade.gap_mm),
                 read(blade.gap_mm, "left"),
                 read(blade.gap_mm, "right"),
-                "",
+                targets.get(blade.label, ""),
             )
             for blade in gauges.blades
         ),
-        BenchRow("Tip", "" if tip is None else format_on_scale(tip, gauges.tip), "", ""),
+        BenchRow(
+            "Tip",
+            "" if tip is None else format_on_scale(tip, gauges.tip),
+            "",
+            targets.get("Tip", ""),
+        ),
         BenchRow("Exit bore", "" if bore is None else format_on_scale(bore, gauges.bore), "", ""),
     )
 
@@ -354,7 +428,7 @@ def _record_part(session: Session, subject: Subject, shop: Shop, code: str) -> S
             ("Notes", shorten(piece.notes, 400)),
         ),
         owners=tuple((format_date(one.since), one.customer.name) for one in piece.ownerships),
-        last=f"Last: {write_line(last.facing, gauges.glass, gauges.tip)}" if last else "",
+        last=f"Last: {write_line(last.recorded, gauges.glass, gauges.tip)}" if last else "",
         scale=gauges.glass.label,
         readings=tuple(_record_line(one, gauges, shop) for one in measurements),
         jobs=tuple(_record_job(job) for job in reversed(list_jobs_on(session, piece.id))),
@@ -372,7 +446,7 @@ def _record_line(one: Measurement, gauges: GaugesInUse, shop: Shop) -> tuple[str
     return (
         one.taken_on.isoformat(),
         role,
-        told.line,
+        told.line + (f" (by true sizes {told.corrected_line})" if told.corrected_line else ""),
         "–" if length is None else f"{format_mm(length)} mm",
         told.evenness,
         str(one.job_number or ""),
