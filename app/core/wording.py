@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from app.core.analysis import CurveFit, FacingAnalysis, RailAnalysis
 from app.core.curves import CURVES
 from app.core.evenness import CANNOT_TELL, EVEN, UNEVEN, BladeEvenness
+from app.core.rail_words import describe_rail
 from app.core.readings import FacingReadings
 from app.core.uncertainty import expanded
 from app.core.units import (
@@ -66,9 +67,7 @@ def describe_facing(analysis: FacingAnalysis, glass: Scale) -> list[str]:
     if spoken is None:
         return []
     name, rail = spoken
-    words = [_say_curve(name, rail)]
-    if tip := _say_tip(name, rail):
-        words.append(tip)
+    words = [describe_rail(rail, name)]
     words.append(_say_rails(analysis))
     for index in rail.suspect:
         stop = rail.stops[index]
@@ -83,45 +82,6 @@ def describe_facing(analysis: FacingAnalysis, glass: Scale) -> list[str]:
             f"{format_on_scale(stop.position_mm, glass)} it fits the others worst."
         )
     return [one for one in words if one]
-
-
-def _say_curve(name: str, rail: RailAnalysis) -> str:
-    fit = rail.fit(rail.chosen)
-    follow = "follow" if name == "rails" else "follows"
-    if fit is None:
-        if rail.judgement == "none fits":
-            return f"No plain curve fits the {name}; the line is drawn freely through the readings."
-        return f"Too few readings to judge which curve the {name} {follow}."
-    place = (
-        f"meets the table {format_mm(fit.parameters['break_mm'], 1)} ± "
-        f"{format_mm(expanded(fit.uncertainties['break_mm']), 1)} mm from the tip (the break point)"
-    )
-    radius = ""
-    if "radius_mm" in fit.parameters:
-        radius = (
-            f" of radius {format_mm(fit.parameters['radius_mm'], 0)} ± "
-            f"{format_mm(expanded(fit.uncertainties['radius_mm']), 0)} mm"
-        )
-    label = CURVES[fit.curve].label
-    article = "an" if label[0] in "aeiou" else "a"
-    return f"The {name} {follow} {article} {label}{radius} that {place}."
-
-
-def _say_tip(name: str, rail: RailAnalysis) -> str:
-    if rail.tip_offset_mm is None or rail.tip_offset_u_mm is None or rail.chosen is None:
-        return ""
-    offset, spread = rail.tip_offset_mm, expanded(rail.tip_offset_u_mm)
-    if rail.tip_in_fit or abs(offset) <= spread:
-        return f"The tip lies on the {_of(name)} curve, within ± {format_mm(spread)} mm."
-    side = "inside" if offset < 0 else "outside"
-    return (
-        f"The tip stands {format_mm(abs(offset))} ± {format_mm(spread)} mm {side} the "
-        f"{_of(name)} curve{' (closer than it points)' if offset < 0 else ''}."
-    )
-
-
-def _of(name: str) -> str:
-    return "rails’" if name == "rails" else f"{name}’s"
 
 
 def _say_rails(analysis: FacingAnalysis) -> str:
