@@ -17,7 +17,14 @@ from app.store.files import say_disk
 from app.store.locks import BookLock, BookProblem
 from app.store.lookups import index_changes
 
-__all__ = ["DATABASE_NAME", "BookProblem", "Sessions", "check_settings", "open_engine"]
+__all__ = [
+    "DATABASE_NAME",
+    "BeyondNumbers",
+    "BookProblem",
+    "Sessions",
+    "check_settings",
+    "open_engine",
+]
 
 BUSY_TIMEOUT_MS = 8000
 PRAGMAS: dict[str, int | str] = {
@@ -38,7 +45,17 @@ def open_engine(folder: Path, name: str = DATABASE_NAME) -> Engine:
     )
     event.listen(engine, "connect", _on_connect)
     event.listen(engine, "begin", _on_begin)
+    event.listen(engine, "handle_error", _on_error)
     return engine
+
+
+class BeyondNumbers(Exception):  # noqa: N818 - nobody erred but who asked
+    """A number was asked for that no record can have: larger than the database can count."""
+
+
+def _on_error(context: Any) -> None:
+    if isinstance(context.original_exception, OverflowError):
+        raise BeyondNumbers from context.original_exception
 
 
 def make_folder(folder: Path) -> None:

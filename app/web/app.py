@@ -10,7 +10,7 @@ from sqlalchemy.exc import DBAPIError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 from starlette.exceptions import HTTPException as StarletteHTTPException
 
-from app.store.book import Sessions
+from app.store.book import BeyondNumbers, Sessions
 from app.store.opening import close_book, mark_in_use, open_sessions
 from app.store.passphrase import read_passphrase
 from app.store.shop import get_shop, has_shop, start_book
@@ -128,6 +128,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.get("/static/{name}")(static_file)
     app.add_exception_handler(StarletteHTTPException, _say_http)
     app.add_exception_handler(RequestValidationError, _say_invalid)
+    app.add_exception_handler(BeyondNumbers, _say_invalid)
     app.add_exception_handler(DBAPIError, say_unwritable)
     app.add_exception_handler(PoolTimeout, say_unwritable)
     app.add_exception_handler(Exception, say_broken)
