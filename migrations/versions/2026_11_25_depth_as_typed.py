@@ -8,7 +8,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "20261125_depth_typed"
-down_revision = "20261125_gauges"
+down_revision = "20261125_look_up"
 branch_labels = None
 depends_on = None
 

@@ -4,7 +4,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "20261125_photos"
-down_revision = "20261125_papers"
+down_revision = "20261125_depth_typed"
 branch_labels = None
 depends_on = None
 
