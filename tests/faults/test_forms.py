@@ -1,6 +1,4 @@
-"""Every form, filled with anything: no error of the program's own, nothing typed lost, and a
-refused one changes nothing.
-"""
+"""Every form, filled with anything: no error of ours, nothing lost, nothing changed if refused."""
 
 import string
 
