@@ -4,6 +4,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 
 from tests.browser.work import check_thin_blade, issue, keep_line, keep_study, take_piece_in
+from tests.photo_cases import photo
 
 
 @pytest.fixture
@@ -15,6 +16,11 @@ def screens(page) -> list[str]:
     blade = check_thin_blade(page)
     study = keep_study(page, blade)
     paper = issue(page, job, "return_card")
+    page.goto(f"/jobs/{job}/photos")
+    picture = {"name": "tip.jpg", "mimeType": "image/jpeg", "buffer": photo()}
+    page.locator("#files").set_input_files([picture])
+    page.get_by_role("button", name="Keep the photographs").click()
+    page.wait_for_url("**/photos?said=photos")
     page.goto(f"/jobs/{job}/target")
     page.locator("input[value=line]").check()
     page.locator("#line").fill("35 23 13 6 / 1.04")
@@ -48,6 +54,7 @@ def screens(page) -> list[str]:
         f"/jobs/{job}/papers/return_card",
         f"/jobs/{job}/papers/intake_slip",
         f"/jobs/{job}/papers/tray_tag",
+        f"/jobs/{job}/photos",
         f"/jobs/{job}/papers/bench_sheet",
         "/pieces/1/papers/piece_record",
         paper,
