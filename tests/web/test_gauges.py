@@ -148,9 +148,9 @@ def test_the_return_card_is_worked_out_from_the_true_sizes_and_says_so(browser, 
     enter_check(browser, THIN, "2026-03-01", "0.0340")
     read_line(job, READ, role="as_returned")
     browser.open(f"/jobs/{job}/papers/return_card")
-    card = browser.page.select_one("article.card").get_text(" ")
+    card = browser.page.select_one("article.slip").get_text(" ")
     assert "Corrected for what the gauges truly measured that day; as read after " + READ in card
-    row = browser.page.select("article.card tbody tr")[0]
+    row = browser.page.select("article.slip tbody tr")[0]
     cells = [cell.text for cell in row.select("td")]
     assert cells[:2] == ["34", "34"]
     assert float(cells[2]) == pytest.approx(33.6, abs=0.15)
