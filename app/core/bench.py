@@ -103,7 +103,8 @@ def judge_bench(
     if tip is not None and wanted_tip is not None:
         height = wanted_tip - tip[0]
         limit = tolerance.tip_mm if tolerance.tip_mm is not None else tolerance.gap_mm
-        state = _name_state(height, abs(height) <= (2 * tip[1] if limit is None else limit))
+        within = abs(height) <= (2 * tip[1] if limit is None else limit) + 1e-9
+        state = _name_state(height, within)
         blades.append(BladeLeft("tip", None, tip[0], wanted_tip, -height, height, tip[1], state))
     stop = bool(blades) and all(blade.state == "within" for blade in blades)
     return BenchState(tuple(blades), stop, _tell_state(blades, stop))

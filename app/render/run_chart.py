@@ -50,7 +50,7 @@ class RunPoint:
 
 @dataclass(frozen=True, slots=True)
 class RunChart:
-    """Values in order; centre, limits and the nominal value where there are any.
+    """Values in order; centre, limits and the nominal value (or a target) where there are any.
 
     `caption` says what is shown and in which unit; `order` what runs along the bottom.
     `outside` adds to the values beyond the limits those that the caller has reason to mark.
@@ -63,6 +63,7 @@ class RunChart:
     lower: float | None = None
     upper: float | None = None
     nominal: float | None = None
+    nominal_words: str = "nominal"
     outside: tuple[int, ...] = ()
     order: str = "in the order taken"
     title: str = ""
@@ -118,7 +119,7 @@ def _levels(picture: RunChart) -> list[tuple[float, str, LineLook]]:
         (picture.upper, "limit", _LIMIT),
         (picture.centre, "centre", _CENTRE),
         (picture.lower, "limit", _LIMIT),
-        (picture.nominal, "nominal", _NOMINAL),
+        (picture.nominal, picture.nominal_words, _NOMINAL),
     )
     decimals = picture.decimals
     return [

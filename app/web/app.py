@@ -17,6 +17,7 @@ from app.store.shop import get_shop, has_shop, start_book
 from app.store.upkeep import is_book, keep_upkeep, read_upkeep
 from app.web import (
     backups,
+    batches,
     bench,
     blade_sets,
     comparisons,
@@ -64,6 +65,7 @@ ROUTERS = (
     photos.router,
     pictures.router,
     facings.router,
+    batches.router,
     targets.router,
     plans.router,
     removal_rates.router,

@@ -83,7 +83,7 @@ def show(request: Request, session: Reading) -> Response:
     ticked = [one for one in asked.getlist("set") if one]
     if len(ticked) == 2:
         chosen = [_compared(session, one) for one in ticked]
-        return go_to(_address(*_in_order(chosen[0].measurement, chosen[1].measurement)))
+        return go_to(pair_address(*_in_order(chosen[0].measurement, chosen[1].measurement)))
     one = asked.get("of") or asked.get("before") or asked.get("after") or ""
     if one:
         return _choose(request, session, one)
@@ -98,7 +98,8 @@ def _in_order(one: Measurement, other: Measurement) -> tuple[Measurement, Measur
     return (other, one) if swapped else (one, other)
 
 
-def _address(before: Measurement, after: Measurement) -> str:
+def pair_address(before: Measurement, after: Measurement) -> str:
+    """Give the address at which two sets are compared."""
     return f"/comparisons?before={before.id}&after={after.id}"
 
 
@@ -115,7 +116,7 @@ def _show_both(request: Request, session: Session, before: str, after: str) -> H
         one_piece=words is ONE_PIECE,
         lead=_lead(sides),
         table=table,
-        swapped=_address(sides[1].measurement, sides[0].measurement),
+        swapped=pair_address(sides[1].measurement, sides[0].measurement),
         query_part=f"before={sides[0].measurement.id}&after={sides[1].measurement.id}",
         drawn=any(one.facing.has_rails for one in sides),
         tolerance_mm=shop.evenness_tolerance_mm,
@@ -170,7 +171,7 @@ def _choose(request: Request, session: Session, one: str) -> HTMLResponse:
         find=find,
         own=list_choice(session, of.piece, of.measurement),
         found=[list_choice(session, piece, of.measurement) for piece in pieces],
-        address=lambda other: _address(*_in_order(of.measurement, other)),
+        address=lambda other: pair_address(*_in_order(of.measurement, other)),
     )
 
 
@@ -243,6 +244,18 @@ class Offer:
     address: str
 
 
+def find_departure(job: Job, sets: Sequence[Measurement]) -> Measurement | None:
+    """Give the readings with which a job's piece last left before it came in for this job."""
+    own = standing([one for one in sets if one.job_number == job.number], "as_received")
+    until = own[-1].taken_on if own else job.dropped_off
+    earlier = [
+        one
+        for one in standing(list(sets), "as_returned")
+        if one.job_number != job.number and one.taken_on <= until
+    ]
+    return earlier[-1] if earlier else None
+
+
 def offer_comparisons(job: Job, sets: Sequence[Measurement]) -> list[Offer]:
     """Offer what a job's reader asks first; `sets` are all of its piece's, oldest first."""
     told = standing(list(sets))
@@ -250,14 +263,9 @@ def offer_comparisons(job: Job, sets: Sequence[Measurement]) -> list[Offer]:
     received, returned = standing(own, "as_received"), standing(own, "as_returned")
     offers = []
     if received and returned:
-        address = _address(received[-1], returned[-1])
+        address = pair_address(received[-1], returned[-1])
         offers.append(Offer(f"Compare {ROLES['as_received']} with {ROLES['as_returned']}", address))
-    earlier = [
-        one
-        for one in standing(told, "as_returned")
-        if received and one.job_number != job.number and one.taken_on <= received[-1].taken_on
-    ]
-    if earlier:
-        address = _address(earlier[-1], received[-1])
+    if received and (left := find_departure(job, told)):
+        address = pair_address(left, received[-1])
         offers.append(Offer("Has it moved since it last left?", address))
     return offers

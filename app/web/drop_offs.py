@@ -24,6 +24,7 @@ from app.web.pages import (
     show_page,
     taken_before,
 )
+from app.web.returning import list_last_known
 
 router = APIRouter(prefix="/drop-off")
 
@@ -46,7 +47,9 @@ def customers(request: Request, session: Reading, find: str = "") -> HTMLRespons
 def pieces(request: Request, session: Reading, customer: str = "") -> HTMLResponse:
     """Show the part of the page that lists a chosen customer's pieces and instruments."""
     form = Form(values={"customer": customer[:20]})
-    return show_page(request, "drop_offs/pieces.html", form=form, chosen=_chosen(session, form))
+    chosen = _chosen(session, form)
+    last = list_last_known(session, chosen)
+    return show_page(request, "drop_offs/pieces.html", form=form, chosen=chosen, last=last)
 
 
 @router.post("")
@@ -86,13 +89,14 @@ def _page(request: Request, session: Session, form: Form) -> HTMLResponse:
 
 
 def _customers(session: Session, form: Form) -> dict[str, Any]:
-    """Gather the customers to offer: those found, and the one chosen."""
+    """Gather the customers to offer: those found, and the one chosen with their pieces' facings."""
     found = find_customers(session, form.get("find"), most=8)
     chosen = _chosen(session, form)
     if chosen and chosen.id not in {one.id for one in found}:
         found.insert(0, chosen)
     known = tell_apart(session, [one.id for one in found])
-    return {"found": found, "known": known, "chosen": chosen}
+    last = list_last_known(session, chosen)
+    return {"found": found, "known": known, "chosen": chosen, "last": last}
 
 
 def _chosen(session: Session, form: Form) -> Customer | None:

@@ -25,6 +25,7 @@ from app.core.targets import (
 from app.core.units import SCALES, format_blade, format_mm
 from app.render.profile import ProfilePicture, draw_profile
 from app.render.targets import target_lines
+from app.store.batches import list_batches
 from app.store.facings import (
     KeptFacing,
     add_facing,
@@ -194,6 +195,7 @@ def show(
         facing=facing,
         source=get_measurement(session, facing.source_set_id) if facing.source_set_id else None,
         jobs=list_jobs_aiming_at(session, facing_id),
+        batches=list_batches(session, facing_id),
         revisions=list_revisions(session, "facing", facing_id),
         **_sheet(session, facing, blade_set, glass),
     )

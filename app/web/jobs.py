@@ -34,6 +34,7 @@ from app.web.pages import (
     taken_before,
 )
 from app.web.photos import album_photos
+from app.web.returning import gather_homecoming
 from app.web.settings import Settings
 
 router = APIRouter(prefix="/jobs/{number}")
@@ -53,6 +54,7 @@ def show(request: Request, session: Reading, number: int) -> HTMLResponse:
 
 def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLResponse:
     shop, gauges = get_shop(session), gauges_in_use(session)
+    of_piece = list_measurements(session, job.piece_id)
     sets = [summarise(one, gauges, shop) for one in measurements_of_job(job)]
     roles = {one.measurement.role for one in sets if one.measurement.replaced_by_id is None}
     return show_page(
@@ -62,7 +64,8 @@ def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLRespo
         job=job,
         shop=shop,
         sets=sets,
-        comparisons=offer_comparisons(job, list_measurements(session, job.piece_id)),
+        comparisons=offer_comparisons(job, of_piece),
+        homecoming=gather_homecoming(job, of_piece, gauges),
         next_step=next_step(job, roles),
         last_pass=next((one for one in reversed(job.passes) if one.struck_at is None), None),
         abrasives=ABRASIVES,

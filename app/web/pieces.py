@@ -12,6 +12,7 @@ from app.core.cards import say_done
 from app.core.forms import Fields, Refused
 from app.core.jobs import STAGES
 from app.core.pieces import parse_piece
+from app.store.batches import find_batch_of
 from app.store.customers import get_customer
 from app.store.lookups import find_customers
 from app.store.measurements import last_facing, list_measurements
@@ -88,6 +89,7 @@ def show(request: Request, session: Reading, piece_id: int) -> HTMLResponse:
         piece=piece,
         gauges=gauges,
         choice=list_choice(session, piece),
+        made_in=find_batch_of(session, piece_id),
         last=told,
         figures=list_figures(told, gauges) if told else [],
         here=next((job for job in jobs if STAGES[job.stage].open), None),

@@ -3,7 +3,14 @@
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
-from tests.browser.work import check_thin_blade, issue, keep_line, keep_study, take_piece_in
+from tests.browser.work import (
+    begin_batch,
+    check_thin_blade,
+    issue,
+    keep_line,
+    keep_study,
+    take_piece_in,
+)
 from tests.photo_cases import photo
 
 
@@ -33,9 +40,21 @@ def screens(page) -> list[str]:
         page.get_by_role("button", name="Note the pass").click()
         page.wait_for_url("**said=pass*")
         keep_line(page, job, "36 24 14/13.5 7 / 1.08", role="at_the_bench")
+    batch = begin_batch(page)
+    page.goto("/drop-off?customer=1&piece=1")
+    page.get_by_role("button", name="Take it in").click()
+    page.wait_for_url("**/jobs/*said=taken-in")
+    back = int(page.url.split("/jobs/")[1].split("?")[0])
+    keep_line(page, back, "36 24 14 7 / 1.05 / 0.588")
     return [
         "/",
         "/drop-off",
+        "/drop-off?customer=1&piece=1",
+        f"/jobs/{back}",
+        "/batches",
+        "/batches/new",
+        batch,
+        f"{batch}/edit",
         "/customers",
         "/customers/1",
         "/customers/1/edit",

@@ -23,6 +23,30 @@ def keep_line(page: Page, job: int, line: str, role: str = "as_received") -> Non
     page.wait_for_url("**/jobs/*said=readings*")
 
 
+def begin_batch(page: Page) -> str:
+    """Begin a batch of three to a new facing and read two of its pieces; gives its address."""
+    page.goto("/facings/new")
+    page.locator("#name").fill("Shop five")
+    page.locator("#line").fill("36 24 14 7 / 1.10")
+    page.get_by_role("button", name="Keep the facing").click()
+    page.wait_for_url("**/facings/*said=new")
+    page.get_by_role("link", name="Begin a batch to it").click()
+    for name, value in (("name", "Spring run"), ("count", "3"), ("marking", "M5-##")):
+        page.locator(f"#{name}").fill(value)
+    page.get_by_role("button", name="Begin the batch").click()
+    page.wait_for_url("**/batches/*said=new")
+    batch = page.url.split("?")[0]
+    for line in ("36 24 14 7 / 1.10", "36 22/24 14 7 / 1.15"):
+        page.goto(batch)
+        page.locator(".head a.do").click()
+        page.wait_for_url("**/pieces/*/readings")
+        page.keyboard.type(line)
+        page.keyboard.press("Enter")
+        page.keyboard.press("Enter")
+        page.wait_for_url("**/readings/*")
+    return batch
+
+
 def issue(page: Page, job: int, kind: str) -> str:
     """Issue a job's paper; gives its address."""
     return issue_at(page, f"/jobs/{job}/papers/{kind}")

@@ -60,6 +60,12 @@ def test_one_blade_outside_is_enough_to_go_on() -> None:
     assert wider.stop
 
 
+def test_a_tip_exactly_at_its_tolerance_is_within_it() -> None:
+    # 1.12 − 1.10 is a little more than 0.02 in binary
+    target, now = FacingReadings((), (), 1.10), FacingReadings((), (), 1.12)
+    assert judge_bench(target, now, FacingTolerance(tip_mm=0.02)).stop
+
+
 def test_without_a_tolerance_the_gauges_decide() -> None:
     facing = PlainFacing(18.0, 1.1)
     assert judge_bench(facing, read_arc(facing, 0.2), FacingTolerance()).stop

@@ -1,0 +1,342 @@
+"""Making: pieces of one batch against one target, which are out and by how much, and how it runs.
+
+The tolerance says what is allowed; the run chart's limits say what this batch does by itself. Both
+are shown, and where the limits lie outside the tolerance that is said.
+"""
+
+import re
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from app.core.bench import BenchState, BladeLeft
+from app.core.charts import SETTLED_COUNT, IndividualsChart, chart_individuals
+from app.core.evenness import blade_key
+from app.core.facings import FacingTolerance, PlainFacing, Target
+from app.core.forms import Fields, Refused, plural
+from app.core.measurements import GaugesInUse
+from app.core.pieces import MATERIALS
+from app.core.readings import FacingReadings
+from app.core.units import Scale, format_blade, format_mm, format_number, format_signed, to_scale
+
+MOST_PIECES = 200
+MOST_IN_BATCH = 999
+_NUMBER_SIGNS = re.compile("#+")
+
+
+@dataclass(frozen=True, slots=True)
+class PiecesEntry:
+    """Pieces to be written down: their markings, in the order they are made."""
+
+    markings: tuple[str, ...]
+    material: str
+
+
+@dataclass(frozen=True, slots=True)
+class BatchEntry:
+    """A batch as typed."""
+
+    name: str
+    facing_id: int
+    started_on: date
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class NewBatchEntry:
+    """A new batch with its first pieces."""
+
+    batch: BatchEntry
+    pieces: PiecesEntry
+
+
+def parse_new_batch(
+    raw: Mapping[str, str], facing_ids: Collection[int], today: date
+) -> NewBatchEntry | Refused:
+    """Read the page of a new batch."""
+    fields = Fields(raw)
+    entry = NewBatchEntry(_read_batch(fields, facing_ids, today), _read_pieces(fields))
+    return fields.refused() or entry
+
+
+def parse_batch(
+    raw: Mapping[str, str], facing_ids: Collection[int], today: date
+) -> BatchEntry | Refused:
+    """Read the page that corrects a batch."""
+    fields = Fields(raw)
+    entry = _read_batch(fields, facing_ids, today)
+    return fields.refused() or entry
+
+
+def parse_pieces(raw: Mapping[str, str], room: int = MOST_IN_BATCH) -> PiecesEntry | Refused:
+    """Read pieces to add to a batch; `room` is how many more it may have."""
+    fields = Fields(raw)
+    entry = _read_pieces(fields)
+    if len(entry.markings) > room:
+        fields.refuse("count", f"A batch has at most {MOST_IN_BATCH} pieces; begin another.")
+    return fields.refused() or entry
+
+
+def _read_batch(fields: Fields, facing_ids: Collection[int], today: date) -> BatchEntry:
+    facing_id = fields.number_of("facing", needed="Choose the facing they are made to.")
+    if facing_id is not None and facing_id not in facing_ids:
+        fields.refuse("facing", "That facing is not in the library.")
+    return BatchEntry(
+        name=fields.text("name", needed="Give the batch a name.", limit=120),
+        facing_id=facing_id or 0,
+        started_on=fields.date("started_on") or today,
+        note=fields.text("note", limit=2000),
+    )
+
+
+def _read_pieces(fields: Fields) -> PiecesEntry:
+    count = fields.number_of("count", needed="Write how many pieces there are.")
+    if count is not None and not 1 <= count <= MOST_PIECES:
+        fields.refuse("count", f"Write down 1 to {MOST_PIECES} pieces at a time.")
+        count = None
+    first = fields.number_of("first")
+    pattern = fields.text("marking", needed="Write how they are marked, such as M5-##.", limit=80)
+    signs = _NUMBER_SIGNS.findall(pattern)
+    if pattern and not (len(signs) == 1 or (not signs and count == 1)):
+        fields.refuse("marking", "Write # once, where each piece's number stands: M5-##.")
+    material = fields.choice("material", MATERIALS, words="Choose the material.")
+    markings = number_markings(pattern, 1 if first is None else first, count or 0)
+    return PiecesEntry(markings, material)
+
+
+def number_markings(pattern: str, first: int, count: int) -> tuple[str, ...]:
+    """Write markings by a pattern: M5-## from 9 gives M5-09, M5-10; without # all are alike."""
+    found = _NUMBER_SIGNS.search(pattern)
+    if found is None:
+        return (pattern,) * count
+    before, width, after = pattern[: found.start()], len(found.group()), pattern[found.end() :]
+    return tuple(f"{before}{number:0{width}d}{after}" for number in range(first, first + count))
+
+
+def continue_marking(marking: str) -> tuple[str, int]:
+    """Guess from the last piece's marking how the next are marked: M5-09 gives M5-## and 10."""
+    numbers = list(re.finditer("[0-9]+", marking))
+    if not numbers:
+        return f"{marking} #".strip(), 2
+    last = numbers[-1]
+    signs = "#" * len(last.group())
+    return f"{marking[: last.start()]}{signs}{marking[last.end() :]}", int(last.group()[:9]) + 1
+
+
+@dataclass(frozen=True, slots=True)
+class Miss:
+    """One place at which a piece is out of tolerance, in words; `mendable` if it can still be cut.
+
+    `beyond_mm` is how far past the tolerance, along the glass or in gap, whichever was given.
+    """
+
+    words: str
+    beyond_mm: float
+    mendable: bool
+
+
+def list_misses(
+    state: BenchState, tolerance: FacingTolerance, gauges: GaugesInUse
+) -> tuple[Miss, ...]:
+    """List where a piece is out of tolerance and by how much; the tip first, then thick to thin."""
+    out = [one for one in state.blades if one.state != "within"]
+    out.sort(key=lambda one: (one.gap_mm is not None, -(one.gap_mm or 0.0), one.rail))
+    return tuple(
+        _miss_tip(one, tolerance) if one.gap_mm is None else _miss_blade(one, tolerance, gauges)
+        for one in out
+    )
+
+
+def _miss_tip(one: BladeLeft, tolerance: FacingTolerance) -> Miss:
+    away = one.away_mm or 0.0
+    limit = tolerance.tip_mm if tolerance.tip_mm is not None else tolerance.gap_mm
+    way = "too open" if away > 0 else "too close"
+    beyond = abs(away) - (2 * one.u_mm if limit is None else limit)
+    words = f"tip {format_mm(abs(away))} mm {way}"
+    return Miss(f"{words}, {format_number(beyond, 3)} beyond", beyond, one.state == "cut")
+
+
+def _miss_blade(one: BladeLeft, tolerance: FacingTolerance, gauges: GaugesInUse) -> Miss:
+    place = f"{format_blade(one.gap_mm or 0.0)} {one.rail}"
+    away, along = one.away_mm, tolerance.position_mm
+    if away is not None and along is not None and abs(away) > along + 1e-9:
+        beyond = abs(away) - along
+        way = "too far" if away > 0 else "short"
+        size, past = (_on_glass(value, gauges.glass) for value in (abs(away), beyond))
+        return Miss(f"{place} {size} {way}, {past} beyond", beyond, one.state == "cut")
+    limit = 2 * one.u_mm if tolerance.gap_mm is None else tolerance.gap_mm
+    beyond = abs(one.height_mm) - limit
+    way = "too high" if one.height_mm > 0 else "too low"
+    size, past = (format_number(value * 1000, 0) for value in (abs(one.height_mm), beyond))
+    words = f"{place} {size} µm {way}, {past} beyond"
+    return Miss(words, beyond, one.state == "cut")
+
+
+def _on_glass(value_mm: float, glass: Scale) -> str:
+    return f"{format_number(to_scale(value_mm, glass), 2)} {glass.unit}".strip()
+
+
+@dataclass(frozen=True, slots=True)
+class AwayCell:
+    """How far one blade, or the tip, is from the target on each rail; "" where not read."""
+
+    left: str
+    right: str
+    is_out: bool
+
+    @property
+    def words(self) -> str:
+        """Both rails, once if they are alike."""
+        if self.left == self.right:
+            return self.left
+        return f"{self.left or '–'}/{self.right or '–'}"
+
+
+def list_away(
+    state: BenchState, gaps_mm: Sequence[float], gauges: GaugesInUse
+) -> tuple[AwayCell, ...]:
+    """Give the deviations of the tip and of each of these blades, in this order."""
+    cells = []
+    for key in (None, *(blade_key(gap) for gap in gaps_mm)):
+        at = {
+            one.rail: one
+            for one in state.blades
+            if (None if one.gap_mm is None else blade_key(one.gap_mm)) == key
+        }
+        if key is None:
+            tip = at.get("tip")
+            words = "" if tip is None or tip.away_mm is None else _signed(tip.away_mm, 2)
+            cells.append(AwayCell(words, words, tip is not None and tip.state != "within"))
+            continue
+        left, right = (_away(at.get(rail), gauges.glass) for rail in ("left", "right"))
+        out = any(one.state != "within" for one in at.values())
+        cells.append(AwayCell(left, right, out))
+    return tuple(cells)
+
+
+def _away(one: BladeLeft | None, glass: Scale) -> str:
+    if one is None or one.away_mm is None:
+        return ""
+    on_glass = one.away_mm / float(glass.mm_per_unit)
+    words = _signed(on_glass, 2)
+    return words.rstrip("0").rstrip(".") if "." in words else words
+
+
+def _signed(value: float, decimals: int) -> str:
+    # a difference of two readings may leave a crumb of rounding
+    return "0" if abs(value) < 0.5 * 10**-decimals else format_signed(value, decimals)
+
+
+def list_unread(target: Target, now: FacingReadings) -> tuple[str, ...]:
+    """Say what the target asks for that was not read: a piece is judged by what was."""
+    unread = []
+    if target.tip_opening_mm is not None and now.tip_opening_mm is None:
+        unread.append("tip")
+    unread += [f"{rail} rail" for rail in ("left", "right") if not getattr(now, rail)]
+    return tuple(unread)
+
+
+def find_length_gap(target: Target) -> float | None:
+    """Give the blade by which the target's facing length is told, None if it has none."""
+    if isinstance(target, PlainFacing):
+        return target.length_gap_mm
+    return min((stop.gap_mm for stop in (*target.left, *target.right)), default=None)
+
+
+def read_length_at(facing: FacingReadings, gap_mm: float | None) -> float | None:
+    """Give where a blade stops, the mean of both rails, in mm; None if it was not read."""
+    if gap_mm is None:
+        return None
+    key = blade_key(gap_mm)
+    read = [s.position_mm for s in (*facing.left, *facing.right) if blade_key(s.gap_mm) == key]
+    return sum(read) / len(read) if read else None
+
+
+def target_length(target: Target) -> float | None:
+    """Give the facing length that the target asks for, in mm."""
+    if isinstance(target, PlainFacing):
+        return target.facing_length_mm
+    return read_length_at(target, find_length_gap(target))
+
+
+@dataclass(frozen=True, slots=True)
+class BatchRun:
+    """One quantity over a batch, in the order made; `chart` is None below two values.
+
+    `target_mm` and `tolerance_mm` (half-width) are None where the target says none.
+    """
+
+    quantity: str
+    label: str
+    markings: tuple[str, ...]
+    values_mm: tuple[float, ...]
+    target_mm: float | None
+    tolerance_mm: float | None
+    chart: IndividualsChart | None
+    words: tuple[str, ...]
+
+
+def run_batch(
+    target: Target,
+    tolerance: FacingTolerance,
+    pieces: Sequence[tuple[str, FacingReadings]],
+) -> tuple[BatchRun, BatchRun]:
+    """Chart tip opening and facing length over a batch; `pieces` are marking and readings."""
+    gap = find_length_gap(target)
+    length_label = "Facing length" + ("" if gap is None else f" at {format_blade(gap)}")
+    tips = [(marking, facing.tip_opening_mm) for marking, facing in pieces]
+    lengths = [(marking, read_length_at(facing, gap)) for marking, facing in pieces]
+    tip_limit = tolerance.tip_mm if tolerance.tip_mm is not None else tolerance.gap_mm
+    return (
+        _run("tip", "Tip opening", tips, target.tip_opening_mm, tip_limit),
+        _run("length", length_label, lengths, target_length(target), tolerance.position_mm),
+    )
+
+
+def _run(
+    quantity: str,
+    label: str,
+    told: Sequence[tuple[str, float | None]],
+    target_mm: float | None,
+    tolerance_mm: float | None,
+) -> BatchRun:
+    read = [(marking, value) for marking, value in told if value is not None]
+    markings, values = tuple(one for one, _ in read), tuple(value for _, value in read)
+    chart = chart_individuals(values) if len(values) > 1 else None
+    words = _describe_run(markings, chart, target_mm, tolerance_mm) if chart else ()
+    return BatchRun(quantity, label, markings, values, target_mm, tolerance_mm, chart, words)
+
+
+def _describe_run(
+    markings: Sequence[str],
+    chart: IndividualsChart,
+    target_mm: float | None,
+    tolerance_mm: float | None,
+) -> tuple[str, ...]:
+    words = []
+    if target_mm is not None:
+        off = chart.centre_mm - target_mm
+        away = "on the target" if abs(off) < 0.005 else f"{format_signed(off, 2)} mm off the target"
+        words.append(
+            f"The mean is {format_mm(chart.centre_mm)} mm, {away}; as it runs, pieces come out "
+            f"between {format_mm(chart.lower_mm)} and {format_mm(chart.upper_mm)} mm."
+        )
+        if tolerance_mm:
+            low, high = target_mm - tolerance_mm, target_mm + tolerance_mm
+            allowed = f"{format_mm(low)} to {format_mm(high)} mm"
+            inside = chart.lower_mm >= low - 1e-9 and chart.upper_mm <= high + 1e-9
+            words.append(
+                f"That lies within the tolerance, {allowed}."
+                if inside
+                else f"The tolerance is {allowed}: as it runs, some pieces will be out of it."
+            )
+    if chart.beyond:
+        names = ", ".join(markings[at] for at in chart.beyond)
+        words.append(f"Beyond the limits: {names}. Something was different there.")
+    if chart.ranges_beyond:
+        steps = ", ".join(f"{markings[at]} to {markings[at + 1]}" for at in chart.ranges_beyond)
+        words.append(f"A larger step than usual: {steps}.")
+    if chart.provisional:
+        count = plural(len(chart.values_mm), "piece")
+        words.append(f"The limits rest on {count}; they settle from {SETTLED_COUNT} on.")
+    return tuple(words)

@@ -1,0 +1,175 @@
+"""Batches of the shop's own making, their pieces, and the shop as the owner of them."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from sqlalchemy import func, or_, select
+from sqlalchemy.orm import Session, joinedload, selectinload
+
+from app.core.batches import BatchEntry, PiecesEntry
+from app.core.customers import CustomerEntry
+from app.core.pieces import PieceEntry
+from app.store.customers import add_customer
+from app.store.facings import KeptFacing, get_facing
+from app.store.gauges import load_register
+from app.store.measurements import Measurement, as_measurement, standing
+from app.store.pieces import add_piece
+from app.store.revisions import change_record
+from app.store.shop import get_shop
+from app.store.tables import Batch, BatchPiece, Job, Piece, ReadingSet
+
+
+@dataclass(frozen=True, slots=True)
+class BatchLine:
+    """A batch as a line in a list."""
+
+    batch: Batch
+    facing: KeptFacing
+    piece_count: int
+
+
+@dataclass(frozen=True, slots=True)
+class MadePiece:
+    """A piece of a batch with the last readings taken of it in the shop's own hands."""
+
+    place: int
+    piece: Piece
+    last: Measurement | None
+
+
+def own_customer_id(session: Session, now: datetime) -> int:
+    """Give the customer that the shop itself is; written down when first asked for."""
+    shop = get_shop(session)
+    if shop.customer_id is None:
+        notes = "The shop itself: the owner of the pieces it makes, until they are sold on."
+        entry = CustomerEntry(shop.name, shop.phone, shop.email, shop.address, "", notes)
+        shop.customer_id = add_customer(session, entry, now).id
+        session.flush()
+    return shop.customer_id
+
+
+def add_batch(session: Session, entry: BatchEntry, now: datetime) -> Batch:
+    """Begin a batch without pieces."""
+    batch = Batch(**_columns(entry), created_at=now)
+    session.add(batch)
+    session.flush()
+    return batch
+
+
+def _columns(entry: BatchEntry) -> dict[str, object]:
+    return {
+        "name": entry.name,
+        "facing_id": entry.facing_id,
+        "started_on": entry.started_on,
+        "note": entry.note,
+    }
+
+
+def save_batch(
+    session: Session, batch: Batch, entry: BatchEntry, seen_version: int | None, now: datetime
+) -> None:
+    """Change a batch and keep what it said; raises Conflict."""
+    change_record(session, batch, _columns(entry), seen_version=seen_version, now=now)
+
+
+def add_batch_pieces(
+    session: Session,
+    batch: Batch,
+    entry: PiecesEntry,
+    instrument_kind: str,
+    today: date,
+    now: datetime,
+) -> None:
+    """Write pieces down as the shop's own, after those the batch has."""
+    owner_id, maker = own_customer_id(session, now), get_shop(session).name
+    last = session.scalar(select(func.max(BatchPiece.place)).where(BatchPiece.batch_id == batch.id))
+    for place, marking in enumerate(entry.markings, start=(last or 0) + 1):
+        made = PieceEntry(
+            instrument_kind=instrument_kind,
+            maker=maker,
+            model=batch.name,
+            marking=marking,
+            material=entry.material,
+            table_length_mm=None,
+            telling_marks="",
+            notes="",
+        )
+        piece = add_piece(session, owner_id, made, today, now)
+        session.add(BatchPiece(batch_id=batch.id, piece_id=piece.id, place=place))
+    session.flush()
+
+
+def get_batch(session: Session, batch_id: int) -> Batch | None:
+    """Give a batch."""
+    return session.get(Batch, batch_id)
+
+
+def list_batches(session: Session, facing_id: int | None = None) -> list[BatchLine]:
+    """List the batches, newest first; those made to one facing only, if asked."""
+    found = (
+        select(Batch, func.count(BatchPiece.piece_id))
+        .outerjoin(BatchPiece, BatchPiece.batch_id == Batch.id)
+        .group_by(Batch.id)
+        .order_by(Batch.started_on.desc(), Batch.id.desc())
+    )
+    if facing_id is not None:
+        found = found.where(Batch.facing_id == facing_id)
+    lines = []
+    for batch, count in session.execute(found):
+        facing = get_facing(session, batch.facing_id)
+        assert facing is not None  # noqa: S101 - the table's foreign key holds it
+        lines.append(BatchLine(batch, facing, count))
+    return lines
+
+
+def find_batch_of(session: Session, piece_id: int) -> tuple[Batch, int] | None:
+    """Give the batch a piece was made in, and its place there."""
+    found = session.execute(
+        select(Batch, BatchPiece.place)
+        .join(BatchPiece, BatchPiece.batch_id == Batch.id)
+        .where(BatchPiece.piece_id == piece_id)
+    ).first()
+    return (found[0], found[1]) if found else None
+
+
+def list_made_pieces(session: Session, batch_id: int) -> list[MadePiece]:
+    """List a batch's pieces in the order made, each with its last readings.
+
+    Readings of a customer's job are left out: what was done to a piece after it was sold says
+    nothing of the batch.
+    """
+    kept = session.scalars(
+        select(BatchPiece)
+        .where(BatchPiece.batch_id == batch_id)
+        .options(joinedload(BatchPiece.piece).joinedload(Piece.owner))
+        .order_by(BatchPiece.place)
+    ).all()
+    sets = _own_sets(session, [one.piece_id for one in kept])
+    return [MadePiece(one.place, one.piece, sets.get(one.piece_id)) for one in kept]
+
+
+def _own_sets(session: Session, piece_ids: Sequence[int]) -> dict[int, Measurement]:
+    """Give for each piece the last standing readings that tell of its facing."""
+    own = get_shop(session).customer_id
+    kept = session.scalars(
+        select(ReadingSet)
+        .outerjoin(Job, Job.id == ReadingSet.job_id)
+        .where(
+            ReadingSet.piece_id.in_(piece_ids),
+            or_(ReadingSet.job_id.is_(None), Job.customer_id == own),
+        )
+        .options(
+            selectinload(ReadingSet.readings),
+            selectinload(ReadingSet.replaced_by),
+            joinedload(ReadingSet.job),
+        )
+        .order_by(ReadingSet.taken_on, ReadingSet.id)
+    )
+    register = load_register(session)
+    made = [as_measurement(one, register, one.job.number if one.job else None) for one in kept]
+    return {
+        one.piece_id: one
+        for one in standing(made)
+        if one.facing.left or one.facing.right or one.facing.tip_opening_mm is not None
+    }

@@ -1,0 +1,179 @@
+"""Batches: markings, what is out and by how much, and the run of tip opening and facing length."""
+
+from datetime import date
+
+import pytest
+
+from app.core.batches import (
+    NewBatchEntry,
+    continue_marking,
+    list_away,
+    list_misses,
+    list_unread,
+    number_markings,
+    parse_new_batch,
+    parse_pieces,
+    run_batch,
+    target_length,
+)
+from app.core.bench import judge_bench
+from app.core.facings import FacingTolerance, PlainFacing
+from app.core.forms import Refused
+from app.core.measurements import Blade, GaugesInUse
+from app.core.readings import FacingReadings
+from app.core.units import SCALES
+from tests.core.test_comparison import BLADES_MM, told
+
+TODAY = date(2026, 11, 25)
+GAUGES = GaugesInUse(
+    tuple(Blade(at, gap) for at, gap in enumerate(BLADES_MM)),
+    SCALES["glass_half_mm"], SCALES["tip_mm"], SCALES["bore_in"],
+)  # fmt: skip
+TARGET = told((7, 14, 24, 36), 1.10)
+TOLERANCE = FacingTolerance(position_mm=0.5, tip_mm=0.02)
+TYPED = {"name": "Shop five", "facing": "3", "count": "2", "marking": "M5-##", "first": "9",
+         "material": "hard_rubber"}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("pattern", "first", "count", "markings"),
+    [
+        ("M5-##", 9, 2, ("M5-09", "M5-10")),
+        ("#", 1, 3, ("1", "2", "3")),
+        ("A### b", 98, 3, ("A098 b", "A099 b", "A100 b")),
+        ("only", 1, 1, ("only",)),
+    ],
+)
+def test_markings_are_numbered_by_their_pattern(pattern, first, count, markings):
+    assert number_markings(pattern, first, count) == markings
+
+
+@pytest.mark.parametrize(
+    ("last", "pattern", "first"),
+    [("M5-09", "M5-##", 10), ("M5-10", "M5-##", 11), ("9", "#", 10), ("only", "only #", 2),
+     ("2026/007a", "2026/###a", 8)],
+)  # fmt: skip
+def test_the_next_marking_follows_the_last(last, pattern, first):
+    assert continue_marking(last) == (pattern, first)
+
+
+def test_a_new_batch_is_read_with_its_pieces():
+    entry = parse_new_batch(TYPED, {3}, TODAY)
+    assert isinstance(entry, NewBatchEntry)
+    assert entry.batch.started_on == TODAY
+    assert entry.pieces.markings == ("M5-09", "M5-10")
+
+
+@pytest.mark.parametrize(
+    ("changed", "field", "words"),
+    [
+        ({"name": ""}, "name", "Give the batch a name"),
+        ({"facing": ""}, "facing", "Choose the facing"),
+        ({"facing": "4"}, "facing", "not in the library"),
+        ({"count": "0"}, "count", "1 to 200"),
+        ({"count": "900"}, "count", "1 to 200"),
+        ({"count": "many"}, "count", "not a whole number"),
+        ({"marking": "M5"}, "marking", "Write # once"),
+        ({"marking": "#-#"}, "marking", "Write # once"),
+        ({"material": "cheese"}, "material", "Choose the material"),
+        ({"started_on": "soon"}, "started_on", "not a date"),
+    ],
+)
+def test_bad_input_is_refused_beside_its_field(changed, field, words):
+    entry = parse_new_batch({**TYPED, **changed}, {3}, TODAY)
+    assert isinstance(entry, Refused)
+    assert set(entry.problems) == {field}
+    assert words in entry.problems[field]
+
+
+def test_a_batch_has_room_for_so_many_pieces():
+    assert isinstance(parse_pieces(TYPED, room=1), Refused)
+
+
+def misses(now, tolerance=TOLERANCE):
+    state = judge_bench(TARGET, now, tolerance)
+    return [(one.words, one.mendable) for one in list_misses(state, tolerance, GAUGES)]
+
+
+@pytest.mark.parametrize(
+    ("now", "expected"),
+    [
+        (TARGET, []),
+        # one number of the glass is the tolerance itself: 0.5 mm
+        (told((7, 14, 25, 36), 1.12), []),
+        (told((7, 14, 24, 36), 1.15), [("tip 0.05 mm too open, 0.03 beyond", False)]),
+        (told((7, 14, 24, 36), 1.07), [("tip 0.03 mm too close, 0.01 beyond", True)]),
+        (told((7, 14, 22, 36), 1.10, right=(7, 14, 24, 38.5)),
+         [("0.010 in left 2 short, 1 beyond", True),
+          ("0.0015 in right 2.5 too far, 1.5 beyond", False)]),
+    ],
+)  # fmt: skip
+def test_what_is_out_is_told_with_how_far_it_is_beyond_the_tolerance(now, expected):
+    assert misses(now) == expected
+
+
+def test_a_tolerance_of_the_gap_alone_is_told_in_micrometres():
+    ((words, mendable),) = misses(told((7, 14, 20, 36), 1.10, right=(7, 14, 24, 36)),
+                                  FacingTolerance(gap_mm=0.02))  # fmt: skip
+    assert words.startswith("0.010 in left ")
+    assert " µm too high, " in words
+    assert mendable
+
+
+def test_deviations_stand_tip_first_then_thick_to_thin():
+    state = judge_bench(TARGET, told((7, 14, 23, 36.5), 1.08, right=(7, 14, 24, 36.5)), TOLERANCE)
+    cells = list_away(state, BLADES_MM, GAUGES)
+    assert [cell.words for cell in cells] == ["−0.02", "0", "0", "−1/0", "+0.5"]
+    assert not any(cell.is_out for cell in cells)
+    assert list_away(state, (1.27,), GAUGES)[1].words == ""
+
+
+def test_what_was_not_read_is_said():
+    now = told((7, 14, 24, 36), None)
+    assert list_unread(TARGET, FacingReadings(now.left, (), None)) == ("tip", "right rail")
+    assert list_unread(TARGET, TARGET) == ()
+
+
+def test_the_facing_length_is_that_of_the_targets_thinnest_blade():
+    assert target_length(TARGET) == 18.0
+    assert target_length(PlainFacing(17.5, 1.1)) == 17.5
+
+
+# Ten values and their chart, worked by hand: the mean is 1.104, the nine steps sum to 0.13, so
+# the mean step is 0.01444, its 2.66-fold 0.0384; 2.66 is 3/1.128 (ISO 7870-2's constant).
+TIPS = (1.10, 1.11, 1.09, 1.10, 1.12, 1.11, 1.10, 1.11, 1.09, 1.11)
+
+
+def test_the_run_of_a_batch_has_the_limits_of_an_individuals_chart():
+    pieces = [(f"M5-{at}", told((7, 14, 24, 36), tip)) for at, tip in enumerate(TIPS, start=1)]
+    tip, length = run_batch(TARGET, TOLERANCE, pieces)
+    assert tip.chart.centre_mm == pytest.approx(1.104)
+    assert tip.chart.mean_moving_range_mm == pytest.approx(0.13 / 9)
+    assert tip.chart.upper_mm - 1.104 == pytest.approx(2.66 * 0.13 / 9, rel=1e-3)
+    assert tip.target_mm == 1.10
+    assert tip.words[0] == (
+        "The mean is 1.10 mm, on the target; as it runs, pieces come out between 1.07 and 1.14 mm."
+    )
+    assert tip.words[1] == (
+        "The tolerance is 1.08 to 1.12 mm: as it runs, some pieces will be out of it."
+    )
+    assert tip.words[-1] == "The limits rest on 10 pieces; they settle from 20 on."
+    assert length.values_mm == (18.0,) * 10
+    assert length.words[1] == "That lies within the tolerance, 17.50 to 18.50 mm."
+
+
+def test_a_piece_that_was_made_otherwise_is_named():
+    tips = (*TIPS, 1.25, *TIPS)
+    pieces = [(f"M{at}", told((7, 14, 24, 36), tip)) for at, tip in enumerate(tips, start=1)]
+    words = " ".join(run_batch(TARGET, TOLERANCE, pieces)[0].words)
+    assert "Beyond the limits: M11." in words
+    assert "A larger step than usual: M10 to M11, M11 to M12." in words
+    assert "settle" not in words
+
+
+def test_pieces_without_the_reading_are_left_out_and_one_alone_makes_no_chart():
+    pieces = [("M1", told((7, 14, 24), 1.10)), ("M2", told((7, 14, 24, 36), None))]
+    tip, length = run_batch(TARGET, TOLERANCE, pieces)
+    assert (tip.markings, length.markings) == (("M1",), ("M2",))
+    assert tip.chart is None
+    assert tip.words == ()

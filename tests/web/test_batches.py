@@ -1,0 +1,168 @@
+"""Batches: begun, read piece by piece, judged against the target, drawn as run charts."""
+
+import pytest
+
+
+@pytest.fixture
+def begin(browser):
+    """Write a facing down and begin a batch of three to it; gives the batch's address."""
+
+    def start(**typed):
+        browser.open("/facings/new")
+        browser.send(
+            "main form", name="Shop five", told_by="readings", line="36 24 14 7 / 1.10",
+            position_tolerance="0.5", tip_tolerance="0.02", gap_tolerance="",
+        )  # fmt: skip
+        browser.open(browser.page.select_one("a[href^='/batches/new']")["href"])
+        browser.send("main form", **{"name": "Spring run", "count": "3", "marking": "M5-##",
+                                     **typed})  # fmt: skip
+        return browser.path
+
+    return start
+
+
+@pytest.fixture
+def read_piece(browser):
+    """Read a piece of the batch through the page its row leads to."""
+
+    def read(piece, line):
+        browser.open(f"/pieces/{piece}/readings")
+        browser.send("form[data-grid]", line=line)
+        assert browser.path.startswith("/readings/"), browser.text
+
+    return read
+
+
+def rows(browser):
+    return {
+        row.select_one("th a").text: [" ".join(cell.get_text(" ").split())
+                                      for cell in row.select("td")]
+        for row in browser.page.select("table.batch tbody tr")
+    }  # fmt: skip
+
+
+def test_a_batch_writes_its_pieces_down_as_the_shops_own(browser, begin):
+    address = begin()
+    assert address == "/batches/1"
+    assert list(rows(browser)) == ["M5-01", "M5-02", "M5-03"]
+    assert "3 pieces, none read yet." in browser.text
+    assert browser.page.select_one("a.do")["href"] == "/pieces/1/readings"
+    browser.open("/pieces/2")
+    assert "piece 2 of Spring run" in browser.text
+    assert "The workshop Spring run “M5-02”" in browser.text
+    browser.open("/customers/1")
+    assert browser.page.select_one("h1").text == "The workshop"
+    browser.open(address)
+    browser.send("form[action$=pieces]", count="1")
+    assert list(rows(browser))[-1] == "M5-04"
+    browser.open("/customers")
+    assert browser.text.count("The workshop") == 1
+
+
+def test_each_piece_is_held_against_the_target(browser, begin, read_piece):
+    address = begin()
+    read_piece(1, "36 24 14 7 / 1.10")
+    read_piece(2, "36 22/24 14 7 / 1.15")
+    browser.open(address)
+    found = rows(browser)
+    assert found["M5-01"] == [
+        "36 24 14 7 / 1.10 25 November 2026", "0", "0", "0", "0", "0", "Within tolerance",
+    ]  # fmt: skip
+    assert found["M5-02"][1:] == [
+        "+0.05", "0", "0", "−2/0", "0",
+        "Out: tip 0.05 mm too open, 0.03 beyond; 0.010 in left 2 short, 1 beyond. "
+        "Only the table can bring it back.",
+    ]  # fmt: skip
+    assert "1 of 2 read is out of tolerance. 1 still to read." in browser.text
+    assert browser.page.select_one("a.do").text == "Read M5-03"
+
+
+def test_the_run_charts_are_pictures_with_a_tag(browser, client, begin, read_piece):
+    address = begin()
+    read_piece(1, "36 24 14 7 / 1.10")
+    browser.open(address)
+    assert not browser.page.select("img.picture")
+    assert client.get(f"{address}/tip.svg").status_code == 404
+    read_piece(2, "36 24 14 7 / 1.12")
+    browser.open(address)
+    assert [one["src"] for one in browser.page.select("img.picture")] == [
+        f"{address}/tip.svg", f"{address}/length.svg",
+    ]  # fmt: skip
+    for one in ("tip.svg", "length.svg", "tip.svg?size=small"):
+        answer = client.get(f"{address}/{one}")
+        assert answer.headers["content-type"] == "image/svg+xml"
+        tag = answer.headers["etag"]
+        again = client.get(f"{address}/{one}", headers={"If-None-Match": tag})
+        assert again.status_code == 304
+    assert client.get(f"{address}/colour.svg").status_code == 404
+
+
+def test_a_refused_batch_comes_back_as_typed(browser, begin):
+    begin()
+    browser.open("/batches/new")
+    page = browser.send("main form", status=422, name="Autumn run", count="x", marking="A#")
+    assert page.select_one("#name")["value"] == "Autumn run"
+    assert page.select_one("#count")["value"] == "x"
+    assert "Choose the facing" in browser.text
+    for link in page.select(".problems a"):
+        assert page.select_one(f"[id='{link['href'][1:]}']") is not None
+    browser.open("/batches/1")
+    page = browser.send("form[action$=pieces]", status=422, count="5000")
+    assert page.select_one("#count")["value"] == "5000"
+    assert page.select_one("details[open] form[action$=pieces]") is not None
+
+
+def test_a_batch_is_corrected_and_two_windows_lose_nothing(browser, begin):
+    address = begin()
+    browser.open(f"{address}/edit")
+    stale = browser.page
+    browser.send("main form", name="Spring run, first half")
+    assert browser.page.select_one("h1").text == "Spring run, first half"
+    browser.page, browser.path = stale, f"{address}/edit"
+    browser.send("main form", status=409, name="Spring run A")
+    assert "Spring run, first half" in browser.text
+    assert "Spring run A" in browser.text
+
+
+def test_what_a_customers_job_did_later_says_nothing_of_the_batch(
+    browser, begin, read_piece, clock
+):
+    address = begin()
+    read_piece(1, "36 24 14 7 / 1.10")
+    browser.open("/drop-off")
+    browser.send("main form", do="take_in", customer="new", customer_name="Ben Auerhahn",
+                 piece="new", piece_marking="other")  # fmt: skip
+    browser.open("/pieces/1/owner?find=auer")
+    browser.send("main form[method=post]", owner="2")
+    clock.pass_days(30)
+    browser.open("/drop-off?customer=2&piece=1")
+    browser.send("main form", do="take_in")
+    browser.open(f"{browser.path}/readings?role=as_received")
+    browser.send("form[data-grid]", line="40 28 16 8 / 1.30")
+    browser.open(address)
+    assert rows(browser)["M5-01"][-1] == "Within tolerance"
+    assert "now Ben Auerhahn’s" in browser.text
+
+
+def test_batches_are_reached_from_facings_and_the_shop(browser, begin):
+    begin()
+    for address in ("/facings", "/settings"):
+        browser.open(address)
+        assert browser.page.select_one("main a[href='/batches']") is not None
+    browser.open("/batches")
+    assert "Spring run" in browser.text
+    browser.open("/facings/1")
+    assert browser.page.select_one("a[href='/batches/1']") is not None
+
+
+@pytest.mark.parametrize("path", ["/batches/9", "/batches/9/edit", "/batches/9/tip.svg"])
+def test_a_batch_that_is_not_there_is_said_to_be_so(browser, path):
+    browser.open(path, status=404)
+    assert "no such batch" in browser.text
+
+
+def test_without_a_facing_the_way_to_one_is_shown(browser):
+    browser.open("/batches")
+    assert browser.page.select_one("a.do")["href"] == "/facings/new"
+    browser.open("/batches/new")
+    assert browser.page.select_one("#facing a[href='/facings/new']") is not None
