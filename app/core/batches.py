@@ -68,12 +68,15 @@ def parse_batch(
     return fields.refused() or entry
 
 
-def parse_pieces(raw: Mapping[str, str], room: int = MOST_IN_BATCH) -> PiecesEntry | Refused:
-    """Read pieces to add to a batch; `room` is how many more it may have."""
+def parse_pieces(raw: Mapping[str, str], taken: Sequence[str]) -> PiecesEntry | Refused:
+    """Read pieces to add to a batch; `taken` are the markings of those it has."""
     fields = Fields(raw)
     entry = _read_pieces(fields)
-    if len(entry.markings) > room:
+    if len(taken) + len(entry.markings) > MOST_IN_BATCH:
         fields.refuse("count", f"A batch has at most {MOST_IN_BATCH} pieces; begin another.")
+    twice = [marking for marking in entry.markings if marking in set(taken)]
+    if twice:
+        fields.refuse("first", f"{twice[0]} is in this batch already.")
     return fields.refused() or entry
 
 

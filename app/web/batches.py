@@ -8,7 +8,6 @@ from sqlalchemy.orm import Session
 
 from app.core.analysis import MalformedReading
 from app.core.batches import (
-    MOST_IN_BATCH,
     AwayCell,
     BatchRun,
     Miss,
@@ -263,8 +262,8 @@ def create_pieces(
     batch, facing = _batch(session, batch_id)
     if answer := taken_before(session, form):
         return answer
-    room = MOST_IN_BATCH - len(list_made_pieces(session, batch_id))
-    entry = parse_pieces(form.values, room)
+    taken = [one.piece.marking for one in list_made_pieces(session, batch_id)]
+    entry = parse_pieces(form.values, taken)
     if isinstance(entry, Refused):
         form.problems = dict(entry.problems)
         return _page(request, session, batch_id, form)

@@ -86,8 +86,15 @@ def test_bad_input_is_refused_beside_its_field(changed, field, words):
     assert words in entry.problems[field]
 
 
-def test_a_batch_has_room_for_so_many_pieces():
-    assert isinstance(parse_pieces(TYPED, room=1), Refused)
+@pytest.mark.parametrize(
+    ("taken", "problems"),
+    [
+        (["M"] * 998, {"count": "A batch has at most 999 pieces; begin another."}),
+        (["M5-08", "M5-10"], {"first": "M5-10 is in this batch already."}),
+    ],
+)
+def test_pieces_that_a_batch_cannot_take_are_refused(taken, problems):
+    assert parse_pieces(TYPED, taken) == Refused(problems)
 
 
 def misses(now, tolerance=TOLERANCE):
