@@ -543,6 +543,15 @@ class Revision(Base):
     __table_args__ = (UniqueConstraint("noun", "record_id", "id"),)
 
 
+class Draft(Base):
+    """What is being typed on a page, by the page's address, until it is kept or discarded."""
+
+    __tablename__ = "draft"
+    place: Mapped[str] = mapped_column(String(60), primary_key=True)
+    fields: Mapped[dict[str, Any]]
+    at: Mapped[datetime]
+
+
 class Submission(Base):
     """A form already taken, by the token it carried: a second press changes nothing."""
 
