@@ -512,6 +512,32 @@ class SlipFile(Base):
     content: Mapped[bytes]
 
 
+class Charge(Base):
+    """A line of a job's bill."""
+
+    __tablename__ = "charge"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    job_id: Mapped[int] = mapped_column(ForeignKey("job.id"), index=True)
+    label: Mapped[str]
+    amount_minor: Mapped[int]
+    created_at: Mapped[datetime]
+    struck_at: Mapped[datetime | None]
+
+
+class Payment(Base):
+    """A deposit, a payment, or money paid back."""
+
+    __tablename__ = "payment"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    job_id: Mapped[int] = mapped_column(ForeignKey("job.id"), index=True)
+    paid_on: Mapped[date]
+    kind: Mapped[str] = mapped_column(String(20))
+    way: Mapped[str] = mapped_column(default="")
+    amount_minor: Mapped[int]
+    created_at: Mapped[datetime]
+    struck_at: Mapped[datetime | None]
+
+
 class Photo(Base):
     """A photograph's words; its dots are in the book's folder, under its generated name."""
 

@@ -73,7 +73,7 @@ def test_a_preview_names_the_curve_before_anything_is_kept(grid):
     grid.keyboard.type("36 24 12 6 / 1.06")
     preview = grid.locator("[data-preview]")
     preview.filter(has_text="circular arc").wait_for()
-    assert "The tip stands" in preview.inner_text()
+    assert "tip stands" in preview.inner_text()
     picture = preview.locator("img")
     picture.wait_for()
     picture.evaluate("one => one.decode()")
