@@ -137,3 +137,12 @@ for (const button of document.querySelectorAll("[data-print]")) {
   button.hidden = false;
   button.addEventListener("click", () => window.print());
 }
+
+for (const button of document.querySelectorAll("[data-copy]")) {
+  button.hidden = false;
+  button.addEventListener("click", async () => {
+    const text = document.getElementById(button.dataset.copy);
+    try { await navigator.clipboard.writeText(text.value); } catch { text.select(); document.execCommand("copy"); }
+    button.textContent = "Copied";
+  });
+}

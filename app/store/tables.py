@@ -538,6 +538,15 @@ class Payment(Base):
     struck_at: Mapped[datetime | None]
 
 
+class MessageText(Base):
+    """The shop's own wording of one kind of message."""
+
+    __tablename__ = "message_text"
+    kind: Mapped[str] = mapped_column(String(40), primary_key=True)
+    subject: Mapped[str]
+    body: Mapped[str]
+
+
 class Photo(Base):
     """A photograph's words; its dots are in the book's folder, under its generated name."""
 
