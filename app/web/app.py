@@ -27,6 +27,7 @@ from app.web import (
     facings,
     first_start,
     gauges,
+    glance,
     help_pages,
     jobs,
     logins,
@@ -55,6 +56,7 @@ from app.web.troubles import say_broken, say_unwritable
 
 ROUTERS = (
     bench.router,
+    glance.router,
     drop_offs.router,
     first_start.router,
     lookups.router,
