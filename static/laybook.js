@@ -114,7 +114,12 @@ if (grid) {
     }
     preview.innerHTML = reply.preview;
   });
-  grid.addEventListener("input", (event) => { if (event.target.matches("[data-cell], [data-live], select")) refresh(); });
+  // What is typed is also a draft at the server; a page that closes sends its last state at once.
+  let typed = false;
+  grid.addEventListener("input", (event) => { typed = true; if (event.target.matches("[data-cell], [data-live], select, [name=note], [name=why], [name=taken_on]")) refresh(); });
+  grid.addEventListener("submit", () => { typed = false; });
+  const flush = () => { if (typed && grid.dataset.previewAt) navigator.sendBeacon(grid.dataset.previewAt, new FormData(grid)); };
+  document.addEventListener("visibilitychange", () => { if (document.visibilityState === "hidden") flush(); });
   if (!document.querySelector("[data-focus-here]")) grid.querySelector("[data-start]")?.focus();
 }
 
@@ -131,4 +136,13 @@ window.addEventListener("pageshow", () => {
 for (const button of document.querySelectorAll("[data-print]")) {
   button.hidden = false;
   button.addEventListener("click", () => window.print());
+}
+
+for (const button of document.querySelectorAll("[data-copy]")) {
+  button.hidden = false;
+  button.addEventListener("click", async () => {
+    const text = document.getElementById(button.dataset.copy);
+    try { await navigator.clipboard.writeText(text.value); } catch { text.select(); document.execCommand("copy"); }
+    button.textContent = "Copied";
+  });
 }

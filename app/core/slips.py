@@ -72,6 +72,7 @@ SLIP_KINDS: dict[str, SlipKind] = {
         SlipKind("bench_sheet", "Bench sheet", "to write on at the bench", "sheet"),
         SlipKind("return_card", "Return card", "goes home with the piece", "sheet"),
         SlipKind("half_card", "Half-page card", "the same, for the case", "half"),
+        SlipKind("bill", "Bill", "what it costs, what was paid", "sheet"),
         SlipKind("packing_note", "Packing note", "lies in the parcel", "sheet"),
         SlipKind(
             "piece_record", "Full record", "all that is known of a piece", "sheet", "piece",
@@ -182,6 +183,19 @@ class BenchPart:
 
 
 @dataclass(frozen=True, slots=True)
+class BillPart:
+    """The rest of the bill: lines, payments and sums, each in words and money."""
+
+    lines: tuple[tuple[str, str], ...]
+    payments: tuple[tuple[str, str], ...]
+    total: str
+    paid: str
+    balance_label: str
+    balance: str
+    address: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class PackingPart:
     """The rest of the packing note."""
 
@@ -215,7 +229,7 @@ class RecordPart:
     jobs: tuple[RecordJob, ...]
 
 
-SlipPart = IntakePart | TagPart | CardPart | BenchPart | PackingPart | RecordPart
+SlipPart = IntakePart | TagPart | CardPart | BenchPart | BillPart | PackingPart | RecordPart
 
 
 @dataclass(frozen=True, slots=True)

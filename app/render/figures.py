@@ -147,6 +147,18 @@ class Sheet:
         )
         self.figure.add_artist(marks)
 
+    def box(
+        self, x_mm: float, y_mm: float, width_mm: float, height_mm: float, color: str = INK
+    ) -> None:
+        """Fill a box, given by its lower left corner."""
+        from matplotlib.patches import Rectangle
+
+        box = Rectangle(
+            (x_mm, y_mm), width_mm, height_mm, facecolor=color, linewidth=0, zorder=2,
+            transform=self._mm,
+        )  # fmt: skip
+        self.figure.add_artist(box)
+
     def strokes(
         self,
         strokes: Iterable[tuple[tuple[float, float], tuple[float, float]]],

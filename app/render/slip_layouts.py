@@ -11,6 +11,7 @@ from app.core.cards import CardFigure, CardRow
 from app.core.forms import shorten
 from app.core.slips import (
     BenchPart,
+    BillPart,
     CardPart,
     CardPhoto,
     IntakePart,
@@ -431,6 +432,33 @@ def _lay_out_bench(common: SlipCommon, part: BenchPart, space: Space) -> tuple[B
     )
 
 
+def _lay_out_bill(common: SlipCommon, part: BillPart, space: Space) -> tuple[Block, ...]:
+    def money(rows: tuple[tuple[str, str], ...], heads: tuple[str, str]) -> Table:
+        return Table(
+            ((Cell(heads[0]), Cell(heads[1], across="right")),),
+            tuple((Cell(space.cut(what, 160)), Cell(sum_, across="right")) for what, sum_ in rows),
+            (75, 25),
+        )
+
+    blocks: list[Block] = [
+        _head(common, space),
+        Words(f"Bill · {common.issued_on}{_slip(common)}", "strong"),
+        Words(space.name(common.customer), "name"),
+        *(Words(space.cut(line, 120), "plain") for line in space.first(part.address, 6)),
+        Words(_piece_sentence(common, space), "plain"),
+        money(part.lines, ("For", "Amount")),
+        Words(f"Together {part.total}", "name", across="right"),
+    ]
+    if part.payments:
+        blocks += [
+            money(part.payments, ("Paid", "Amount")),
+            Words(f"Paid {part.paid}", "plain", across="right"),
+        ]
+    said = f"{part.balance_label.capitalize()} {part.balance}".strip()
+    blocks += [Rule(), Words(said, "line", across="right")]
+    return tuple(blocks)
+
+
 def _lay_out_packing(common: SlipCommon, part: PackingPart, space: Space) -> tuple[Block, ...]:
     return (
         _head(common, space),
@@ -531,6 +559,7 @@ _LAYOUTS: Mapping[str, Callable[..., tuple[Block, ...]]] = {
     "bench_sheet": _lay_out_bench,
     "return_card": _lay_out_card,
     "half_card": _lay_out_half_card,
+    "bill": _lay_out_bill,
     "packing_note": _lay_out_packing,
     "piece_record": _lay_out_record,
 }

@@ -512,6 +512,41 @@ class SlipFile(Base):
     content: Mapped[bytes]
 
 
+class Charge(Base):
+    """A line of a job's bill."""
+
+    __tablename__ = "charge"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    job_id: Mapped[int] = mapped_column(ForeignKey("job.id"), index=True)
+    label: Mapped[str]
+    amount_minor: Mapped[int]
+    created_at: Mapped[datetime]
+    struck_at: Mapped[datetime | None]
+
+
+class Payment(Base):
+    """A deposit, a payment, or money paid back."""
+
+    __tablename__ = "payment"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    job_id: Mapped[int] = mapped_column(ForeignKey("job.id"), index=True)
+    paid_on: Mapped[date]
+    kind: Mapped[str] = mapped_column(String(20))
+    way: Mapped[str] = mapped_column(default="")
+    amount_minor: Mapped[int]
+    created_at: Mapped[datetime]
+    struck_at: Mapped[datetime | None]
+
+
+class MessageText(Base):
+    """The shop's own wording of one kind of message."""
+
+    __tablename__ = "message_text"
+    kind: Mapped[str] = mapped_column(String(40), primary_key=True)
+    subject: Mapped[str]
+    body: Mapped[str]
+
+
 class Photo(Base):
     """A photograph's words; its dots are in the book's folder, under its generated name."""
 
@@ -541,6 +576,15 @@ class Revision(Base):
     at: Mapped[datetime]
     before: Mapped[dict[str, Any]]
     __table_args__ = (UniqueConstraint("noun", "record_id", "id"),)
+
+
+class Draft(Base):
+    """What is being typed on a page, by the page's address, until it is kept or discarded."""
+
+    __tablename__ = "draft"
+    place: Mapped[str] = mapped_column(String(60), primary_key=True)
+    fields: Mapped[dict[str, Any]]
+    at: Mapped[datetime]
 
 
 class Submission(Base):

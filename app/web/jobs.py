@@ -11,6 +11,7 @@ from app.core.forms import Refused
 from app.core.jobs import STAGES, AgreedEntry, parse_agreed, parse_note
 from app.core.passes import ABRASIVES, PassEntry, parse_pass
 from app.core.pieces import CAUTION_DEFERS, MATERIAL_CAUTIONS
+from app.store.charges import account_of
 from app.store.jobs import add_event, get_job, move_job, save_agreed
 from app.store.measurements import list_measurements, measurements_of_job
 from app.store.passes import add_pass, strike_pass
@@ -70,6 +71,7 @@ def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLRespo
         last_pass=next((one for one in reversed(job.passes) if one.struck_at is None), None),
         abrasives=ABRASIVES,
         photos=album_photos(session, job.piece, job),
+        account=account_of(session, job),
         caution=f"{MATERIAL_CAUTIONS[job.piece.material]} {CAUTION_DEFERS}",
         bench=gather_bench(session, job, gauges),
     )

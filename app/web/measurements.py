@@ -14,6 +14,7 @@ from app.core.analysis import FacingAnalysis, analyse_facing
 from app.core.corrections import correct_readings
 from app.core.dial_columns import fill_dials
 from app.core.dials import say_dials
+from app.core.drafts import pick_draft
 from app.core.forms import Refused
 from app.core.length_changes import tell_lengths
 from app.core.lengths import drop_unread, is_length, length_cells, length_meanings
@@ -44,6 +45,7 @@ from app.core.wording import (
     read_facing_length,
     say_evenness,
 )
+from app.store.drafts import drop_draft, keep_draft
 from app.store.gauges import sizes_in_use
 from app.store.jobs import add_event, get_job, move_job
 from app.store.measurements import (
@@ -56,6 +58,7 @@ from app.store.measurements import (
 from app.store.pieces import get_piece
 from app.store.shop import gauges_in_use, get_shop, list_blade_sets
 from app.store.tables import Job, Piece, Shop
+from app.web.drafts import save_draft, take_up_draft
 from app.web.lengths import length_fields, list_dial_rows, list_length_rows, say_bore
 from app.web.pages import (
     Clock,
@@ -142,22 +145,31 @@ def _correction_bench(session: Session, set_id: int) -> Bench:
 
 @router.get("/jobs/{number}/readings")
 def new(
-    request: Request, session: Reading, clock: Clock, number: int, role: str = "as_received"
+    request: Request,
+    session: Reading,
+    clock: Clock,
+    number: int,
+    role: str = "as_received",
+    draft: str = "",
 ) -> HTMLResponse:
-    """Show an empty grid for a job."""
-    form = Form(values={"role": role if role in ROLES else "as_received"})
+    """Show an empty grid for a job, or its draft."""
+    form = Form(values={"role": role if role in ROLES else "as_received", "draft": draft})
     return _grid(request, session, _job_bench(session, number), form, clock)
 
 
 @router.get("/pieces/{piece_id}/readings")
-def new_of_piece(request: Request, session: Reading, clock: Clock, piece_id: int) -> HTMLResponse:
-    """Show an empty grid for readings outside any job."""
-    form = Form(values={"role": "reference"})
+def new_of_piece(
+    request: Request, session: Reading, clock: Clock, piece_id: int, draft: str = ""
+) -> HTMLResponse:
+    """Show an empty grid for readings outside any job, or its draft."""
+    form = Form(values={"role": "reference", "draft": draft})
     return _grid(request, session, _piece_bench(session, piece_id), form, clock)
 
 
 @router.get("/readings/{set_id}/correct")
-def correct(request: Request, session: Reading, clock: Clock, set_id: int) -> HTMLResponse:
+def correct(
+    request: Request, session: Reading, clock: Clock, set_id: int, draft: str = ""
+) -> HTMLResponse:
     """Show the grid filled with a set's readings, to correct them."""
     bench = _correction_bench(session, set_id)
     form = Form()
@@ -168,6 +180,7 @@ def correct(request: Request, session: Reading, clock: Clock, set_id: int) -> HT
             "note": bench.replaces.note,
             "blade_set": str(bench.replaces.blade_set_id or ""),
             **_cells(bench.replaces, _gauges(session, form, bench)),
+            "draft": draft,
         }
     return _grid(request, session, bench, form, clock)
 
@@ -220,6 +233,9 @@ def _take(request: Request, session: Session, bench: Bench, form: Form, clock: C
     entry = parse_set(form.values, gauges, bench.piece.instrument_kind, clock.today())
     if isinstance(entry, Refused):
         form.problems = {**entry.problems, **form.problems}
+    if form.problems or form.get("do") == "check" or isinstance(entry, Asked):
+        keep_draft(session, bench.action, pick_draft(form.values), clock.now())
+        session.commit()
     if form.problems or form.get("do") == "check":
         return _grid(request, session, bench, form, clock)
     if isinstance(entry, Asked):
@@ -229,6 +245,7 @@ def _take(request: Request, session: Session, bench: Bench, form: Form, clock: C
     assert isinstance(entry, SetEntry)  # noqa: S101 - the other cases were answered above
     why = form.get("why").strip()[:500]
     location = keep_set(session, bench, entry, gauges, clock.now(), why)
+    drop_draft(session, bench.action)
     note_taken(session, form, location, clock.now())
     session.commit()
     return go_to(location)
@@ -294,6 +311,7 @@ def _gauges(session: Session, form: Form, bench: Bench) -> GaugesInUse:
 def _grid(
     request: Request, session: Session, bench: Bench, form: Form, clock: Clock
 ) -> HTMLResponse:
+    draft = take_up_draft(session, bench.action, form, clock) if request.method == "GET" else None
     gauges = _gauges(session, form, bench)
     today = clock.today()
     # The line is spread over the cells only where it can be; the line itself stays as typed.
@@ -305,6 +323,7 @@ def _grid(
         "measurements/new.html",
         form=form,
         bench=bench,
+        draft=draft,
         gauges=gauges,
         blade_sets=list_blade_sets(session),
         cells=cells if form.problems or checked else form.values,
@@ -362,8 +381,11 @@ def _preview(
 
 
 @router.post("/readings/preview")
-def preview(session: Reading, form: TypedWithColumns, clock: Clock, piece: int) -> JSONResponse:
-    """Say what a half-typed grid means and comes to; nothing is kept."""
+def preview(
+    request: Request, session: Reading, form: TypedWithColumns, clock: Clock, piece: int
+) -> JSONResponse:
+    """Say what a half-typed grid means and comes to, and keep it as a draft."""
+    save_draft(request, form, clock)
     found = found_or_404(get_piece(session, piece), "There is no such piece in this book.")
     gauges = _gauges(session, form, Bench(found, None, "", ""))
     cells = fill_dials(fill_from_line(form.values, gauges.blades))

@@ -16,6 +16,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from sqlalchemy.orm import Session
 
 from app.core import forms, units
+from app.core.charges import PAYMENT_SIGNS
 from app.core.customers import INSTRUMENT_KINDS
 from app.core.jobs import RETURN_WAYS, STAGES, days_late, say_wanted
 from app.core.measurements import ROLES
@@ -172,6 +173,7 @@ def templates() -> Environment:
         cut_options=lambda: [(kind.key, kind.label) for kind in CUT_KINDS.values()],
         amount=forms.format_amount,
         job_papers=lambda: kinds_about("job"),
+        payment_label=lambda kind: PAYMENT_SIGNS[kind][0],
         slip_label=lambda kind: SLIP_KINDS[kind].label,
         new_token=lambda: secrets.token_urlsafe(18),
         say_wanted=say_wanted,

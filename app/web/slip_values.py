@@ -9,6 +9,7 @@ from fastapi import HTTPException
 from sqlalchemy.orm import Session
 
 from app.core.cards import CardReadings, build_measured_part, say_done
+from app.core.charges import PAYMENT_SIGNS
 from app.core.customers import INSTRUMENT_KINDS
 from app.core.forms import format_date, format_money, plural, shorten
 from app.core.jobs import RETURN_WAYS, STAGES
@@ -21,6 +22,7 @@ from app.core.slips import (
     CARD_KINDS,
     BenchPart,
     BenchRow,
+    BillPart,
     CardPart,
     CardPhoto,
     IntakePart,
@@ -43,6 +45,7 @@ from app.render.photos import shrink_photo
 from app.render.profile import draw_profile
 from app.render.slip_layouts import CODE, PROFILE, lay_out
 from app.render.slip_pdf import fit_page
+from app.store.charges import account_of, list_charges, list_payments
 from app.store.facings import KeptFacing, get_facing
 from app.store.measurements import (
     Measurement,
@@ -224,10 +227,13 @@ def _condition(job: Job) -> str:
 
 
 def _intake_part(session: Session, subject: Subject, shop: Shop, code: str) -> SlipPart:
-    del session, code
+    del code
     job = _job_of(subject)
-    money = [format_money(job.agreed_price_minor, shop.currency)]
-    if job.deposit_minor:
+    account = account_of(session, job)
+    money = [format_money(account.total_minor, shop.currency)]
+    if account.paid_minor:
+        money.append(f"paid {format_money(account.paid_minor, shop.currency)}")
+    elif job.deposit_minor:
         money.append(f"deposit {format_money(job.deposit_minor, shop.currency)}")
     return IntakePart(
         condition=_condition(job),
@@ -389,6 +395,38 @@ def _bench_rows(
     )
 
 
+def _bill_part(session: Session, subject: Subject, shop: Shop, code: str) -> SlipPart:
+    del code
+    job = _job_of(subject)
+    account = account_of(session, job)
+    charges = [one for one in list_charges(session, job.id) if one.struck_at is None]
+    payments = [one for one in list_payments(session, job.id) if one.struck_at is None]
+    lines = [(one.label, format_money(one.amount_minor, shop.currency)) for one in charges]
+    if not charges:
+        agreed = format_money(job.agreed_price_minor, shop.currency) or "–"
+        lines = [(shorten(job.agreed_work, 200) or "work as agreed", agreed)]
+    balance = account.balance_minor
+    return BillPart(
+        lines=tuple(lines),
+        payments=tuple(
+            (
+                ", ".join(
+                    part
+                    for part in (format_date(one.paid_on), PAYMENT_SIGNS[one.kind][0], one.way)
+                    if part
+                ),
+                format_money(one.amount_minor, shop.currency),
+            )
+            for one in payments
+        ),
+        total=format_money(account.total_minor, shop.currency) or "–",
+        paid=format_money(account.paid_minor, shop.currency),
+        balance_label=account.say_balance(),
+        balance=format_money(abs(balance), shop.currency) if balance else "",
+        address=tuple(job.customer.address.splitlines()),
+    )
+
+
 def _packing_part(session: Session, subject: Subject, shop: Shop, code: str) -> SlipPart:
     del session, code
     job = _job_of(subject)
@@ -471,6 +509,7 @@ _PARTS: Mapping[str, Callable[[Session, Subject, Shop, str], SlipPart]] = {
     "bench_sheet": _bench_part,
     "return_card": _card_part,
     "half_card": _card_part,
+    "bill": _bill_part,
     "packing_note": _packing_part,
     "piece_record": _record_part,
 }

@@ -73,7 +73,7 @@ def test_a_preview_names_the_curve_before_anything_is_kept(grid):
     grid.keyboard.type("36 24 12 6 / 1.06")
     preview = grid.locator("[data-preview]")
     preview.filter(has_text="circular arc").wait_for()
-    assert "the tip stands" in preview.inner_text()
+    assert "tip stands" in preview.inner_text()
     picture = preview.locator("img")
     picture.wait_for()
     picture.evaluate("one => one.decode()")
@@ -137,3 +137,25 @@ def test_it_works_the_same_without_scripts(chromium, address, page):
     plain.get_by_role("button", name="Keep the readings").click()
     assert "36 24 12 6 / 1.06" in plain.locator("#readings").inner_text()
     context.close()
+
+
+def test_what_was_typed_is_offered_back_after_a_reload_and_the_back_button(grid):
+    address = grid.url
+    grid.keyboard.press("Tab")
+    for value in ("6", "6", "12"):
+        grid.keyboard.type(value)
+        grid.keyboard.press("Enter")
+    grid.locator("[data-means]").first.filter(has_text="3.00 mm").wait_for()
+    grid.reload()
+    grid.get_by_role("link", name="Use the draft").click()
+    first = [one.input_value() for one in grid.locator("table.grid input").all()][:4]
+    assert first == ["6", "6", "12", ""]
+    # A change made just before the page is left is sent as it closes.
+    grid.locator("table.grid input").nth(3).fill("12,5")
+    grid.goto("/")
+    grid.goto(address)
+    grid.get_by_role("link", name="Use the draft").click()
+    assert grid.locator("table.grid input").nth(3).input_value() == "12,5"
+    grid.get_by_role("button", name="Discard the draft").click()
+    grid.wait_for_load_state()
+    assert grid.locator(".draft").count() == 0

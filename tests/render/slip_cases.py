@@ -6,6 +6,7 @@ from app.core.readings import Uncertainties
 from app.core.slips import (
     BenchPart,
     BenchRow,
+    BillPart,
     CardPart,
     IntakePart,
     PackingPart,
@@ -123,6 +124,19 @@ def _bench(long):
     )
 
 
+def _bill(long):
+    many = 24 if long else 2
+    return BillPart(
+        lines=(("refacing and evening the rails, by hand", "85.00 EUR"),) * many,
+        payments=(("25 November 2026, deposit, cash", "20.00 EUR"),) * (6 if long else 1),
+        total="170.00 EUR",
+        paid="20.00 EUR",
+        balance_label="to pay",
+        balance="150.00 EUR",
+        address=(f"{NAMES} street",) * (8 if long else 2),
+    )
+
+
 def _packing(long):
     return PackingPart(
         address=(f"{NAMES} street",) * (8 if long else 2),
@@ -162,5 +176,6 @@ _PARTS = {
     "bench_sheet": _bench,
     "return_card": _card,
     "half_card": _card,
+    "bill": _bill,
     "packing_note": _packing,
 }
