@@ -4,7 +4,6 @@ from dataclasses import dataclass
 
 from app.render.figures import (
     GREY,
-    INK,
     Kind,
     Sheet,
     draw_sheet,
@@ -16,7 +15,7 @@ from app.render.figures import (
 _EDGE_MM = 1.0
 _BAR_MM = 4.2
 _ROW_MM = 6.6
-_MOST_LABEL_MM = 46.0
+_MOST_LABEL_MM = 34.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +32,7 @@ class BarPicture:
     """Bars to draw; a value below zero goes to the left of the line."""
 
     bars: tuple[Bar, ...]
-    width_mm: float = 120.0
+    width_mm: float = 92.0
 
     @property
     def height_mm(self) -> float:
@@ -67,7 +66,7 @@ def compose_bars(sheet: Sheet, picture: BarPicture) -> None:
         end = zero + bar.value * per_value
         left, right = min(zero, end), max(zero, end)
         if right > left:
-            sheet.box(left, middle - _BAR_MM / 2, right - left, _BAR_MM, INK)
+            sheet.box(left, middle - _BAR_MM / 2, right - left, _BAR_MM, GREY)
         sheet.text(max(right, zero) + 1.2, middle, bar.words, up="center_baseline")
     ends = ((zero, _EDGE_MM), (zero, sheet.height_mm - _EDGE_MM))
     sheet.strokes([ends], color=GREY, width_pt=0.6)
