@@ -20,11 +20,11 @@ Numbers = npt.NDArray[np.intp]
 Spans = tuple[tuple[Family, slice], ...]
 
 STEPS = 16
-# lengths of the last step in χ² units; 1e-9 is 3e-5 of a standard uncertainty, and what then
+BEHIND_AT = {4, 6, 8}  # steps at which rows that fell behind are left
+# lengths of the last step in χ² units; 1e-10 is 1e-5 of a standard uncertainty, and what then
 # remains is a small part of it
-NEAR, NEARLY_SETTLED, SETTLED = 1e-2, 1e-8, 1e-9
+NEAR, NEARLY_SETTLED, SETTLED = 1e-2, 1e-8, 1e-10
 FIRST_DAMPING, LEAST_DAMPING, HOPELESS_DAMPING = 1e-4, 1e-9, 1e7
-_DIAGONAL = np.arange(4)
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,33 +66,43 @@ class ReadingArrays:
 class Rows:
     """The readings of each row, and what is fitted to them. Lengths in mm.
 
-    `present` (n + 1, rows) is 1 for a reading that counts, the tip last. `free` (4, rows) is 1
-    for the parameters the row's curve has. `kinds` numbers its family among `families`; rows
-    stand in their order, which `spans` gives as slices.
+    `table` holds all that follows, line by line, so that rows are taken out in one go. `present`
+    (n + 1, rows) is 1 for a reading that counts, the tip last. `free` (4, rows) is 1 for the
+    parameters the row's curve has. `kinds` numbers its family among `families`; rows stand in
+    their order, which `spans` gives as slices.
     """
 
+    table: Array
+    kinds: Numbers
+    families: tuple[Family, ...]
+    spans: Spans
     gap: Array
     position: Array
     gap_u: Array
     position_u2: Array
+    present: Array
     tip: Array
     tip_u2: Array
-    present: Array
     largest_gap: Array
     free: Array
-    kinds: Numbers
-    families: tuple[Family, ...]
-    spans: Spans
+
+    @classmethod
+    def lay_out(
+        cls, table: Array, kinds: Numbers, families: tuple[Family, ...] = FAMILIES
+    ) -> "Rows":
+        """Name the lines of the table (5n + 8, rows)."""
+        n = (len(table) - 8) // 5
+        blades = table[: 4 * n].reshape(4, n, -1)
+        tip, tip_u2, largest_gap = table[5 * n + 1 : 5 * n + 4]
+        return cls(
+            table, kinds, families, find_spans(kinds, families),
+            blades[0], blades[1], blades[2], blades[3],
+            table[4 * n : 5 * n + 1], tip, tip_u2, largest_gap, table[5 * n + 4 :],
+        )  # fmt: skip
 
     def take(self, rows: Flags) -> "Rows":
         """Give some of the rows."""
-        kinds = self.kinds[rows]
-        return Rows(
-            self.gap[:, rows], self.position[:, rows], self.gap_u[:, rows],
-            self.position_u2[:, rows], self.tip[rows], self.tip_u2[rows],
-            self.present[:, rows], self.largest_gap[rows], self.free[:, rows], kinds,
-            self.families, find_spans(kinds, self.families),
-        )  # fmt: skip
+        return Rows.lay_out(self.table[:, rows], self.kinds[rows], self.families)
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,30 +110,31 @@ class State:
     """What is known of every row at its present parameters; `miss` is fitted minus read.
 
     `by` (4, readings, rows) is minus the derivative of a position by the parameters, and for
-    the tip minus that of the gap. `slope` is du/dh at each reading.
+    the tip minus that of the gap. `slope` is du/dh at each reading. `table` holds all of these.
     """
 
+    table: Array
+    good: Flags
     inner: Array
     miss: Array
     by: Array
     variance: Array
     slope: Array
-    good: Flags
+
+    @classmethod
+    def lay_out(cls, table: Array, good: Flags) -> "State":
+        """Name the lines of the table (4 + 7 · readings, rows)."""
+        n = (len(table) - 4) // 7
+        parts = table[4:].reshape(7, n, -1)
+        return cls(table, good, table[:4], parts[0], parts[1:5], parts[5], parts[6])
 
     def take(self, rows: Flags | Numbers) -> "State":
         """Give some of the rows."""
-        return State(
-            self.inner[:, rows], self.miss[:, rows], self.by[:, :, rows],
-            self.variance[:, rows], self.slope[:, rows], self.good[rows],
-        )  # fmt: skip
+        return State.lay_out(self.table[:, rows], self.good[rows])
 
     def replace(self, other: "State", rows: Flags) -> "State":
         """Take these rows over from another state, in place."""
-        np.copyto(self.inner, other.inner, where=rows)
-        np.copyto(self.miss, other.miss, where=rows)
-        np.copyto(self.by, other.by, where=rows)
-        np.copyto(self.variance, other.variance, where=rows)
-        np.copyto(self.slope, other.slope, where=rows)
+        np.copyto(self.table, other.table, where=rows)
         return self
 
 
@@ -148,10 +159,11 @@ def evaluate(inner: Array, rows: Rows, *, with_tip: bool, moved_little: bool = F
     if with_tip:
         gap = np.empty((n + 1, count))
         gap[:n] = rows.gap
-    miss, slope = np.empty(gap.shape), np.empty(gap.shape)
-    by = np.zeros((4, *gap.shape))
-    by[0] = -1.0
     good = np.ones(count, dtype=bool)
+    state = State.lay_out(np.zeros((4 + 7 * len(gap), count)), good)
+    miss, by, variance, slope = state.miss, state.by, state.variance, state.slope
+    state.inner[:] = inner
+    by[0] = -1.0
     for family, span in rows.spans:
         prepared = family.prepare(inner[:, span])
         if with_tip:
@@ -160,7 +172,6 @@ def evaluate(inner: Array, rows: Rows, *, with_tip: bool, moved_little: bool = F
         np.subtract(prepared[0], u, out=miss[:, span])
         if not moved_little:
             good[span] = family.allowed(prepared, rows.largest_gap[span])
-    variance = np.empty(gap.shape)
     blades = variance[:n]
     np.multiply(slope[:n], rows.gap_u, out=blades)
     blades *= blades
@@ -171,7 +182,7 @@ def evaluate(inner: Array, rows: Rows, *, with_tip: bool, moved_little: bool = F
         variance[n] = rows.tip_u2
         by[:, n] /= slope[n]
     good &= np.isfinite(np.add.reduce(miss) + np.add.reduce(variance))
-    return State(inner, miss, by, variance, slope, good)
+    return state
 
 
 def find_normal(by: Array, weight: Array, free: Array) -> tuple[Array, Array]:
@@ -184,8 +195,18 @@ def find_normal(by: Array, weight: Array, free: Array) -> tuple[Array, Array]:
     return np.einsum("jnr,knr->rjk", weighted, own), weighted
 
 
-def descend(inner: Array, rows: Rows, hopeful: Flags, *, with_tip: bool) -> tuple[Array, Flags]:
-    """Step every hopeful row to its least χ²; give its parameters and whether it got there."""
+def diagonals(matrices: Array) -> Array:
+    """Give the diagonals of (rows, 4, 4) as a view, (rows, 4)."""
+    return matrices.reshape(-1, 16)[:, ::5]
+
+
+def descend(
+    inner: Array, rows: Rows, hopeful: Flags, rivals: Numbers, *, with_tip: bool
+) -> tuple[Array, Flags]:
+    """Step every hopeful row to its least χ²; give its parameters and whether it got there.
+
+    Rows with the same number in `rivals` look for the same fit: those that fall behind are left.
+    """
     count = inner.shape[1]
     result, settled = inner.copy(), np.zeros(count, dtype=bool)
     state = evaluate(inner, rows, with_tip=with_tip)
@@ -193,7 +214,8 @@ def descend(inner: Array, rows: Rows, hopeful: Flags, *, with_tip: bool) -> tupl
     damping, length = np.full(count, FIRST_DAMPING), np.full(count, np.inf)
     there, before = inner, np.full(inner.shape, np.nan)
     active = hopeful & state.good & (np.add.reduce(rows.present) >= np.add.reduce(rows.free))
-    for _ in range(STEPS):
+    best = np.full(rivals.max() + 1, np.inf)
+    for step_number in range(STEPS):
         if 2 * np.count_nonzero(active) <= len(numbers):
             result[:, numbers], settled[numbers] = state.inner, length < NEARLY_SETTLED
             if not active.any():
@@ -216,23 +238,30 @@ def descend(inner: Array, rows: Rows, hopeful: Flags, *, with_tip: bool) -> tupl
             step = _hold_back(state.inner, step)
         new = evaluate(state.inner + step * active, rows, with_tip=with_tip, moved_little=all_near)
         fall = np.einsum("nr,nr,nr->r", weight, state.miss, state.miss)
+        if step_number in BEHIND_AT:
+            np.minimum.at(best, rivals[numbers], fall)
+            active &= fall - reach <= best[rivals[numbers]]
         fall -= np.einsum("nr,nr,nr->r", weight, new.miss, new.miss)
         # near the end the weights change χ² as much as the step does: allow a little rise
         better = new.good & (fall > np.where(near, -10.0 * reach, 0.0))
         if all_near and better.all():
             there, before, state = state.inner, move, new
         else:
-            gain = fall / (reach + damping * np.einsum("jr,jr,jr->r", scale, move, move))
-            ease = np.where(gain > 0.75, 0.1, np.where(gain < 0.25, 3.0, 1.0))
-            ease[near] = 1.0
+            hoped = reach + damping * np.einsum("jr,jr,jr->r", scale, move, move)
+            damping = _adapt(damping, fall / hoped, near, better)
             there, before = np.where(better, state.inner, there), np.where(better, move, np.nan)
-            damping = np.where(
-                better, np.maximum(damping * ease, LEAST_DAMPING), np.maximum(damping * 5.0, 1e-3)
-            )
             state = new if better.all() else state.replace(new, better)
         active &= (length >= SETTLED) & (damping < HOPELESS_DAMPING)
     result[:, numbers], settled[numbers] = state.inner, length < NEARLY_SETTLED
     return result, settled
+
+
+def _adapt(damping: Array, gain: Array, near: Flags, better: Flags) -> Array:
+    """Damp less after a step that gave what it promised, more after one that did not."""
+    ease = np.where(gain > 0.75, 0.1, np.where(gain < 0.25, 3.0, 1.0))
+    ease[near] = 1.0
+    less = np.maximum(damping * ease, LEAST_DAMPING)
+    return np.asarray(np.where(better, less, np.maximum(damping * 5.0, 1e-3)))
 
 
 def _find_step(
@@ -244,8 +273,10 @@ def _find_step(
     """
     normal, weighted = find_normal(state.by, weight, free)
     gradient = np.einsum("jnr,nr->rj", weighted, state.miss)
-    scale = normal[:, _DIAGONAL, _DIAGONAL]
-    normal[:, _DIAGONAL, _DIAGONAL] = scale * (1.0 + damping)[:, None] + (scale == 0.0)
+    diagonal = diagonals(normal)
+    scale = diagonal.copy()
+    diagonal *= (1.0 + damping)[:, None]
+    diagonal += scale == 0.0
     move = np.linalg.solve(normal, gradient[:, :, None])[:, :, 0]
     return move.T, scale.T, np.einsum("rj,rj->r", move, gradient)
 

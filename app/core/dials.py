@@ -93,17 +93,7 @@ def _forget_thinnest_dial(rail: RailAnalysis) -> RailAnalysis:
     """
     if not rail.stops or not min(rail.stops, key=lambda stop: stop.gap_mm).dial:
         return rail
-    fits = tuple(
-        replace(
-            fit,
-            facing_length_mm=None,
-            facing_length_u_mm=None,
-            interval_95={
-                key: ends for key, ends in fit.interval_95.items() if key != "facing_length_mm"
-            },
-        )
-        for fit in rail.fits
-    )
+    fits = tuple(replace(fit, facing_length_mm=None, facing_length_u_mm=None) for fit in rail.fits)
     return replace(rail, fits=fits)
 
 

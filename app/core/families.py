@@ -97,52 +97,39 @@ def _keep(q: Array, first: Array, second: Array) -> tuple[Array, Array, Array]:
 
 
 def _prepare_joined(inner: Array) -> Prepared:
-    """Add the tangent where the arcs join (cosine, sine), where that is, the curvature after it."""
+    """Add where the arcs join and the tangent there (cosine, sine); both arcs' curvatures."""
     b, q, w, bend = inner
     q2 = q * q
     w2 = w * w
-    sin_join = 2.0 * w / q2 * np.sqrt(q2 - w2)
-    return (
-        b,
-        q,
-        w,
-        bend,
-        q2,
-        w2,
-        1.0 - 2.0 * w2 / q2,
-        sin_join,
-        0.5 * q2 * sin_join,
-        2.0 * bend / q2,
-    )
+    before = 2.0 / q2
+    fallen = before * w2
+    cos_join = 1.0 - fallen
+    sin_join = np.sqrt(fallen * (1.0 + cos_join))
+    return b, q, w, bend, q2, w2, cos_join, sin_join, sin_join / before, before * bend, before
 
 
 def _reach_joined(prepared: Prepared, gap: Array, by: Array) -> tuple[Array, Array]:
-    _, q, w, bend, q2, w2, cos_join, sin_join, join, curvature = prepared
-    rise = np.maximum(gap - w2, 0.0)  # so that nothing of the second arc is left on the first
-    # the first arc, as a conic with m = 1
-    u = np.sqrt(gap * (q2 - gap))
-    over = 0.5 / u
-    # the second: by the angle, without dividing by its curvature
-    cos_here = cos_join - curvature * rise
-    both = rise * (cos_join + cos_here)
-    sin_here = np.sqrt(sin_join * sin_join + curvature * both)
-    x = both / (sin_here + sin_join)
+    _, q, w, bend, q2, w2, cos_join, sin_join, _, curvature, before = prepared
+    first = np.minimum(gap, w2)  # of the gap, what the first arc gives, and what the second
+    rise = gap - first
+    fallen = before * first + curvature * rise  # 1 − the cosine of the tangent's angle
+    sin_here = np.sqrt(fallen * (2.0 - fallen))
+    cos_here = 1.0 - fallen
     slope = cos_here / sin_here
-    # at a fixed gap du = ∂u − (du/dh)·∂h along the curve, for radius, angle and curvature
-    over_sin = 1.0 / sin_here
-    by_curvature = -0.5 * (x * x + rise * rise) * over_sin
-    by_w = (x * cos_join + rise * sin_join) * over_sin * ((bend - 1.0) * 4.0 * w / (q2 * sin_join))
-    by_radius = sin_join - slope * (1.0 - cos_join)
-    by_q = q * by_radius - by_w * (w / q) - by_curvature * (2.0 * curvature / q)
-    past = rise > 0.0
-    by[0] = np.where(past, by_q, (2.0 * q) * gap * over)
+    x = rise * (cos_join + cos_here) / (sin_here + sin_join)
+    u = np.sqrt(first * (q2 - first)) + x
+    # at a fixed gap du = ∂u − (du/dh)·∂h along the curve, for its angle and curvature
+    by_w = (x * cos_join + rise * sin_join) / sin_here
+    by_w *= (bend - 1.0) * (2.0 * before) * w / sin_join
     by[1] = by_w
-    by[2] = by_curvature * (2.0 / q2)
-    return np.where(past, join + x, u), np.where(past, slope, (q2 - 2.0 * gap) * over)
+    by[2] = (x * x + rise * rise) / sin_here * (-0.5 * before)
+    # u is homogeneous of degree 1 in gap, q² and w² (Euler): that gives the third derivative
+    by[0] = (2.0 * (u - gap * slope) - w * by_w) / q
+    return u, slope
 
 
 def _gap_joined(prepared: Prepared, u: Array) -> Array:
-    _, _, _, _, q2, w2, cos_join, sin_join, join, curvature = prepared
+    _, _, _, _, q2, w2, cos_join, sin_join, join, curvature, _ = prepared
     x = np.maximum(u - join, 0.0)
     sin_here = sin_join + curvature * x
     rise = x * (sin_join + sin_here) / (cos_join + np.sqrt(1.0 - sin_here * sin_here))
@@ -152,13 +139,13 @@ def _gap_joined(prepared: Prepared, u: Array) -> Array:
 
 
 def _rises_joined(prepared: Prepared, u: Array) -> Flags:
-    _, _, _, _, _, _, cos_join, sin_join, join, curvature = prepared
+    _, _, _, _, _, _, cos_join, sin_join, join, curvature, _ = prepared
     sin_here = sin_join + curvature * np.maximum(u - join, 0.0)
     return np.asarray((cos_join > 0.0) & (sin_here > 0.0) & (sin_here < 1.0))
 
 
 def _allowed_joined(prepared: Prepared, largest_gap: Array) -> Flags:
-    b, q, w, bend, _, w2, cos_join, _, join, curvature = prepared
+    b, q, w, bend, _, w2, cos_join, _, join, curvature, _ = prepared
     holds = cos_join > curvature * np.maximum(largest_gap - w2, 0.0)
     on_facing = (w > SHORTEST_MM) & (join <= b) & (bend >= 0.0)
     return np.asarray((q > 0.0) & on_facing & holds & _rises_joined(prepared, b))

@@ -23,11 +23,11 @@ from app.core.descent import (
     Rows,
     State,
     descend,
+    diagonals,
     evaluate,
     find_normal,
-    find_spans,
 )
-from app.core.families import CONIC, FAMILIES, JOINED, Array, Flags
+from app.core.families import CONIC, JOINED, Array, Flags
 from app.core.starts import Plan, first_guess, plan_tracks
 
 # Variances inflated this much by other parameters leave a parameter undetermined; the ridge
@@ -63,6 +63,26 @@ class Fits:
     facing_length: Array
     facing_length_u: Array
 
+    def of_one_set(self, row: int) -> list[list[float]]:
+        """Give all that was found for one set, a list for each curve, as numbers of Python.
+
+        In this order: `SCALARS`, then values (4), u (4), covariance (4 × 4), residuals (n + 1),
+        residual_u (n + 1), reach_per_gap (n).
+        """
+        parts = [getattr(self, name)[None, :, row] for name in SCALARS]
+        parts += [self.values[:, :, row], self.u[:, :, row]]
+        parts += [self.covariance[:, :, :, row].reshape(16, -1)]
+        parts += [self.residuals[:, :, row], self.residual_u[:, :, row]]
+        parts += [self.reach_per_gap[:, :, row]]
+        found: list[list[float]] = np.concatenate(parts).T.tolist()
+        return found
+
+
+SCALARS = (
+    "status", "dof", "p", "chi_square",
+    "tip_opening", "tip_opening_u", "facing_length", "facing_length_u",
+)  # fmt: skip
+
 
 def fit_curves(readings: ReadingArrays, keys: Sequence[str]) -> Fits:
     """Fit each curve to each set. Raises ValueError for an unknown curve.
@@ -73,25 +93,18 @@ def fit_curves(readings: ReadingArrays, keys: Sequence[str]) -> Fits:
     sets, tracks = readings.gap.shape[1], len(plan.owner)
     with np.errstate(all="ignore"):
         present = np.concatenate([readings.present, readings.tip_in[None]])
-        every = np.tile(np.arange(sets), tracks)
-        kinds = plan.kinds.repeat(sets)
         largest_gap = np.max(readings.gap * readings.present, axis=0, initial=0.0)
-        rows = Rows(
-            gap=readings.gap[:, every],
-            position=readings.position[:, every],
-            gap_u=readings.gap_u[:, every],
-            position_u2=(readings.position_u**2)[:, every],
-            tip=readings.tip[every],
-            tip_u2=(readings.tip_u**2)[every],
-            present=present[:, every],
-            largest_gap=largest_gap[every],
-            free=plan.free.repeat(sets, axis=1),
-            kinds=kinds,
-            families=FAMILIES,
-            spans=find_spans(kinds),
+        told = (
+            readings.gap, readings.position, readings.gap_u, readings.position_u**2, present,
+            readings.tip[None], readings.tip_u[None] ** 2, largest_gap[None],
+        )  # fmt: skip
+        table = np.concatenate(told)[:, np.tile(np.arange(sets), tracks)]
+        rows = Rows.lay_out(
+            np.concatenate([table, plan.free.repeat(sets, axis=1)]), plan.kinds.repeat(sets)
         )
+        rivals = (plan.owner[:, None] * sets + np.arange(sets)).ravel()
         start, hopeful = first_guess(readings, present, plan)
-        inner, settled = descend(start, rows, hopeful, with_tip=bool(readings.tip_in.any()))
+        inner, settled = descend(start, rows, hopeful, rivals, with_tip=bool(readings.tip_in.any()))
         return _finish(plan, rows, evaluate(inner, rows, with_tip=True), settled)
 
 
@@ -111,13 +124,13 @@ def _finish(plan: Plan, rows: Rows, state: State, settled: Flags) -> Fits:
     )
 
     normal, _ = find_normal(state.by, weight[:, pick], free)
-    scale = np.sqrt(normal[:, _DIAGONAL, _DIAGONAL])
+    scale = np.sqrt(diagonals(normal))
     scale[scale == 0.0] = 1.0
     normal /= scale[:, :, None] * scale[:, None, :]
     normal[~sound] = 0.0
-    normal[:, _DIAGONAL, _DIAGONAL] = 1.0 + RIDGE
-    inverse = np.linalg.inv(normal)
-    inflated = inverse[:, _DIAGONAL, _DIAGONAL]
+    diagonals(normal)[:] = 1.0 + RIDGE
+    inverse = np.asarray(np.linalg.inv(normal), dtype=np.float64)
+    inflated = diagonals(inverse)
     determined = np.asarray(((inflated > 0.0) & (inflated < INFLATED)).all(axis=1))
     inverse[~determined] = _UNIT
     root = free.T / scale
@@ -131,7 +144,7 @@ def _finish(plan: Plan, rows: Rows, state: State, settled: Flags) -> Fits:
             sound[span] &= curve.real(state.inner[:, span])
     by_outer = np.ascontiguousarray(outer.transpose(2, 0, 1))
     outer_covariance = by_outer @ covariance @ by_outer.transpose(0, 2, 1)
-    u = np.sqrt(outer_covariance[:, _DIAGONAL, _DIAGONAL].T)
+    u = np.sqrt(diagonals(outer_covariance).T)
     for c, curve in enumerate(curves):
         if curve.family is JOINED:  # a join that may lie anywhere on the facing is none
             span = slice(c * sets, (c + 1) * sets)
@@ -181,7 +194,7 @@ def _thinnest(rows: Rows, sets: int) -> Numbers:
     return gap.argmin(axis=0) if n else np.zeros(sets, dtype=np.intp)
 
 
-_DIAGONAL, _UNIT = np.arange(4), np.eye(4)
+_UNIT = np.eye(4)
 
 
 def _best_rows(plan: Plan, chi_square: Array) -> Numbers:

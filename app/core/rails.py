@@ -12,7 +12,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-import numpy.typing as npt
 
 from app.core.curves import CURVES
 from app.core.descent import Numbers, ReadingArrays
@@ -53,9 +52,7 @@ class CurveFit:
     then the tip (mm of gap) if it is in the fit; `residual_u` are the uncertainties they were
     weighed with. `reach_per_gap` is how far each blade's stop moves per mm of its thickness.
     `p` is None without degrees of freedom. `facing_length_mm` is where the thinnest blade stops
-    on this curve, never the break point. `interval_95` holds, by parameter and for
-    `tip_opening_mm` and `facing_length_mm`, the limits that hold the truth in 95 of 100 such
-    measurements; an upper limit is None where the readings set none.
+    on this curve, never the break point.
     """
 
     curve: str
@@ -72,7 +69,22 @@ class CurveFit:
     facing_length_u_mm: float | None
     residual_u: tuple[float, ...] = ()
     reach_per_gap: tuple[float, ...] = ()
-    interval_95: Mapping[str, tuple[float, float | None]] = field(default_factory=dict)
+
+    @property
+    def interval_95(self) -> dict[str, tuple[float, float | None]]:
+        """Give the limits that hold the truth in 95 of 100 such measurements.
+
+        By parameter and for `tip_opening_mm` and `facing_length_mm`, in their units; an upper
+        limit is None where the readings set none.
+        """
+        quantities = {name: (it, self.uncertainties[name]) for name, it in self.parameters.items()}
+        quantities["tip_opening_mm"] = (self.tip_opening_mm, self.tip_opening_u_mm)
+        if self.facing_length_mm is not None and self.facing_length_u_mm is not None:
+            quantities["facing_length_mm"] = (self.facing_length_mm, self.facing_length_u_mm)
+        return {
+            name: interval_95(value, spread, STRAIGHT_POWER.get(name, 1.0))
+            for name, (value, spread) in quantities.items()
+        }
 
     @property
     def refused(self) -> bool:
@@ -318,55 +330,35 @@ def find_suspect(readings: ReadingArrays, fits: Sequence[CurveFit]) -> tuple[int
 
 def _curve_fits(fits: Fits, row: int, blades: int, *, tip_in: bool) -> tuple[CurveFit, ...]:
     """Take one row out of the arrays and say it in the parameters people know."""
-    take = [*range(blades), fits.residuals.shape[0] - 1] if tip_in else slice(blades)
-    values, u = fits.values[:, :, row].T.tolist(), fits.u[:, :, row].T.tolist()
-    covariance = fits.covariance[:, :, :, row].transpose(2, 0, 1).tolist()
-    residuals = fits.residuals[take, :, row].T.tolist()
-    residual_u = fits.residual_u[take, :, row].T.tolist()
-    reach_per_gap = fits.reach_per_gap[:blades, :, row].T.tolist()
-    scalars = _columns(
-        row, fits.status, fits.chi_square, fits.dof, fits.p, fits.tip_opening,
-        fits.tip_opening_u, fits.facing_length, fits.facing_length_u,
-    )  # fmt: skip
+    n = fits.residuals.shape[0] - 1
     found = []
-    for c, curve in enumerate(fits.curves):
-        status, chi_square, dof, p, tip, tip_u, facing, facing_u = scalars[c]
+    for curve, numbers in zip(fits.curves, fits.of_one_set(row), strict=True):
+        status, dof, p, chi_square, tip, tip_u, facing, facing_u = numbers[:8]
         if status != FITTED:
             continue
-        names = curve.parameter_names
-        parameters = dict(zip(names, values[c], strict=False))
-        uncertainties = dict(zip(names, u[c], strict=False))
-        quantities = {name: (value, uncertainties[name]) for name, value in parameters.items()}
-        quantities["tip_opening_mm"] = (tip, tip_u)
-        quantities["facing_length_mm"] = (facing, facing_u)
+        names, free = curve.parameter_names, curve.free
+        residuals, residual_u, reach = (
+            numbers[32 : 33 + n],
+            numbers[33 + n : 34 + 2 * n],
+            34 + 2 * n,
+        )
+        tips = slice(n, n + 1) if tip_in else slice(0)
         found.append(
             CurveFit(
                 curve=curve.key,
-                parameters=parameters,
-                uncertainties=uncertainties,
-                covariance=tuple(tuple(line[: curve.free]) for line in covariance[c][: curve.free]),
+                parameters=dict(zip(names, numbers[8 : 8 + free], strict=True)),
+                uncertainties=dict(zip(names, numbers[12 : 12 + free], strict=True)),
+                covariance=tuple(tuple(numbers[i : i + free]) for i in range(16, 16 + 4 * free, 4)),
                 chi_square=chi_square,
                 dof=int(dof),
                 p=p if dof > 0 else None,
-                residuals=tuple(residuals[c]),
+                residuals=(*residuals[:blades], *residuals[tips]),
                 tip_opening_mm=tip,
                 tip_opening_u_mm=tip_u,
                 facing_length_mm=facing,
                 facing_length_u_mm=facing_u,
-                residual_u=tuple(residual_u[c]),
-                reach_per_gap=tuple(reach_per_gap[c]),
-                interval_95={
-                    name: interval_95(value, spread, STRAIGHT_POWER.get(name, 1.0))
-                    for name, (value, spread) in quantities.items()
-                },
+                residual_u=(*residual_u[:blades], *residual_u[tips]),
+                reach_per_gap=tuple(numbers[reach : reach + blades]),
             )
         )
     return tuple(found)
-
-
-def _columns(
-    row: int, *arrays: npt.NDArray[np.float64] | npt.NDArray[np.int_]
-) -> list[list[float]]:
-    """Put one rail's column of several (curves, rails) arrays side by side, a line per curve."""
-    lines: list[list[float]] = np.stack([array[:, row] for array in arrays], axis=1).tolist()
-    return lines

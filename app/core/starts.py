@@ -91,18 +91,24 @@ def first_guess(readings: ReadingArrays, present: Array, plan: Plan) -> tuple[Ar
     high = np.where(there, root, 0.0).max(axis=0)
     roughly_q = (position * present).max(axis=0) / (high - low)
     weight = present / (position_u2 + (0.5 * roughly_q * gap_u) ** 2 / gap)
-    plain = _fit_lines(root[:, None], position, weight)
+    bent = [
+        (family, tracks, np.array(family.begin(low, high, *plan.starts[:, span, None])))
+        for family, tracks, span in plan.runs
+        if family is not CONIC
+    ]
+    roots = [root[:, None], *(each.straighten(root[:, None], *shapes) for each, _, shapes in bent)]
+    lines = _fit_lines(np.concatenate(roots, axis=1), position, weight)
+    plain, end = lines[:, 0], 1
 
     inner = np.empty((4, len(plan.owner), sets))
     hopeful = np.ones((len(plan.owner), sets), dtype=bool)
     for family, tracks, span in plan.runs:
         if family is CONIC:
-            inner[0, tracks], inner[1, tracks] = plain[0], plain[1]
+            inner[:2, tracks] = plain[:2, None]
             inner[2:, tracks] = plan.starts[:, span, None]
-            continue
-        shapes = np.array(family.begin(low, high, *plan.starts[:, span, None]))
-        lines = _fit_lines(family.straighten(root[:, None], *shapes), position, weight)
-        found = _take_best(plan.sizes[tracks], lines, shapes)
+    for family, tracks, shapes in bent:
+        first, end = end, end + shapes.shape[1]
+        found = _take_best(plan.sizes[tracks], lines[:, first:end], shapes)
         if family is JOINED:
             idle = np.add.reduce(plan.free[2:, tracks])[:, None]
             promising = plain[2] - found[4] > 0.5 * idle
@@ -114,21 +120,24 @@ def first_guess(readings: ReadingArrays, present: Array, plan: Plan) -> tuple[Ar
     return inner.reshape(4, -1), hopeful.ravel()
 
 
-def _fit_lines(root: Array, position: Array, weight: Array) -> tuple[Array, Array, Array]:
-    """Fit s = b − q·root, (readings, lines, sets), by weights; give b, q and χ² (lines, sets)."""
+def _fit_lines(root: Array, position: Array, weight: Array) -> Array:
+    """Fit s = b − q·root, (readings, lines, sets), by weights; give b, q, χ² (3, lines, sets)."""
     total = np.add.reduce(weight)
     share = weight / total
+    found = np.empty((3, *root.shape[1:]))
     mean_root = np.einsum("ns,nls->ls", share, root)
     mean_s = np.einsum("ns,ns->s", share, position)
     away, off = root - mean_root, position - mean_s
     weighted = share[:, None] * away
     across = np.einsum("nls,ns->ls", weighted, off)
-    q = -across / np.einsum("nls,nls->ls", weighted, away)
+    q = np.divide(-across, np.einsum("nls,nls->ls", weighted, away), out=found[1])
+    np.add(mean_s, q * mean_root, out=found[0])
     misfit = total * (np.einsum("ns,ns,ns->s", share, off, off) + across * q)
-    return mean_s + q * mean_root, q, np.where(np.isnan(misfit), np.inf, misfit)
+    found[2] = np.where(np.isnan(misfit), np.inf, misfit)
+    return found
 
 
-def _take_best(sizes: tuple[int, ...], lines: tuple[Array, Array, Array], shapes: Array) -> Array:
+def _take_best(sizes: tuple[int, ...], lines: Array, shapes: Array) -> Array:
     """Give b, q, both shapes and χ² of the best line in each group, (5, groups, sets)."""
     misfit = lines[2]
     ends = np.cumsum(sizes).tolist()
@@ -138,7 +147,7 @@ def _take_best(sizes: tuple[int, ...], lines: tuple[Array, Array, Array], shapes
             for z, size in zip(ends, sizes, strict=True)
         ]
     )
-    every = np.concatenate([lines[0][None], lines[1][None], shapes, misfit[None]])
+    every = np.concatenate([lines[:2], shapes, lines[2:]])
     return np.asarray(every[:, best, np.arange(misfit.shape[1])])
 
 
@@ -159,7 +168,7 @@ def _refine(
         places[3] = found[3][:, None] * (turn ** _NEARBY[1])[:, None]
         shapes = places[2:4].reshape(2, -1, sets)
         lines = _fit_lines(JOINED.straighten(root[:, None], *shapes), position, weight)
-        places[0], places[1], places[4] = (line.reshape(tracks, near, sets) for line in lines)
+        places[[0, 1, 4]] = lines.reshape(3, tracks, near, sets)
         found = places[:, each[0], places[4].argmin(axis=1), each[1]]
         along, turn = along * CLOSER, turn**CLOSER
     return found

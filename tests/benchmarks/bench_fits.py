@@ -4,8 +4,8 @@ Run: python -m tests.benchmarks.bench_fits
 
 Both take the same invented facings, in turns, in one process; each figure is the best of
 several turns. One set is both rails and their mean, each with six curves, their uncertainties,
-χ², p and the choice. Ours adds the tip where the curves point, the facing length, 95 % limits,
-evenness, and where all curves are refused the reading to take again.
+χ², p and the choice. Ours adds the tip where the curves point, the facing length, evenness, and
+where all curves are refused the reading to take again.
 
 Two loops are timed. The first does the whole job as it must be done without knowing the answer
 (`textbook_fits.analyse_textbook`). The second is given everything: it makes only the fits that

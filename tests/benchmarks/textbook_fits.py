@@ -72,7 +72,7 @@ def guess_starts(curve, gap, position):
 
 def weigh(formula, parameters, gap, gap_u, position_u):
     """Give the standard uncertainty of each position on this curve."""
-    small = gap * 1e-6
+    small = gap * 1e-4  # balances rounding (R − √…) against the cubic term
     slope = (formula(gap + small, *parameters) - formula(gap - small, *parameters)) / (2 * small)
     return np.hypot(position_u, slope * gap_u)
 

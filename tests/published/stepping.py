@@ -5,7 +5,7 @@ A problem is told as a family, as the curves are: the prediction of reading i is
 
 import numpy as np
 
-from app.core.descent import Rows, descend, evaluate, find_normal, find_spans
+from app.core.descent import Rows, descend, evaluate, find_normal
 from app.core.families import CONIC, Family
 
 
@@ -25,21 +25,13 @@ def make_family(reach):
 
 def lay_out(family, gap, position, gap_u, position_u, free):
     """Lay out one row."""
-    kinds, one = np.zeros(1, dtype=int), np.ones(1)
-    return Rows(
-        gap=np.asarray(gap, float)[:, None],
-        position=np.asarray(position, float)[:, None],
-        gap_u=np.broadcast_to(gap_u, len(gap))[:, None].astype(float),
-        position_u2=np.broadcast_to(position_u, len(gap))[:, None].astype(float) ** 2,
-        tip=one,
-        tip_u2=one,
-        present=np.append(np.ones(len(gap)), 0.0)[:, None],
-        largest_gap=np.array([np.max(gap)]),
-        free=np.array(free, float)[:, None],
-        kinds=kinds,
-        families=(family,),
-        spans=find_spans(kinds, (family,)),
-    )
+    blades = [
+        np.broadcast_to(np.asarray(each, float), len(gap))
+        for each in (gap, position, gap_u, np.square(position_u))
+    ]
+    present, tip_and_its_u2, largest_gap = [*np.ones(len(gap)), 0.0], [1.0, 1.0], [np.max(gap)]
+    table = np.concatenate([*blades, present, tip_and_its_u2, largest_gap, free])[:, None]
+    return Rows.lay_out(table, np.zeros(1, dtype=int), (family,))
 
 
 def solve(rows, start):
@@ -48,10 +40,10 @@ def solve(rows, start):
     A few turns may be needed from the far starts the published problems prescribe.
     """
     inner = np.array(start, float)[:, None]
-    settled = np.zeros(1, dtype=bool)
+    settled, one = np.zeros(1, dtype=bool), np.zeros(1, dtype=int)
     with np.errstate(all="ignore"):
         for _ in range(20):
-            inner, settled = descend(inner, rows, np.ones(1, dtype=bool), with_tip=False)
+            inner, settled = descend(inner, rows, one == 0, one, with_tip=False)
             if settled[0]:
                 break
         assert settled[0]
