@@ -104,18 +104,31 @@ def correct_readings(readings: Sequence[ReadingEntry], sizes: SetSizes) -> Corre
     than a tenth of that is left out: it would only turn 34 into 33.99.
     """
     recorded = _tell(readings, sizes, RECORDED)
-    in_force = _unless_alike(recorded, _tell(readings, sizes, IN_FORCE))
-    later: tuple[ToldReading, ...] | None = _unless_alike(in_force, _tell(readings, sizes, LATER))
-    later = later if later and _differ(in_force, later) else None
-    facing = _facing(readings, in_force)
+    recorded_facing = facing = _facing(readings, recorded)
+    in_force, later = recorded, None
+    if not _as_marked(readings, sizes):
+        in_force = _unless_alike(recorded, _tell(readings, sizes, IN_FORCE))
+        worn = _unless_alike(in_force, _tell(readings, sizes, LATER))
+        later = worn if _differ(in_force, worn) else None
+        facing = _facing(readings, in_force)
     return CorrectedReadings(
         recorded=recorded,
         in_force=in_force,
         later=later,
-        recorded_facing=_facing(readings, recorded),
+        recorded_facing=recorded_facing,
         facing=facing,
         later_facing=None if later is None else _facing(readings, later),
         uncertainties=_whole_set(facing),
+    )
+
+
+def _as_marked(readings: Sequence[ReadingEntry], sizes: SetSizes) -> bool:
+    """Say whether every gauge was never checked and is marked as it was: nothing to correct."""
+    return not any(
+        (gauge := sizes.marked(one)) is not None and gauge.checks
+        or (blade := sizes.find(one.gauge_id)) is not None
+        and (blade.checks or blade.nominal_mm not in {None, one.gap_mm})
+        for one in readings
     )
 
 
@@ -182,7 +195,9 @@ def _facing(readings: Sequence[ReadingEntry], told: Sequence[ToldReading]) -> Fa
     """Gather the facing from what is told, every stop and the tip with its own uncertainty."""
     moved, u_of, tip_u = [], {}, None
     for one, value in zip(readings, told, strict=True):
-        moved.append(replace(one, value_mm=value.value_mm, gap_mm=value.gap_mm))
+        if one.value_mm != value.value_mm or one.gap_mm != value.gap_mm:
+            one = replace(one, value_mm=value.value_mm, gap_mm=value.gap_mm)
+        moved.append(one)
         u_of[one.rail, value.gap_mm, value.value_mm] = value
         if one.quantity == "tip" and tip_u is None:
             tip_u = value.u_mm

@@ -19,7 +19,7 @@ from app.store.revisions import (
     show_differences,
 )
 from app.store.shop import extend_checklist
-from app.store.tables import Event, Instrument, Job, JobTick, ReadingSet
+from app.store.tables import Event, Instrument, Job, JobTick
 
 
 class Unknown(Exception):  # noqa: N818 - shown to the maker beside the field
@@ -193,9 +193,7 @@ def get_job(session: Session, number: int) -> Job | None:
             selectinload(Job.events),
             selectinload(Job.passes),
             selectinload(Job.slips),
-            selectinload(Job.reading_sets).options(
-                selectinload(ReadingSet.readings), selectinload(ReadingSet.replaced_by)
-            ),
+            selectinload(Job.reading_sets),
         )
     )
 

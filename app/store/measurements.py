@@ -1,10 +1,12 @@
 """Reading sets: kept as typed, never changed, and given back as the values `core` works on."""
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import Any
 
-from sqlalchemy import select
-from sqlalchemy.orm import Session, joinedload, object_session, selectinload
+from sqlalchemy import ColumnElement, func, select
+from sqlalchemy.orm import Session, aliased, object_session
 
 from app.core.corrections import CorrectedReadings, ToldReading, correct_readings
 from app.core.length_changes import TrueLengths, tell_lengths
@@ -120,12 +122,24 @@ def as_measurement(
     kept: ReadingSet, register: dict[int, GaugeFacts], job_number: int | None = None
 ) -> Measurement:
     """Give a loaded reading set as a value, by what its gauges were on its day."""
-    readings = tuple(
+    replaced_by = kept.replaced_by.id if kept.replaced_by else None
+    return _make(kept, kept.readings, register, job_number, replaced_by)
+
+
+def _make(
+    kept: Any,
+    readings: Iterable[Any],
+    register: dict[int, GaugeFacts],
+    job_number: int | None,
+    replaced_by_id: int | None,
+) -> Measurement:
+    """Make a value of a set and its readings, loaded as records or as rows of their columns."""
+    entries = tuple(
         ReadingEntry(
             one.quantity, one.rail, one.gauge_id, one.gap_mm, one.depth_mm, one.typed,
             one.scale, one.value_mm, one.name, one.depth_typed,
         )
-        for one in kept.readings
+        for one in readings
     )  # fmt: skip
     sizes = sizes_of(register, kept)
     return Measurement(
@@ -135,75 +149,83 @@ def as_measurement(
         role=kept.role,
         taken_on=kept.taken_on,
         note=kept.note,
-        readings=readings,
+        readings=entries,
         replaces_id=kept.replaces_id,
         replaces_why=kept.replaces_why,
-        replaced_by_id=kept.replaced_by.id if kept.replaced_by else None,
+        replaced_by_id=replaced_by_id,
         blade_set_id=kept.blade_set_id,
         sizes=sizes,
-        corrected=correct_readings(readings, sizes),
+        corrected=correct_readings(entries, sizes),
     )
+
+
+# Rows of columns rather than records: a page lists dozens of sets with hundreds of readings, none
+# of which it changes.
+_correction = aliased(ReadingSet)
+_SETS = (
+    select(
+        *ReadingSet.__table__.columns,
+        Job.number.label("job_number"),
+        _correction.id.label("replaced_by_id"),
+    )
+    .outerjoin(Job, Job.id == ReadingSet.job_id)
+    .outerjoin(_correction, _correction.replaces_id == ReadingSet.id)
+    .order_by(ReadingSet.taken_on, ReadingSet.id)
+)
+_READINGS = select(*Reading.__table__.columns).order_by(Reading.id)
+
+
+def _load(session: Session, *wanted: ColumnElement[bool]) -> list[Measurement]:
+    """Load the reading sets wanted, in the order they were taken."""
+    sets = session.execute(_SETS.where(*wanted)).all()
+    if not sets:
+        return []
+    readings: dict[int, list[Any]] = {one.id: [] for one in sets}
+    for row in session.execute(_READINGS.where(Reading.set_id.in_(list(readings)))):
+        readings[row.set_id].append(row)
+    register = load_register(session)
+    return [
+        _make(one, readings[one.id], register, one.job_number, one.replaced_by_id) for one in sets
+    ]
 
 
 def get_measurement(session: Session, set_id: int) -> Measurement | None:
     """Give one reading set as a value."""
-    kept = session.scalar(
-        select(ReadingSet)
-        .where(ReadingSet.id == set_id)
-        .options(
-            selectinload(ReadingSet.readings),
-            selectinload(ReadingSet.replaced_by),
-            joinedload(ReadingSet.job),
-        )
-    )
-    if kept is None:
-        return None
-    return as_measurement(kept, load_register(session), kept.job.number if kept.job else None)
+    return next(iter(_load(session, ReadingSet.id == set_id)), None)
 
 
 def measurements_of_job(job: Job) -> list[Measurement]:
-    """Give a loaded job's reading sets in the order they were taken."""
+    """Give a job's reading sets in the order they were taken."""
     session = object_session(job)
-    register = load_register(session) if session and job.reading_sets else {}
-    made = [as_measurement(kept, register, job.number) for kept in job.reading_sets]
-    return sorted(made, key=lambda one: (one.taken_on, one.id))
+    return _load(session, ReadingSet.job_id == job.id) if session else []
 
 
 def list_measurements(session: Session, piece_id: int) -> list[Measurement]:
     """List a piece's reading sets, oldest first."""
-    kept = session.scalars(
-        select(ReadingSet)
-        .where(ReadingSet.piece_id == piece_id)
-        .options(
-            selectinload(ReadingSet.readings),
-            selectinload(ReadingSet.replaced_by),
-            joinedload(ReadingSet.job),
-        )
-        .order_by(ReadingSet.taken_on, ReadingSet.id)
-    )
-    register = load_register(session)
-    return [as_measurement(one, register, one.job.number if one.job else None) for one in kept]
+    return _load(session, ReadingSet.piece_id == piece_id)
 
 
-def last_facings(session: Session, piece_ids: list[int]) -> dict[int, Measurement]:
-    """Give each piece's last facing, for lists; pieces never measured are left out."""
-    kept = session.scalars(
-        select(ReadingSet)
-        .where(ReadingSet.piece_id.in_(piece_ids))
-        .options(
-            selectinload(ReadingSet.readings),
-            selectinload(ReadingSet.replaced_by),
-            joinedload(ReadingSet.job),
-        )
-        .order_by(ReadingSet.taken_on, ReadingSet.id)
+def last_facings(session: Session, piece_ids: Sequence[int]) -> dict[int, Measurement]:
+    """Give each piece's last facing, for lists; pieces never measured are left out.
+
+    The same as `last_facing` of each, found without reading the sets before it.
+    """
+    place = func.row_number().over(
+        partition_by=ReadingSet.piece_id,
+        order_by=(
+            (ReadingSet.role == "as_returned").desc(),
+            ReadingSet.taken_on.desc(),
+            ReadingSet.id.desc(),
+        ),
     )
-    register = load_register(session)
-    by_piece: dict[int, list[Measurement]] = {}
-    for one in kept:
-        made = as_measurement(one, register, one.job.number if one.job else None)
-        by_piece.setdefault(one.piece_id, []).append(made)
-    found = {piece_id: last_facing(sets) for piece_id, sets in by_piece.items()}
-    return {piece_id: last for piece_id, last in found.items() if last}
+    replaced = select(_correction.id).where(_correction.replaces_id == ReadingSet.id)
+    ranked = (
+        select(ReadingSet.id, place.label("place"))
+        .where(ReadingSet.piece_id.in_(piece_ids), ~replaced.exists())
+        .subquery()
+    )
+    last = select(ranked.c.id).where(ranked.c.place == 1)
+    return {one.piece_id: one for one in _load(session, ReadingSet.id.in_(last))}
 
 
 def standing(measurements: list[Measurement], role: str = "") -> list[Measurement]:
