@@ -124,12 +124,13 @@ def correct_readings(readings: Sequence[ReadingEntry], sizes: SetSizes) -> Corre
 
 def _as_marked(readings: Sequence[ReadingEntry], sizes: SetSizes) -> bool:
     """Say whether every gauge was never checked and is marked as it was: nothing to correct."""
-    return not any(
-        (gauge := sizes.marked(one)) is not None and gauge.checks
-        or (blade := sizes.find(one.gauge_id)) is not None
-        and (blade.checks or blade.nominal_mm not in {None, one.gap_mm})
-        for one in readings
-    )
+    for one in readings:
+        gauge, blade = sizes.marked(one), sizes.find(one.gauge_id)
+        if gauge is not None and gauge.checks:
+            return False
+        if blade is not None and (blade.checks or blade.nominal_mm not in {None, one.gap_mm}):
+            return False
+    return True
 
 
 def _tell(readings: Sequence[ReadingEntry], sizes: SetSizes, when: str) -> tuple[ToldReading, ...]:
