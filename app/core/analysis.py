@@ -1,8 +1,7 @@
 """Judges a facing: the rails first, then the tip, then the two rails against each other."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from math import isfinite
 from typing import overload
 
@@ -119,23 +118,10 @@ def analyse_facing(
     its fit (see `dials`).
     Raises MalformedReading for impossible numbers, ValueError for unknown words.
     """
-    keys = None if curves is None else tuple(curves)
-    told, rails = _judge_one(readings, uncertainties, tip, keys)
-    return _put_together(told, rails, evenness_tolerance_mm)
-
-
-KEPT_ANALYSES = 128
-
-
-@lru_cache(maxsize=KEPT_ANALYSES)
-def _judge_one(
-    readings: FacingReadings, uncertainties: Uncertainties, tip: str, curves: tuple[str, ...] | None
-) -> "tuple[_Told, Mapping[str, RailAnalysis | None]]":
-    """Judge one set's rails; a page and its pictures ask for the same ones within a moment.
-
-    What is kept is kept under everything it is worked out from, so it cannot grow stale.
-    """
-    return analyse_many((readings,), uncertainties, tip=tip, curves=curves).judge(0)
+    return analyse_many(
+        (readings,), uncertainties,
+        tip=tip, curves=curves, evenness_tolerance_mm=evenness_tolerance_mm,
+    )[0]  # fmt: skip
 
 
 def analyse_many(
@@ -224,10 +210,6 @@ class ManyAnalyses(Sequence[FacingAnalysis]):
         """Build the analysis of one set, or of several."""
         if isinstance(index, slice):
             return [self[i] for i in range(*index.indices(self._count))]
-        return _put_together(*self.judge(index), self._tolerance_mm)
-
-    def judge(self, index: int) -> tuple[_Told, Mapping[str, RailAnalysis | None]]:
-        """Build the values of one set's rails, by name."""
         if not -self._count <= index < self._count:
             raise IndexError(index)
         chunk, at = divmod(index % self._count, SETS_AT_ONCE)
@@ -237,21 +219,14 @@ class ManyAnalyses(Sequence[FacingAnalysis]):
         if judged is not None:
             for row, (key, stops) in enumerate(each.rails.items(), int(firsts[at])):
                 found[key] = judged.rail(row, stops)
-        rails = {
-            name: settle_dials(found.get((name, False)), found.get((name, True)))
+        left, right, mean = (
+            settle_dials(found.get((name, False)), found.get((name, True)))
             for name in ("left", "right", "mean")
-        }
-        return each, rails
-
-
-def _put_together(
-    told: _Told, rails: Mapping[str, RailAnalysis | None], evenness_tolerance_mm: float
-) -> FacingAnalysis:
-    mean = rails["mean"]
-    slopes = _slopes(mean, told.tip[0] if told.tip else None) if mean else []
-    # the mean's stops are the pairs, and after them any dial readings
-    evenness = judge_evenness(told.pairs, slopes[: len(told.pairs)], evenness_tolerance_mm)
-    return FacingAnalysis(rails["left"], rails["right"], mean, evenness)
+        )
+        slopes = _slopes(mean, each.tip[0] if each.tip else None) if mean else []
+        # the mean's stops are the pairs, and after them any dial readings
+        evenness = judge_evenness(each.pairs, slopes[: len(each.pairs)], self._tolerance_mm)
+        return FacingAnalysis(left, right, mean, evenness)
 
 
 def _slopes(mean: RailAnalysis, tip_opening_mm: float | None) -> list[float | None]:

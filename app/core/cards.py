@@ -8,13 +8,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import hypot
 
-from app.core.analysis import FacingAnalysis, analyse_facing
+from app.core.analysis import FacingAnalysis
 from app.core.comparison import NO_CHANGE, Change, compare_facings
 from app.core.evenness import UNEVEN
 from app.core.forms import plural, shorten
 from app.core.measurements import GaugesInUse
 from app.core.passes import CUT_KINDS, PassEntry
 from app.core.readings import FacingReadings, Uncertainties
+from app.core.recalling import recall_analysis
 from app.core.uncertainty import expanded, rectangular
 from app.core.units import Scale, format_blade, format_mm, format_on_scale, format_signed
 from app.core.wording import describe_facing, main_rail, read_facing_length, say_evenness
@@ -84,7 +85,7 @@ def build_measured_part(
     """Work out the card's sentences, table and figures."""
     both = [one for one in (readings.before, readings.after) if one is not None]
     analyses = [
-        analyse_facing(one, uncertainties, evenness_tolerance_mm=evenness_tolerance_mm)
+        recall_analysis(one, uncertainties, evenness_tolerance_mm=evenness_tolerance_mm)
         if one is not None
         else None
         for one in (readings.before, readings.after)

@@ -8,9 +8,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import hypot
 
-from app.core.analysis import FacingAnalysis, RailAnalysis, analyse_facing, analyse_many
+from app.core.analysis import FacingAnalysis, RailAnalysis
 from app.core.evenness import blade_key
 from app.core.readings import BladeStop, FacingReadings, Uncertainties
+from app.core.recalling import recall_analysis
 from app.core.uncertainty import expanded
 
 RAILS = ("left", "right")
@@ -64,7 +65,8 @@ def compare_facings(
     slope lets it through; otherwise it counts twice. Raises MalformedReading like
     `analyse_facing`.
     """
-    analyses = tuple(analyse_many((before, after), uncertainties))
+    first, second = (recall_analysis(one, uncertainties) for one in (before, after))
+    analyses = (first, second)
     changes: list[Change] = []
     for rail in RAILS:
         changes.extend(
@@ -96,7 +98,7 @@ def gap_uncertainties(
     Keyed by rail and position (rounded to 1e-6 mm); expanded (k = 2), mm of gap. A blade's is the
     difference of two positions times the slope there; it is missing where no curve gives one.
     """
-    analysis = analyse_facing(after, uncertainties)
+    analysis = recall_analysis(after, uncertainties)
     # a rail's reaches go on after its blades with those of its dial readings
     reaches = {
         (rail, blade_key(stop.gap_mm)): reach

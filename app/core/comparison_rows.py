@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from math import hypot
 
-from app.core.analysis import FacingAnalysis, analyse_facing
+from app.core.analysis import FacingAnalysis
 from app.core.bore import BoreTaper
 from app.core.comparison import Change, compare_facings
 from app.core.curves import CURVES
@@ -26,6 +26,7 @@ from app.core.length_changes import (
 from app.core.lengths import scale_named
 from app.core.measurements import RAILS, GaugesInUse
 from app.core.readings import FacingReadings, Uncertainties
+from app.core.recalling import recall_analysis
 from app.core.units import Scale, format_blade, format_number, format_on_scale, format_signed
 from app.core.wording import main_rail, read_facing_length, say_evenness, say_height
 
@@ -107,7 +108,7 @@ def compare_sets(
     """Compare everything either set has. Raises MalformedReading like `analyse_facing`."""
     changes = compare_facings(before.facing, after.facing, uncertainties, same_blades=same_blades)
     first, second = (
-        analyse_facing(one.facing, uncertainties, evenness_tolerance_mm=evenness_tolerance_mm)
+        recall_analysis(one.facing, uncertainties, evenness_tolerance_mm=evenness_tolerance_mm)
         for one in (before, after)
     )
     pairs = pair_lengths(before.lengths, after.lengths)

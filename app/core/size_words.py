@@ -4,12 +4,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import floor, hypot, isfinite, log10
 
-from app.core.analysis import analyse_facing
 from app.core.corrections import CorrectedReadings, ToldReading, tells_apart
 from app.core.forms import format_date, plural
 from app.core.length_changes import label_reading
 from app.core.measurements import GaugesInUse
 from app.core.readings import FacingReadings, ReadingEntry
+from app.core.recalling import recall_analysis
 from app.core.sizes import (
     ASSUMED_REPEATABILITY_MM,
     IN_FORCE,
@@ -201,7 +201,7 @@ def _length_words(facing: FacingReadings | None) -> str:
 
 
 def _break_words(facing: FacingReadings | None) -> str:
-    spoken = main_rail(analyse_facing(facing)) if facing else None
+    spoken = main_rail(recall_analysis(facing)) if facing else None
     fit = spoken[1].fit(spoken[1].chosen) if spoken else None
     if fit is None:
         return ""

@@ -6,9 +6,10 @@ had changed by then, not when: somewhere between the check before and this one. 
 readings is in `corrections`.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from functools import lru_cache
 from math import sqrt
 
 import numpy as np
@@ -60,6 +61,37 @@ class GaugeFacts:
     retired: bool = False
     checks: tuple[SizeCheck, ...] = ()
     studies: tuple[StudiedRepeat, ...] = ()
+
+
+class Register(Mapping[int, GaugeFacts]):
+    """What is known of every gauge, by id. Two of the same content are one (`hold_register`)."""
+
+    __slots__ = ("_gauges",)
+
+    def __init__(self, gauges: Iterable[GaugeFacts] = ()) -> None:
+        self._gauges = {gauge.id: gauge for gauge in gauges}
+
+    def __getitem__(self, gauge_id: int) -> GaugeFacts:
+        """Give a gauge; raises KeyError."""
+        return self._gauges[gauge_id]
+
+    def __iter__(self) -> Iterator[int]:
+        """List the gauges' ids."""
+        return iter(self._gauges)
+
+    def __len__(self) -> int:
+        """Count the gauges."""
+        return len(self._gauges)
+
+    # told apart as objects, so that they may be part of what a result is kept under
+    __hash__ = object.__hash__
+    __eq__ = object.__eq__
+
+
+@lru_cache(maxsize=16)
+def hold_register(gauges: tuple[GaugeFacts, ...]) -> Register:
+    """Make a register, or give the one that was made of the same gauges."""
+    return Register(gauges)
 
 
 def checks_in_force(gauge: GaugeFacts, day: date) -> tuple[SizeCheck, ...]:
@@ -139,7 +171,7 @@ class SetSizes:
     """The gauges a reading set was taken with, by id, and the day that counts."""
 
     day: date
-    gauges: Mapping[int, GaugeFacts] = field(default_factory=dict)
+    gauges: Mapping[int, GaugeFacts] = field(default_factory=Register)
     glass_id: int | None = None
     wedge_id: int | None = None
     bore_gauge_id: int | None = None

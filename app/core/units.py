@@ -8,6 +8,7 @@ as they went in. 1 in = 25.4 mm exactly (international inch, 1959).
 import re
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 
 MM_PER_INCH = Fraction(254, 10)
 
@@ -162,6 +163,7 @@ def format_number(value: float, decimals: int, *, least: int = 0) -> str:
     return text.replace("-", "−")
 
 
+@lru_cache(maxsize=4096)  # lists write the same few numbers again and again
 def format_on_scale(value_mm: float, scale: Scale) -> str:
     """Write a length as the gauge shows it, without its unit."""
     least = scale.decimals if scale.measures in {"tip", "bore"} and scale.unit != "thou" else 0

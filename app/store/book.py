@@ -16,6 +16,7 @@ from app.store.backup import DATABASE_NAME
 from app.store.files import say_disk
 from app.store.locks import BookLock, BookProblem
 from app.store.lookups import index_changes
+from app.store.remembering import forget_what_changes
 
 __all__ = [
     "DATABASE_NAME",
@@ -102,6 +103,8 @@ class Sessions:
         self._reading = sessionmaker(engine, expire_on_commit=False)
         self._writing = sessionmaker(engine.execution_options(writes=True), expire_on_commit=False)
         event.listen(self._writing, "after_flush", index_changes)
+        forget_what_changes(self._reading)
+        forget_what_changes(self._writing)
 
     @contextmanager
     def read(self) -> Iterator[Session]:

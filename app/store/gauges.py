@@ -4,9 +4,11 @@ A gauge is never deleted, because readings name it; it is retired. A check is ne
 struck out.
 """
 
-from collections.abc import Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict
 from datetime import date, datetime
+from typing import Any
 
 from sqlalchemy import Select, func, or_, select
 from sqlalchemy.orm import Session, selectinload
@@ -14,9 +16,17 @@ from sqlalchemy.orm import Session, selectinload
 from app.core.gauge_words import KeptCheck
 from app.core.gauges import CheckEntry, GaugeEntry
 from app.core.measurements import GaugesInUse
-from app.core.sizes import GaugeFacts, SetSizes, SizeCheck, StudiedRepeat
+from app.core.sizes import (
+    GaugeFacts,
+    Register,
+    SetSizes,
+    SizeCheck,
+    StudiedRepeat,
+    hold_register,
+)
 from app.core.studies import StudyValue, work_out_study
 from app.store.blade_sets import note_members
+from app.store.remembering import remember
 from app.store.revisions import change_record, keep_revision
 from app.store.tables import (
     BladeSet,
@@ -30,18 +40,43 @@ from app.store.tables import (
 )
 
 
-def load_register(session: Session) -> dict[int, GaugeFacts]:
+def load_register(session: Session) -> Register:
     """Give what is known of every gauge, retired ones too, by id."""
-    gauges = session.scalars(
-        select(Gauge).options(
-            selectinload(Gauge.checks), selectinload(Gauge.studies).selectinload(Study.readings)
+    return remember(session, "register", lambda: _load_register(session))
+
+
+def _load_register(session: Session) -> Register:
+    checks: dict[int, list[Any]] = defaultdict(list)
+    for check in session.execute(_CHECKS):
+        checks[check.gauge_id].append(check)
+    studies: dict[int, list[Study]] = defaultdict(list)
+    for study in session.scalars(_STUDIES):
+        studies[study.gauge_id].append(study)
+    return hold_register(
+        tuple(
+            _facts(gauge, checks.get(gauge.id, ()), studies.get(gauge.id, ()))
+            for gauge in session.execute(_GAUGES)
         )
     )
-    return {gauge.id: gauge_facts(gauge) for gauge in gauges}
+
+
+# Rows of columns rather than records: every page with figures on it asks, and changes none.
+_GAUGES = select(*Gauge.__table__.columns).order_by(Gauge.id)
+_CHECKS = select(*GaugeCheck.__table__.columns).order_by(GaugeCheck.checked_on, GaugeCheck.id)
+_STUDIES = (
+    select(Study)
+    .where(Study.adopted_on.is_not(None))
+    .options(selectinload(Study.readings))
+    .order_by(Study.done_on, Study.id)
+)
 
 
 def gauge_facts(gauge: Gauge) -> GaugeFacts:
     """Give a gauge, loaded with its checks and studies, as the value that `core` works on."""
+    return _facts(gauge, gauge.checks, gauge.studies)
+
+
+def _facts(gauge: Any, checks: Iterable[Any], studies: Iterable[Study]) -> GaugeFacts:
     return GaugeFacts(
         id=gauge.id,
         kind=gauge.kind,
@@ -54,10 +89,10 @@ def gauge_facts(gauge: Gauge) -> GaugeFacts:
         retired=gauge.retired,
         checks=tuple(
             SizeCheck(one.checked_on, one.mark_mm, one.actual_mm, one.u_mm)
-            for one in gauge.checks
+            for one in checks
             if one.struck_at is None
         ),
-        studies=tuple(_studied(one) for one in gauge.studies if one.adopted_on is not None),
+        studies=tuple(_studied(one) for one in studies if one.adopted_on is not None),
     )
 
 
@@ -89,7 +124,7 @@ def study_values(study: Study) -> tuple[StudyValue, ...]:
     )
 
 
-def sizes_of(register: dict[int, GaugeFacts], kept: ReadingSet) -> SetSizes:
+def sizes_of(register: Register, kept: ReadingSet) -> SetSizes:
     """Give the gauges a reading set was taken with, as they count on its day."""
     return SetSizes(kept.taken_on, register, kept.glass_id, kept.wedge_id, kept.bore_gauge_id)
 

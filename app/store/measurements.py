@@ -1,8 +1,9 @@
 """Reading sets: kept as typed, never changed, and given back as the values `core` works on."""
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
 from datetime import date, datetime
+from functools import lru_cache
 from typing import Any
 
 from sqlalchemy import ColumnElement, func, select
@@ -12,8 +13,9 @@ from app.core.corrections import CorrectedReadings, ToldReading, correct_reading
 from app.core.length_changes import TrueLengths, tell_lengths
 from app.core.measurements import GaugesInUse, SetEntry
 from app.core.readings import FacingReadings, ReadingEntry, Uncertainties
-from app.core.sizes import GaugeFacts, SetSizes
+from app.core.sizes import Register, SetSizes
 from app.store.gauges import load_register, sizes_of
+from app.store.remembering import remember, remembered
 from app.store.tables import Job, Reading, ReadingSet
 
 
@@ -26,6 +28,7 @@ class Measurement:
     job_number: int | None
     role: str
     taken_on: date
+    kept_at: datetime
     note: str
     readings: tuple[ReadingEntry, ...]
     replaces_id: int | None
@@ -119,35 +122,48 @@ def add_reading_set(
 
 
 def as_measurement(
-    kept: ReadingSet, register: dict[int, GaugeFacts], job_number: int | None = None
+    kept: ReadingSet, register: Register, job_number: int | None = None
 ) -> Measurement:
     """Give a loaded reading set as a value, by what its gauges were on its day."""
+    readings = tuple(tuple(getattr(one, name) for name in _ENTRY) for one in kept.readings)
     replaced_by = kept.replaced_by.id if kept.replaced_by else None
-    return _make(kept, kept.readings, register, job_number, replaced_by)
+    return _make(kept, readings, register, job_number, replaced_by)
+
+
+_ENTRY = tuple(field.name for field in fields(ReadingEntry))
+SETS_KEPT = 1024
+
+
+@lru_cache(maxsize=SETS_KEPT)
+def _tell_set(
+    readings: tuple[tuple[Any, ...], ...], sizes: SetSizes
+) -> tuple[tuple[ReadingEntry, ...], CorrectedReadings]:
+    """Work out what readings come to by their gauges.
+
+    A page and its pictures, and the next page about the same piece, ask again. What is kept is
+    kept under all it is worked out from, the register of gauges included: it cannot grow stale.
+    """
+    entries = tuple(ReadingEntry(*one) for one in readings)
+    return entries, correct_readings(entries, sizes)
 
 
 def _make(
     kept: Any,
-    readings: Iterable[Any],
-    register: dict[int, GaugeFacts],
+    readings: tuple[tuple[Any, ...], ...],
+    register: Register,
     job_number: int | None,
     replaced_by_id: int | None,
 ) -> Measurement:
-    """Make a value of a set and its readings, loaded as records or as rows of their columns."""
-    entries = tuple(
-        ReadingEntry(
-            one.quantity, one.rail, one.gauge_id, one.gap_mm, one.depth_mm, one.typed,
-            one.scale, one.value_mm, one.name, one.depth_typed,
-        )
-        for one in readings
-    )  # fmt: skip
+    """Make a value of a set and its readings, each the values of a `ReadingEntry` in order."""
     sizes = sizes_of(register, kept)
+    entries, corrected = _tell_set(readings, sizes)
     return Measurement(
         id=kept.id,
         piece_id=kept.piece_id,
         job_number=job_number,
         role=kept.role,
         taken_on=kept.taken_on,
+        kept_at=kept.created_at,
         note=kept.note,
         readings=entries,
         replaces_id=kept.replaces_id,
@@ -155,7 +171,7 @@ def _make(
         replaced_by_id=replaced_by_id,
         blade_set_id=kept.blade_set_id,
         sizes=sizes,
-        corrected=correct_readings(entries, sizes),
+        corrected=corrected,
     )
 
 
@@ -172,7 +188,9 @@ _SETS = (
     .outerjoin(_correction, _correction.replaces_id == ReadingSet.id)
     .order_by(ReadingSet.taken_on, ReadingSet.id)
 )
-_READINGS = select(*Reading.__table__.columns).order_by(Reading.id)
+_READINGS = select(Reading.set_id, *(getattr(Reading, name) for name in _ENTRY)).order_by(
+    Reading.id
+)
 
 
 def _load(session: Session, *wanted: ColumnElement[bool]) -> list[Measurement]:
@@ -182,10 +200,11 @@ def _load(session: Session, *wanted: ColumnElement[bool]) -> list[Measurement]:
         return []
     readings: dict[int, list[Any]] = {one.id: [] for one in sets}
     for row in session.execute(_READINGS.where(Reading.set_id.in_(list(readings)))):
-        readings[row.set_id].append(row)
+        readings[row[0]].append(tuple(row)[1:])
     register = load_register(session)
     return [
-        _make(one, readings[one.id], register, one.job_number, one.replaced_by_id) for one in sets
+        _make(one, tuple(readings[one.id]), register, one.job_number, one.replaced_by_id)
+        for one in sets
     ]
 
 
@@ -197,12 +216,35 @@ def get_measurement(session: Session, set_id: int) -> Measurement | None:
 def measurements_of_job(job: Job) -> list[Measurement]:
     """Give a job's reading sets in the order they were taken."""
     session = object_session(job)
-    return _load(session, ReadingSet.job_id == job.id) if session else []
+    if session is None:
+        return []
+    # a piece's sets stay with it: where those were asked for, the job's are among them
+    if (all_of_piece := remembered(session, ("sets of piece", job.piece_id))) is not None:
+        return [one for one in all_of_piece if one.job_number == job.number]
+    return list(
+        remember(
+            session, ("sets of job", job.id), lambda: _load(session, ReadingSet.job_id == job.id)
+        )
+    )
+
+
+def measurements_of_jobs(session: Session, job_ids: Sequence[int]) -> dict[int, list[Measurement]]:
+    """Give the reading sets of several jobs, by the job's number, in the order they were taken."""
+    found: dict[int, list[Measurement]] = {}
+    for one in _load(session, ReadingSet.job_id.in_(job_ids)):
+        found.setdefault(one.job_number or 0, []).append(one)
+    return found
 
 
 def list_measurements(session: Session, piece_id: int) -> list[Measurement]:
     """List a piece's reading sets, oldest first."""
-    return _load(session, ReadingSet.piece_id == piece_id)
+    return list(
+        remember(
+            session,
+            ("sets of piece", piece_id),
+            lambda: _load(session, ReadingSet.piece_id == piece_id),
+        )
+    )
 
 
 def last_facings(session: Session, piece_ids: Sequence[int]) -> dict[int, Measurement]:
@@ -228,7 +270,7 @@ def last_facings(session: Session, piece_ids: Sequence[int]) -> dict[int, Measur
     return {one.piece_id: one for one in _load(session, ReadingSet.id.in_(last))}
 
 
-def standing(measurements: list[Measurement], role: str = "") -> list[Measurement]:
+def standing(measurements: Sequence[Measurement], role: str = "") -> list[Measurement]:
     """Leave out the sets that a correction replaced, and keep one role if asked."""
     return [
         one for one in measurements if one.replaced_by_id is None and (not role or one.role == role)

@@ -1,9 +1,10 @@
 """The shop's settings, its gauges and blade sets, and what a new book starts with."""
 
+from collections import defaultdict
 from collections.abc import Collection, Sequence
 from datetime import datetime
 
-from sqlalchemy import or_, select
+from sqlalchemy import select
 from sqlalchemy.orm import Session, selectinload
 
 from app.core.jobs import CAME_WITH_ITEMS, CONDITION_ITEMS
@@ -12,6 +13,8 @@ from app.core.shop import BEGINNINGS, DEFAULT_CARE, DEFAULT_TERMS, ShopEntry
 from app.core.sizes import SetSizes
 from app.core.units import SCALES, format_blade
 from app.store.blade_sets import set_for_kind
+from app.store.gauges import load_register
+from app.store.remembering import remember
 from app.store.revisions import change_record
 from app.store.tables import BladeSet, BladeSetMember, ChecklistItem, Customer, Gauge, Shop
 
@@ -157,18 +160,18 @@ def gauges_in_use(
         chosen = blade_set_id
     elif instrument_kind:
         chosen = set_for_kind(session, instrument_kind) or chosen
-    members = select(BladeSetMember.gauge_id).where(BladeSetMember.blade_set_id == chosen)
-    found = session.scalars(
-        select(Gauge).where(
-            Gauge.kind == "blade", or_(Gauge.id.in_(members), Gauge.id.in_(and_blades))
-        )
-    )
+    register = load_register(session)
+    wanted = {*remember(session, "members", lambda: _members(session)).get(chosen, ()), *and_blades}
     blades = sorted(
-        (Blade(one.id, one.nominal_mm or 0.0, one.label) for one in found),
+        (
+            Blade(one.id, one.nominal_mm or 0.0, one.label)
+            for one in register.values()
+            if one.kind == "blade" and one.id in wanted
+        ),
         key=lambda blade: -blade.gap_mm,
     )
     glass, wedge, bore = (
-        session.get_one(Gauge, getattr(as_read, name, None) or getattr(shop, name))
+        register[getattr(as_read, name, None) or getattr(shop, name)]
         for name in ("glass_id", "wedge_id", "bore_gauge_id")
     )
     return GaugesInUse(
@@ -181,6 +184,14 @@ def gauges_in_use(
         bore_gauge_id=bore.id,
         blade_set_id=chosen,
     )
+
+
+def _members(session: Session) -> dict[int, set[int]]:
+    """Give the blades of every set."""
+    members: dict[int, set[int]] = defaultdict(set)
+    for row in session.execute(select(BladeSetMember.blade_set_id, BladeSetMember.gauge_id)):
+        members[row.blade_set_id].add(row.gauge_id)
+    return members
 
 
 def list_checklist(session: Session, kind: str) -> list[str]:

@@ -5,7 +5,7 @@ from datetime import date, datetime
 from typing import Any
 
 from sqlalchemy import func, select
-from sqlalchemy.orm import Session, joinedload
+from sqlalchemy.orm import Session, joinedload, undefer_group
 
 from app.store.jobs import add_event
 from app.store.tables import Job, Piece, Slip, SlipFile
@@ -57,7 +57,7 @@ def get_slip(session: Session, number: int) -> Slip | None:
     return session.scalar(
         select(Slip)
         .where(Slip.number == number)
-        .options(joinedload(Slip.job), joinedload(Slip.piece))
+        .options(joinedload(Slip.job), joinedload(Slip.piece), undefer_group("paper"))
     )
 
 

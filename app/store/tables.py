@@ -496,8 +496,13 @@ class Slip(Base):
     issued_at: Mapped[datetime]
     paper: Mapped[str] = mapped_column(String(20))
     sheet: Mapped[str] = mapped_column(String(40), server_default="paper-1.css")
-    printed: Mapped[dict[str, Any]]
-    html: Mapped[str]
+    # the paper itself, left out of lists: they would carry it along for nothing
+    printed: Mapped[dict[str, Any]] = mapped_column(
+        deferred=True, deferred_group="paper", deferred_raiseload=True
+    )
+    html: Mapped[str] = mapped_column(
+        deferred=True, deferred_group="paper", deferred_raiseload=True
+    )
     piece: Mapped[Piece] = relationship(lazy="raise")
     job: Mapped[Job | None] = relationship(lazy="raise", back_populates="slips")
     files: Mapped[list["SlipFile"]] = relationship(order_by="SlipFile.name", lazy="raise")

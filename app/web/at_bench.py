@@ -20,7 +20,7 @@ from app.core.next_pass import (
 from app.core.plan_tables import StepLine, list_steps
 from app.core.removal import RemovalKind, RemovalRate, learn_rate
 from app.core.targets import tell_target
-from app.store.gauges import load_register
+from app.store.measurements import measurements_of_job
 from app.store.removal import RECENT_JOBS, list_removal_pairs, list_used_passes, log_of_job
 from app.store.tables import Job
 from app.web.planning import JobPlan, plan_job, tell_last, uncertainties_of
@@ -44,7 +44,7 @@ def gather_bench(session: Session, job: Job, gauges: GaugesInUse) -> BenchPanel 
     if not STAGES[job.stage].open or not (job.facing_id or job.passes or job.reading_sets):
         return None
     planned = plan_job(session, job)
-    log = log_of_job(job, load_register(session))
+    log = log_of_job(job, measurements_of_job(job))
     aim = _aim(session, job, planned)
     offers = offer_passes(log, list_used_passes(session), aim)
     since = passes_since(log)

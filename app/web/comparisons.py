@@ -169,8 +169,8 @@ def _choose(request: Request, session: Session, one: str) -> HTMLResponse:
         "comparisons/new.html",
         of=of,
         find=find,
-        own=list_choice(session, of.piece, of.measurement),
-        found=[list_choice(session, piece, of.measurement) for piece in pieces],
+        own=_offer_sets(session, of.piece, of.measurement),
+        found=[_offer_sets(session, piece, of.measurement) for piece in pieces],
         address=lambda other: pair_address(*_in_order(of.measurement, other)),
     )
 
@@ -184,14 +184,20 @@ def _find(session: Session, find: str) -> list[Piece]:
     return list(found.values())[:MOST_PIECES]
 
 
-def list_choice(session: Session, piece: Piece, but: Measurement | None = None) -> Choice:
+def _offer_sets(session: Session, piece: Piece, but: Measurement | None = None) -> Choice:
+    return list_choice(piece, list_measurements(session, piece.id), gauges_in_use(session), but)
+
+
+def list_choice(
+    piece: Piece,
+    measurements: Sequence[Measurement],
+    gauges: GaugesInUse,
+    but: Measurement | None = None,
+) -> Choice:
     """List a piece's sets of readings to choose from, newest first."""
     sets = [
-        one
-        for one in reversed(standing(list_measurements(session, piece.id)))
-        if but is None or one.id != but.id
+        one for one in reversed(standing(list(measurements))) if but is None or one.id != but.id
     ]
-    gauges = gauges_in_use(session)
     return Choice(piece, tuple((one, _line(one, gauges)) for one in sets))
 
 
@@ -206,7 +212,7 @@ def _tick_again(
         request,
         "comparisons/tick.html",
         status=422,
-        choice=list_choice(session, piece),
+        choice=_offer_sets(session, piece),
         ticked=set(ticked),
         words=TICK_TWO,
     )

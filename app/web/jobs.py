@@ -13,7 +13,7 @@ from app.core.passes import ABRASIVES, PassEntry, parse_pass
 from app.core.pieces import CAUTION_DEFERS, MATERIAL_CAUTIONS
 from app.store.charges import account_of
 from app.store.jobs import add_event, get_job, move_job, save_agreed
-from app.store.measurements import list_measurements, measurements_of_job
+from app.store.measurements import list_measurements
 from app.store.passes import add_pass, strike_pass
 from app.store.revisions import Conflict
 from app.store.shop import gauges_in_use, get_shop, list_checklist
@@ -21,7 +21,7 @@ from app.store.tables import Job
 from app.web.at_bench import gather_bench
 from app.web.comparisons import offer_comparisons
 from app.web.customers import show_conflict
-from app.web.measurements import summarise
+from app.web.measurements import summarise_all
 from app.web.pages import (
     Clock,
     Form,
@@ -56,7 +56,7 @@ def show(request: Request, session: Reading, number: int) -> HTMLResponse:
 def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLResponse:
     shop, gauges = get_shop(session), gauges_in_use(session)
     of_piece = list_measurements(session, job.piece_id)
-    sets = [summarise(one, gauges, shop) for one in measurements_of_job(job)]
+    sets = summarise_all([one for one in of_piece if one.job_number == job.number], gauges, shop)
     roles = {one.measurement.role for one in sets if one.measurement.replaced_by_id is None}
     return show_page(
         request,

@@ -1,7 +1,7 @@
 """Readings: the grid, the one line, what they mean, and corrections that lose nothing."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -10,7 +10,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response
 from sqlalchemy.orm import Session
 
-from app.core.analysis import FacingAnalysis, analyse_facing
+from app.core.analysis import FacingAnalysis
 from app.core.corrections import correct_readings
 from app.core.dial_columns import fill_dials
 from app.core.dials import say_dials
@@ -30,6 +30,7 @@ from app.core.measurements import (
     parse_set,
     write_line,
 )
+from app.core.recalling import recall_analyses, recall_analysis
 from app.core.size_words import (
     HISTORY_RULE,
     list_gauge_lines,
@@ -99,10 +100,23 @@ class Summary:
 
 def summarise(measurement: Measurement, gauges: GaugesInUse, shop: Shop) -> Summary:
     """Work out what a reading set comes to."""
+    return summarise_all([measurement], gauges, shop)[0]
+
+
+def summarise_all(
+    measurements: Sequence[Measurement], gauges: GaugesInUse, shop: Shop
+) -> list[Summary]:
+    """Work out what reading sets come to, all at once."""
+    tolerance = shop.evenness_tolerance_mm
+    analyses = recall_analyses([(one.facing, one.uncertainties, tolerance) for one in measurements])
+    return [
+        _summary(one, analysis, gauges)
+        for one, analysis in zip(measurements, analyses, strict=True)
+    ]
+
+
+def _summary(measurement: Measurement, analysis: FacingAnalysis, gauges: GaugesInUse) -> Summary:
     facing, corrected = measurement.facing, measurement.corrected
-    analysis = analyse_facing(
-        facing, measurement.uncertainties, evenness_tolerance_mm=shop.evenness_tolerance_mm
-    )
     later = corrected.later_facing
     return Summary(
         measurement,
@@ -366,7 +380,7 @@ def _preview(
     sizes = sizes_in_use(session, gauges, kept.taken_on)
     corrected = correct_readings(kept.readings, sizes)
     tolerance = get_shop(session).evenness_tolerance_mm
-    analysis = analyse_facing(
+    analysis = recall_analysis(
         corrected.facing, corrected.uncertainties, evenness_tolerance_mm=tolerance
     )
     return {

@@ -17,11 +17,12 @@ from fastapi import APIRouter, HTTPException, Request
 from fastapi.responses import Response
 from sqlalchemy.orm import Session
 
-from app.core.analysis import MalformedReading, analyse_facing
+from app.core.analysis import MalformedReading
 from app.core.comparison import gap_uncertainties
 from app.core.curves import CURVES
 from app.core.measurements import ROLES, GaugesInUse
 from app.core.readings import BladeStop, DialReading, FacingReadings
+from app.core.recalling import recall_analysis
 from app.core.units import format_blade
 from app.core.wording import read_facing_length
 from app.render.difference import DifferencePicture, difference_lines
@@ -121,10 +122,10 @@ def compare_picture(
     lines: list[ProfileLine] = []
     if before is not None:
         lines += with_dials(
-            profile_lines("before", before, analyse_facing(before), "before"), before
+            profile_lines("before", before, recall_analysis(before), "before"), before
         )
     if after is not None:
-        lines += with_dials(profile_lines("after", after, analyse_facing(after), "after"), after)
+        lines += with_dials(profile_lines("after", after, recall_analysis(after), "after"), after)
     facings = [one for one in (before, after) if one is not None]
     return ProfilePicture(
         lines=tuple(lines),
@@ -152,7 +153,7 @@ def _named_lines(
     facings: tuple[FacingReadings, FacingReadings], names: tuple[str, str]
 ) -> tuple[tuple[ProfileLine, ...], tuple[ProfileLine, ...]]:
     before, after = (
-        with_dials(profile_lines(name, facing, analyse_facing(facing), state), facing)
+        with_dials(profile_lines(name, facing, recall_analysis(facing), state), facing)
         for name, facing, state in zip(names, facings, _STATES, strict=True)
     )
     return before, after
@@ -193,7 +194,7 @@ def straight_line_picture(facing: FacingReadings, gauges: GaugesInUse) -> Profil
 
 def residual_picture(facing: FacingReadings, gauges: GaugesInUse) -> ResidualPicture:
     """Lay out the blades' residuals, each rail held to its chosen curve or the least bad one."""
-    analysis = analyse_facing(facing)
+    analysis = recall_analysis(facing)
     held: dict[Rail, str] = {}
     words = []
     for rail in _RAILS:
@@ -242,7 +243,7 @@ def overlay_picture(sets: Sequence[Measurement], gauges: GaugesInUse) -> Profile
         (
             f"{one.taken_on:%Y-%m-%d} {ROLES[one.role]}",
             one.facing,
-            analyse_facing(one.facing),
+            recall_analysis(one.facing),
         )
         for one in shown
     ]
@@ -258,7 +259,7 @@ def overlay_picture(sets: Sequence[Measurement], gauges: GaugesInUse) -> Profile
 
 def _one_picture(facing: FacingReadings, gauges: GaugesInUse, name: str = "now") -> ProfilePicture:
     return ProfilePicture(
-        lines=with_dials(profile_lines(name, facing, analyse_facing(facing), "now"), facing),
+        lines=with_dials(profile_lines(name, facing, recall_analysis(facing), "now"), facing),
         blades=blade_levels(gauges, facing),
         glass_mm_per_number=float(gauges.glass.mm_per_unit),
         size="screen",

@@ -24,7 +24,7 @@ from app.store.slips import list_piece_slips
 from app.store.tables import Event, Job, Ownership, Piece
 from app.web.comparisons import list_choice
 from app.web.customers import show_conflict
-from app.web.measurements import Summary, list_figures, summarise
+from app.web.measurements import Summary, list_figures, summarise_all
 from app.web.pages import Clock, Form, Reading, Typed, Writing, found_or_404, go_to, show_page
 from app.web.photos import album_photos
 
@@ -80,7 +80,7 @@ def show(request: Request, session: Reading, piece_id: int) -> HTMLResponse:
     shop, gauges = get_shop(session), gauges_in_use(session)
     measurements = list_measurements(session, piece_id)
     last = last_facing(measurements)
-    sets = [summarise(one, gauges, shop) for one in measurements]
+    sets = summarise_all(measurements, gauges, shop)
     told = next((one for one in sets if last and one.measurement.id == last.id), None)
     jobs = list_jobs_on(session, piece_id)
     return show_page(
@@ -88,7 +88,7 @@ def show(request: Request, session: Reading, piece_id: int) -> HTMLResponse:
         "pieces/show.html",
         piece=piece,
         gauges=gauges,
-        choice=list_choice(session, piece),
+        choice=list_choice(piece, measurements, gauges),
         made_in=find_batch_of(session, piece_id),
         last=told,
         figures=list_figures(told, gauges) if told else [],

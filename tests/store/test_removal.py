@@ -6,8 +6,8 @@ import pytest
 
 from app.core.bench import LoggedPass
 from app.core.readings import FacingReadings, Uncertainties
-from app.store.gauges import load_register
 from app.store.jobs import get_job
+from app.store.measurements import measurements_of_job
 from app.store.removal import list_removal_pairs, list_used_passes, log_of_job
 
 
@@ -34,7 +34,8 @@ def worked(browser, take_in, read_line, clock):
 
 def log(sessions, number):
     with sessions.read() as session:
-        return log_of_job(get_job(session, number), load_register(session))
+        job = get_job(session, number)
+        return log_of_job(job, measurements_of_job(job))
 
 
 def kinds(entries):
