@@ -6,6 +6,7 @@ the values are kept with the issued paper, so that a reprint never changes.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from math import hypot
 
 from app.core.analysis import FacingAnalysis
@@ -76,6 +77,7 @@ class CardReadings:
     after_bore_u_mm: float | None = None
 
 
+@lru_cache(maxsize=64)  # a card's page and its pictures ask for the same one
 def build_measured_part(
     readings: CardReadings,
     gauges: GaugesInUse,

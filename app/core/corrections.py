@@ -73,7 +73,7 @@ class CorrectedReadings:
     @property
     def differs(self) -> bool:
         """Whether a gauge was, on that day, other than marked by enough to speak of."""
-        return _differ(self.recorded, self.in_force)
+        return self.in_force is not self.recorded and _differ(self.recorded, self.in_force)
 
 
 def tells_apart(one: ToldReading, other: ToldReading) -> bool:

@@ -10,6 +10,7 @@ engraved gauge of the register: its values and uncertainties are those of its ch
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from math import hypot
 
 from app.core.bore import BorePoint, BoreTaper, fit_bore
@@ -27,6 +28,7 @@ HAND_STEPS = 0.5
 _ENGRAVED = {"bore"}  # read on an engraved gauge: its step counts, however it was written
 
 
+@lru_cache(maxsize=4096)  # a history asks for the same readings again and again
 def step_of(reading: ReadingEntry) -> float:
     """Give the finest difference a reading tells, in mm (or ml): last place written, or step."""
     scale = scale_named(reading.scale)

@@ -32,6 +32,7 @@ def recall_analyses(asked: Sequence[Asked]) -> list[FacingAnalysis]:
 
     Raises MalformedReading like `analyse_facing`.
     """
+    asked = [_shared(*each) for each in asked]
     told = [_kept.get(each) for each in asked]
     missing = list(dict.fromkeys(a for a, b in zip(asked, told, strict=True) if b is None))
     if not missing:
@@ -48,3 +49,16 @@ def recall_analyses(asked: Sequence[Asked]) -> list[FacingAnalysis]:
         for each in list(_kept)[: max(len(_kept) - KEPT, 0)]:
             del _kept[each]
     return [made[a] if b is None else b for a, b in zip(asked, told, strict=True)]
+
+
+def _shared(readings: FacingReadings, uncertainties: Uncertainties, tolerance_mm: float) -> Asked:
+    """Ask in the same way wherever the readings bring all their own uncertainties."""
+    bring_their_own = (
+        all(
+            stop.gap_u_mm is not None and stop.position_u_mm is not None
+            for stop in (*readings.left, *readings.right)
+        )
+        and (readings.tip_opening_mm is None or readings.tip_u_mm is not None)
+        and not (readings.dial_left or readings.dial_right)
+    )
+    return readings, Uncertainties() if bring_their_own else uncertainties, tolerance_mm

@@ -53,6 +53,10 @@ class Scale:
     step: Fraction
     decimals: int
 
+    def __hash__(self) -> int:
+        """Tell scales apart by their key: exact fractions take long to hash."""
+        return hash(self.key)
+
     @property
     def step_mm(self) -> float:
         """The finest readable difference, in mm."""
@@ -181,6 +185,7 @@ def format_signed(value: float, decimals: int) -> str:
     return text if text.startswith("−") or not text.strip("0.") else f"+{text}"
 
 
+@lru_cache(maxsize=512)
 def format_blade(gap_mm: float) -> str:
     """Write a blade's thickness as it is engraved: inches where it is a whole ten-thousandth.
 

@@ -131,15 +131,14 @@ class Setter:
         """Give the height a page has left beside its blocks, less some slack."""
         return self._page.body_height_mm * (1 - SLACK_SHARE) - self.height_mm(blocks)
 
-    def fits(self, blocks: Sequence[Block]) -> bool:
+    def fits(self, blocks: Sequence[Block], left_mm: float) -> bool:
         """Say whether blocks go on one page, with at least a small picture where one is open."""
-        return self.left_mm(blocks) >= (LEAST_PICTURE_MM if any(map(_is_open, blocks)) else 0.0)
+        return left_mm >= (LEAST_PICTURE_MM if any(map(_is_open, blocks)) else 0.0)
 
-    def fill(self, blocks: Sequence[Block]) -> tuple[Block, ...]:
+    def fill(self, blocks: Sequence[Block], left_mm: float) -> tuple[Block, ...]:
         """Give a picture without a height, or room without lines, what the page has left."""
-        left = self.left_mm(blocks)
-        tall = round(max(LEAST_PICTURE_MM, min(MOST_PICTURE_MM, left)), 1)
-        lines = max(0, int((left - 6.0) / LINE_TO_WRITE_MM))
+        tall = round(max(LEAST_PICTURE_MM, min(MOST_PICTURE_MM, left_mm)), 1)
+        lines = max(0, int((left_mm - 6.0) / LINE_TO_WRITE_MM))
         filled: list[Block] = []
         for one in blocks:
             if isinstance(one, Picture) and _is_open(one):

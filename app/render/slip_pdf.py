@@ -76,11 +76,13 @@ def fit_page(lay: Callable[[float], Sequence[Block]], page: Page) -> tuple[Block
     """
     setter = Setter(text_width_mm, page)
     blocks: Sequence[Block] = ()
+    left_mm = 0.0
     for share in SHARES:
         blocks = lay(share)
-        if setter.fits(blocks):
+        left_mm = setter.left_mm(blocks)
+        if setter.fits(blocks, left_mm):
             break
-    return setter.fill(blocks)
+    return setter.fill(blocks, left_mm)
 
 
 def set_pages(blocks: Sequence[Block], page: Page) -> list[list[Mark]]:

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from sqlalchemy import func, or_, select
+from sqlalchemy import bindparam, func, or_, select
 from sqlalchemy.orm import Session, joinedload, selectinload
 
 from app.core.batches import BatchEntry, PiecesEntry
@@ -125,12 +125,15 @@ def list_batches(session: Session, facing_id: int | None = None) -> list[BatchLi
 
 def find_batch_of(session: Session, piece_id: int) -> tuple[Batch, int] | None:
     """Give the batch a piece was made in, and its place there."""
-    found = session.execute(
-        select(Batch, BatchPiece.place)
-        .join(BatchPiece, BatchPiece.batch_id == Batch.id)
-        .where(BatchPiece.piece_id == piece_id)
-    ).first()
+    found = session.execute(_BATCH_OF, {"piece": piece_id}).first()
     return (found[0], found[1]) if found else None
+
+
+_BATCH_OF = (
+    select(Batch, BatchPiece.place)
+    .join(BatchPiece, BatchPiece.batch_id == Batch.id)
+    .where(BatchPiece.piece_id == bindparam("piece"))
+)
 
 
 def list_made_pieces(session: Session, batch_id: int) -> list[MadePiece]:

@@ -3,11 +3,12 @@
 from dataclasses import asdict
 from datetime import date, datetime
 
-from sqlalchemy import select
+from sqlalchemy import bindparam, select
 from sqlalchemy.orm import Session
 
 from app.core.charges import Account, ChargeEntry, PaymentEntry, add_up
 from app.store.jobs import add_event
+from app.store.loading import rows_of
 from app.store.tables import Charge, Job, Payment
 
 
@@ -31,25 +32,32 @@ def add_payment(
 
 def list_charges(session: Session, job_id: int) -> list[Charge]:
     """List the bill's lines as they were written."""
-    return list(session.scalars(select(Charge).where(Charge.job_id == job_id).order_by(Charge.id)))
+    return list(session.scalars(_CHARGES, {"job": job_id}))
 
 
 def list_payments(session: Session, job_id: int) -> list[Payment]:
     """List the payments by their day."""
-    return list(
-        session.scalars(
-            select(Payment).where(Payment.job_id == job_id).order_by(Payment.paid_on, Payment.id)
-        )
-    )
+    return list(session.scalars(_PAYMENTS, {"job": job_id}))
+
+
+_CHARGES = select(Charge).where(Charge.job_id == bindparam("job")).order_by(Charge.id)
+_PAYMENTS = (
+    select(Payment).where(Payment.job_id == bindparam("job")).order_by(Payment.paid_on, Payment.id)
+)
 
 
 def account_of(session: Session, job: Job) -> Account:
     """Add a job's standing lines and payments up."""
-    return add_up(
-        [one.amount_minor for one in list_charges(session, job.id) if one.struck_at is None],
-        [one.amount_minor for one in list_payments(session, job.id) if one.struck_at is None],
-        job.agreed_price_minor,
+    charged, paid = (
+        list(rows_of(session, amounts, {"job": job.id}).scalars()) for amounts in _STANDING
     )
+    return add_up(charged, paid, job.agreed_price_minor)
+
+
+_STANDING = tuple(
+    select(kind.amount_minor).where(kind.job_id == bindparam("job"), kind.struck_at.is_(None))
+    for kind in (Charge, Payment)
+)
 
 
 def strike_charge(

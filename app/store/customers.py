@@ -3,11 +3,13 @@
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from datetime import date, datetime
+from typing import Any
 
-from sqlalchemy import func, select, tuple_
-from sqlalchemy.orm import Session, joinedload, selectinload
+from sqlalchemy import BindParameter, bindparam, func, select, tuple_
+from sqlalchemy.orm import Session, joinedload, load_only
 
 from app.core.customers import CustomerEntry, InstrumentEntry
+from app.store.loading import Hanging
 from app.store.lookups import fold, searchable
 from app.store.revisions import change_record
 from app.store.tables import Customer, Instrument, Job, Piece
@@ -39,11 +41,14 @@ def _text(entry: CustomerEntry) -> str:
 
 def get_customer(session: Session, customer_id: int) -> Customer | None:
     """Give a customer with their pieces and instruments."""
-    return session.scalar(
-        select(Customer)
-        .where(Customer.id == customer_id)
-        .options(selectinload(Customer.pieces), selectinload(Customer.instruments))
-    )
+    customer = session.scalar(_CUSTOMER, {"id": customer_id})
+    for kind in _ON_A_CUSTOMER if customer else ():
+        kind.load(session, [customer])
+    return customer
+
+
+_CUSTOMER = select(Customer).where(Customer.id == bindparam("id"))
+_ON_A_CUSTOMER = (Hanging(Customer.pieces), Hanging(Customer.instruments))
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,16 +96,20 @@ def list_jobs_of(
     session: Session, customer_id: int, before: int | None = None, most: int = 100
 ) -> list[Job]:
     """List a customer's jobs, newest first, or those before a job."""
-    wanted = (
-        select(Job)
-        .where(Job.customer_id == customer_id)
-        .options(joinedload(Job.piece).joinedload(Piece.owner))
-        .order_by(Job.number.desc())
-        .limit(most)
-    )
-    if before is not None:
-        wanted = wanted.where(Job.number < before)
-    return list(session.scalars(wanted))
+    values = {"customer": customer_id, "most": most, "before": before}
+    if before is None:
+        del values["before"]
+    return list(session.scalars(_JOBS if before is None else _JOBS_BEFORE, values))
+
+
+_JOBS = (
+    select(Job)
+    .where(Job.customer_id == bindparam("customer"))
+    .options(joinedload(Job.piece).joinedload(Piece.owner))
+    .order_by(Job.number.desc())
+    .limit(bindparam("most"))
+)
+_JOBS_BEFORE = _JOBS.where(Job.number < bindparam("before"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,20 +122,38 @@ class Known:
 
 def tell_apart(session: Session, customer_ids: Sequence[int]) -> dict[int, Known]:
     """Give for each customer the last visit and its piece, else a piece of theirs, if any."""
-    newest = (
-        select(func.max(Job.number))
-        .where(Job.customer_id.in_(customer_ids))
-        .group_by(Job.customer_id)
-    )
-    jobs = session.scalars(select(Job).where(Job.number.in_(newest)).options(joinedload(Job.piece)))
+    if not customer_ids:
+        return {}
+    jobs = session.scalars(_LAST_VISITS, {"customers": list(customer_ids)})
     known = {job.customer_id: Known(job.piece, job.dropped_off) for job in jobs}
     if others := [one for one in customer_ids if one not in known]:
-        first = (
-            select(func.min(Piece.id)).where(Piece.owner_id.in_(others)).group_by(Piece.owner_id)
-        )
-        for piece in session.scalars(select(Piece).where(Piece.id.in_(first))):
+        for piece in session.scalars(_FIRST_PIECES, {"customers": others}):
             known[piece.owner_id] = Known(piece, None)
     return known
+
+
+_CUSTOMERS: BindParameter[Any] = bindparam("customers", expanding=True)
+_LAST_VISITS = (
+    select(Job)
+    .where(
+        Job.number.in_(
+            select(func.max(Job.number))
+            .where(Job.customer_id.in_(_CUSTOMERS))
+            .group_by(Job.customer_id)
+        )
+    )
+    .options(
+        load_only(Job.customer_id, Job.dropped_off),
+        joinedload(Job.piece).load_only(
+            Piece.maker, Piece.model, Piece.marking, Piece.telling_marks
+        ),
+    )
+)
+_FIRST_PIECES = select(Piece).where(
+    Piece.id.in_(
+        select(func.min(Piece.id)).where(Piece.owner_id.in_(_CUSTOMERS)).group_by(Piece.owner_id)
+    )
+)
 
 
 def add_instrument(session: Session, customer_id: int, entry: InstrumentEntry) -> Instrument:

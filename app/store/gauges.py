@@ -5,12 +5,13 @@ struck out.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
 from datetime import date, datetime
+from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import Select, func, or_, select
+from sqlalchemy import Row, Select, func, or_, select
 from sqlalchemy.orm import Session, selectinload
 
 from app.core.gauge_words import KeptCheck
@@ -26,6 +27,7 @@ from app.core.sizes import (
 )
 from app.core.studies import StudyValue, work_out_study
 from app.store.blade_sets import note_members
+from app.store.loading import rows_of
 from app.store.remembering import remember
 from app.store.revisions import change_record, keep_revision
 from app.store.tables import (
@@ -46,23 +48,35 @@ def load_register(session: Session) -> Register:
 
 
 def _load_register(session: Session) -> Register:
-    checks: dict[int, list[Any]] = defaultdict(list)
-    for check in session.execute(_CHECKS):
-        checks[check.gauge_id].append(check)
+    gauges, checks = rows_of(session, _GAUGES).all(), rows_of(session, _CHECKS).all()
+    if rows_of(session, _ANY_STUDY).first() is None:
+        return _hold_unstudied(tuple(gauges), tuple(checks))
     studies: dict[int, list[Study]] = defaultdict(list)
     for study in session.scalars(_STUDIES):
         studies[study.gauge_id].append(study)
-    return hold_register(
-        tuple(
-            _facts(gauge, checks.get(gauge.id, ()), studies.get(gauge.id, ()))
-            for gauge in session.execute(_GAUGES)
-        )
+    return hold_register(_all_facts(gauges, checks, studies))
+
+
+@lru_cache(maxsize=16)
+def _hold_unstudied(gauges: tuple[Row[Any], ...], checks: tuple[Row[Any], ...]) -> Register:
+    return hold_register(_all_facts(gauges, checks, {}))
+
+
+def _all_facts(
+    gauges: Sequence[Row[Any]], checks: Sequence[Row[Any]], studies: Mapping[int, list[Study]]
+) -> tuple[GaugeFacts, ...]:
+    checked: dict[int, list[Any]] = defaultdict(list)
+    for check in checks:
+        checked[check.gauge_id].append(check)
+    return tuple(
+        _facts(gauge, checked.get(gauge.id, ()), studies.get(gauge.id, ())) for gauge in gauges
     )
 
 
 # Rows of columns rather than records: every page with figures on it asks, and changes none.
 _GAUGES = select(*Gauge.__table__.columns).order_by(Gauge.id)
 _CHECKS = select(*GaugeCheck.__table__.columns).order_by(GaugeCheck.checked_on, GaugeCheck.id)
+_ANY_STUDY = select(Study.id).where(Study.adopted_on.is_not(None)).limit(1)
 _STUDIES = (
     select(Study)
     .where(Study.adopted_on.is_not(None))

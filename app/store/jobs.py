@@ -1,15 +1,17 @@
 """Jobs: taking one in, moving it on, and the bench list."""
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from sqlalchemy import func, select
-from sqlalchemy.orm import Session, joinedload, selectinload
+from sqlalchemy import bindparam, func, select
+from sqlalchemy.orm import Session, joinedload
 
 from app.core.customers import CustomerEntry, InstrumentEntry
 from app.core.jobs import STAGES, AgreedEntry, DropOff, JobEntry
 from app.core.pieces import PieceEntry
 from app.store.customers import add_customer, add_instrument, get_customer
+from app.store.loading import Hanging
 from app.store.pieces import add_piece, get_piece
 from app.store.revisions import (
     Conflict,
@@ -20,6 +22,8 @@ from app.store.revisions import (
 )
 from app.store.shop import extend_checklist
 from app.store.tables import Event, Instrument, Job, JobTick
+
+JOB_PARTS = ("ticks", "events", "passes", "slips")
 
 
 class Unknown(Exception):  # noqa: N818 - shown to the maker beside the field
@@ -180,22 +184,22 @@ def save_agreed(
     extend_checklist(session, "came_with", entry.came_with)
 
 
-def get_job(session: Session, number: int) -> Job | None:
-    """Give a job by its number with everything its page shows."""
-    return session.scalar(
-        select(Job)
-        .where(Job.number == number)
-        .options(
-            joinedload(Job.piece),
-            joinedload(Job.customer),
-            joinedload(Job.instrument),
-            selectinload(Job.ticks),
-            selectinload(Job.events),
-            selectinload(Job.passes),
-            selectinload(Job.slips),
-            selectinload(Job.reading_sets),
-        )
-    )
+def get_job(session: Session, number: int, parts: Collection[str] = JOB_PARTS) -> Job | None:
+    """Give a job by its number with everything its page shows, or only some parts of it."""
+    job = session.scalar(_JOB, {"number": number})
+    if job is None:
+        return None
+    for part in parts:
+        _ON_A_JOB[part].load(session, [job])
+    return job
+
+
+_JOB = (
+    select(Job)
+    .where(Job.number == bindparam("number"))
+    .options(joinedload(Job.piece), joinedload(Job.customer), joinedload(Job.instrument))
+)
+_ON_A_JOB = {part: Hanging(getattr(Job, part)) for part in JOB_PARTS}
 
 
 @dataclass(frozen=True, slots=True)

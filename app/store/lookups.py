@@ -17,11 +17,22 @@ import re
 import unicodedata
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Select, inspect, select, text
-from sqlalchemy.orm import Session, joinedload
+from sqlalchemy import (
+    BindParameter,
+    ColumnElement,
+    Connection,
+    TextClause,
+    bindparam,
+    inspect,
+    select,
+    text,
+)
+from sqlalchemy.orm import Session, joinedload, load_only
 
+from app.store.loading import rows_of
 from app.store.tables import Customer, Job, Piece
 
 _LETTERS = str.maketrans({"ß": "ss", "ł": "l", "ø": "o", "đ": "d", "æ": "ae", "œ": "oe", "ı": "i",
@@ -140,6 +151,14 @@ def _matching(index: str, words: Sequence[str]) -> tuple[str, dict[str, str]]:
     return " AND ".join(conditions), given
 
 
+_FOUND: BindParameter[Any] = bindparam("found", expanding=True)
+
+
+@lru_cache(maxsize=64)  # one for each pattern of long and short words
+def _prepare(statement: str) -> TextClause:
+    return text(statement)
+
+
 def _newest(session: Session, index: str, words: Sequence[str], most: int) -> list[int] | None:
     """Give the row numbers of the newest lines that have every word.
 
@@ -148,8 +167,9 @@ def _newest(session: Session, index: str, words: Sequence[str], most: int) -> li
     condition, given = _matching(index, words)
     if "long" not in given:
         condition += f" AND rowid > (SELECT max(rowid) FROM {index}) - {NEWEST}"  # noqa: S608
-    found = session.execute(
-        text(f"SELECT rowid FROM {index} WHERE {condition} ORDER BY rowid DESC LIMIT :most"),  # noqa: S608
+    found = rows_of(
+        session,
+        _prepare(f"SELECT rowid FROM {index} WHERE {condition} ORDER BY rowid DESC LIMIT :most"),  # noqa: S608
         {**given, "most": most},
     )
     numbers = list(found.scalars())
@@ -165,14 +185,22 @@ def find_customers(session: Session, query: str, most: int = MOST) -> list[Custo
     if _has_index(session) and any(len(word) >= 3 for word in words):
         condition, given = _matching("customer_search", words)
         ids = f"SELECT rowid FROM customer_search WHERE {condition} LIMIT {FEW}"  # noqa: S608
-        found = list(session.execute(text(ids), given).scalars())
+        found = list(rows_of(session, _prepare(ids), given).scalars())
         if len(found) < FEW:
-            having = [Customer.id.in_(found)]
+            return list(session.scalars(_CUSTOMERS, {"found": found, "most": most}))
     return list(
         session.scalars(
             select(Customer).where(*having).order_by(Customer.search_text, Customer.id).limit(most)
         )
     )
+
+
+_CUSTOMERS = (
+    select(Customer)
+    .where(Customer.id.in_(_FOUND))
+    .order_by(Customer.search_text, Customer.id)
+    .limit(bindparam("most"))
+)
 
 
 def _all_in(words: Sequence[str], record: type[Customer | Piece]) -> list[ColumnElement[bool]]:
@@ -184,16 +212,24 @@ def find_pieces(session: Session, query: str, most: int = MOST) -> list[Piece]:
     words = split_words(query)
     if not words:
         return []
-    wanted = select(Piece).options(joinedload(Piece.owner)).order_by(Piece.id.desc()).limit(most)
     ids = _newest(session, "piece_search", words, most) if _has_index(session) else None
     if ids is not None:
-        return list(session.scalars(wanted.where(Piece.id.in_(ids))))
+        return list(session.scalars(_PIECES, {"found": ids})) if ids else []
+    wanted = select(Piece).options(joinedload(Piece.owner)).order_by(Piece.id.desc()).limit(most)
     for word in words:
         owned = select(Piece.id).join(Piece.owner).where(*_all_in([word], Customer))
         wanted = wanted.where(
             Piece.id.in_(select(Piece.id).where(*_all_in([word], Piece)).union(owned))
         )
     return list(session.scalars(wanted))
+
+
+_PIECES = (
+    select(Piece)
+    .where(Piece.id.in_(_FOUND))
+    .options(joinedload(Piece.owner))
+    .order_by(Piece.id.desc())
+)
 
 
 def find_jobs(session: Session, query: str, most: int = MOST) -> list[Job]:
@@ -203,18 +239,38 @@ def find_jobs(session: Session, query: str, most: int = MOST) -> list[Job]:
         return []
     found: list[Job] = []
     if number := re.fullmatch(r"\s*(?:job|no\.?|#)?\s*([0-9]{1,9})\s*", query, re.IGNORECASE):
-        found = list(session.scalars(_jobs().where(Job.number == int(number.group(1)))))
-    wanted = _jobs().order_by(Job.number.desc()).limit(most)
+        found = list(session.scalars(_JOBS, {"found": [int(number.group(1))]}))
     numbers = _newest(session, "job_search", words, most) if _has_index(session) else None
     if numbers is not None:
-        wanted = wanted.where(Job.number.in_(numbers))
+        jobs = list(session.scalars(_JOBS, {"found": numbers})) if numbers else []
     else:
-        for word in words:
-            by_piece = select(Job.id).join(Job.piece).where(*_all_in([word], Piece))
-            by_customer = select(Job.id).join(Job.customer).where(*_all_in([word], Customer))
-            wanted = wanted.where(Job.id.in_(by_piece.union(by_customer)))
-    return list(dict.fromkeys([*found, *session.scalars(wanted)]))[:most]
+        jobs = _scan_jobs(session, words, most)
+    return list(dict.fromkeys([*found, *jobs]))[:most]
 
 
-def _jobs() -> Select[Job]:
-    return select(Job).options(joinedload(Job.piece), joinedload(Job.customer))
+# what a line of a list says; anything else is loaded when it is asked for
+_PIECE_LINE = (Piece.maker, Piece.model, Piece.marking, Piece.telling_marks, Piece.instrument_kind)
+_JOBS = (
+    select(Job)
+    .where(Job.number.in_(_FOUND))
+    .options(
+        load_only(Job.number, Job.stage, Job.dropped_off),
+        joinedload(Job.piece).load_only(*_PIECE_LINE),
+        joinedload(Job.customer).load_only(Customer.name),
+    )
+    .order_by(Job.number.desc())
+)
+
+
+def _scan_jobs(session: Session, words: Sequence[str], most: int) -> list[Job]:
+    wanted = (
+        select(Job)
+        .options(joinedload(Job.piece), joinedload(Job.customer))
+        .order_by(Job.number.desc())
+        .limit(most)
+    )
+    for word in words:
+        by_piece = select(Job.id).join(Job.piece).where(*_all_in([word], Piece))
+        by_customer = select(Job.id).join(Job.customer).where(*_all_in([word], Customer))
+        wanted = wanted.where(Job.id.in_(by_piece.union(by_customer)))
+    return list(session.scalars(wanted))

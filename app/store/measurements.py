@@ -6,7 +6,7 @@ from datetime import date, datetime
 from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import ColumnElement, func, select
+from sqlalchemy import BindParameter, Executable, Select, bindparam, func, select
 from sqlalchemy.orm import Session, aliased, object_session
 
 from app.core.corrections import CorrectedReadings, ToldReading, correct_readings
@@ -15,6 +15,7 @@ from app.core.measurements import GaugesInUse, SetEntry
 from app.core.readings import FacingReadings, ReadingEntry, Uncertainties
 from app.core.sizes import Register, SetSizes
 from app.store.gauges import load_register, sizes_of
+from app.store.loading import rows_of
 from app.store.remembering import remember, remembered
 from app.store.tables import Job, Reading, ReadingSet
 
@@ -188,18 +189,27 @@ _SETS = (
     .outerjoin(_correction, _correction.replaces_id == ReadingSet.id)
     .order_by(ReadingSet.taken_on, ReadingSet.id)
 )
-_READINGS = select(Reading.set_id, *(getattr(Reading, name) for name in _ENTRY)).order_by(
-    Reading.id
+_WANTED: BindParameter[Any] = bindparam("wanted")
+_MANY: BindParameter[Any] = bindparam("wanted", expanding=True)
+_BY_ID = _SETS.where(ReadingSet.id == _WANTED)
+_PIECE_OF = select(ReadingSet.piece_id).where(ReadingSet.id == _WANTED)
+_BY_PIECE = _SETS.where(ReadingSet.piece_id == _WANTED)
+_BY_JOB = _SETS.where(ReadingSet.job_id == _WANTED)
+_BY_JOBS = _SETS.where(ReadingSet.job_id.in_(_MANY))
+_READINGS = (
+    select(Reading.set_id, *(getattr(Reading, name) for name in _ENTRY))
+    .where(Reading.set_id.in_(_MANY))
+    .order_by(Reading.id)
 )
 
 
-def _load(session: Session, *wanted: ColumnElement[bool]) -> list[Measurement]:
+def _load(session: Session, statement: Executable, wanted: Any) -> list[Measurement]:
     """Load the reading sets wanted, in the order they were taken."""
-    sets = session.execute(_SETS.where(*wanted)).all()
+    sets = rows_of(session, statement, {"wanted": wanted}).all()
     if not sets:
         return []
     readings: dict[int, list[Any]] = {one.id: [] for one in sets}
-    for row in session.execute(_READINGS.where(Reading.set_id.in_(list(readings)))):
+    for row in rows_of(session, _READINGS, {"wanted": list(readings)}):
         readings[row[0]].append(tuple(row)[1:])
     register = load_register(session)
     return [
@@ -208,9 +218,14 @@ def _load(session: Session, *wanted: ColumnElement[bool]) -> list[Measurement]:
     ]
 
 
+def piece_of_set(session: Session, set_id: int) -> int | None:
+    """Say whose piece's a reading set is."""
+    return rows_of(session, _PIECE_OF, {"wanted": set_id}).scalar()
+
+
 def get_measurement(session: Session, set_id: int) -> Measurement | None:
     """Give one reading set as a value."""
-    return next(iter(_load(session, ReadingSet.id == set_id)), None)
+    return next(iter(_load(session, _BY_ID, set_id)), None)
 
 
 def measurements_of_job(job: Job) -> list[Measurement]:
@@ -221,17 +236,13 @@ def measurements_of_job(job: Job) -> list[Measurement]:
     # a piece's sets stay with it: where those were asked for, the job's are among them
     if (all_of_piece := remembered(session, ("sets of piece", job.piece_id))) is not None:
         return [one for one in all_of_piece if one.job_number == job.number]
-    return list(
-        remember(
-            session, ("sets of job", job.id), lambda: _load(session, ReadingSet.job_id == job.id)
-        )
-    )
+    return list(remember(session, ("sets of job", job.id), lambda: _load(session, _BY_JOB, job.id)))
 
 
 def measurements_of_jobs(session: Session, job_ids: Sequence[int]) -> dict[int, list[Measurement]]:
     """Give the reading sets of several jobs, by the job's number, in the order they were taken."""
     found: dict[int, list[Measurement]] = {}
-    for one in _load(session, ReadingSet.job_id.in_(job_ids)):
+    for one in _load(session, _BY_JOBS, list(job_ids)):
         found.setdefault(one.job_number or 0, []).append(one)
     return found
 
@@ -242,7 +253,7 @@ def list_measurements(session: Session, piece_id: int) -> list[Measurement]:
         remember(
             session,
             ("sets of piece", piece_id),
-            lambda: _load(session, ReadingSet.piece_id == piece_id),
+            lambda: _load(session, _BY_PIECE, piece_id),
         )
     )
 
@@ -252,6 +263,10 @@ def last_facings(session: Session, piece_ids: Sequence[int]) -> dict[int, Measur
 
     The same as `last_facing` of each, found without reading the sets before it.
     """
+    return {one.piece_id: one for one in _load(session, _LAST, list(piece_ids))}
+
+
+def _last_of_each() -> Select[Any]:
     place = func.row_number().over(
         partition_by=ReadingSet.piece_id,
         order_by=(
@@ -263,11 +278,13 @@ def last_facings(session: Session, piece_ids: Sequence[int]) -> dict[int, Measur
     replaced = select(_correction.id).where(_correction.replaces_id == ReadingSet.id)
     ranked = (
         select(ReadingSet.id, place.label("place"))
-        .where(ReadingSet.piece_id.in_(piece_ids), ~replaced.exists())
+        .where(ReadingSet.piece_id.in_(_MANY), ~replaced.exists())
         .subquery()
     )
-    last = select(ranked.c.id).where(ranked.c.place == 1)
-    return {one.piece_id: one for one in _load(session, ReadingSet.id.in_(last))}
+    return _SETS.where(ReadingSet.id.in_(select(ranked.c.id).where(ranked.c.place == 1)))
+
+
+_LAST = _last_of_each()
 
 
 def standing(measurements: Sequence[Measurement], role: str = "") -> list[Measurement]:

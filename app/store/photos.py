@@ -6,13 +6,14 @@ from dataclasses import asdict
 from datetime import date, datetime
 from pathlib import Path
 
-from sqlalchemy import select
+from sqlalchemy import bindparam, select
 from sqlalchemy.orm import Session
 
 from app.core.photos import PhotoEntry, name_photo
 from app.store.backup import PHOTOS_NAME
 from app.store.files import written_whole
 from app.store.jobs import add_event
+from app.store.remembering import remember
 from app.store.revisions import change_record
 from app.store.tables import Job, Photo
 
@@ -78,12 +79,17 @@ def list_photos(
     session: Session, *, job_id: int | None = None, piece_id: int | None = None
 ) -> list[Photo]:
     """List the photographs of a job, or of a piece, in the order they were kept."""
-    query = select(Photo).order_by(Photo.id)
     if job_id is not None:
-        query = query.where(Photo.job_id == job_id)
-    if piece_id is not None:
-        query = query.where(Photo.piece_id == piece_id)
-    return list(session.scalars(query))
+        return remember(
+            session,
+            ("photos of job", job_id),
+            lambda: list(session.scalars(_OF_JOB, {"job": job_id})),
+        )
+    return list(session.scalars(_OF_PIECE, {"piece": piece_id}))
+
+
+_OF_JOB = select(Photo).where(Photo.job_id == bindparam("job")).order_by(Photo.id)
+_OF_PIECE = select(Photo).where(Photo.piece_id == bindparam("piece")).order_by(Photo.id)
 
 
 def save_photo(

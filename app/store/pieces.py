@@ -3,11 +3,12 @@
 from dataclasses import asdict
 from datetime import date, datetime
 
-from sqlalchemy import select
-from sqlalchemy.orm import Session, joinedload, selectinload
+from sqlalchemy import bindparam, select
+from sqlalchemy.orm import Session, joinedload
 
 from app.core.piece_limits import PieceLimits
 from app.core.pieces import PieceEntry
+from app.store.loading import Hanging
 from app.store.lookups import searchable
 from app.store.revisions import change_record
 from app.store.tables import Job, Ownership, Piece
@@ -60,28 +61,34 @@ def _text(entry: PieceEntry) -> str:
 
 
 def get_piece(session: Session, piece_id: int) -> Piece | None:
-    """Give a piece with its owners."""
-    return session.scalar(
-        select(Piece)
-        .where(Piece.id == piece_id)
-        .options(
-            joinedload(Piece.owner), selectinload(Piece.ownerships).joinedload(Ownership.customer)
-        )
-    )
+    """Give a piece with its owner."""
+    return session.scalar(_PIECE, {"id": piece_id})
+
+
+def get_owned_piece(session: Session, piece_id: int) -> Piece | None:
+    """Give a piece with its owners, now and before."""
+    piece = get_piece(session, piece_id)
+    if piece:
+        _OWNERSHIPS.load(session, [piece])
+    return piece
+
+
+_PIECE = select(Piece).where(Piece.id == bindparam("id")).options(joinedload(Piece.owner))
+_OWNERSHIPS = Hanging(Piece.ownerships, joinedload(Ownership.customer))
 
 
 def list_jobs_on(session: Session, piece_id: int) -> list[Job]:
     """List a piece's jobs, newest first, each with its events, passes and slips."""
-    return list(
-        session.scalars(
-            select(Job)
-            .where(Job.piece_id == piece_id)
-            .options(
-                joinedload(Job.customer),
-                selectinload(Job.events),
-                selectinload(Job.passes),
-                selectinload(Job.slips),
-            )
-            .order_by(Job.number.desc())
-        )
-    )
+    jobs = list(session.scalars(_JOBS, {"piece": piece_id}))
+    for kind in _ON_JOBS:
+        kind.load(session, jobs)
+    return jobs
+
+
+_JOBS = (
+    select(Job)
+    .where(Job.piece_id == bindparam("piece"))
+    .options(joinedload(Job.customer))
+    .order_by(Job.number.desc())
+)
+_ON_JOBS = (Hanging(Job.events), Hanging(Job.passes), Hanging(Job.slips))

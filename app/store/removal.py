@@ -4,12 +4,13 @@ from collections.abc import Sequence
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import bindparam, select
 from sqlalchemy.orm import Session, joinedload, selectinload
 
 from app.core.bench import LoggedPass, bracket_passes
 from app.core.readings import FacingReadings, Uncertainties
 from app.core.removal import RemovalPair
+from app.store.loading import rows_of
 from app.store.measurements import Measurement, measurements_of_jobs, standing
 from app.store.tables import BenchPass, Job, Piece
 
@@ -47,13 +48,15 @@ def as_logged(kept: Any) -> LoggedPass:
 
 def list_used_passes(session: Session, most: int = 60) -> list[LoggedPass]:
     """List the shop's last passes, newest first."""
-    kept = session.execute(
-        select(BenchPass.kind, BenchPass.abrasive, BenchPass.grit, BenchPass.strokes)
-        .where(BenchPass.struck_at.is_(None))
-        .order_by(BenchPass.id.desc())
-        .limit(most)
-    )
-    return [as_logged(one) for one in kept]
+    return [as_logged(one) for one in rows_of(session, _USED, {"most": most})]
+
+
+_USED = (
+    select(BenchPass.kind, BenchPass.abrasive, BenchPass.grit, BenchPass.strokes)
+    .where(BenchPass.struck_at.is_(None))
+    .order_by(BenchPass.id.desc())
+    .limit(bindparam("most"))
+)
 
 
 def list_removal_pairs(

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import bindparam, select
 from sqlalchemy.orm import Session
 
 from app.store.tables import Revision
@@ -68,13 +68,14 @@ def keep_revision(session: Session, record: Any, names: Iterable[str], now: date
 
 def list_revisions(session: Session, noun: str, record_id: int) -> list[Revision]:
     """List a record's earlier words, newest first."""
-    return list(
-        session.scalars(
-            select(Revision)
-            .where(Revision.noun == noun, Revision.record_id == record_id)
-            .order_by(Revision.id.desc())
-        )
-    )
+    return list(session.scalars(_REVISIONS, {"noun": noun, "record": record_id}))
+
+
+_REVISIONS = (
+    select(Revision)
+    .where(Revision.noun == bindparam("noun"), Revision.record_id == bindparam("record"))
+    .order_by(Revision.id.desc())
+)
 
 
 def _plain(value: Any) -> Any:

@@ -14,6 +14,7 @@ from app.core.sizes import SetSizes
 from app.core.units import SCALES, format_blade
 from app.store.blade_sets import set_for_kind
 from app.store.gauges import load_register
+from app.store.loading import rows_of
 from app.store.remembering import remember
 from app.store.revisions import change_record
 from app.store.tables import BladeSet, BladeSetMember, ChecklistItem, Customer, Gauge, Shop
@@ -88,7 +89,10 @@ def _add_blade_set(
 
 def get_shop(session: Session) -> Shop:
     """Give the shop's settings."""
-    return session.get_one(Shop, 1)
+    return remember(session, "shop", lambda: session.scalars(_SHOP).one())
+
+
+_SHOP = select(Shop).where(Shop.id == 1)
 
 
 def has_shop(session: Session) -> bool:
@@ -156,12 +160,13 @@ def gauges_in_use(
     """
     shop = get_shop(session)
     chosen = shop.blade_set_id
-    if blade_set_id is not None and session.get(BladeSet, blade_set_id) is not None:
+    members = remember(session, "members", lambda: _members(session))
+    if blade_set_id in members:
         chosen = blade_set_id
     elif instrument_kind:
         chosen = set_for_kind(session, instrument_kind) or chosen
     register = load_register(session)
-    wanted = {*remember(session, "members", lambda: _members(session)).get(chosen, ()), *and_blades}
+    wanted = {*members.get(chosen, ()), *and_blades}
     blades = sorted(
         (
             Blade(one.id, one.nominal_mm or 0.0, one.label)
@@ -189,9 +194,12 @@ def gauges_in_use(
 def _members(session: Session) -> dict[int, set[int]]:
     """Give the blades of every set."""
     members: dict[int, set[int]] = defaultdict(set)
-    for row in session.execute(select(BladeSetMember.blade_set_id, BladeSetMember.gauge_id)):
-        members[row.blade_set_id].add(row.gauge_id)
+    for member in rows_of(session, _MEMBERS):
+        members[member.blade_set_id].add(member.gauge_id)
     return members
+
+
+_MEMBERS = select(BladeSetMember.blade_set_id, BladeSetMember.gauge_id)
 
 
 def list_checklist(session: Session, kind: str) -> list[str]:

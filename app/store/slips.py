@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import func, select
+from sqlalchemy import bindparam, func, select
 from sqlalchemy.orm import Session, joinedload, undefer_group
 
 from app.store.jobs import add_event
@@ -54,11 +54,14 @@ def next_slip_number(session: Session) -> int:
 
 def get_slip(session: Session, number: int) -> Slip | None:
     """Give an issued paper by its number, with its job and its piece."""
-    return session.scalar(
-        select(Slip)
-        .where(Slip.number == number)
-        .options(joinedload(Slip.job), joinedload(Slip.piece), undefer_group("paper"))
-    )
+    return session.scalar(_SLIP, {"number": number})
+
+
+_SLIP = (
+    select(Slip)
+    .where(Slip.number == bindparam("number"))
+    .options(joinedload(Slip.job), joinedload(Slip.piece), undefer_group("paper"))
+)
 
 
 def get_slip_file(session: Session, number: int, name: str) -> bytes | None:
@@ -84,10 +87,11 @@ def list_slip_files(session: Session, number: int) -> list[str]:
 
 def list_piece_slips(session: Session, piece_id: int) -> list[Slip]:
     """List the papers issued about a piece outside any job, oldest first."""
-    return list(
-        session.scalars(
-            select(Slip)
-            .where(Slip.piece_id == piece_id, Slip.job_id.is_(None))
-            .order_by(Slip.number)
-        )
-    )
+    return list(session.scalars(_OF_PIECE, {"piece": piece_id}))
+
+
+_OF_PIECE = (
+    select(Slip)
+    .where(Slip.piece_id == bindparam("piece"), Slip.job_id.is_(None))
+    .order_by(Slip.number)
+)

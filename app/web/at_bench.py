@@ -41,7 +41,7 @@ class BenchPanel:
 
 def gather_bench(session: Session, job: Job, gauges: GaugesInUse) -> BenchPanel | None:
     """Gather the panel of an open job that has a target or passes; None for any other."""
-    if not STAGES[job.stage].open or not (job.facing_id or job.passes or job.reading_sets):
+    if not STAGES[job.stage].open or not (job.facing_id or job.passes or measurements_of_job(job)):
         return None
     planned = plan_job(session, job)
     log = log_of_job(job, measurements_of_job(job))

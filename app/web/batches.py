@@ -42,6 +42,7 @@ from app.store.revisions import Conflict
 from app.store.shop import gauges_in_use, get_shop
 from app.store.tables import Batch
 from app.web.customers import show_conflict
+from app.web.drawn import answer_picture
 from app.web.pages import (
     Clock,
     Form,
@@ -54,7 +55,6 @@ from app.web.pages import (
     show_page,
     taken_before,
 )
-from app.web.pictures import answer_picture
 from app.web.planning import gauges_for
 
 router = APIRouter(prefix="/batches")

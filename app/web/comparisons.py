@@ -25,8 +25,10 @@ from app.store.measurements import Measurement, get_measurement, list_measuremen
 from app.store.pieces import get_piece
 from app.store.shop import gauges_in_use, get_shop
 from app.store.tables import Job, Piece
+from app.web.drawn import answer_picture
 from app.web.pages import Reading, found_or_404, go_to, show_page
-from app.web.pictures import answer_picture, difference_picture, side_by_side_picture
+from app.web.pictures import difference_picture, side_by_side_picture
+from app.web.summaries import Summary
 
 router = APIRouter(prefix="/comparisons")
 NOT_HERE = "There are no such readings in this book."
@@ -169,8 +171,8 @@ def _choose(request: Request, session: Session, one: str) -> HTMLResponse:
         "comparisons/new.html",
         of=of,
         find=find,
-        own=_offer_sets(session, of.piece, of.measurement),
-        found=[_offer_sets(session, piece, of.measurement) for piece in pieces],
+        own=_list_choice(session, of.piece, of.measurement),
+        found=[_list_choice(session, piece, of.measurement) for piece in pieces],
         address=lambda other: pair_address(*_in_order(of.measurement, other)),
     )
 
@@ -184,19 +186,18 @@ def _find(session: Session, find: str) -> list[Piece]:
     return list(found.values())[:MOST_PIECES]
 
 
-def _offer_sets(session: Session, piece: Piece, but: Measurement | None = None) -> Choice:
-    return list_choice(piece, list_measurements(session, piece.id), gauges_in_use(session), but)
+def offer_choice(piece: Piece, sets: Sequence[Summary]) -> Choice:
+    """List the sets of a piece to choose from, newest first."""
+    told = [one for one in reversed(sets) if one.measurement.replaced_by_id is None]
+    return Choice(piece, tuple((one.measurement, one.line) for one in told))
 
 
-def list_choice(
-    piece: Piece,
-    measurements: Sequence[Measurement],
-    gauges: GaugesInUse,
-    but: Measurement | None = None,
-) -> Choice:
-    """List a piece's sets of readings to choose from, newest first."""
+def _list_choice(session: Session, piece: Piece, but: Measurement | None = None) -> Choice:
+    gauges = gauges_in_use(session)
     sets = [
-        one for one in reversed(standing(list(measurements))) if but is None or one.id != but.id
+        one
+        for one in reversed(standing(list_measurements(session, piece.id)))
+        if but is None or one.id != but.id
     ]
     return Choice(piece, tuple((one, _line(one, gauges)) for one in sets))
 
@@ -212,7 +213,7 @@ def _tick_again(
         request,
         "comparisons/tick.html",
         status=422,
-        choice=_offer_sets(session, piece),
+        choice=_list_choice(session, piece),
         ticked=set(ticked),
         words=TICK_TWO,
     )

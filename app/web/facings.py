@@ -42,6 +42,7 @@ from app.store.pieces import get_piece
 from app.store.revisions import Conflict, list_revisions
 from app.store.shop import gauges_in_use, get_shop, list_blade_sets
 from app.web.customers import show_conflict
+from app.web.drawn import answer_picture
 from app.web.pages import (
     Clock,
     Form,
@@ -54,7 +55,7 @@ from app.web.pages import (
     show_page,
     taken_before,
 )
-from app.web.pictures import answer_picture, blade_levels
+from app.web.pictures import blade_levels
 from app.web.planning import choose_gauges, gauges_for, uncertainties_of
 
 router = APIRouter(prefix="/facings")

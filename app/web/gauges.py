@@ -36,6 +36,7 @@ from app.store.revisions import Conflict, list_revisions
 from app.store.shop import get_shop, list_blade_sets, list_gauges
 from app.store.tables import Gauge
 from app.web.customers import show_conflict
+from app.web.drawn import answer_picture
 from app.web.pages import (
     Clock,
     Form,
@@ -48,7 +49,6 @@ from app.web.pages import (
     show_page,
     taken_before,
 )
-from app.web.pictures import answer_picture
 
 router = APIRouter(prefix="/gauges")
 NOT_HERE = "There is no such gauge in this book."

@@ -18,8 +18,8 @@ from app.core.units import format_number
 from app.render.bars import Bar, BarPicture, draw_bars
 from app.store.glance import list_job_facts, list_received
 from app.store.shop import get_shop
+from app.web.drawn import answer_picture
 from app.web.pages import Clock, Reading, found_or_404, show_page
-from app.web.pictures import answer_picture
 
 router = APIRouter(prefix="/glance")
 

@@ -21,7 +21,6 @@ from app.store.tables import Job
 from app.web.at_bench import gather_bench
 from app.web.comparisons import offer_comparisons
 from app.web.customers import show_conflict
-from app.web.measurements import summarise_all
 from app.web.pages import (
     Clock,
     Form,
@@ -37,6 +36,7 @@ from app.web.pages import (
 from app.web.photos import album_photos
 from app.web.returning import gather_homecoming
 from app.web.settings import Settings
+from app.web.summaries import summarise_all
 
 router = APIRouter(prefix="/jobs/{number}")
 NOT_HERE = "There is no job of that number in this book."

@@ -1,7 +1,7 @@
 """Readings: the grid, the one line, what they mean, and corrections that lose nothing."""
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -10,7 +10,6 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response
 from sqlalchemy.orm import Session
 
-from app.core.analysis import FacingAnalysis
 from app.core.corrections import correct_readings
 from app.core.dial_columns import fill_dials
 from app.core.dials import say_dials
@@ -30,21 +29,17 @@ from app.core.measurements import (
     parse_set,
     write_line,
 )
-from app.core.recalling import recall_analyses, recall_analysis
+from app.core.recalling import recall_analysis
 from app.core.size_words import (
     HISTORY_RULE,
     list_gauge_lines,
     list_spreads,
     list_three_ways,
 )
-from app.core.units import format_mm, format_on_scale
 from app.core.wording import (
     describe_facing,
     list_blade_rows,
     list_curve_rows,
-    main_rail,
-    read_facing_length,
-    say_evenness,
 )
 from app.store.drafts import drop_draft, keep_draft
 from app.store.gauges import sizes_in_use
@@ -54,11 +49,12 @@ from app.store.measurements import (
     add_reading_set,
     get_measurement,
     list_measurements,
+    piece_of_set,
     standing,
 )
 from app.store.pieces import get_piece
 from app.store.shop import gauges_in_use, get_shop, list_blade_sets
-from app.store.tables import Job, Piece, Shop
+from app.store.tables import Job, Piece
 from app.web.drafts import save_draft, take_up_draft
 from app.web.lengths import length_fields, list_dial_rows, list_length_rows, say_bore
 from app.web.pages import (
@@ -75,58 +71,11 @@ from app.web.pages import (
     templates,
 )
 from app.web.pictures import preview_address
+from app.web.summaries import list_figures, summarise
 
 router = APIRouter()
 NOT_HERE = "There are no such readings in this book."
 BLADE_CELL = re.compile(r"b([0-9]{1,9})_(?:left|right)")
-
-
-@dataclass(frozen=True, slots=True)
-class Summary:
-    """A reading set as a line in a list: as notebooks write it, and what it comes to.
-
-    `line` is as typed. `corrected_line` is by the sizes the gauges had that day and `later_line`
-    as if later checks had held already; both are empty where they would say the same.
-    """
-
-    measurement: Measurement
-    line: str
-    corrected_line: str
-    later_line: str
-    analysis: FacingAnalysis
-    facing_length_mm: float | None
-    evenness: str
-
-
-def summarise(measurement: Measurement, gauges: GaugesInUse, shop: Shop) -> Summary:
-    """Work out what a reading set comes to."""
-    return summarise_all([measurement], gauges, shop)[0]
-
-
-def summarise_all(
-    measurements: Sequence[Measurement], gauges: GaugesInUse, shop: Shop
-) -> list[Summary]:
-    """Work out what reading sets come to, all at once."""
-    tolerance = shop.evenness_tolerance_mm
-    analyses = recall_analyses([(one.facing, one.uncertainties, tolerance) for one in measurements])
-    return [
-        _summary(one, analysis, gauges)
-        for one, analysis in zip(measurements, analyses, strict=True)
-    ]
-
-
-def _summary(measurement: Measurement, analysis: FacingAnalysis, gauges: GaugesInUse) -> Summary:
-    facing, corrected = measurement.facing, measurement.corrected
-    later = corrected.later_facing
-    return Summary(
-        measurement,
-        write_line(measurement.recorded, gauges.glass, gauges.tip) or "other lengths",
-        write_line(facing, gauges.glass, gauges.tip) if corrected.differs else "",
-        write_line(later, gauges.glass, gauges.tip) if later else "",
-        analysis,
-        read_facing_length(facing),
-        say_evenness(analysis),
-    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -411,10 +360,12 @@ def preview(
 @router.get("/readings/{set_id}")
 def show(request: Request, session: Reading, set_id: int) -> HTMLResponse:
     """Show a reading set: figures, picture, words, blade by blade, curves tried."""
-    measurement = found_or_404(get_measurement(session, set_id), NOT_HERE)
+    piece = found_or_404(piece_of_set(session, set_id), NOT_HERE)
+    of_piece = list_measurements(session, piece)
+    measurement = next(one for one in of_piece if one.id == set_id)
     shop, gauges = get_shop(session), gauges_in_use(session, measurement.blade_set_id)
     summary = summarise(measurement, gauges, shop)
-    sets = standing(list_measurements(session, measurement.piece_id))
+    sets = standing(of_piece)
     left, right = summary.analysis.left, summary.analysis.right
     return show_page(
         request,
@@ -424,7 +375,7 @@ def show(request: Request, session: Reading, set_id: int) -> HTMLResponse:
         dials=list_dial_rows(measurement.facing, summary.analysis),
         dial_words=say_dials(measurement.facing, left, right),
         measurement=measurement,
-        piece=found_or_404(get_piece(session, measurement.piece_id), "There is no such piece."),
+        piece=found_or_404(get_piece(session, piece), "There is no such piece."),
         summary=summary,
         figures=list_figures(summary, gauges),
         words=describe_facing(summary.analysis, gauges.glass),
@@ -436,58 +387,3 @@ def show(request: Request, session: Reading, set_id: int) -> HTMLResponse:
         curves=list_curve_rows(summary.analysis),
         tolerance_mm=shop.evenness_tolerance_mm,
     )
-
-
-def list_figures(summary: Summary, gauges: GaugesInUse) -> list[dict[str, str]]:
-    """List a set's main figures: label, value, and a note beside it."""
-    facing, figures = summary.measurement.facing, []
-    if summary.facing_length_mm is not None:
-        figures.append(
-            {
-                "label": "Facing length",
-                "value": f"{format_mm(summary.facing_length_mm)} mm",
-                "note": _as_recorded(
-                    "where the thinnest blade stops",
-                    read_facing_length(summary.measurement.recorded),
-                    summary.facing_length_mm,
-                ),
-            }
-        )
-    if facing.tip_opening_mm is not None:
-        inches = facing.tip_opening_mm / 25.4
-        figures.append(
-            {
-                "label": "Tip opening",
-                "value": f"{format_mm(facing.tip_opening_mm)} mm",
-                "note": _as_recorded(
-                    f"{format_mm(inches, 3)} in",
-                    summary.measurement.recorded.tip_opening_mm,
-                    facing.tip_opening_mm,
-                ),
-            }
-        )
-    spoken = main_rail(summary.analysis)
-    if spoken and (fit := spoken[1].fit(spoken[1].chosen)):
-        figures.append(
-            {
-                "label": "Break point",
-                "value": f"{format_mm(fit.parameters['break_mm'], 1)} mm",
-                "note": "where the fitted curve meets the table",
-            }
-        )
-    if (bore := summary.measurement.bore_mm) is not None:
-        figures.append(
-            {
-                "label": "Exit bore",
-                "value": f"{format_on_scale(bore, gauges.bore)} {gauges.bore.unit}",
-                "note": f"{format_mm(bore)} mm",
-            }
-        )
-    return [*figures, {"label": "Rails", "value": summary.evenness, "note": ""}]
-
-
-def _as_recorded(note: str, recorded_mm: float | None, used_mm: float) -> str:
-    """Add what was recorded, where the gauges of that day were not what is marked on them."""
-    if recorded_mm is None or abs(recorded_mm - used_mm) < 0.005:
-        return note
-    return f"{note}; {format_mm(recorded_mm)} as recorded"

@@ -3,7 +3,7 @@
 import codecs
 import hashlib
 import secrets
-from collections.abc import Iterator
+from collections.abc import AsyncIterator
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from functools import cache
@@ -101,13 +101,15 @@ def _sessions(request: Request) -> Sessions:
     return request.app.state.sessions  # type: ignore[no-any-return]
 
 
-def read_session(request: Request) -> Iterator[Session]:
+# These three are coroutines so that no thread is asked for what takes no time: a session reaches
+# for the database at its first query, in the handler's own thread.
+async def read_session(request: Request) -> AsyncIterator[Session]:
     """Open a session for looking only."""
     with _sessions(request).read() as session:
         yield session
 
 
-def write_session(request: Request) -> Iterator[Session]:
+async def write_session(request: Request) -> AsyncIterator[Session]:
     """Open a session that may write; the handler commits, anything else is undone."""
     with _sessions(request).write() as session:
         yield session
@@ -118,11 +120,16 @@ def get_settings(request: Request) -> Settings:
     return request.app.state.settings  # type: ignore[no-any-return]
 
 
+async def tell_settings(request: Request) -> Settings:
+    """Give a handler the server's settings."""
+    return get_settings(request)
+
+
 Reading = Annotated[Session, Depends(read_session)]
 Writing = Annotated[Session, Depends(write_session)]
 Typed = Annotated[Form, Depends(read_form)]
 TypedWithColumns = Annotated[Form, Depends(read_form_with_columns)]
-Clock = Annotated[Settings, Depends(get_settings)]
+Clock = Annotated[Settings, Depends(tell_settings)]
 
 
 def found_or_404(record: Found | None, words: str) -> Found:

@@ -26,6 +26,7 @@ from app.store.pieces import get_piece
 from app.store.revisions import Conflict
 from app.store.tables import Job, Photo, Piece
 from app.web.customers import show_conflict
+from app.web.drawn import answer_picture
 from app.web.pages import (
     Clock,
     Form,
@@ -38,7 +39,6 @@ from app.web.pages import (
     show_page,
     taken_before,
 )
-from app.web.pictures import answer_picture
 
 router = APIRouter()
 MOST_AT_ONCE = 12

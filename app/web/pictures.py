@@ -1,16 +1,7 @@
-"""Pictures as images with an ETag: the same data gives the same bytes, so it is drawn once.
+"""Pictures of readings: laid out from one set, from two, or from all that a piece has had."""
 
-The tag is made from what the picture shows and from the drawing code itself, before anything is
-drawn; there is nothing in it that could grow stale.
-"""
-
-import hashlib
-import threading
-from collections import OrderedDict
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
-from functools import cache
-from pathlib import Path
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, HTTPException, Request
@@ -40,58 +31,14 @@ from app.render.residuals import ResidualPicture, draw_residuals, residuals_of
 from app.store.measurements import Measurement, get_measurement, list_measurements, standing
 from app.store.pieces import get_piece
 from app.store.shop import gauges_in_use
+from app.web.drawn import answer_picture
 from app.web.pages import Reading, found_or_404
 
 router = APIRouter()
-KEPT_PICTURES = 200
 OVERLAY_MM = (184.0, 80.0)
 MOST_OVERLAID = 8
 _STATES: tuple[State, State] = ("before", "after")
 _RAILS: tuple[Rail, Rail] = ("left", "right")
-SVG = "image/svg+xml"
-
-
-class _Drawn:
-    """The pictures drawn last, by their tag."""
-
-    def __init__(self, most: int) -> None:
-        self._pictures: OrderedDict[str, bytes] = OrderedDict()
-        self._lock = threading.Lock()
-        self._most = most
-
-    def get(self, tag: str, draw: Callable[[], bytes]) -> bytes:
-        with self._lock:
-            if tag in self._pictures:
-                self._pictures.move_to_end(tag)
-                return self._pictures[tag]
-        drawn = draw()
-        with self._lock:
-            self._pictures[tag] = drawn
-            while len(self._pictures) > self._most:
-                self._pictures.popitem(last=False)
-        return drawn
-
-
-_drawn = _Drawn(KEPT_PICTURES)
-
-
-@cache
-def _code_fingerprint() -> bytes:
-    found = hashlib.sha256()
-    for path in sorted((Path(__file__).resolve().parent.parent / "render").glob("*.py")):
-        found.update(path.read_bytes())
-    return found.digest()
-
-
-def answer_picture(
-    request: Request, shown: object, draw: Callable[[], bytes], media_type: str = SVG
-) -> Response:
-    """Answer with a picture, or with 304 when the browser has it; `shown` is all it depends on."""
-    tag = hashlib.sha256(_code_fingerprint() + repr(shown).encode()).hexdigest()[:32]
-    headers = {"ETag": f'"{tag}"', "Cache-Control": "private, no-cache"}
-    if f'"{tag}"' in request.headers.get("if-none-match", ""):
-        return Response(status_code=304, headers=headers)
-    return Response(_drawn.get(tag, draw), media_type=media_type, headers=headers)
 
 
 def blade_levels(gauges: GaugesInUse, *facings: FacingReadings) -> tuple[BladeLevel, ...]:
@@ -329,40 +276,45 @@ def preview(
         tuple(DialReading(*part) for part in _numbers(dial_left, {2})),
         tuple(DialReading(*part) for part in _numbers(dial_right, {2})),
     )
+    gauges = gauges_in_use(session)
     try:
-        picture = _one_picture(facing, gauges_in_use(session))
+        return answer_picture(
+            request,
+            ("profile", facing, gauges),
+            lambda: draw_profile(_one_picture(facing, gauges)),
+        )
     except MalformedReading as error:
         raise HTTPException(422, str(error)) from None
-    return answer_picture(request, picture, lambda: draw_profile(picture))
+
+
+def _facing_and_gauges(session: Session, set_id: int) -> tuple[FacingReadings, GaugesInUse]:
+    measurement = found_or_404(get_measurement(session, set_id), "There are no such readings.")
+    return measurement.facing, gauges_in_use(session, measurement.blade_set_id)
 
 
 @router.get("/readings/{set_id}/profile.svg")
 def show(request: Request, session: Reading, set_id: int) -> Response:
     """Draw one reading set."""
-    measurement = found_or_404(get_measurement(session, set_id), "There are no such readings.")
-    picture = _one_picture(measurement.facing, gauges_in_use(session, measurement.blade_set_id))
-    return answer_picture(request, picture, lambda: draw_profile(picture))
-
-
-def _set_and_gauges(session: Session, set_id: int) -> tuple[Measurement, GaugesInUse]:
-    measurement = found_or_404(get_measurement(session, set_id), "There are no such readings.")
-    return measurement, gauges_in_use(session, measurement.blade_set_id)
+    told = _facing_and_gauges(session, set_id)
+    return answer_picture(request, ("profile", told), lambda: draw_profile(_one_picture(*told)))
 
 
 @router.get("/readings/{set_id}/straight-line.svg")
 def straight_line(request: Request, session: Reading, set_id: int) -> Response:
     """Draw one reading set with the gap on a root scale."""
-    measurement, gauges = _set_and_gauges(session, set_id)
-    picture = straight_line_picture(measurement.facing, gauges)
-    return answer_picture(request, ("straight", picture), lambda: draw_straight_line(picture))
+    told = _facing_and_gauges(session, set_id)
+    return answer_picture(
+        request, ("straight", told), lambda: draw_straight_line(straight_line_picture(*told))
+    )
 
 
 @router.get("/readings/{set_id}/residuals.svg")
 def residuals(request: Request, session: Reading, set_id: int) -> Response:
     """Draw how far each blade of one set stopped from its rail's curve."""
-    measurement, gauges = _set_and_gauges(session, set_id)
-    picture = residual_picture(measurement.facing, gauges)
-    return answer_picture(request, picture, lambda: draw_residuals(picture))
+    told = _facing_and_gauges(session, set_id)
+    return answer_picture(
+        request, ("residuals", told), lambda: draw_residuals(residual_picture(*told))
+    )
 
 
 def _sets_of(session: Session, piece_id: int) -> list[Measurement]:
@@ -370,28 +322,41 @@ def _sets_of(session: Session, piece_id: int) -> list[Measurement]:
     return standing(list_measurements(session, piece_id))
 
 
+def _tell(sets: Sequence[Measurement], gauges: GaugesInUse) -> tuple[object, ...]:
+    """Give all that a picture of several sets hangs on."""
+    return (*((one.taken_on, one.role, one.facing) for one in sets), gauges)
+
+
 @router.get("/pieces/{piece_id}/history.svg")
 def history(request: Request, session: Reading, piece_id: int) -> Response:
     """Draw a piece's tip opening and facing length over the years."""
-    sets = _sets_of(session, piece_id)
-    picture = history_picture(sets, gauges_in_use(session))
-    return answer_picture(request, picture, lambda: draw_history(picture))
+    sets, gauges = _sets_of(session, piece_id), gauges_in_use(session)
+    return answer_picture(
+        request,
+        ("history", _tell(sets, gauges)),
+        lambda: draw_history(history_picture(sets, gauges)),
+    )
 
 
 @router.get("/pieces/{piece_id}/overlay.svg")
 def overlay(request: Request, session: Reading, piece_id: int) -> Response:
     """Draw all facings a piece has had over each other."""
-    sets = _sets_of(session, piece_id)
-    picture = overlay_picture(sets, gauges_in_use(session))
-    return answer_picture(request, picture, lambda: draw_profile(picture))
+    sets, gauges = _sets_of(session, piece_id), gauges_in_use(session)
+    return answer_picture(
+        request,
+        ("overlay", _tell(sets, gauges)),
+        lambda: draw_profile(overlay_picture(sets, gauges)),
+    )
 
 
 @router.get("/pieces/{piece_id}/profiles.svg")
 def piece(request: Request, session: Reading, piece_id: int) -> Response:
     """Draw a piece's facings over each other: the one before thin, the last in ink."""
-    sets = [one for one in standing(list_measurements(session, piece_id)) if one.facing.has_rails]
-    picture = _overlay(sets[-2:], gauges_in_use(session))
-    return answer_picture(request, picture, lambda: draw_profile(picture))
+    told = [one for one in standing(list_measurements(session, piece_id)) if one.facing.has_rails]
+    sets, gauges = told[-2:], gauges_in_use(session)
+    return answer_picture(
+        request, ("profiles", _tell(sets, gauges)), lambda: draw_profile(_overlay(sets, gauges))
+    )
 
 
 def _overlay(sets: list[Measurement], gauges: GaugesInUse) -> ProfilePicture:

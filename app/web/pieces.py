@@ -17,16 +17,16 @@ from app.store.customers import get_customer
 from app.store.lookups import find_customers
 from app.store.measurements import last_facing, list_measurements
 from app.store.passes import as_entry
-from app.store.pieces import get_piece, list_jobs_on, pass_on_piece, save_piece
+from app.store.pieces import get_owned_piece, get_piece, list_jobs_on, pass_on_piece, save_piece
 from app.store.revisions import Conflict, list_revisions
 from app.store.shop import gauges_in_use, get_shop
 from app.store.slips import list_piece_slips
 from app.store.tables import Event, Job, Ownership, Piece
-from app.web.comparisons import list_choice
+from app.web.comparisons import offer_choice
 from app.web.customers import show_conflict
-from app.web.measurements import Summary, list_figures, summarise_all
 from app.web.pages import Clock, Form, Reading, Typed, Writing, found_or_404, go_to, show_page
 from app.web.photos import album_photos
+from app.web.summaries import Summary, list_figures, summarise_all
 
 router = APIRouter(prefix="/pieces/{piece_id}")
 NOT_HERE = "There is no such piece in this book."
@@ -76,7 +76,7 @@ def tell_history(
 @router.get("")
 def show(request: Request, session: Reading, piece_id: int) -> HTMLResponse:
     """Show a piece."""
-    piece = found_or_404(get_piece(session, piece_id), NOT_HERE)
+    piece = found_or_404(get_owned_piece(session, piece_id), NOT_HERE)
     shop, gauges = get_shop(session), gauges_in_use(session)
     measurements = list_measurements(session, piece_id)
     last = last_facing(measurements)
@@ -88,7 +88,7 @@ def show(request: Request, session: Reading, piece_id: int) -> HTMLResponse:
         "pieces/show.html",
         piece=piece,
         gauges=gauges,
-        choice=list_choice(piece, measurements, gauges),
+        choice=offer_choice(piece, sets),
         made_in=find_batch_of(session, piece_id),
         last=told,
         figures=list_figures(told, gauges) if told else [],

@@ -24,6 +24,7 @@ from app.store.jobs import get_job
 from app.store.pieces import save_limits
 from app.store.shop import get_shop
 from app.store.tables import Job
+from app.web.drawn import answer_picture
 from app.web.pages import (
     Clock,
     Form,
@@ -34,7 +35,7 @@ from app.web.pages import (
     go_to,
     show_page,
 )
-from app.web.pictures import answer_picture, blade_levels
+from app.web.pictures import blade_levels
 from app.web.planning import JobPlan, gauges_for, limits_of, plan_job, tell_last
 
 router = APIRouter(prefix="/jobs/{number}/plan")

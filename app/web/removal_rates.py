@@ -12,8 +12,8 @@ from app.core.removal import FEWEST_PAIRS, RemovalKind, RemovalPair, learn_rate,
 from app.core.units import SCALES
 from app.render.rates import RatePicture, draw_rate
 from app.store.removal import MOST_JOBS, list_removal_pairs
+from app.web.drawn import answer_picture
 from app.web.pages import Form, Reading, show_page
-from app.web.pictures import answer_picture
 from app.web.planning import uncertainties_of
 
 router = APIRouter(prefix="/removal-rates")

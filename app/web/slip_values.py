@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from functools import partial
+from functools import cache, lru_cache, partial
 from pathlib import Path
 
 from fastapi import HTTPException
@@ -42,7 +42,7 @@ from app.core.units import format_blade, format_mm, format_on_scale
 from app.render.blocks import Block, Picture
 from app.render.codes import draw_code
 from app.render.photos import shrink_photo
-from app.render.profile import draw_profile
+from app.render.profile import ProfilePicture, draw_profile
 from app.render.slip_layouts import CODE, PROFILE, lay_out
 from app.render.slip_pdf import fit_page
 from app.store.charges import account_of, list_charges, list_payments
@@ -59,9 +59,9 @@ from app.store.photos import list_photos, read_photo
 from app.store.pieces import list_jobs_on
 from app.store.shop import gauges_in_use, get_shop
 from app.store.tables import Instrument, Job, Photo, Piece, Shop
-from app.web.measurements import summarise
 from app.web.pages import Clock
 from app.web.pictures import compare_picture
+from app.web.summaries import summarise
 
 DONE_LETTERS = 600
 
@@ -86,9 +86,9 @@ class Subject:
 
 @dataclass(frozen=True, slots=True)
 class Drawing:
-    """A picture of a paper: all it depends on, and how it is drawn."""
+    """A picture of a paper: how all it depends on is gathered, and how it is drawn."""
 
-    shown: object
+    shown: Callable[[], object]
     draw: Callable[[], bytes]
 
 
@@ -120,21 +120,25 @@ def prepare_slip(
         _common(subject, shop, clock, slip_number),
         _PARTS[kind.key](session, subject, shop, code),
     )
-    blocks = (
-        fit_page(partial(lay_out, kind.key, values, page), page)
-        if kind.one_page
-        else lay_out(kind.key, values, page)
-    )
+    blocks = _lay_out(kind, values, page)
     drawings = {}
     if kind.has_code:
-        drawings[CODE] = Drawing(code, partial(draw_code, code))
+        drawings[CODE] = Drawing(lambda: code, partial(draw_code, code))
     if profile := _find_picture(blocks):
         drawings[PROFILE] = _profile(session, kind, subject, profile)
     if kind.key == "return_card" and subject.job:
         for photo in _card_photos(session, subject.job):
             draw = partial(_draw_photo, clock.book, photo)
-            drawings[_photo_file(photo)] = Drawing(photo.name, draw)
+            drawings[_photo_file(photo)] = Drawing(partial(str, photo.name), draw)
     return PreparedSlip(kind, page, values, blocks, drawings)
+
+
+@lru_cache(maxsize=64)
+def _lay_out(kind: SlipKind, values: SlipValues, page: Page) -> tuple[Block, ...]:
+    """Lay a paper out; its page and its pictures ask for the same one within a moment."""
+    if kind.one_page:
+        return fit_page(partial(lay_out, kind.key, values, page), page)
+    return tuple(lay_out(kind.key, values, page))
 
 
 def _find_picture(blocks: tuple[Block, ...]) -> Picture | None:
@@ -142,18 +146,24 @@ def _find_picture(blocks: tuple[Block, ...]) -> Picture | None:
 
 
 def _profile(session: Session, kind: SlipKind, subject: Subject, place: Picture) -> Drawing:
+    gather = cache(partial(_gather_profile, session, kind, subject, place))
+    return Drawing(gather, lambda: draw_profile(gather()))
+
+
+def _gather_profile(
+    session: Session, kind: SlipKind, subject: Subject, place: Picture
+) -> ProfilePicture:
     if kind.about == "piece" or subject.job is None:
         sets = _drawn_sets(session, subject.piece)
         before, after = (sets[-2] if len(sets) > 1 else None), (sets[-1] if sets else None)
     else:
         before, after = before_after(subject.job)
-    picture = compare_picture(
+    return compare_picture(
         before.facing if before else None,
         after.facing if after else None,
         gauges_in_use(session),
         (place.width_mm, place.height_mm),
     )
-    return Drawing(picture, partial(draw_profile, picture))
 
 
 def _drawn_sets(session: Session, piece: Piece) -> list[Measurement]:

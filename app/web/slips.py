@@ -10,8 +10,8 @@ from sqlalchemy.orm import Session
 from app.core.slips import CARD_KINDS, PAGES, SLIP_KINDS, SlipKind
 from app.render.slip_pdf import make_pdf
 from app.render.slips import SHEET, print_slip
-from app.store.jobs import get_job, move_job
-from app.store.pieces import get_piece
+from app.store.jobs import JOB_PARTS, get_job, move_job
+from app.store.pieces import get_owned_piece
 from app.store.slips import (
     get_slip,
     get_slip_file,
@@ -20,6 +20,7 @@ from app.store.slips import (
     next_slip_number,
 )
 from app.store.tables import Slip
+from app.web.drawn import answer_picture
 from app.web.files import folder_of
 from app.web.pages import (
     Clock,
@@ -33,7 +34,6 @@ from app.web.pages import (
     show_page,
     taken_before,
 )
-from app.web.pictures import answer_picture
 from app.web.settings import LOOPBACK_HOSTS, Settings
 from app.web.slip_values import PreparedSlip, Subject, prepare_slip, say_missing
 
@@ -43,13 +43,20 @@ MEDIA_TYPES = {"svg": "image/svg+xml", "pdf": "application/pdf", "jpg": "image/j
 NO_PAPER = "There is no paper of that number."
 
 
-def _job_subject(session: Session, number: int) -> Subject:
-    job = found_or_404(get_job(session, number), "There is no job of that number in this book.")
+# what the papers made most often say of a job beside its readings
+_NEEDED = {"return_card": ("passes",), "half_card": ("passes",)}
+
+
+def _job_subject(session: Session, number: int, kind: str) -> Subject:
+    job = found_or_404(
+        get_job(session, number, _NEEDED.get(kind, JOB_PARTS)),
+        "There is no job of that number in this book.",
+    )
     return Subject(job.piece, job)
 
 
 def _piece_subject(session: Session, piece_id: int) -> Subject:
-    piece = found_or_404(get_piece(session, piece_id), "There is no such piece in this book.")
+    piece = found_or_404(get_owned_piece(session, piece_id), "There is no such piece in this book.")
     return Subject(piece, None)
 
 
@@ -61,7 +68,9 @@ def _kind(key: str, about: str) -> SlipKind:
 @router.get("/jobs/{number}/papers/{kind}")
 def new(request: Request, session: Reading, clock: Clock, number: int, kind: str) -> HTMLResponse:
     """Show how a job's paper would print now."""
-    return _preview(request, session, _job_subject(session, number), _kind(kind, "job"), clock)
+    return _preview(
+        request, session, _job_subject(session, number, kind), _kind(kind, "job"), clock
+    )
 
 
 @router.get("/pieces/{piece_id}/papers/{kind}")
@@ -101,7 +110,7 @@ def new_file(
     request: Request, session: Reading, clock: Clock, number: int, kind: str, name: str
 ) -> Response:
     """Draw a picture that a job's paper would carry now."""
-    subject = _job_subject(session, number)
+    subject = _job_subject(session, number, kind)
     return _draw(request, session, subject, _kind(kind, "job"), clock, name)
 
 
@@ -119,7 +128,7 @@ def _draw(
 ) -> Response:
     slip = prepare_slip(session, kind, subject, clock, site=str(request.base_url))
     drawing = found_or_404(slip.drawings.get(name), "That paper has no such picture.")
-    return answer_picture(request, drawing.shown, drawing.draw, _media_type(name))
+    return answer_picture(request, drawing.shown(), drawing.draw, _media_type(name))
 
 
 @router.post("/jobs/{number}/papers/{kind}")
@@ -127,7 +136,9 @@ def create(
     request: Request, session: Writing, form: Typed, clock: Clock, number: int, kind: str
 ) -> Response:
     """Issue a job's paper: number it and keep it as printed."""
-    return _issue(request, session, _job_subject(session, number), _kind(kind, "job"), form, clock)
+    return _issue(
+        request, session, _job_subject(session, number, kind), _kind(kind, "job"), form, clock
+    )
 
 
 @router.post("/pieces/{piece_id}/papers/{kind}")

@@ -11,7 +11,12 @@ from importlib import import_module
 from tests.benchmarks.measuring import print_rows
 
 BENCHMARKS = {
+    "scale": "bench_scale",
     "pages": "bench_pages",
+    "look-up": "bench_look_up",
+    "fits": "bench_fits",
+    "pictures": "bench_pictures",
+    "start": "bench_start",
 }
 
 

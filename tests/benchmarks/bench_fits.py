@@ -1,6 +1,6 @@
 """How fast the analysis is, beside the same fits by `scipy.optimize.curve_fit` in a loop.
 
-Run: python -m tests.benchmarks.bench_fits
+Run: python -m tests.benchmarks fits
 
 Both take the same invented facings, in turns, in one process; each figure is the best of
 several turns. One set is both rails and their mean, each with six curves, their uncertainties,
@@ -22,11 +22,13 @@ from scipy.optimize import OptimizeWarning, curve_fit
 from app.core.analysis import FacingAnalysis, analyse_facing, analyse_many
 from app.core.curves import CURVES
 from app.core.readings import BladeStop, FacingReadings, Uncertainties
+from tests.benchmarks.measuring import Row, print_rows, say_time
 from tests.benchmarks.textbook_fits import FORMULAS, analyse_textbook, fit_textbook
 
 BLADES_MM = 25.4 * np.array([0.0015, 0.005, 0.010, 0.016, 0.024, 0.034, 0.050])
 USUAL = Uncertainties()
 SETS, SAMPLE, TURNS = 10_000, 30, 5
+ONE_LIMIT, MANY_LIMIT = 10.0, 50.0
 
 Rail = tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]
 
@@ -112,8 +114,8 @@ def best_time(run: Callable[[], object]) -> float:
     return time.process_time() - start
 
 
-def main() -> None:
-    """Print the ratios."""
+def run() -> list[Row]:
+    """Time one set at a time and many at once, in turns with both loops."""
     warnings.simplefilter("ignore", OptimizeWarning)
     warnings.simplefilter("ignore", RuntimeWarning)
     facings = invent_facings(SETS, seed=3)
@@ -121,7 +123,6 @@ def main() -> None:
     analyses = [analyse_facing(facing, tip="out") for facing in sample]
     rails = [list_rails(analysis) for analysis in analyses]
     known = list(zip(analyses, rails, strict=True))
-    fits = sum(fit_knowing_the_answer(*each) for each in known) / SAMPLE
     whole = given = one = many = built = np.inf
     for _ in range(TURNS):
         whole = min(whole, best_time(lambda: [analyse_textbook(each) for each in rails]) / SAMPLE)
@@ -131,17 +132,21 @@ def main() -> None:
         many = min(many, best_time(lambda: analyse_many(facings, tip="out")) / SETS)
         built = min(built, best_time(lambda: list(analyse_many(facings[:2000], tip="out"))) / 2000)
     worst = max(largest_difference(*each) for each in known)
-    print(f"largest relative difference of a determined parameter: {worst:.1e}")
-    print(f"one set at a time: {1e3 * one:.2f} ms; {SETS:,} at once: {1e3 * many:.3f} ms a set,")
-    print(f"  with every value built: {1e3 * built:.3f} ms a set")
-    for name, loop in (
-        ("curve_fit in a loop, the whole job", whole),
-        (f"only the {fits:.1f} determined fits, given guess and weights", given),
-    ):
-        print(f"{name}: {1e3 * loop:.2f} ms a set")
-        print(f"  one set at a time {loop / one:.1f} × as fast")
-        print(f"  {SETS:,} at once {loop / many:.0f} × (every value built {loop / built:.0f} ×)")
+    loop = "curve_fit in a loop, the whole job"
+    return [
+        _faster("one set: both rails and mean, six curves", loop, one, whole, ONE_LIMIT),
+        _faster("10,000 sets at once, a set", loop, many, whole, MANY_LIMIT),
+        _faster("10,000 sets at once, every value built", loop, built, whole, 0.0),
+        _faster("one set", "only the fits that are determined, given guess and weights",
+                one, given, 0.0),
+        Row("largest relative difference of a determined parameter", "curve_fit", f"{worst:.1e}",
+            "1e-6", worst / 1e-6, 1.0),
+    ]  # fmt: skip
+
+
+def _faster(what: str, beside: str, ours: float, other: float, least: float) -> Row:
+    return Row(what, beside, say_time(ours), say_time(other), other / ours, least, at_least=True)
 
 
 if __name__ == "__main__":
-    main()
+    print_rows(run())

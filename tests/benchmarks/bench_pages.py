@@ -109,9 +109,9 @@ def run() -> list[Row]:
             add_reference(large, f"/reference/{at}", noted)
             timings = time_in_turns(
                 {
-                    "ours": _asking(asker, large, address),
-                    "reference": _asking(asker, large, f"/reference/{at}"),
-                    "small": _asking(asker, small, of_small[name]),
+                    "ours": asking(asker, large, address),
+                    "reference": asking(asker, large, f"/reference/{at}"),
+                    "small": asking(asker, small, of_small[name]),
                 }
             )
             queries = f"{len(noted.statements)} queries in sqlite3, same template"
@@ -122,5 +122,6 @@ def run() -> list[Row]:
     return rows
 
 
-def _asking(asker: Asker, app: FastAPI, address: str) -> Callable[[], object]:
+def asking(asker: Asker, app: FastAPI, address: str) -> Callable[[], object]:
+    """Give a function that asks for a page."""
     return lambda: asker.get(app, address)

@@ -166,8 +166,7 @@ def test_flat_passes_close_tilted_ones_open_and_rates_can_be_learnt(loaded):
 def log_of(job: Job) -> list:
     """Put a job's standing readings and passes in the order they were written down."""
     sets = [one for one in measurements_of_job(job) if one.replaced_by_id is None]
-    made = {one.id: one.created_at for one in job.reading_sets}
-    log = [(made[one.id], one.facing) for one in sets]
+    log = [(one.kept_at, one.facing) for one in sets]
     log += [
         (one.created_at, LoggedPass(one.kind, one.abrasive, one.grit, one.strokes))
         for one in job.passes
