@@ -230,7 +230,8 @@ def update(request: Request, session: Writing, form: Typed, clock: Clock, number
     try:
         keep_agreed(session, job, entry, form.seen_version, clock)
     except Conflict as conflict:
-        return show_conflict(request, form, conflict, job.version)
+        currency = get_shop(session).currency
+        return show_conflict(request, form, conflict, job.version, currency=currency)
     session.commit()
     return go_to(f"/jobs/{number}?said=kept")
 

@@ -43,20 +43,21 @@ def update(request: Request, session: Writing, form: Typed, clock: Clock) -> Res
     if isinstance(entry, Refused):
         form.problems = dict(entry.problems)
         return _page(request, session, form)
-    known = {
-        "glass_id": {one.id for one in list_gauges(session, "glass")},
-        "wedge_id": {one.id for one in list_gauges(session, "wedge")},
-        "bore_gauge_id": {one.id for one in list_gauges(session, "bore_gauge")},
-        "blade_set_id": {one.id for one in list_blade_sets(session)},
+    names = {
+        "glass_id": {str(one.id): one.label for one in list_gauges(session, "glass")},
+        "wedge_id": {str(one.id): one.label for one in list_gauges(session, "wedge")},
+        "bore_gauge_id": {str(one.id): one.label for one in list_gauges(session, "bore_gauge")},
+        "blade_set_id": {str(one.id): one.name for one in list_blade_sets(session)},
     }
-    for name, ids in known.items():
-        if getattr(entry, name) not in ids:
+    for name, known in names.items():
+        if str(getattr(entry, name)) not in known:
             form.problems[name] = "Choose one from the list."
     if form.problems:
         return _page(request, session, form)
     try:
         save_shop(session, entry, form.seen_version, clock.now())
     except Conflict as conflict:
-        return show_conflict(request, form, conflict, get_shop(session).version)
+        version = get_shop(session).version
+        return show_conflict(request, form, conflict, version, names=names)
     session.commit()
     return go_to("/settings?said=kept")
