@@ -61,7 +61,7 @@ TROUBLES: dict[str, Trouble] = {
 # Carried along but not worth showing.
 HIDDEN = {
     "token", "version", "do", "asked", "role", "blade_set", "place", "draft", "dial_scale",
-    "customer", "piece", "instrument", "seen_stage", "at_bench", "action",
+    "dial_gauge", "calliper", "customer", "piece", "instrument", "seen_stage", "at_bench", "action",
 }  # fmt: skip
 
 
