@@ -18,6 +18,7 @@ from app.core.passes import CUT_KINDS
 from app.core.photos import MOMENTS, name_photo
 from app.core.pieces import CAUTION_DEFERS, MATERIAL_CAUTIONS, MATERIALS, name_piece
 from app.core.readings import Uncertainties
+from app.core.sizes import Sized
 from app.core.slips import (
     CARD_KINDS,
     BenchPart,
@@ -276,10 +277,8 @@ def _card_part(session: Session, subject: Subject, shop: Shop, code: str) -> Sli
         CardReadings(
             before.facing if before else None,
             after.facing if after else None,
-            before.bore_mm if before else None,
-            after.bore_mm if after else None,
-            before.bore_u_mm if before else None,
-            after.bore_u_mm if after else None,
+            _bore_of(before),
+            _bore_of(after),
         ),
         gauges,
         _uncertainties(before, after),
@@ -291,9 +290,9 @@ def _card_part(session: Session, subject: Subject, shop: Shop, code: str) -> Sli
         done=shorten(say_done(job.agreed_work, passes), DONE_LETTERS),
         care=shop.care_text,
         as_read=tuple(
-            f"{when} {write_line(one.recorded, gauges.glass, gauges.tip)}"
+            f"{when} {line}"
             for when, one in (("before", before), ("after", after))
-            if one is not None and one.corrected.differs
+            if one is not None and (line := _line_as_read(one, gauges))
         ),
         photos=tuple(
             CardPhoto(
@@ -304,6 +303,21 @@ def _card_part(session: Session, subject: Subject, shop: Shop, code: str) -> Sli
             for one in _card_photos(session, job)
         ),
     )
+
+
+def _bore_of(measurement: Measurement | None) -> Sized | None:
+    if measurement is None or measurement.bore_mm is None or measurement.bore_u_mm is None:
+        return None
+    return Sized(measurement.bore_mm, measurement.bore_u_mm)
+
+
+def _line_as_read(measurement: Measurement, gauges: GaugesInUse) -> str:
+    """Give the notebook line as read, where what the gauges truly were makes another of it."""
+    read, used = (
+        write_line(one, gauges.glass, gauges.tip)
+        for one in (measurement.recorded, measurement.facing)
+    )
+    return read if read != used else ""
 
 
 def _card_photos(session: Session, job: Job) -> list[Photo]:
