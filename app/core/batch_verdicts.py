@@ -9,7 +9,7 @@ tell (2u) is the limit itself.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from app.core.bench import BenchState, BladeLeft
 from app.core.evenness import blade_key
@@ -86,13 +86,22 @@ def list_misses(
     judged = [(one, judge_blade(one, tolerance)) for one in state.blades]
     judged.sort(key=lambda pair: (pair[0].gap_mm is not None, -(pair[0].gap_mm or 0.0),
                                   pair[0].rail))  # fmt: skip
-    return tuple(
-        _miss_tip(one, tolerance, verdict)
-        if one.gap_mm is None
-        else _miss_blade(one, tolerance, gauges, verdict)
-        for one, verdict in judged
-        if verdict != IN
-    )
+    misses: list[Miss] = []
+    for one, verdict in judged:
+        if verdict == IN:
+            continue
+        if one.gap_mm is None:
+            misses.append(_miss_tip(one, tolerance, verdict))
+            continue
+        miss = _miss_blade(one, tolerance, gauges, verdict)
+        left = f"{format_blade(one.gap_mm)} left "
+        as_left = miss.words.replace(f"{format_blade(one.gap_mm)} right ", left, 1)
+        if misses and one.rail == "right" and misses[-1].words == as_left:
+            both = as_left.replace(left, f"{format_blade(one.gap_mm)} on both rails ", 1)
+            misses[-1] = replace(misses[-1], words=both)
+        else:
+            misses.append(miss)
+    return tuple(misses)
 
 
 def judge_piece(misses: Sequence[Miss]) -> str:
