@@ -164,8 +164,8 @@ def list_register(session: Session) -> list[Gauge]:
 
 def list_hand_gauges(session: Session) -> tuple[HandGauge, ...]:
     """List dials and callipers to choose from: the last used of those in use first."""
-    kinds = select(Gauge).where(Gauge.kind.in_(HAND_KINDS))
-    found = session.scalars(kinds.order_by(Gauge.retired, Gauge.id)).all()
+    known = [one for one in load_register(session).values() if one.kind in HAND_KINDS]
+    found = sorted(known, key=lambda one: (one.retired, one.id))
     last: dict[str, int | None] = {}
     for kind in HAND_KINDS:
         ids = [one.id for one in found if one.kind == kind and not one.retired]

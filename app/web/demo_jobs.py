@@ -28,7 +28,7 @@ from app.web.demo_desk import Desk, Line, find_gauge, refuse, taken
 from app.web.files import folder_of
 from app.web.jobs import keep_agreed, note_pass
 from app.web.measurements import Bench, keep_set
-from app.web.slip_values import Subject
+from app.web.slip_subjects import Subject
 from app.web.slips import issue_paper
 
 DEMO_SITE = "http://127.0.0.1:8765"
