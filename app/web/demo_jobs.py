@@ -46,7 +46,11 @@ def _take_in(desk: Desk, line: Line) -> None:
         wanted = desk.clock.today() + timedelta(days=line.typed["wanted_after"])
         raw["wanted_by"] = wanted.isoformat()
     drop = parse_drop_off(
-        raw, line.ticked("condition"), line.ticked("came_with"), desk.clock.today()
+        raw,
+        line.ticked("condition"),
+        line.ticked("came_with"),
+        desk.clock.today(),
+        get_shop(desk.session).currency,
     )
     job = take_in(desk.session, taken(line, drop), desk.clock.now())
     desk.jobs[line.job] = job.number
@@ -105,25 +109,25 @@ def _correct(desk: Desk, line: Line) -> None:
 
 
 def _agree(desk: Desk, line: Line) -> None:
-    job = desk.job(line)
+    job, currency = desk.job(line), get_shop(desk.session).currency
     # The page comes filled with what the job says; only what is typed differs.
     raw = {
         "request": job.request,
         "condition_notes": job.condition_notes,
-        "declared_value": format_amount(job.declared_value_minor),
+        "declared_value": format_amount(job.declared_value_minor, currency),
         "wanted_by": job.wanted_by.isoformat() if job.wanted_by else "",
         "return_by": job.return_by,
         "tracking": job.tracking,
         "agreed_work": job.agreed_work,
-        "agreed_price": format_amount(job.agreed_price_minor),
-        "deposit": format_amount(job.deposit_minor),
+        "agreed_price": format_amount(job.agreed_price_minor, currency),
+        "deposit": format_amount(job.deposit_minor, currency),
         **line.text(),
     }
-    ticks = [
+    condition, came_with = (
         [tick.label for tick in job.ticks if tick.kind == kind]
         for kind in ("condition", "came_with")
-    ]
-    entry = taken(line, parse_agreed(raw, *ticks))
+    )
+    entry = taken(line, parse_agreed(raw, condition, came_with, currency))
     keep_agreed(desk.session, job, entry, job.version, desk.clock)
 
 
@@ -164,14 +168,18 @@ def _sell(desk: Desk, line: Line) -> None:
 
 
 def _charge(desk: Desk, line: Line) -> None:
-    entry = taken(line, parse_charge({"charge_kind": "charge", **line.text()}))
+    entry = taken(
+        line,
+        parse_charge({"charge_kind": "charge", **line.text()}, get_shop(desk.session).currency),
+    )
     add_charge(desk.session, desk.job(line), entry, desk.clock.now())
 
 
 def _pay(desk: Desk, line: Line) -> None:
     raw = {"payment_kind": "payment", **line.text()}
-    entry = taken(line, parse_payment(raw, desk.clock.today()))
-    amount = format_money(abs(entry.amount_minor), get_shop(desk.session).currency)
+    currency = get_shop(desk.session).currency
+    entry = taken(line, parse_payment(raw, desk.clock.today(), currency))
+    amount = format_money(abs(entry.amount_minor), currency)
     words = f"{PAYMENT_SIGNS[entry.kind][0].capitalize()}: {amount}"
     words += f", {entry.way}" if entry.way else ""
     add_payment(desk.session, desk.job(line), entry, words, desk.clock.now())
