@@ -10,6 +10,7 @@ from fastapi.testclient import TestClient
 from app.web.app import create_app
 from app.web.settings import Settings
 from tests.conftest import Browser, Clock
+from tests.photo_cases import photo
 
 HEADERS = {"Origin": "http://127.0.0.1", "Sec-Fetch-Site": "same-origin"}
 PHOTO = b"\x89PNG an invented picture of a tip rail"
@@ -55,6 +56,72 @@ def _do_job(browser: Browser, name: str, marking: str) -> None:
     browser.send("form[data-grid]", tip="1.03", why="misread the wedge")
     browser.open(job)
     browser.send("form[action$=notes]", note="Played it in the yard.")
+
+
+def fill_whole_book(folder: Path) -> None:
+    """Fill a book and go on: what the shop makes, is paid, photographs, checks and forgets."""
+    fill_book(folder)
+    app = create_app(Settings(book=folder, now=Clock()))
+    with TestClient(app, base_url="http://127.0.0.1", headers=HEADERS) as client:
+        browser = Browser(client)
+        _make_batch(browser)
+        _settle_job(browser)
+        _see_to_gauges(browser)
+        browser.open("/jobs/1/photos")
+        typed = {"token": browser.page.select_one("[name=token]")["value"], "view": "tip",
+                 "moment": "drop_off", "caption": "chip at the left"}  # fmt: skip
+        files = [("files", ("tip.jpg", photo(), "image/jpeg"))]
+        assert client.post("/jobs/1/photos", data=typed, files=files).status_code == 200
+        browser.open("/jobs/2/readings?role=at_the_bench")
+        browser.send("form[data-grid]", line="35 23 13 7 / 1.05", do="check")
+
+
+def _make_batch(browser: Browser) -> None:
+    browser.open("/facings/new")
+    browser.send(
+        "main form", name="Shop five", told_by="readings", line="36 24 14 7 / 1.10",
+        position_tolerance="0.5", tip_tolerance="0.02", instrument_kind="clarinet_bb",
+    )  # fmt: skip
+    browser.open(browser.page.select_one("a[href^='/batches/new']")["href"])
+    browser.send("main form", name="Spring run", count="4", marking="M5-##")
+    batch = browser.path
+    for line in ("36 24 14 7 / 1.10", "36 22/24 14 7 / 1.15", "36 25 14 7 / 1.11"):
+        browser.open(batch)
+        browser.open(browser.page.select_one(".head a.do")["href"])
+        browser.send("form[data-grid]", line=line)
+    browser.open(batch)
+    browser.send("form[action$='/leave']", do="leave")
+    browser.open(f"{batch}/edit")
+    browser.send("main form", note="the second half after the new jig")
+
+
+def _settle_job(browser: Browser) -> None:
+    browser.open("/jobs/1/target")
+    shop_five = browser.page.select_one("[name=target]")["value"]
+    browser.send("main form", target=shop_five)
+    browser.open("/jobs/1/charges")
+    browser.send("form[action$='/charges']", charge_label="refacing", charge_amount="79.90")
+    browser.send("form[action$='/charges']", charge_label="for waiting", charge_amount="5",
+                 charge_kind="discount")  # fmt: skip
+    browser.send("form[action$='/payments']", payment_amount="20", payment_kind="deposit")
+    browser.open("/settings/messages")
+    browser.send("main form")
+
+
+def _see_to_gauges(browser: Browser) -> None:
+    for kind, label in (("dial", "dial on the stand"), ("calliper", "calliper")):
+        browser.open(f"/gauges/new/{kind}")
+        browser.send("main form", label=label, scale="length_mm", resolution="0.01")
+        browser.send("form[action$='/checks']", mark="0.5", actual="0.51", unit="length_mm",
+                     checked_on="2026-11-01")  # fmt: skip
+    browser.open("/gauges/1/studies/new?pieces=2&turns=3")
+    cells = [one["name"] for one in browser.page.select("[data-cell]")]
+    browser.send("form[data-grid]", **dict(zip(cells, ("36", "30", "36.5", "30", "36", "30.5"),
+                                               strict=True)))  # fmt: skip
+    browser.send("main form")
+    browser.open("/gauges/1")
+    browser.send("form[action$='/checks']", mark="36", actual="18.02", unit="length_mm",
+                 checked_on="2026-11-01")  # fmt: skip
 
 
 def content_of(database: Path) -> dict[str, list[tuple]]:

@@ -129,6 +129,16 @@ def worked_book(filled_book: Path, tmp_path: Path) -> Path:
     return Path(shutil.copytree(filled_book, tmp_path / "worked"))
 
 
+@pytest.fixture(scope="session")
+def whole_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Fill a book with everything a shop comes to, once; for looking only."""
+    from tests.books import fill_whole_book
+
+    folder = tmp_path_factory.mktemp("whole") / "book"
+    fill_whole_book(folder)
+    return folder
+
+
 @pytest.fixture
 def clock() -> Clock:
     """Give a clock that stands at noon on 25 November 2026."""

@@ -1,4 +1,4 @@
-"""Making: pieces of one batch against one target, which are out and by how much, and how it runs.
+"""Making: a batch and its pieces as typed, and how it runs; each piece's verdict is beside this.
 
 The tolerance says what is allowed; the run chart's limits say what this batch does by itself. Both
 are shown, and where the limits lie outside the tolerance that is said.
@@ -9,15 +9,14 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from app.core.bench import BenchState, BladeLeft
+from app.core.batch_verdicts import tip_limit
 from app.core.charts import SETTLED_COUNT, IndividualsChart, chart_individuals
 from app.core.evenness import blade_key
 from app.core.facings import FacingTolerance, PlainFacing, Target
 from app.core.forms import Fields, Refused, plural
-from app.core.measurements import GaugesInUse
 from app.core.pieces import MATERIALS
 from app.core.readings import FacingReadings
-from app.core.units import Scale, format_blade, format_mm, format_number, format_signed, to_scale
+from app.core.units import format_blade, format_mm, format_signed
 
 MOST_PIECES = 200
 MOST_IN_BATCH = 999
@@ -126,119 +125,6 @@ def continue_marking(marking: str) -> tuple[str, int]:
     return f"{marking[: last.start()]}{signs}{marking[last.end() :]}", int(last.group()[:9]) + 1
 
 
-@dataclass(frozen=True, slots=True)
-class Miss:
-    """One place at which a piece is out of tolerance, in words; `mendable` if it can still be cut.
-
-    `beyond_mm` is how far past the tolerance, along the glass or in gap, whichever was given.
-    """
-
-    words: str
-    beyond_mm: float
-    mendable: bool
-
-
-def list_misses(
-    state: BenchState, tolerance: FacingTolerance, gauges: GaugesInUse
-) -> tuple[Miss, ...]:
-    """List where a piece is out of tolerance and by how much; the tip first, then thick to thin."""
-    out = [one for one in state.blades if one.state != "within"]
-    out.sort(key=lambda one: (one.gap_mm is not None, -(one.gap_mm or 0.0), one.rail))
-    return tuple(
-        _miss_tip(one, tolerance) if one.gap_mm is None else _miss_blade(one, tolerance, gauges)
-        for one in out
-    )
-
-
-def _miss_tip(one: BladeLeft, tolerance: FacingTolerance) -> Miss:
-    away = one.away_mm or 0.0
-    limit = tolerance.tip_mm if tolerance.tip_mm is not None else tolerance.gap_mm
-    way = "too open" if away > 0 else "too close"
-    beyond = abs(away) - (2 * one.u_mm if limit is None else limit)
-    words = f"tip {format_mm(abs(away))} mm {way}"
-    return Miss(f"{words}, {format_number(beyond, 3)} beyond", beyond, one.state == "cut")
-
-
-def _miss_blade(one: BladeLeft, tolerance: FacingTolerance, gauges: GaugesInUse) -> Miss:
-    place = f"{format_blade(one.gap_mm or 0.0)} {one.rail}"
-    away, along = one.away_mm, tolerance.position_mm
-    if away is not None and along is not None and abs(away) > along + 1e-9:
-        beyond = abs(away) - along
-        way = "too far" if away > 0 else "short"
-        size, past = (_on_glass(value, gauges.glass) for value in (abs(away), beyond))
-        return Miss(f"{place} {size} {way}, {past} beyond", beyond, one.state == "cut")
-    limit = 2 * one.u_mm if tolerance.gap_mm is None else tolerance.gap_mm
-    beyond = abs(one.height_mm) - limit
-    way = "too high" if one.height_mm > 0 else "too low"
-    size, past = (format_number(value * 1000, 0) for value in (abs(one.height_mm), beyond))
-    words = f"{place} {size} µm {way}, {past} beyond"
-    return Miss(words, beyond, one.state == "cut")
-
-
-def _on_glass(value_mm: float, glass: Scale) -> str:
-    return f"{format_number(to_scale(value_mm, glass), 2)} {glass.unit}".strip()
-
-
-@dataclass(frozen=True, slots=True)
-class AwayCell:
-    """How far one blade, or the tip, is from the target on each rail; "" where not read."""
-
-    left: str
-    right: str
-    is_out: bool
-
-    @property
-    def words(self) -> str:
-        """Both rails, once if they are alike."""
-        if self.left == self.right:
-            return self.left
-        return f"{self.left or '–'}/{self.right or '–'}"
-
-
-def list_away(
-    state: BenchState, gaps_mm: Sequence[float], gauges: GaugesInUse
-) -> tuple[AwayCell, ...]:
-    """Give the deviations of the tip and of each of these blades, in this order."""
-    cells = []
-    for key in (None, *(blade_key(gap) for gap in gaps_mm)):
-        at = {
-            one.rail: one
-            for one in state.blades
-            if (None if one.gap_mm is None else blade_key(one.gap_mm)) == key
-        }
-        if key is None:
-            tip = at.get("tip")
-            words = "" if tip is None or tip.away_mm is None else _signed(tip.away_mm, 2)
-            cells.append(AwayCell(words, words, tip is not None and tip.state != "within"))
-            continue
-        left, right = (_away(at.get(rail), gauges.glass) for rail in ("left", "right"))
-        out = any(one.state != "within" for one in at.values())
-        cells.append(AwayCell(left, right, out))
-    return tuple(cells)
-
-
-def _away(one: BladeLeft | None, glass: Scale) -> str:
-    if one is None or one.away_mm is None:
-        return ""
-    on_glass = one.away_mm / float(glass.mm_per_unit)
-    words = _signed(on_glass, 2)
-    return words.rstrip("0").rstrip(".") if "." in words else words
-
-
-def _signed(value: float, decimals: int) -> str:
-    # a difference of two readings may leave a crumb of rounding
-    return "0" if abs(value) < 0.5 * 10**-decimals else format_signed(value, decimals)
-
-
-def list_unread(target: Target, now: FacingReadings) -> tuple[str, ...]:
-    """Say what the target asks for that was not read: a piece is judged by what was."""
-    unread = []
-    if target.tip_opening_mm is not None and now.tip_opening_mm is None:
-        unread.append("tip")
-    unread += [f"{rail} rail" for rail in ("left", "right") if not getattr(now, rail)]
-    return tuple(unread)
-
-
 def find_length_gap(target: Target) -> float | None:
     """Give the blade by which the target's facing length is told, None if it has none."""
     if isinstance(target, PlainFacing):
@@ -289,9 +175,8 @@ def run_batch(
     length_label = "Facing length" + ("" if gap is None else f" at {format_blade(gap)}")
     tips = [(marking, facing.tip_opening_mm) for marking, facing in pieces]
     lengths = [(marking, read_length_at(facing, gap)) for marking, facing in pieces]
-    tip_limit = tolerance.tip_mm if tolerance.tip_mm is not None else tolerance.gap_mm
     return (
-        _run("tip", "Tip opening", tips, target.tip_opening_mm, tip_limit),
+        _run("tip", "Tip opening", tips, target.tip_opening_mm, tip_limit(tolerance)),
         _run("length", length_label, lengths, target_length(target), tolerance.position_mm),
     )
 

@@ -32,8 +32,8 @@ class BladeLeft:
     """One blade on one rail against the target, or the tip (`rail` "tip", `gap_mm` None).
 
     `away_mm` is read less wanted, along the glass (of the tip: in gap). `height_mm` is what the
-    rail must still lose there, negative if it is too open; `u_mm` its standard uncertainty.
-    `state` is a key of `STATES`.
+    rail must still lose there, negative if it is too open; `u_mm` its standard uncertainty and
+    `away_u_mm` that of `away_mm`. `state` is a key of `STATES`.
     """
 
     rail: str
@@ -44,6 +44,7 @@ class BladeLeft:
     height_mm: float
     u_mm: float
     state: str
+    away_u_mm: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +106,9 @@ def judge_bench(
         limit = tolerance.tip_mm if tolerance.tip_mm is not None else tolerance.gap_mm
         within = abs(height) <= (2 * tip[1] if limit is None else limit) + 1e-9
         state = _name_state(height, within)
-        blades.append(BladeLeft("tip", None, tip[0], wanted_tip, -height, height, tip[1], state))
+        blades.append(
+            BladeLeft("tip", None, tip[0], wanted_tip, -height, height, tip[1], state, tip[1])
+        )
     stop = bool(blades) and all(blade.state == "within" for blade in blades)
     return BenchState(tuple(blades), stop, _tell_state(blades, stop))
 
@@ -125,6 +128,7 @@ def _judge_stop(
     place = stop.position_mm + shift
     height = float(np.interp(place, line.stations_mm, line.gap_mm)) - stop.gap_mm
     u = _height_u(stop, line, place, uncertainties)
+    away_u = _away_u(stop, line, place, uncertainties, same_blade=typed_mm is not None)
     away = None if wanted is None else stop.position_mm - wanted
     checks = []
     if tolerance.position_mm is not None and away is not None:
@@ -133,17 +137,43 @@ def _judge_stop(
         checks.append(abs(height) <= tolerance.gap_mm + 1e-9)
     within = all(checks) if checks else abs(height) <= 2 * u
     state = _name_state(height, within)
-    return BladeLeft(rail, stop.gap_mm, stop.position_mm, wanted, away, height, u, state)
+    return BladeLeft(rail, stop.gap_mm, stop.position_mm, wanted, away, height, u, state, away_u)
 
 
 def _height_u(
     stop: BladeStop, line: RailLine, place_mm: float, uncertainties: Uncertainties
 ) -> float:
     """Carry a blade's uncertainty into height: u² = (slope·u_position)² + u_gap²."""
-    ends = np.interp([place_mm - 0.5, place_mm + 0.5], line.stations_mm, line.gap_mm)
+    position_u, gap_u = _stop_u(stop, uncertainties)
+    return hypot(_slope_at(line, place_mm) * position_u, gap_u)
+
+
+def _away_u(
+    stop: BladeStop,
+    line: RailLine,
+    place_mm: float,
+    uncertainties: Uncertainties,
+    *,
+    same_blade: bool,
+) -> float:
+    """Give how sure a stop is along the glass: u² = u_position² + (u_gap/slope)².
+
+    Against a target that was itself told by where this blade stops, the blade's own error is
+    common to both and cancels.
+    """
+    position_u, gap_u = _stop_u(stop, uncertainties)
+    slope = _slope_at(line, place_mm)
+    return position_u if same_blade or slope < 1e-6 else hypot(position_u, gap_u / slope)
+
+
+def _stop_u(stop: BladeStop, uncertainties: Uncertainties) -> tuple[float, float]:
     position_u = uncertainties.position_mm if stop.position_u_mm is None else stop.position_u_mm
-    gap_u = uncertainties.gap_mm if stop.gap_u_mm is None else stop.gap_u_mm
-    return hypot(float(ends[0] - ends[1]) * position_u, gap_u)
+    return position_u, uncertainties.gap_mm if stop.gap_u_mm is None else stop.gap_u_mm
+
+
+def _slope_at(line: RailLine, place_mm: float) -> float:
+    ends = np.interp([place_mm - 0.5, place_mm + 0.5], line.stations_mm, line.gap_mm)
+    return float(ends[0] - ends[1])
 
 
 def _name_state(height_mm: float, within: bool) -> str:

@@ -13,11 +13,13 @@ from app.core.analysis import FacingAnalysis
 from app.core.comparison import NO_CHANGE, Change, compare_facings
 from app.core.evenness import UNEVEN
 from app.core.forms import plural, shorten
+from app.core.length_changes import make_change
 from app.core.measurements import GaugesInUse
 from app.core.passes import CUT_KINDS, PassEntry
 from app.core.readings import FacingReadings, Uncertainties
 from app.core.recalling import recall_analysis
-from app.core.uncertainty import expanded, rectangular
+from app.core.sizes import Sized
+from app.core.uncertainty import expanded
 from app.core.units import Scale, format_blade, format_mm, format_on_scale, format_signed
 from app.core.wording import describe_facing, main_rail, read_facing_length, say_evenness
 
@@ -64,17 +66,16 @@ class MeasuredPart:
 
 @dataclass(frozen=True, slots=True)
 class CardReadings:
-    """What the card compares: readings and exit bores, either of which may be missing.
+    """What the card compares: readings and exit bores, any of which may be missing.
 
-    The bores' standard uncertainties are those of the bore gauge's step where not given.
+    A bore comes with the whole standard uncertainty of its plug that day: step, repeatability and
+    check (`sizes`, `corrections`).
     """
 
     before: FacingReadings | None
     after: FacingReadings | None
-    before_bore_mm: float | None = None
-    after_bore_mm: float | None = None
-    before_bore_u_mm: float | None = None
-    after_bore_u_mm: float | None = None
+    before_bore: Sized | None = None
+    after_bore: Sized | None = None
 
 
 @lru_cache(maxsize=64)  # a card's page and its pictures ask for the same one
@@ -327,16 +328,13 @@ def _break_figures(
 
 
 def _bore_figures(readings: CardReadings, gauges: GaugesInUse) -> list[CardFigure]:
-    values = [readings.before_bore_mm, readings.after_bore_mm]
+    before, after = readings.before_bore, readings.after_bore
+    values = [one.mm if one else None for one in (before, after)]
     if values == [None, None]:
         return []
     change = None
-    if values[0] is not None and values[1] is not None:
-        step_u = rectangular(gauges.bore.step_mm / 2)
-        u = hypot(readings.before_bore_u_mm or step_u, readings.after_bore_u_mm or step_u)
-        difference, spread = values[1] - values[0], expanded(u)
-        en = abs(difference) / spread
-        change = Change("bore", None, None, values[0], values[1], difference, spread, en, en > 1.0)
+    if before and after:
+        change = make_change("bore", None, before.mm, after.mm, hypot(before.u_mm, after.u_mm))
     return [_figure("Exit bore", values, change, gauges.bore)]
 
 

@@ -70,18 +70,20 @@ def add_up(
     return Account(sum(charges_minor) if lines else agreed_minor, sum(payments_minor), lines)
 
 
-def parse_charge(raw: Mapping[str, str]) -> ChargeEntry | Refused:
+def parse_charge(raw: Mapping[str, str], currency: str = "") -> ChargeEntry | Refused:
     """Read a line of the bill."""
-    fields = Fields(raw)
+    fields = Fields(raw, currency=currency)
     sign = fields.choice("charge_kind", CHARGE_SIGNS, words="Charged or taken off?")
     amount = _amount(fields, "charge_amount")
     label = fields.text("charge_label", needed="Write what it is for.")
     return fields.refused() or ChargeEntry(label, amount * CHARGE_SIGNS[sign][1])
 
 
-def parse_payment(raw: Mapping[str, str], today: date) -> PaymentEntry | Refused:
+def parse_payment(
+    raw: Mapping[str, str], today: date, currency: str = ""
+) -> PaymentEntry | Refused:
     """Read a payment."""
-    fields = Fields(raw)
+    fields = Fields(raw, currency=currency)
     kind = fields.choice("payment_kind", PAYMENT_SIGNS, words="Say what kind of payment it is.")
     amount = _amount(fields, "payment_amount")
     paid_on = fields.date("paid_on") or today
@@ -94,7 +96,7 @@ def parse_payment(raw: Mapping[str, str], today: date) -> PaymentEntry | Refused
 def _amount(fields: Fields, name: str) -> int:
     amount = fields.money_minor(name)
     if amount is None:
-        fields.refuse(name, "Write the amount, such as 85 or 85.50.")
+        fields.refuse(name, "Write the amount.")
     elif amount == 0:
         fields.refuse(name, "An amount of nothing can't be kept.")
     return amount or 0

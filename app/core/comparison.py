@@ -113,8 +113,10 @@ def gap_uncertainties(
         if change.quantity == "position" and change.rail and reach:
             spreads[change.rail, round(change.after, 6)] = change.expanded_uncertainty / reach
     for rail in RAILS:
+        usual = uncertainties.dial_gap_mm
+        earlier = {one.position_mm: one.u_mm(usual) for one in getattr(before, f"dial_{rail}")}
         for one in getattr(after, f"dial_{rail}"):
-            u = hypot(uncertainties.dial_gap_mm, uncertainties.dial_gap_mm)
+            u = hypot(one.u_mm(usual), earlier.get(one.position_mm, usual))
             spreads[rail, round(one.position_mm, 6)] = expanded(u)
     return spreads
 

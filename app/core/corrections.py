@@ -4,7 +4,7 @@ The value used is that of the sizes in force on the readings' day (`sizes`). Whe
 checked later, beside it stands what the readings would come to **as if it had already been so**;
 the truth lies at one of the two or between them. Nothing stored ever changes.
 
-A mark of a glass, wedge or bore gauge that stands elsewhere than it says moves what is read on it.
+A mark of any other gauge than a blade that stands elsewhere than it says moves what is read on it.
 A blade that is thinner than marked changes the gap at which it stopped. So that blades keep their
 names and days can be compared like with like, that is told as the place where a blade of the
 marked size would have stopped: in √h against s a plain facing is nearly a straight line, so a
@@ -19,7 +19,7 @@ from math import hypot, sqrt
 import numpy as np
 
 from app.core.measurements import RAILS, facing_of
-from app.core.readings import FacingReadings, ReadingEntry, Uncertainties
+from app.core.readings import DialReading, FacingReadings, ReadingEntry, Uncertainties
 from app.core.sizes import (
     IN_FORCE,
     LATER,
@@ -214,15 +214,28 @@ def _facing(readings: Sequence[ReadingEntry], told: Sequence[ToldReading]) -> Fa
         )
         for rail in RAILS
     }
-    return replace(facing, left=rails["left"], right=rails["right"], tip_u_mm=tip_u)
+    dials = {
+        rail: tuple(
+            DialReading(one.depth_mm or 0.0, value.value_mm, value.u_mm if one.gauge_id else None)
+            for one, value in zip(readings, told, strict=True)
+            if one.quantity == "dial" and one.rail == rail
+        )
+        for rail in RAILS
+    }
+    return replace(
+        facing, left=rails["left"], right=rails["right"], tip_u_mm=tip_u,
+        dial_left=dials["left"], dial_right=dials["right"],
+    )  # fmt: skip
 
 
 def _whole_set(facing: FacingReadings) -> Uncertainties:
     """Give the set's largest uncertainties, for what is not told stop by stop."""
     usual, stops = Uncertainties(), (*facing.left, *facing.right)
+    dials = [one.u_mm(usual.dial_gap_mm) for one in (*facing.dial_left, *facing.dial_right)]
     return replace(
         usual,
         position_mm=max((stop.position_u_mm or 0.0 for stop in stops), default=usual.position_mm),
         gap_mm=max((stop.gap_u_mm or 0.0 for stop in stops), default=usual.gap_mm),
         tip_mm=usual.tip_mm if facing.tip_u_mm is None else facing.tip_u_mm,
+        dial_gap_mm=max(dials, default=usual.dial_gap_mm),
     )

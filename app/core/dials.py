@@ -29,9 +29,8 @@ SAME_PLACE_MM = 0.005
 
 def enters_fit(reading: DialReading, uncertainties: Uncertainties) -> bool:
     """Whether a dial reading tells a place on the rail."""
-    return (
-        reading.position_mm > TIP_RAIL_MM
-        and reading.gap_mm >= LEAST_GAP_U * uncertainties.dial_gap_mm
+    return reading.position_mm > TIP_RAIL_MM and reading.gap_mm >= LEAST_GAP_U * reading.u_mm(
+        uncertainties.dial_gap_mm
     )
 
 
@@ -42,33 +41,37 @@ def dial_stops_of(
 
     Averaging both rails helps the gap, whose error is the dial's; the position was set once.
     """
-    means = mean_dials(facing.dial_left, facing.dial_right)
+    usual = uncertainties.dial_gap_mm
     return {
         name: tuple(
             BladeStop(
                 one.gap_mm,
                 one.position_mm,
-                uncertainties.dial_gap_mm / count**0.5,
+                one.u_mm(usual),
                 uncertainties.dial_position_mm,
                 dial=True,
             )
             for one in readings
             if enters_fit(one, uncertainties)
         )
-        for name, readings, count in (
-            ("left", facing.dial_left, 1),
-            ("right", facing.dial_right, 1),
-            ("mean", means, 2),
+        for name, readings in (
+            ("left", facing.dial_left),
+            ("right", facing.dial_right),
+            ("mean", mean_dials(facing.dial_left, facing.dial_right, usual)),
         )
     }
 
 
 def mean_dials(
-    left: Sequence[DialReading], right: Sequence[DialReading]
+    left: Sequence[DialReading], right: Sequence[DialReading], usual_u_mm: float
 ) -> tuple[DialReading, ...]:
-    """Give the mean gap wherever both rails were read at one position."""
+    """Give the mean gap wherever both rails were read at one position: u = √(u₁² + u₂²)/2."""
     return tuple(
-        DialReading(one.position_mm, (one.gap_mm + other.gap_mm) / 2)
+        DialReading(
+            one.position_mm,
+            (one.gap_mm + other.gap_mm) / 2,
+            hypot(one.u_mm(usual_u_mm), other.u_mm(usual_u_mm)) / 2,
+        )
         for one in left
         for other in right
         if abs(one.position_mm - other.position_mm) <= SAME_PLACE_MM
@@ -126,7 +129,7 @@ def list_dial_places(
     """List every position a dial was read at, from the tip on."""
     lefts = {round(one.position_mm, 2): one for one in facing.dial_left}
     rights = {round(one.position_mm, 2): one for one in facing.dial_right}
-    u_um = 1000.0 * expanded(hypot(uncertainties.dial_gap_mm, uncertainties.dial_gap_mm))
+    usual = uncertainties.dial_gap_mm
     places = []
     for position in sorted({*lefts, *rights}):
         one, other = lefts.get(position), rights.get(position)
@@ -138,7 +141,8 @@ def list_dial_places(
                 _residual_um(one, left),
                 _residual_um(other, right),
                 1000.0 * (other.gap_mm - one.gap_mm) if one and other else None,
-                u_um,
+                1000.0
+                * expanded(hypot(*(read.u_mm(usual) if read else usual for read in (one, other)))),
                 _is_in_fit(one, left),
                 _is_in_fit(other, right),
             )

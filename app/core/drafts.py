@@ -7,7 +7,9 @@ from app.core.forms import plural
 
 # What a page sends with every form; alone it is nothing typed.
 NOT_TYPED = frozenset({"token", "asked", "place", "do"})
-SET_BY_THE_PAGE = frozenset({"role", "taken_on", "blade_set", "version"})
+SET_BY_THE_PAGE = frozenset(
+    {"role", "taken_on", "blade_set", "version", "dial_scale", "dial_gauge", "calliper"}
+)
 
 
 def pick_draft(values: Mapping[str, str]) -> dict[str, str]:

@@ -13,6 +13,17 @@ from fractions import Fraction
 
 from app.core.units import NotANumber, Scale, parse_length, parse_number
 
+# Digits after the point that are not two, by currency code (ISO 4217, from memory).
+_WITHOUT = ("BIF", "CLP", "DJF", "GNF", "ISK", "JPY", "KMF", "KRW", "PYG", "RWF", "UGX", "VND",
+            "VUV", "XAF", "XOF", "XPF")  # fmt: skip
+_THREE = ("BHD", "IQD", "JOD", "KWD", "LYD", "OMR", "TND")
+MINOR_DIGITS: Mapping[str, int] = dict.fromkeys(_WITHOUT, 0) | dict.fromkeys(_THREE, 3)
+
+
+def minor_digits(currency: str) -> int:
+    """Say how many digits an amount has after the point: two, unless the code says otherwise."""
+    return MINOR_DIGITS.get(currency.strip().upper(), 2)
+
 
 @dataclass(frozen=True, slots=True)
 class Refused:
@@ -23,10 +34,14 @@ class Refused:
 
 @dataclass(slots=True)
 class Fields:
-    """Reads raw fields one by one and collects what is wrong with them."""
+    """Reads raw fields one by one and collects what is wrong with them.
+
+    `currency` is the one that amounts are written in.
+    """
 
     raw: Mapping[str, str]
     problems: dict[str, str] = field(default_factory=dict)
+    currency: str = ""
 
     def refuse(self, name: str, words: str) -> None:
         """Note a problem; the first one about a field stands."""
@@ -98,17 +113,23 @@ class Fields:
             return None
 
     def money_minor(self, name: str) -> int | None:
-        """Read an amount with at most two decimals as minor units, exactly; empty is None."""
+        """Read an amount as minor units of the currency, exactly; empty is None."""
         value = self.raw.get(name, "").strip()
         if not value:
             return None
+        digits = minor_digits(self.currency)
         try:
-            amount = parse_number(value) * 100
+            amount = parse_number(value) * 10**digits
         except NotANumber:
-            self.refuse(name, f"“{value[:40]}” is not an amount. Write it like 85 or 85.50.")
+            written = "85" if digits == 0 else f"85 or {format_amount(8550, 'EUR')}"
+            self.refuse(name, f"“{value[:40]}” is not an amount. Write it like {written}.")
             return None
         if amount.denominator != 1:
-            self.refuse(name, f"“{value[:40]}” has more than two decimals.")
+            most = {0: "no decimals", 2: "at most two decimals", 3: "at most three decimals"}
+            said = f" {self.currency}" if self.currency else ""
+            self.refuse(
+                name, f"“{value[:40]}”: an amount in{said or ' this currency'} has {most[digits]}."
+            )
             return None
         if amount > Fraction(10**11):
             self.refuse(name, f"“{value[:40]}” is more than can be kept here.")
@@ -124,13 +145,18 @@ def format_money(minor: int | None, currency: str) -> str:
     """Write minor units as an amount with its currency."""
     if minor is None:
         return ""
-    sign = "−" if minor < 0 else ""
-    return f"{sign}{abs(minor) // 100:,}.{abs(minor) % 100:02d} {currency}".replace(",", "\u202f")
+    sign, whole = "−" if minor < 0 else "", format_amount(abs(minor), currency)
+    digits, point, rest = whole.partition(".")
+    return f"{sign}{int(digits):,}{point}{rest} {currency}".replace(",", "\u202f")
 
 
-def format_amount(minor: int | None) -> str:
-    """Write minor units as they would be typed: 85.50."""
-    return "" if minor is None else f"{minor // 100}.{minor % 100:02d}"
+def format_amount(minor: int | None, currency: str = "") -> str:
+    """Write minor units as they would be typed: 85.50, or 8550 where there are no decimals."""
+    if minor is None:
+        return ""
+    digits = minor_digits(currency)
+    whole, rest = divmod(minor, 10**digits)
+    return f"{whole}.{rest:0{digits}d}" if digits else str(whole)
 
 
 def format_date(day: date | None) -> str:

@@ -20,7 +20,9 @@ from app.core.uncertainty import expanded
 from app.core.units import SCALES, format_mm, format_on_scale, format_signed
 
 # Which repeatability is assumed for readings with a kind of gauge that has no study
-_QUANTITY_OF = {"blade": "blade", "glass": "blade", "wedge": "tip", "bore_gauge": "bore"}
+_QUANTITY_OF = {
+    "blade": "blade", "glass": "blade", "wedge": "tip", "bore_gauge": "bore", "dial": "dial",
+}  # fmt: skip
 
 
 def say_size(gauge: GaugeFacts, day: date) -> str:
@@ -50,7 +52,7 @@ def say_repeatability(gauge: GaugeFacts, day: date) -> str:
         return f"{format_u(gauge.repeatability_mm)} mm, as written"
     quantity = _QUANTITY_OF.get(gauge.kind)
     if quantity is None:
-        return "not studied yet"
+        return "not studied yet; half a step assumed"
     assumed = f"{ASSUMED_REPEATABILITY_MM[quantity]:g} mm assumed"
     if gauge.kind == "blade":
         return f"not studied yet; as its glass, else {assumed}"

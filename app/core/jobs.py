@@ -102,10 +102,14 @@ class NoteEntry:
 
 
 def parse_drop_off(
-    raw: Mapping[str, str], condition: Sequence[str], came_with: Sequence[str], today: date
+    raw: Mapping[str, str],
+    condition: Sequence[str],
+    came_with: Sequence[str],
+    today: date,
+    currency: str = "",
 ) -> DropOff | Refused:
     """Read the drop-off page; `condition` and `came_with` are the ticks."""
-    fields = Fields(raw)
+    fields = Fields(raw, currency=currency)
     customer: int | CustomerEntry
     customer_id = raw.get("customer", "")
     if customer_id in {"", "new"}:
@@ -161,10 +165,13 @@ def _read_job(
 
 
 def parse_agreed(
-    raw: Mapping[str, str], condition: Sequence[str], came_with: Sequence[str]
+    raw: Mapping[str, str],
+    condition: Sequence[str],
+    came_with: Sequence[str],
+    currency: str = "",
 ) -> AgreedEntry | Refused:
     """Read the job's own edit page."""
-    fields = Fields(raw)
+    fields = Fields(raw, currency=currency)
     entry = AgreedEntry(
         request=fields.text("request", limit=5000),
         condition=_ticks([*condition, *fields.text("condition_more").split(",")]),

@@ -5,50 +5,21 @@ down: the last place, or the scale's step where that is coarser. Resolution alon
 difference of one step a change, which no hand can stand for; without a study of its own, a hand
 is taken to repeat a reading to half a step (our assumption, no source). The bore is read on an
 engraved gauge of the register: its values and uncertainties are those of its checks and studies.
+So are those taken with a dial or calliper that the page named (`hand_gauges`).
 """
 
-import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
 from math import hypot
 
 from app.core.bore import BorePoint, BoreTaper, fit_bore
 from app.core.comparison import Change
 from app.core.corrections import ToldReading
-from app.core.lengths import LENGTHS, length_key, scale_named
+from app.core.hand_gauges import ENGRAVED, HAND_STEPS, step_of
+from app.core.lengths import LENGTHS, is_length, length_key
 from app.core.readings import ReadingEntry, Uncertainties
 from app.core.uncertainty import expanded, rectangular
-from app.core.units import NotANumber, format_mm, format_number, parse_number
-
-_NUMBER = re.compile(r"[\d.,/⁄\s¼½¾⅛⅜⅝⅞]+")
-_DECIMALS = re.compile(r"[.,](\d+)\s*$")
-_FRACTIONS = {"½": 2, "¼": 4, "¾": 4, "⅛": 8, "⅜": 8, "⅝": 8, "⅞": 8}
-HAND_STEPS = 0.5
-_ENGRAVED = {"bore"}  # read on an engraved gauge: its step counts, however it was written
-
-
-@lru_cache(maxsize=4096)  # a history asks for the same readings again and again
-def step_of(reading: ReadingEntry) -> float:
-    """Give the finest difference a reading tells, in mm (or ml): last place written, or step."""
-    scale = scale_named(reading.scale)
-    number = (_NUMBER.match(reading.typed.strip().lstrip("-−–").strip()) or [""])[0].strip()
-    try:
-        count = float(parse_number(number))
-    except NotANumber:
-        return scale.step_mm
-    per_unit = abs(reading.value_mm) / count if count else float(scale.mm_per_unit)
-    if reading.quantity in _ENGRAVED:
-        return float(scale.step) * per_unit
-    written = 1.0
-    if found := _DECIMALS.search(number):
-        written = 10.0 ** -len(found[1])
-    elif number[-1] in _FRACTIONS:
-        written = 1.0 / _FRACTIONS[number[-1]]
-    elif found := re.search(r"[/⁄]\s*(\d+)$", number):
-        written = 1.0 / int(found[1])
-    same_unit = abs(per_unit / float(scale.mm_per_unit) - 1.0) < 1e-6
-    return max(written * per_unit, scale.step_mm if same_unit else 0.0)
+from app.core.units import format_mm, format_number
 
 
 def reading_u(reading: ReadingEntry) -> float:
@@ -106,10 +77,10 @@ def take_as_typed(
 
 
 def tell_lengths(readings: Sequence[ReadingEntry], told: Sequence[ToldReading]) -> TrueLengths:
-    """Take what the register knows of engraved gauges, and the rest at its word."""
+    """Take what the register knows of the gauge a reading was taken with, else take its word."""
     pairs = [
         (replace(one, value_mm=true.value_mm), true.u_mm)
-        if one.quantity in _ENGRAVED
+        if one.quantity in ENGRAVED or (is_length(one) and one.gauge_id is not None)
         else (one, reading_u(one))
         for one, true in zip(readings, told, strict=True)
     ]

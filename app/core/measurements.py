@@ -13,6 +13,7 @@ from itertools import pairwise
 
 from app.core.dial_columns import ask_unusual_dials, fill_dials
 from app.core.forms import Fields, Refused, plural
+from app.core.hand_gauges import HandGauge, name_gauges
 from app.core.lengths import ask_unusual_lengths, read_lengths
 from app.core.readings import BladeStop, DialReading, FacingReadings, ReadingEntry
 from app.core.units import (
@@ -62,6 +63,7 @@ class GaugesInUse:
     wedge_id: int | None = None
     bore_gauge_id: int | None = None
     blade_set_id: int | None = None
+    hands: tuple[HandGauge, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,7 +207,7 @@ def parse_set(
         if value_mm is not None:
             typed = fields.raw[name].strip()
             readings.append(ReadingEntry(name, "", None, None, None, typed, scale.key, value_mm))
-    readings += read_lengths(fields, gauges.bore)
+    readings += name_gauges(fields, read_lengths(fields, gauges.bore), gauges.hands)
     if not readings and not fields.problems:
         fields.refuse("line", "Nothing is written yet. Write at least one reading.")
     taken_on = fields.date("taken_on") or today

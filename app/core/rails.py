@@ -304,10 +304,14 @@ def find_suspect(readings: ReadingArrays, fits: Sequence[CurveFit]) -> tuple[int
     """Name the reading of one rail, all of whose curves are refused, to take again.
 
     It is the one without which a simple curve passes: with two parameters if there is any, then
-    with three; among several the one whose loss makes the best fit. If none helps, it is the one
-    furthest from the simplest curve, or those that contradict most others.
+    with three; among several the one whose loss makes the best fit. If no loss makes one pass, it
+    is the one whose loss brings a curve of two parameters nearest: a bad reading pulls the curve
+    through all to itself, and the furthest from that is often its good neighbour. Where there are
+    too few to leave one out, it is the furthest from the simplest curve, or those that contradict
+    most others.
     """
     n = readings.gap.shape[0]
+    strain = np.full(n, np.inf)
     for parameters in (2, 3):
         if n - 1 + readings.tip_in[0] > parameters:
             without = readings.take(np.zeros(n, dtype=int))
@@ -315,9 +319,14 @@ def find_suspect(readings: ReadingArrays, fits: Sequence[CurveFit]) -> tuple[int
             without.present[place, place] = 0.0
             without.gap[place, place] = np.roll(readings.gap[:, 0], 1)
             left = fit_curves(without, [k for k, c in CURVES.items() if c.free == parameters])
-            passing = np.where((left.status == FITTED) & (left.p >= REFUSED_BELOW), left.p, 0.0)
+            fitted = left.status == FITTED
+            passing = np.where(fitted & (left.p >= REFUSED_BELOW), left.p, 0.0)
             if passing.any():
                 return (int(passing.max(axis=0).argmax()),)
+            if parameters == 2:
+                strain = np.where(fitted, left.chi_square, np.inf).min(axis=0)
+    if np.isfinite(strain).any():
+        return (int(strain.argmin()),)
     if fits:
         best = min(fits, key=lambda fit: (len(fit.parameters), fit.chi_square))
         away = [abs(r) / u for r, u in zip(best.residuals[:n], best.residual_u, strict=False)]

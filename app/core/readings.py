@@ -28,10 +28,19 @@ class BladeStop:
 
 @dataclass(frozen=True, slots=True)
 class DialReading:
-    """The gap a dial shows at one position from the tip; a little below zero on a worn zero."""
+    """The gap a dial shows at one position from the tip; a little below zero on a worn zero.
+
+    `gap_u_mm` is its standard uncertainty where the dial is one of the register's; else the set's
+    own (`Uncertainties.dial_gap_mm`) holds.
+    """
 
     position_mm: float
     gap_mm: float
+    gap_u_mm: float | None = None
+
+    def u_mm(self, otherwise: float) -> float:
+        """Give the gap's standard uncertainty."""
+        return otherwise if self.gap_u_mm is None else self.gap_u_mm
 
 
 @dataclass(frozen=True, slots=True)

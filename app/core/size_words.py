@@ -6,6 +6,7 @@ from math import floor, hypot, isfinite, log10
 
 from app.core.corrections import CorrectedReadings, ToldReading, tells_apart
 from app.core.forms import format_date, plural
+from app.core.hand_gauges import kind_used
 from app.core.length_changes import label_reading
 from app.core.measurements import GaugesInUse
 from app.core.readings import FacingReadings, ReadingEntry
@@ -183,6 +184,8 @@ def _write_group(
     first = readings[group[0]]
     scale = gauges.glass if first.quantity == "blade" else SCALES.get(first.scale, gauges.glass)
     texts = {readings[i].rail: format_on_scale(told[i].value_mm, scale) for i in group}
+    if first.quantity == "dial":
+        return f"{format_mm(told[group[0]].value_mm, 3)} mm"
     if first.quantity != "blade":
         return f"{texts[first.rail]} {scale.unit}".strip()
     left, right = texts.get("left", "–"), texts.get("right", "–")
@@ -229,9 +232,11 @@ def list_spreads(readings: Sequence[ReadingEntry], sizes: SetSizes) -> list[Spre
     others = []
     marks = _marks_of_blades(readings, sizes)
     for one in readings:
-        if one.quantity not in ASSUMED_REPEATABILITY_MM:
-            continue  # a plain length: its own page says how finely it was read
-        marked = sizes.marked(one)
+        marked, shared = sizes.marked(one), _shared_name(one)
+        if marked is None and kind_used(one):
+            continue  # by no gauge of the register: its table says how finely it was read
+        if one.quantity not in ASSUMED_REPEATABILITY_MM and not shared:
+            continue
         mark = marks if one.quantity == "blade" else size_cause(marked, sizes.day, one.value_mm)
         causes = [*reading_causes(one, sizes), mark]
         key = tuple(cause for cause in causes if cause.u_mm > 0)
@@ -239,11 +244,10 @@ def list_spreads(readings: Sequence[ReadingEntry], sizes: SetSizes) -> list[Spre
             alike.setdefault(key, []).append(one)
             size = size_cause(sizes.find(one.gauge_id), sizes.day, one.gap_mm or 0.0)
             thick.setdefault((size,), []).append(one)
-        elif one.depth_mm is None:
+        elif not shared:
             others.append(_spread_row(_name_reading(one), key, marked.id if marked else None))
-        elif not any(row.what == "Bore at a depth" for row in others):
-            # every depth is read on the same gauge
-            others.append(_spread_row("Bore at a depth", key, marked.id if marked else None))
+        elif not any(row.what == shared for row in others):
+            others.append(_spread_row(shared, key, marked.id if marked else None))
     count = len({one.gauge_id for one in readings if one.quantity == "blade"})
     rows = [
         _spread_row(f"{what}, {_name_blades(group, count)}", causes, group[0].gauge_id)
@@ -251,6 +255,13 @@ def list_spreads(readings: Sequence[ReadingEntry], sizes: SetSizes) -> list[Spre
         for causes, group in groups.items()
     ]
     return rows + others
+
+
+def _shared_name(reading: ReadingEntry) -> str:
+    """Name what shares one line because it is read on one gauge; nothing for what stands alone."""
+    if reading.quantity == "bore" and reading.depth_mm is not None:
+        return "Bore at a depth"
+    return {"dial": "Gap by dial", "calliper": "Length by calliper"}.get(kind_used(reading), "")
 
 
 def _marks_of_blades(readings: Sequence[ReadingEntry], sizes: SetSizes) -> Cause:

@@ -15,13 +15,17 @@ from math import sqrt
 import numpy as np
 
 from app.core.forms import format_date
+from app.core.hand_gauges import HAND_STEPS, kind_used, step_of
 from app.core.readings import ReadingEntry
 from app.core.uncertainty import Cause, rectangular, repeatability, resolution, tolerance
 from app.core.units import SCALES
 
 # Where the shop has no study: with half numbers read on a half-millimetre glass this makes
 # 0.15 mm in position, and 0.01 mm at the tip, the defaults of the analysis service.
-ASSUMED_REPEATABILITY_MM: Mapping[str, float] = {"blade": 0.13, "tip": 0.01, "bore": 0.01}
+# A dial read to 0.01 mm makes 0.005 mm. Another length repeats to half a step (`hand_gauges`).
+ASSUMED_REPEATABILITY_MM: Mapping[str, float] = {
+    "blade": 0.13, "tip": 0.01, "bore": 0.01, "dial": 0.004,
+}  # fmt: skip
 ASSUMED_BLADE_TOLERANCE_MM = 0.005
 
 RECORDED, IN_FORCE, LATER = "recorded", "in force", "later"
@@ -203,7 +207,9 @@ def reading_causes(reading: ReadingEntry, sizes: SetSizes) -> tuple[Cause, ...]:
     """
     marked = sizes.marked(reading)
     step = marked.resolution_mm if marked else None
-    if step is None:
+    if kind_used(reading):
+        step = step_of(reading, step)
+    elif step is None:
         step = SCALES[reading.scale].step_mm if reading.scale in SCALES else 0.0
     gauges = [marked]
     if reading.quantity == "blade":
@@ -212,7 +218,7 @@ def reading_causes(reading: ReadingEntry, sizes: SetSizes) -> tuple[Cause, ...]:
         (cause for gauge in gauges if gauge and (cause := known_repeatability(gauge, sizes.day))),
         None,
     )
-    return resolution(step), known or assumed_repeatability(reading.quantity)
+    return resolution(step), known or assumed_repeatability(reading.quantity, step)
 
 
 def known_repeatability(gauge: GaugeFacts, day: date) -> Cause | None:
@@ -225,9 +231,12 @@ def known_repeatability(gauge: GaugeFacts, day: date) -> Cause | None:
     return None
 
 
-def assumed_repeatability(quantity: str) -> Cause:
+def assumed_repeatability(quantity: str, step_mm: float) -> Cause:
     """Give the repeatability assumed where there is no study, in words that say so."""
-    assumed = ASSUMED_REPEATABILITY_MM.get(quantity, ASSUMED_REPEATABILITY_MM["tip"])
+    assumed = ASSUMED_REPEATABILITY_MM.get(quantity)
+    if assumed is None:
+        what = "repeatability, not studied yet; half a step assumed"
+        return repeatability(HAND_STEPS * step_mm, what=what)
     return repeatability(assumed, what=f"repeatability, not studied yet; {assumed:g} mm assumed")
 
 

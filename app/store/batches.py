@@ -17,7 +17,7 @@ from app.store.measurements import Measurement, as_measurement, standing
 from app.store.pieces import add_piece
 from app.store.revisions import change_record
 from app.store.shop import get_shop
-from app.store.tables import Batch, BatchPiece, Job, Piece, ReadingSet
+from app.store.tables import Batch, BatchPiece, Job, Piece, ReadingSet, Revision
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +36,7 @@ class MadePiece:
     place: int
     piece: Piece
     last: Measurement | None
+    left_at: datetime | None = None
 
 
 def own_customer_id(session: Session, now: datetime) -> int:
@@ -109,7 +110,7 @@ def list_batches(session: Session, facing_id: int | None = None) -> list[BatchLi
     """List the batches, newest first; those made to one facing only, if asked."""
     found = (
         select(Batch, func.count(BatchPiece.piece_id))
-        .outerjoin(BatchPiece, BatchPiece.batch_id == Batch.id)
+        .outerjoin(BatchPiece, (BatchPiece.batch_id == Batch.id) & BatchPiece.left_at.is_(None))
         .group_by(Batch.id)
         .order_by(Batch.started_on.desc(), Batch.id.desc())
     )
@@ -123,8 +124,30 @@ def list_batches(session: Session, facing_id: int | None = None) -> list[BatchLi
     return lines
 
 
+def move_out(
+    session: Session, batch: Batch, piece_id: int, *, left: bool, now: datetime
+) -> Piece | None:
+    """Take a piece out of its batch, or bring it back; both stay written. None if it has no place.
+
+    The readings stay the piece's own. Pressed in two windows it does not undo itself.
+    """
+    kept = session.scalar(
+        select(BatchPiece)
+        .where(BatchPiece.batch_id == batch.id, BatchPiece.piece_id == piece_id)
+        .options(joinedload(BatchPiece.piece))
+    )
+    if kept is None:
+        return None
+    if left != (kept.left_at is not None):
+        before = {kept.piece.marking or f"piece {kept.place}": "was in it" if left else "had left"}
+        session.add(Revision(noun="batch", record_id=batch.id, at=now, before=before))
+        kept.left_at = now if left else None
+        session.flush()
+    return kept.piece
+
+
 def find_batch_of(session: Session, piece_id: int) -> tuple[Batch, int] | None:
-    """Give the batch a piece was made in, and its place there."""
+    """Give the batch a piece was made in and has not left, and its place there."""
     found = session.execute(_BATCH_OF, {"piece": piece_id}).first()
     return (found[0], found[1]) if found else None
 
@@ -132,12 +155,12 @@ def find_batch_of(session: Session, piece_id: int) -> tuple[Batch, int] | None:
 _BATCH_OF = (
     select(Batch, BatchPiece.place)
     .join(BatchPiece, BatchPiece.batch_id == Batch.id)
-    .where(BatchPiece.piece_id == bindparam("piece"))
+    .where(BatchPiece.piece_id == bindparam("piece"), BatchPiece.left_at.is_(None))
 )
 
 
 def list_made_pieces(session: Session, batch_id: int) -> list[MadePiece]:
-    """List a batch's pieces in the order made, each with its last readings.
+    """List a batch's pieces in the order made, each with its last readings; those that left too.
 
     Readings of a customer's job are left out: what was done to a piece after it was sold says
     nothing of the batch.
@@ -149,7 +172,7 @@ def list_made_pieces(session: Session, batch_id: int) -> list[MadePiece]:
         .order_by(BatchPiece.place)
     ).all()
     sets = _own_sets(session, [one.piece_id for one in kept])
-    return [MadePiece(one.place, one.piece, sets.get(one.piece_id)) for one in kept]
+    return [MadePiece(one.place, one.piece, sets.get(one.piece_id), one.left_at) for one in kept]
 
 
 def _own_sets(session: Session, piece_ids: Sequence[int]) -> dict[int, Measurement]:

@@ -16,6 +16,8 @@ from sqlalchemy.orm import Session, selectinload
 
 from app.core.gauge_words import KeptCheck
 from app.core.gauges import CheckEntry, GaugeEntry
+from app.core.hand_gauges import FIELDS as HAND_KINDS
+from app.core.hand_gauges import HandGauge
 from app.core.measurements import GaugesInUse
 from app.core.sizes import (
     GaugeFacts,
@@ -158,6 +160,24 @@ def list_register(session: Session) -> list[Gauge]:
         )
     ).all()
     return sorted(gauges, key=lambda one: (-(one.nominal_mm or 0.0), one.id))
+
+
+def list_hand_gauges(session: Session) -> tuple[HandGauge, ...]:
+    """List dials and callipers to choose from: the last used of those in use first."""
+    known = [one for one in load_register(session).values() if one.kind in HAND_KINDS]
+    found = sorted(known, key=lambda one: (one.retired, one.id))
+    last: dict[str, int | None] = {}
+    for kind in HAND_KINDS:
+        ids = [one.id for one in found if one.kind == kind and not one.retired]
+        if len(ids) > 1:
+            last[kind] = session.scalar(
+                select(Reading.gauge_id)
+                .where(Reading.gauge_id.in_(ids))
+                .order_by(Reading.id.desc())
+                .limit(1)
+            )
+    ordered = sorted(found, key=lambda one: last.get(one.kind) != one.id)
+    return tuple(HandGauge(one.id, one.kind, one.label, one.retired) for one in ordered)
 
 
 def get_gauge(session: Session, gauge_id: int) -> Gauge | None:

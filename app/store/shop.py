@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Collection, Sequence
 from datetime import datetime
 
-from sqlalchemy import select
+from sqlalchemy import or_, select
 from sqlalchemy.orm import Session, selectinload
 
 from app.core.jobs import CAME_WITH_ITEMS, CONDITION_ITEMS
@@ -17,7 +17,17 @@ from app.store.gauges import load_register
 from app.store.loading import rows_of
 from app.store.remembering import remember
 from app.store.revisions import change_record
-from app.store.tables import BladeSet, BladeSetMember, ChecklistItem, Customer, Gauge, Shop
+from app.store.tables import (
+    BladeSet,
+    BladeSetMember,
+    Charge,
+    ChecklistItem,
+    Customer,
+    Gauge,
+    Job,
+    Payment,
+    Shop,
+)
 
 # Common practice, no source: the usual inch blades, read thick to thin at the bench.
 USUAL_BLADES_IN = (0.034, 0.024, 0.010, 0.0015)
@@ -122,6 +132,17 @@ def save_shop(session: Session, entry: ShopEntry, seen_version: int | None, now:
     changes = {name: getattr(entry, name) for name in ShopEntry.__dataclass_fields__}
     change_record(session, shop, changes, seen_version=seen_version, now=now)
     return shop
+
+
+def has_amounts(session: Session) -> bool:
+    """Say whether any amount of money is written in the book."""
+    named = (Job.declared_value_minor, Job.agreed_price_minor, Job.deposit_minor)
+    asked = (
+        select(Job.id).where(or_(*(column.is_not(None) for column in named))),
+        select(Charge.id),
+        select(Payment.id),
+    )
+    return any(session.scalar(one.limit(1)) is not None for one in asked)
 
 
 def list_gauges(session: Session, kind: str) -> list[Gauge]:

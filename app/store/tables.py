@@ -344,12 +344,13 @@ class Batch(Base):
 
 
 class BatchPiece(Base):
-    """A piece's place in its batch; place 1 was made first."""
+    """A piece's place in its batch; place 1 was made first. One that left keeps its place."""
 
     __tablename__ = "batch_piece"
     batch_id: Mapped[int] = mapped_column(ForeignKey("batch.id"), primary_key=True)
     piece_id: Mapped[int] = mapped_column(ForeignKey("piece.id"), primary_key=True, unique=True)
     place: Mapped[int]
+    left_at: Mapped[datetime | None]
     piece: Mapped[Piece] = relationship(lazy="raise")
 
 

@@ -171,7 +171,9 @@ def _say_http(request: Request, error: Exception) -> Response:
     if status == 404:
         words = detail if detail and detail != "Not Found" else "There is no such page."
         return _say(request, 404, "Not in this book", words)
-    return _say(request, status, "That can't be done", detail)
+    if status == 405:
+        detail = "This address can’t be used in that way."
+    return _say(request, status, "That can’t be done", detail)
 
 
 def _say_invalid(request: Request, error: Exception) -> Response:

@@ -85,7 +85,8 @@ class Watch:
             try:
                 made = make_backup(book, read_upkeep(book, now), reason, now)
             except BackupFailed as failed:
-                self._failure = f"{failed}."
+                words = str(failed)
+                self._failure = words if words.endswith((".", "?")) else f"{words}."
                 note_failure(book, self._failure, now)
                 raise
             self._failure, self._last_made_at, self._looked = "", made.made_at, True

@@ -1,20 +1,26 @@
 """Making: batches of the shop's own pieces against one target, and how each batch runs."""
 
 from dataclasses import dataclass
+from datetime import date
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
 from app.core.analysis import MalformedReading
-from app.core.batches import (
+from app.core.batch_verdicts import (
+    CANNOT_TELL,
+    OUT,
     AwayCell,
-    BatchRun,
     Miss,
-    continue_marking,
+    judge_piece,
     list_away,
     list_misses,
     list_unread,
+)
+from app.core.batches import (
+    BatchRun,
+    continue_marking,
     parse_batch,
     parse_new_batch,
     parse_pieces,
@@ -23,6 +29,7 @@ from app.core.batches import (
 from app.core.bench import judge_bench
 from app.core.evenness import blade_key
 from app.core.facings import PlainFacing
+from app.core.field_words import label_field, say_value
 from app.core.forms import Refused
 from app.core.measurements import GaugesInUse, write_line
 from app.core.targets import tell_target, tell_tolerance
@@ -35,10 +42,11 @@ from app.store.batches import (
     get_batch,
     list_batches,
     list_made_pieces,
+    move_out,
     save_batch,
 )
 from app.store.facings import KeptFacing, get_facing, list_facings
-from app.store.revisions import Conflict
+from app.store.revisions import Conflict, list_revisions
 from app.store.shop import gauges_in_use, get_shop
 from app.store.tables import Batch
 from app.web.customers import show_conflict
@@ -79,6 +87,11 @@ class PieceLine:
     def is_judged(self) -> bool:
         """Whether its readings could be held against the target."""
         return self.made.last is not None and not self.refusal
+
+    @property
+    def verdict(self) -> str:
+        """In, out, or cannot tell."""
+        return judge_piece(self.misses)
 
 
 def _batch(session: Session, batch_id: int) -> tuple[Batch, KeptFacing]:
@@ -153,7 +166,8 @@ def show(request: Request, session: Reading, batch_id: int) -> HTMLResponse:
 def _page(request: Request, session: Session, batch_id: int, form: Form) -> HTMLResponse:
     batch, facing = _batch(session, batch_id)
     gauges = gauges_for(session, facing.instrument_kind)
-    pieces = list_made_pieces(session, batch_id)
+    made = list_made_pieces(session, batch_id)
+    pieces = [one for one in made if one.left_at is None]
     gaps = _list_gaps(facing, pieces, gauges)
     lines = [_judge(one, facing, gaps, gauges) for one in pieces]
     judged = [one for one in lines if one.is_judged]
@@ -169,13 +183,32 @@ def _page(request: Request, session: Session, batch_id: int, form: Form) -> HTML
         heads=[format_blade(gap) for gap in gaps],
         lines=lines,
         judged_count=len(judged),
-        out_count=sum(bool(one.misses) for one in judged),
+        counts={
+            verdict: sum(one.verdict == verdict for one in judged) for verdict in (OUT, CANNOT_TELL)
+        },
+        left=[one for one in made if one.left_at is not None],
+        revisions=_list_revisions(session, batch_id),
         unread_piece=next((one.made for one in lines if one.made.last is None), None),
         runs=_runs(facing, pieces),
         own_id=get_shop(session).customer_id,
-        more=continue_marking(pieces[-1].piece.marking) if pieces else ("", 1),
-        last_material=pieces[-1].piece.material if pieces else "hard_rubber",
+        more=continue_marking(made[-1].piece.marking) if made else ("", 1),
+        last_material=made[-1].piece.material if made else "hard_rubber",
     )
+
+
+def _list_revisions(session: Session, batch_id: int) -> list[tuple[date, str]]:
+    """Say what a batch said before, newest first."""
+    names = {str(one.id): one.name for one in list_facings(session)}
+
+    def say(name: str, value: object) -> str:
+        shown = "" if value is None else str(value)
+        said = names.get(shown, shown) if name == "facing_id" else say_value(name, shown)
+        return f"{label_field(name) if name.islower() else name}: {said or '–'}"
+
+    return [
+        (one.at.date(), "; ".join(say(name, value) for name, value in one.before.items()))
+        for one in list_revisions(session, "batch", batch_id)
+    ]
 
 
 def _list_gaps(
@@ -212,14 +245,16 @@ def _judge(
     return PieceLine(
         made,
         line,
-        list_away(state, gaps, gauges),
+        list_away(state, facing.tolerance, gaps, gauges),
         list_misses(state, facing.tolerance, gauges),
         list_unread(facing.target, now),
     )
 
 
 def _runs(facing: KeptFacing, pieces: list[MadePiece]) -> tuple[BatchRun, BatchRun]:
-    read = [(one.piece.marking, one.last.facing) for one in pieces if one.last]
+    read = [
+        (one.piece.marking, one.last.facing) for one in pieces if one.last and one.left_at is None
+    ]
     return run_batch(facing.target, facing.tolerance, read)
 
 
@@ -272,6 +307,19 @@ def create_pieces(
     note_taken(session, form, location, clock.now())
     session.commit()
     return go_to(location)
+
+
+@router.post("/{batch_id}/pieces/{piece_id}/leave")
+def leave(session: Writing, form: Typed, clock: Clock, batch_id: int, piece_id: int) -> Response:
+    """Take a piece out of its batch, or bring it back; both stay written."""
+    batch, _ = _batch(session, batch_id)
+    left = form.get("do") != "bring_back"
+    found_or_404(
+        move_out(session, batch, piece_id, left=left, now=clock.now()),
+        "There is no such piece in this batch.",
+    )
+    session.commit()
+    return go_to(f"/batches/{batch_id}?said={'left' if left else 'back'}")
 
 
 @router.get("/{batch_id}/edit")

@@ -64,7 +64,7 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock, number
     job = _job(session, number)
     if answer := taken_before(session, form):
         return answer
-    entry = parse_charge(form.values)
+    entry = parse_charge(form.values, get_shop(session).currency)
     if isinstance(entry, Refused):
         form.problems = dict(entry.problems)
         return _page(request, session, job, form)
@@ -80,7 +80,7 @@ def create_payment(
     job = _job(session, number)
     if answer := taken_before(session, form):
         return answer
-    entry = parse_payment(form.values, clock.today())
+    entry = parse_payment(form.values, clock.today(), get_shop(session).currency)
     if isinstance(entry, Refused):
         form.problems = dict(entry.problems)
         return _page(request, session, job, form)

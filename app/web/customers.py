@@ -1,5 +1,6 @@
 """Customers' pages."""
 
+from collections.abc import Mapping
 from string import ascii_lowercase
 from typing import Annotated
 
@@ -7,6 +8,7 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse, Response
 
 from app.core.customers import parse_customer
+from app.core.field_words import label_field, say_value
 from app.core.forms import Refused
 from app.core.measurements import write_line
 from app.store.customers import get_customer, list_customers, list_jobs_of, save_customer
@@ -16,6 +18,7 @@ from app.store.shop import gauges_in_use
 from app.web.pages import Clock, Form, Reading, Typed, Writing, found_or_404, go_to, show_page
 
 router = APIRouter(prefix="/customers")
+NO_NAMES: Mapping[str, Mapping[str, str]] = {}
 NOT_HERE = "There is no such customer in this book."
 JOBS_SHOWN = 100
 Place = Annotated[int | None, Query(ge=0, lt=2**31)]
@@ -85,15 +88,31 @@ def update(
 
 
 def show_conflict(
-    request: Request, form: Form, conflict: Conflict, version: int, *, back: str = ""
+    request: Request,
+    form: Form,
+    conflict: Conflict,
+    version: int,
+    *,
+    back: str = "",
+    currency: str = "",
+    names: Mapping[str, Mapping[str, str]] = NO_NAMES,
 ) -> HTMLResponse:
-    """Show what somebody else changed meanwhile beside what was typed; nothing is lost."""
+    """Show what somebody else changed meanwhile beside what was typed; nothing is lost.
+
+    `names` says, for a column that holds a record's number, what those records are called.
+    """
+    rows = [
+        (label_field(name), *(names.get(name, {}).get(one, say_value(name, one, currency))
+                              for one in both))
+        for name, both in conflict.changed.items()
+        if name != "search_text"
+    ]  # fmt: skip
     return show_page(
         request,
         "conflict.html",
         status=409,
         form=form,
-        conflict=conflict,
+        rows=rows,
         version=version,
         back=back or request.url.path,
     )

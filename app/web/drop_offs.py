@@ -60,7 +60,8 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Res
     if answer := taken_before(session, form):
         return answer
     today, now = clock.today(), clock.now()
-    drop = parse_drop_off(form.values, form.ticked("condition"), form.ticked("came_with"), today)
+    ticks = form.ticked("condition"), form.ticked("came_with")
+    drop = parse_drop_off(form.values, *ticks, today, get_shop(session).currency)
     if isinstance(drop, Refused):
         form.problems = dict(drop.problems)
         return _page(request, session, form)

@@ -13,7 +13,7 @@ from app.core.forms import Refused
 from app.core.gauge_words import describe_run, list_check_rows, say_repeatability, say_size
 from app.core.gauges import GAUGE_KINDS, UNITS, CheckEntry, GaugeEntry, parse_check, parse_gauge
 from app.core.size_words import HISTORY_RULE
-from app.core.units import SCALES, Scale, format_mm, format_number, format_on_scale, scales_for
+from app.core.units import SCALES, Scale, format_mm, format_number, scales_for, to_scale
 from app.render.run_chart import RunChart, RunPoint, draw_run_chart
 from app.store.blade_sets import family_sets
 from app.store.gauges import (
@@ -140,7 +140,7 @@ def _shown(gauge: Gauge | None, scale: Scale) -> dict[str, str]:
     step = gauge.resolution_mm
     return {
         "nominal": nominal,
-        "resolution": "" if step is None else format_on_scale(step, scale),
+        "resolution": "" if step is None else format_number(to_scale(step, scale), 6),
         "tolerance": number(gauge.tolerance_mm),
         "repeatability": number(gauge.repeatability_mm),
     }
@@ -229,7 +229,8 @@ def _list_facts(gauge: Gauge, scale: Scale) -> list[tuple[str, str]]:
     else:
         step = gauge.resolution_mm or scale.step_mm
         facts.append(("Engraved in", f"{scale.label} ({scale.example})"))
-        facts.append(("Read to", f"{format_on_scale(step, scale)} ({format_number(step, 4)} mm)"))
+        on_scale = format_number(to_scale(step, scale), 6)
+        facts.append(("Read to", f"{on_scale} ({format_number(step, 4)} mm)"))
     if gauge.tolerance_mm is not None:
         facts.append(("Held within", f"± {format_number(gauge.tolerance_mm, 4)} mm"))
     if gauge.notes:

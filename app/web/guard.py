@@ -10,8 +10,10 @@ import re
 from collections.abc import Iterable
 
 from starlette.datastructures import Headers, MutableHeaders
-from starlette.responses import PlainTextResponse
+from starlette.responses import HTMLResponse, JSONResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from app.web.pages import templates
 
 SAFE_METHODS = {"GET", "HEAD", "OPTIONS"}
 BODY_LIMIT = 1_000_000
@@ -31,6 +33,29 @@ HEADERS = {
     "Cross-Origin-Opener-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
 }
+
+# What is refused, in words: the status, the heading, and what may help.
+FOREIGN_NAME = (
+    400,
+    "This address is not this book’s",
+    "Open the book at the address that Laybook printed when it started.",
+)
+FOREIGN_PAGE = (
+    403,
+    "Another page sent this",
+    "A form came from outside this book, so it was refused and nothing was changed. If it was "
+    "your own, open the book anew and send it from there.",
+)
+FORM_TOO_LARGE = (
+    413,
+    "That is more than a form can hold",
+    "Nothing was kept. Go back with the browser’s own button and shorten what you typed.",
+)
+PHOTOS_TOO_LARGE = (
+    413,
+    "These photographs are too large together",
+    "None was kept. Go back with the browser’s own button and send fewer at once.",
+)
 
 
 class TooLarge(Exception):  # noqa: N818 - a refusal, answered with 413
@@ -57,24 +82,35 @@ class Guard:
         try:
             await self.app(scope, _counted(receive, _limit_of(scope)), _with_headers(send))
         except TooLarge:
-            answer = PlainTextResponse(_say_too_large(scope), status_code=413)
+            answer = _refuse(scope, *_say_too_large(scope))
             await answer(scope, receive, _with_headers(send))
 
-    def _refusal(self, scope: Scope, headers: Headers) -> PlainTextResponse | None:
+    def _refusal(self, scope: Scope, headers: Headers) -> Response | None:
         host = headers.get("host", "")
         if _without_port(host) not in self.hosts | _connected_to(scope):
-            return PlainTextResponse("This address is not this book's.", status_code=400)
+            return _refuse(scope, *FOREIGN_NAME, way_in=False)
         if scope["method"] in SAFE_METHODS:
             return None
         if headers.get("sec-fetch-site", "none") not in {"same-origin", "none"}:
-            return PlainTextResponse("Another page sent this; it was refused.", status_code=403)
+            return _refuse(scope, *FOREIGN_PAGE)
         origin = headers.get("origin")
         if origin is not None and origin != f"{scope['scheme']}://{host}":
-            return PlainTextResponse("Another page sent this; it was refused.", status_code=403)
+            return _refuse(scope, *FOREIGN_PAGE)
         length = headers.get("content-length", "0")
         if not length.isdecimal() or int(length) > _limit_of(scope):
-            return PlainTextResponse(_say_too_large(scope), status_code=413)
+            return _refuse(scope, *_say_too_large(scope))
         return None
+
+
+def _refuse(
+    scope: Scope, status: int, heading: str, words: str, *, way_in: bool = True
+) -> Response:
+    """Answer a refusal as a page of its own: no part of the book is opened for it."""
+    if scope["path"].startswith("/api/"):
+        return JSONResponse({"detail": words}, status_code=status)
+    page = templates().get_template("refused.html")
+    text = page.render(heading=heading, words=words, way_in=way_in)
+    return HTMLResponse(text, status_code=status)
 
 
 def _connected_to(scope: Scope) -> set[str]:
@@ -94,10 +130,8 @@ def _limit_of(scope: Scope) -> int:
     return PHOTO_LIMIT if PHOTO_ADDRESS.fullmatch(scope["path"]) else BODY_LIMIT
 
 
-def _say_too_large(scope: Scope) -> str:
-    if _limit_of(scope) == PHOTO_LIMIT:
-        return "These photographs are too large together. Go back and send fewer at once."
-    return "That is more than a form can hold."
+def _say_too_large(scope: Scope) -> tuple[int, str, str]:
+    return PHOTOS_TOO_LARGE if _limit_of(scope) == PHOTO_LIMIT else FORM_TOO_LARGE
 
 
 def _counted(receive: Receive, limit: int) -> Receive:

@@ -223,14 +223,16 @@ def _edit_page(request: Request, session: Session, job: Job, form: Form) -> HTML
 def update(request: Request, session: Writing, form: Typed, clock: Clock, number: int) -> Response:
     """Change what was agreed."""
     job = job_or_404(session, number)
-    entry = parse_agreed(form.values, form.ticked("condition"), form.ticked("came_with"))
+    ticks = form.ticked("condition"), form.ticked("came_with")
+    entry = parse_agreed(form.values, *ticks, get_shop(session).currency)
     if isinstance(entry, Refused):
         form.problems = dict(entry.problems)
         return _edit_page(request, session, job, form)
     try:
         keep_agreed(session, job, entry, form.seen_version, clock)
     except Conflict as conflict:
-        return show_conflict(request, form, conflict, job.version)
+        currency = get_shop(session).currency
+        return show_conflict(request, form, conflict, job.version, currency=currency)
     session.commit()
     return go_to(f"/jobs/{number}?said=kept")
 

@@ -7,6 +7,7 @@ from typing import Any
 from app.core.analysis import FacingAnalysis
 from app.core.dial_columns import DIAL_SCALES, RAILS, dial_scale
 from app.core.dials import DialPlace, list_dial_places
+from app.core.hand_gauges import FIELDS
 from app.core.length_changes import (
     TrueLengths,
     describe_taper,
@@ -52,8 +53,18 @@ def length_fields(
         "dial_open": _any_filled(cells, dial_names) or bool(dial_names & set(problems)),
         "dial_scales": DIAL_SCALES,
         "dial_scale": dial_scale(cells).key,
+        "hands": {name: _list_hands(gauges, kind) for kind, name in FIELDS.items()},
         "rails": RAILS,
     }
+
+
+def _list_hands(gauges: GaugesInUse, kind: str) -> list[tuple[int, str]]:
+    """List the dials or callipers to choose from; the first is chosen where nothing was said."""
+    return [
+        (one.id, f"{one.label}, retired" if one.retired else one.label)
+        for one in gauges.hands
+        if one.kind == kind
+    ]
 
 
 def _any_filled(cells: Mapping[str, str], names: set[str]) -> bool:

@@ -13,6 +13,7 @@ from app.store.passphrase import (
 )
 from app.web.gate import LOGIN_LASTS, cookie_name, sign_cookie
 from app.web.pages import Clock, Form, Typed, go_to, show_page
+from app.web.troubles import list_typed
 
 router = APIRouter()
 AGAIN = "again_"
@@ -79,7 +80,16 @@ def _let_in(
 ) -> Response:
     answer: Response = go_to("/")
     if action:
-        answer = show_page(request, "logins/again.html", carried=carried, action=action)
+        lists: dict[str, list[str]] = {}
+        for name, value in carried:
+            lists.setdefault(name, []).append(value)
+        answer = show_page(
+            request,
+            "logins/again.html",
+            carried=carried,
+            action=action,
+            typed=list_typed(Form(lists=lists)),
+        )
     answer.set_cookie(
         cookie_name(request.url.port),
         sign_cookie(kept),

@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -15,6 +15,7 @@ from app.core.dial_columns import fill_dials
 from app.core.dials import say_dials
 from app.core.drafts import pick_draft
 from app.core.forms import Refused
+from app.core.hand_gauges import gauge_cells
 from app.core.length_changes import tell_lengths
 from app.core.lengths import drop_unread, is_length, length_cells, length_meanings
 from app.core.measurements import (
@@ -42,7 +43,7 @@ from app.core.wording import (
     list_curve_rows,
 )
 from app.store.drafts import drop_draft, keep_draft
-from app.store.gauges import sizes_in_use
+from app.store.gauges import list_hand_gauges, sizes_in_use
 from app.store.jobs import add_event, get_job, move_job
 from app.store.measurements import (
     Measurement,
@@ -149,7 +150,7 @@ def correct(
 
 
 def _cells(measurement: Measurement, gauges: GaugesInUse) -> dict[str, str]:
-    cells = length_cells(measurement.readings, gauges.bore)
+    cells = length_cells(measurement.readings, gauges.bore) | gauge_cells(measurement.readings)
     for one in measurement.readings:
         if is_length(one):
             continue
@@ -262,13 +263,14 @@ def _gauges(session: Session, form: Form, bench: Bench) -> GaugesInUse:
         for name, text in form.values.items()
         if text.strip() and (cell := BLADE_CELL.fullmatch(name))
     }
-    return gauges_in_use(
+    gauges = gauges_in_use(
         session,
         int(chosen) if chosen.isdecimal() and len(chosen) < 10 else None,
         instrument_kind=bench.piece.instrument_kind,
         and_blades=read | typed,
         as_read=bench.replaces.sizes if bench.replaces else None,
     )
+    return replace(gauges, hands=list_hand_gauges(session))
 
 
 def _grid(

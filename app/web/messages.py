@@ -16,7 +16,7 @@ from app.store.messages import list_wordings, save_wordings
 from app.store.shop import gauges_in_use, get_shop
 from app.store.tables import Job
 from app.web.pages import Form, Reading, Typed, Writing, found_or_404, go_to, show_page
-from app.web.slip_values import before_after
+from app.web.slip_subjects import before_after
 
 router = APIRouter()
 

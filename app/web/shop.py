@@ -4,10 +4,10 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
-from app.core.forms import Refused
+from app.core.forms import Refused, minor_digits, plural
 from app.core.shop import PAPERS, parse_shop
 from app.store.revisions import Conflict
-from app.store.shop import get_shop, list_blade_sets, list_gauges, save_shop
+from app.store.shop import get_shop, has_amounts, list_blade_sets, list_gauges, save_shop
 from app.web.customers import show_conflict
 from app.web.pages import Clock, Form, Reading, Typed, Writing, go_to, show_page
 
@@ -43,20 +43,33 @@ def update(request: Request, session: Writing, form: Typed, clock: Clock) -> Res
     if isinstance(entry, Refused):
         form.problems = dict(entry.problems)
         return _page(request, session, form)
-    known = {
-        "glass_id": {one.id for one in list_gauges(session, "glass")},
-        "wedge_id": {one.id for one in list_gauges(session, "wedge")},
-        "bore_gauge_id": {one.id for one in list_gauges(session, "bore_gauge")},
-        "blade_set_id": {one.id for one in list_blade_sets(session)},
+    names = {
+        "glass_id": {str(one.id): one.label for one in list_gauges(session, "glass")},
+        "wedge_id": {str(one.id): one.label for one in list_gauges(session, "wedge")},
+        "bore_gauge_id": {str(one.id): one.label for one in list_gauges(session, "bore_gauge")},
+        "blade_set_id": {str(one.id): one.name for one in list_blade_sets(session)},
     }
-    for name, ids in known.items():
-        if getattr(entry, name) not in ids:
+    for name, known in names.items():
+        if str(getattr(entry, name)) not in known:
             form.problems[name] = "Choose one from the list."
+    present = get_shop(session).currency
+    if minor_digits(entry.currency) != minor_digits(present) and has_amounts(session):
+        form.problems["currency"] = (
+            f"Amounts are written in {present} already, with {_say_digits(present)}; "
+            f"{entry.currency} has {_say_digits(entry.currency)}, so they would say something "
+            "else. Begin a new book for it."
+        )
     if form.problems:
         return _page(request, session, form)
     try:
         save_shop(session, entry, form.seen_version, clock.now())
     except Conflict as conflict:
-        return show_conflict(request, form, conflict, get_shop(session).version)
+        version = get_shop(session).version
+        return show_conflict(request, form, conflict, version, names=names)
     session.commit()
     return go_to("/settings?said=kept")
+
+
+def _say_digits(currency: str) -> str:
+    digits = minor_digits(currency)
+    return plural(digits, "decimal") if digits else "none"

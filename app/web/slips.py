@@ -35,7 +35,8 @@ from app.web.pages import (
     taken_before,
 )
 from app.web.settings import LOOPBACK_HOSTS, Settings
-from app.web.slip_values import PreparedSlip, Subject, prepare_slip, say_missing
+from app.web.slip_subjects import Subject
+from app.web.slip_values import PreparedSlip, prepare_slip, say_missing
 
 router = APIRouter()
 PDF = "paper.pdf"

@@ -48,12 +48,16 @@ def summarise_all(
 
 def _summary(measurement: Measurement, analysis: FacingAnalysis, gauges: GaugesInUse) -> Summary:
     facing, corrected = measurement.facing, measurement.corrected
-    later = corrected.later_facing
+    lines = [
+        write_line(one, gauges.glass, gauges.tip) if one else ""
+        for one in (measurement.recorded, facing, corrected.later_facing)
+    ]
     return Summary(
         measurement,
-        write_line(measurement.recorded, gauges.glass, gauges.tip) or "other lengths",
-        write_line(facing, gauges.glass, gauges.tip) if corrected.differs else "",
-        write_line(later, gauges.glass, gauges.tip) if later else "",
+        lines[0] or "other lengths",
+        # a dial or a calliper that was off changes what the line does not hold
+        lines[1] if lines[1] != lines[0] else "",
+        lines[2] if lines[2] != lines[1] else "",
         analysis,
         read_facing_length(facing),
         say_evenness(analysis),

@@ -4,7 +4,6 @@ The form's token goes along, and what was kept is noted in the same transaction 
 send it again is always safe, even if the first one had gone through.
 """
 
-import re
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,6 +11,7 @@ from fastapi import Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response
 from sqlalchemy.exc import DBAPIError
 
+from app.core.field_words import label_field, say_value
 from app.web.guard import HEADERS
 from app.web.pages import Form, show_page
 
@@ -59,7 +59,10 @@ TROUBLES: dict[str, Trouble] = {
 }
 
 # Carried along but not worth showing.
-HIDDEN = {"token", "version", "do", "asked", "role", "blade_set"}
+HIDDEN = {
+    "token", "version", "do", "asked", "role", "blade_set", "place", "draft", "dial_scale",
+    "dial_gauge", "calliper", "customer", "piece", "instrument", "seen_stage", "at_bench", "action",
+}  # fmt: skip
 
 
 def find_trouble(error: Exception) -> Trouble:
@@ -75,11 +78,9 @@ def list_typed(form: Form) -> list[tuple[str, str]]:
     """List what was typed, to be read: a label and the words, cells of one rail on one line."""
     lines: dict[str, list[str]] = {}
     for name, values in form.lists.items():
-        cell = re.fullmatch(r"b\d+_(left|right)", name)
-        label = f"{cell.group(1)} rail" if cell else name.replace("_", " ")
-        typed = [value for value in values if value.strip()]
+        typed = [say_value(name, value) for value in values if value.strip()]
         if typed and name not in HIDDEN:
-            lines.setdefault(label, []).extend(typed)
+            lines.setdefault(label_field(name), []).extend(typed)
     return [(label, ", ".join(typed)) for label, typed in lines.items()]
 
 

@@ -2,14 +2,22 @@
 
 from datetime import date
 
+import numpy as np
 import pytest
 
-from app.core.batches import (
-    NewBatchEntry,
-    continue_marking,
+from app.core.batch_verdicts import (
+    CANNOT_TELL,
+    IN,
+    OUT,
+    Limit,
+    judge_piece,
     list_away,
     list_misses,
     list_unread,
+)
+from app.core.batches import (
+    NewBatchEntry,
+    continue_marking,
     number_markings,
     parse_new_batch,
     parse_pieces,
@@ -99,40 +107,92 @@ def test_pieces_that_a_batch_cannot_take_are_refused(taken, problems):
 
 def misses(now, tolerance=TOLERANCE):
     state = judge_bench(TARGET, now, tolerance)
-    return [(one.words, one.mendable) for one in list_misses(state, tolerance, GAUGES)]
+    return [(one.words, one.verdict) for one in list_misses(state, tolerance, GAUGES)]
 
 
 @pytest.mark.parametrize(
     ("now", "expected"),
     [
         (TARGET, []),
-        # one number of the glass is the tolerance itself: 0.5 mm
-        (told((7, 14, 25, 36), 1.12), []),
-        (told((7, 14, 24, 36), 1.15), [("tip 0.05 mm too open, 0.03 beyond", False)]),
-        (told((7, 14, 24, 36), 1.07), [("tip 0.03 mm too close, 0.01 beyond", True)]),
+        # half a number of the glass is 0.25 mm, with its guard of 0.2475 just inside 0.5 mm
+        (told((7, 14, 24.5, 36), 1.10), []),
+        # one number is the tolerance itself, and so is the tip: neither can be told
+        (told((7, 14, 25, 36), 1.12), [
+            ("tip 0.02 mm too open", CANNOT_TELL),
+            ("0.010 in on both rails 1 too far", CANNOT_TELL)]),
+        (told((7, 14, 24, 36), 1.15), [("tip 0.05 mm too open, 0.03 beyond", OUT)]),
+        (told((7, 14, 24, 36), 1.07), [("tip 0.03 mm too close", CANNOT_TELL)]),
         (told((7, 14, 22, 36), 1.10, right=(7, 14, 24, 38.5)),
-         [("0.010 in left 2 short, 1 beyond", True),
-          ("0.0015 in right 2.5 too far, 1.5 beyond", False)]),
+         [("0.010 in left 2 short, 1 beyond", OUT),
+          ("0.0015 in right 2.5 too far, 1.5 beyond", OUT)]),
     ],
 )  # fmt: skip
-def test_what_is_out_is_told_with_how_far_it_is_beyond_the_tolerance(now, expected):
+def test_what_is_not_within_is_told_with_how_far_it_is_beyond_or_as_not_told(now, expected):
     assert misses(now) == expected
 
 
+@pytest.mark.parametrize(
+    ("away", "verdict"),
+    [(0.0, IN), (0.25, IN), (0.2526, CANNOT_TELL), (0.5, CANNOT_TELL), (-0.747, CANNOT_TELL),
+     (0.748, OUT), (-2.0, OUT)],
+)  # fmt: skip
+def test_a_verdict_keeps_the_guard_band_of_iso_14253_1(away, verdict):
+    # From memory: with u = 0.15 the guard is 1.65 · 0.15 = 0.2475; a tolerance of 0.5 is shown to
+    # be kept up to 0.2525 and shown to be broken from 0.7475 on.
+    assert Limit(away, 0.5, 0.15).verdict == verdict
+
+
+def test_either_verdict_is_right_in_95_of_100_cases_at_its_very_limit():
+    rng = np.random.default_rng(14253)
+    read = 0.5 + rng.normal(0.0, 0.15, 40_000)  # the truth lies on the limit itself
+    wrong = [np.mean([Limit(one, 0.5, 0.15).verdict == v for one in read]) for v in (IN, OUT)]
+    assert wrong == [pytest.approx(0.05, abs=0.004)] * 2
+
+
+def test_a_piece_is_out_if_anything_is_and_in_only_if_all_is():
+    state = judge_bench(TARGET, told((7, 14, 25, 36), 1.15), TOLERANCE)
+    assert judge_piece(list_misses(state, TOLERANCE, GAUGES)) == OUT
+    state = judge_bench(TARGET, told((7, 14, 25, 36), 1.10), TOLERANCE)
+    assert judge_piece(list_misses(state, TOLERANCE, GAUGES)) == CANNOT_TELL
+    assert judge_piece(()) == IN
+
+
+def test_without_a_tolerance_what_the_gauges_tell_is_the_limit_itself():
+    state = judge_bench(TARGET, told((7, 14, 24, 36), 1.13), FacingTolerance())
+    (miss,) = list_misses(state, FacingTolerance(), GAUGES)
+    assert (miss.verdict, miss.words) == (OUT, "tip 0.03 mm too open, 0.01 beyond")
+
+
+def test_against_a_drawn_curve_the_blades_own_thickness_widens_the_guard():
+    # told by readings of the same blades their error cancels; a plain curve has none in common
+    by_curve = PlainFacing(18.0, 1.10)
+    now = told((7, 14, 24, 36), 1.10)
+    thin = [
+        next(one for one in judge_bench(target, now, TOLERANCE).blades
+             if one.gap_mm == min(BLADES_MM))
+        for target in (TARGET, by_curve)
+    ]  # fmt: skip
+    assert thin[0].away_u_mm == pytest.approx(0.15)
+    assert thin[1].away_u_mm > 0.17
+
+
 def test_a_tolerance_of_the_gap_alone_is_told_in_micrometres():
-    ((words, mendable),) = misses(told((7, 14, 20, 36), 1.10, right=(7, 14, 24, 36)),
-                                  FacingTolerance(gap_mm=0.02))  # fmt: skip
-    assert words.startswith("0.010 in left ")
-    assert " µm too high, " in words
-    assert mendable
+    tolerance = FacingTolerance(gap_mm=0.02)
+    now = told((7, 14, 20, 36), 1.10, right=(7, 14, 24, 36))
+    state = judge_bench(TARGET, now, tolerance)
+    found = [one for one in list_misses(state, tolerance, GAUGES) if one.verdict == OUT]
+    (miss,) = found
+    assert miss.words.startswith("0.010 in left ")
+    assert " µm too high, " in miss.words
+    assert miss.mendable
 
 
 def test_deviations_stand_tip_first_then_thick_to_thin():
     state = judge_bench(TARGET, told((7, 14, 23, 36.5), 1.08, right=(7, 14, 24, 36.5)), TOLERANCE)
-    cells = list_away(state, BLADES_MM, GAUGES)
+    cells = list_away(state, TOLERANCE, BLADES_MM, GAUGES)
     assert [cell.words for cell in cells] == ["−0.02", "0", "0", "−1/0", "+0.5"]
     assert not any(cell.is_out for cell in cells)
-    assert list_away(state, (1.27,), GAUGES)[1].words == ""
+    assert list_away(state, TOLERANCE, (1.27,), GAUGES)[1].words == ""
 
 
 def test_what_was_not_read_is_said():

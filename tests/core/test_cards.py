@@ -5,9 +5,11 @@ from datetime import date
 import pytest
 
 from app.core.cards import CardReadings, build_measured_part, say_done
+from app.core.corrections import correct_readings
 from app.core.measurements import Blade, GaugesInUse
 from app.core.passes import PassEntry
-from app.core.readings import BladeStop, FacingReadings, Uncertainties
+from app.core.readings import BladeStop, FacingReadings, ReadingEntry, Uncertainties
+from app.core.sizes import GaugeFacts, SetSizes, SizeCheck, Sized, StudiedRepeat
 from app.core.units import SCALES
 
 GAPS = (0.8636, 0.6096, 0.254, 0.0381)
@@ -28,7 +30,8 @@ def facing(left, tip=None, right=None):
 
 
 def card(before, after, bores=(None, None)):
-    readings = CardReadings(before, after, *bores)
+    sized = [None if bore is None else Sized(bore, 0.0124) for bore in bores]
+    readings = CardReadings(before, after, *sized)
     return build_measured_part(readings, GAUGES, Uncertainties(), 0.5)
 
 
@@ -48,6 +51,29 @@ def test_the_real_case_says_what_changed_by_how_much_and_how_surely():
     assert [row.change_left for row in made.rows] == ["+2", "+2", "+2", "+1"]
     assert made.curves[0].startswith("Before: The rails follow a circular arc")
     assert made.curves[1].startswith("After: The rails follow an arc with a straight tip")
+
+
+def test_the_bore_s_uncertainty_is_its_plug_s_step_study_and_check_together():
+    # GUM 4.3.7: a plug engraved to 0.001 in is read to ± 0.0127 mm, all values alike:
+    # 0.0127/√3 = 0.007 332 mm. With a study of 0.012 mm and a check sure to 0.005 mm, by hand:
+    # u = √(53.76 + 144 + 25)·10⁻³ = 0.014 925 mm for one bore; for a difference of two
+    # U = 2·√2·0.014 925 = 0.042 2 mm. The step alone would have made 0.020 7 mm.
+    plug = GaugeFacts(
+        7, "bore_gauge", "plug", scale="bore_in", resolution_mm=0.0254,
+        checks=(SizeCheck(date(2026, 1, 1), 14.9, 14.9, 0.005),),
+        studies=(StudiedRepeat(date(2026, 1, 2), 0.012, 12.0),),
+    )  # fmt: skip
+    sizes = SetSizes(date(2026, 6, 10), {7: plug}, bore_gauge_id=7)
+    bores = []
+    for typed in ("0.588", "0.589"):
+        read = ReadingEntry("bore", "", None, None, None, typed, "bore_in", float(typed) * 25.4)
+        (told,) = correct_readings([read], sizes).in_force
+        assert told.u_mm == pytest.approx(0.014925, abs=1e-6)
+        bores.append(Sized(told.value_mm, told.u_mm))
+    made = build_measured_part(CardReadings(None, None, *bores), GAUGES, Uncertainties(), 0.5)
+    (bore,) = [one for one in made.figures if one.label == "Exit bore"]
+    assert bore.change == "+0.03 ± 0.04"
+    assert bore.verdict == "no change the gauges can tell"
 
 
 def test_no_change_is_said_to_be_none_the_gauges_can_tell():

@@ -66,3 +66,37 @@ def test_values_are_written_as_people_say_them():
     assert plural(3, "pass", "passes") == "3 passes"
     assert shorten("one two three", 10) == "one two …"
     assert shorten("one", 9) == "one"
+
+
+@pytest.mark.parametrize(
+    ("currency", "typed", "minor", "written", "again"),
+    [
+        # ISO 4217's minor units, from memory: none for JPY and KRW, three for KWD, BHD and TND
+        ("EUR", "85.5", 8550, "85.50 EUR", "85.50"),
+        ("JPY", "8550", 8550, "8\u202f550 JPY", "8550"),
+        ("krw", "12000", 12000, "12\u202f000 krw", "12000"),
+        ("KWD", "85.5", 85500, "85.500 KWD", "85.500"),
+        ("TND", "1234.567", 1234567, "1\u202f234.567 TND", "1234.567"),
+        ("crowns", "85.50", 8550, "85.50 crowns", "85.50"),
+    ],
+)
+def test_an_amount_has_the_decimals_of_its_currency(currency, typed, minor, written, again):
+    fields = Fields({"price": typed}, currency=currency)
+    assert fields.money_minor("price") == minor
+    assert not fields.problems
+    assert format_money(minor, currency) == written
+    assert format_amount(minor, currency) == again
+    assert format_money(-minor, currency) == f"−{written}"
+
+
+@pytest.mark.parametrize(
+    ("currency", "typed", "words"),
+    [("JPY", "85.5", "an amount in JPY has no decimals"),
+     ("KWD", "0.0001", "an amount in KWD has at most three decimals"),
+     ("", "0.005", "an amount in this currency has at most two decimals"),
+     ("JPY", "free", "Write it like 85.")],
+)  # fmt: skip
+def test_more_decimals_than_the_currency_has_are_refused_in_words(currency, typed, words):
+    fields = Fields({"price": typed}, currency=currency)
+    assert fields.money_minor("price") is None
+    assert words in fields.problems["price"]

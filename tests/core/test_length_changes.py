@@ -6,6 +6,7 @@ from math import sqrt
 import pytest
 
 from app.core.corrections import ToldReading
+from app.core.hand_gauges import step_of
 from app.core.length_changes import (
     describe_taper,
     fit_taper,
@@ -13,7 +14,6 @@ from app.core.length_changes import (
     list_history,
     pair_lengths,
     reading_u,
-    step_of,
     tell_lengths,
 )
 from app.core.length_changes import take_as_typed as typed_as

@@ -5,9 +5,12 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from app.core.analysis import analyse_facing
 from app.core.curves import CURVES
 from app.core.rails import CANNOT_JUDGE, CHOSEN, NONE_FITS, judge_rails
-from app.core.readings import BladeStop, Uncertainties
+from app.core.readings import BladeStop, FacingReadings, Uncertainties
+from app.core.units import SCALES
+from app.core.wording import describe_facing
 from tests.core.test_curves import USUAL
 
 BLADES_MM = (0.0381, 0.127, 0.254, 0.4064, 0.6096, 0.8636, 1.27)
@@ -125,6 +128,25 @@ def test_swapped_digits_are_found_among_four_blades():
     assert rail.judgement == NONE_FITS
     assert rail.chosen is None
     assert rail.suspect == (2,)
+
+
+@pytest.mark.parametrize("tip_mm", [None, 1.10])
+@pytest.mark.parametrize("off", [-6, -4, 4, 6])
+@pytest.mark.parametrize("wrong", range(4))
+def test_one_blade_off_by_some_numbers_is_named_in_the_words_whichever_it_is(wrong, off, tip_mm):
+    numbers = [36, 24, 12, 6]
+    numbers[wrong] += off
+    stops = tuple(BladeStop(gap, n / 2) for gap, n in zip(FOUR_MM, numbers, strict=True))
+    analysis = analyse_facing(FacingReadings(stops, stops, tip_mm))
+    words = " ".join(describe_facing(analysis, SCALES["glass_half_mm"]))
+    if (wrong, off) == (0, 4):
+        # four numbers further on the thinnest blade make a long flat start, which an ellipse has
+        assert analysis.mean.chosen == "ellipse"
+        return
+    assert "No plain curve fits the rails" in words
+    assert words.count("Take the reading") == 1
+    blade = ("0.0015", "0.010", "0.024", "0.034")[wrong]
+    assert f"Take the reading with the {blade} in blade again: at {numbers[wrong]} it" in words
 
 
 def test_among_three_readings_the_furthest_off_is_named():

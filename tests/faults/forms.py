@@ -64,9 +64,11 @@ def crawl(client: TestClient) -> tuple[dict[str, BeautifulSoup], list[Place]]:
         for form in page.select("form"):
             if str(form.get("method", "get")).lower() != "post":
                 continue
-            action = str(form.get("action") or address.partition("?")[0])
-            place = Place(address, action, fields_of(form))
-            places.setdefault(place.kind, place)
+            here = str(form.get("action") or address.partition("?")[0])
+            others = [str(one["formaction"]) for one in form.select("button[formaction]")]
+            for action in (here, *others):
+                place = Place(address, action, fields_of(form))
+                places.setdefault(place.kind, place)
         for link in links_of(page):
             # One of each kind of page is enough; ids above two only repeat what was seen.
             if link not in seen and not re.search(r"/(?:[3-9]|\d\d+)(?:/|$|\?)", link):

@@ -3,6 +3,7 @@
 from app.core.cards import CardReadings, build_measured_part
 from app.core.measurements import GaugesInUse
 from app.core.readings import Uncertainties
+from app.core.sizes import Sized
 from app.core.slips import (
     BenchPart,
     BenchRow,
@@ -34,7 +35,10 @@ def measured(long=False):
         before = facing((34, 22, 12, 6), (34, 22.5, 12, 6), 1.02)
         after = facing((36, 24, 14, 7), (36, 24, 14, 7), 1.10)
     return build_measured_part(
-        CardReadings(before, after, 14.94, 14.94), GAUGES, Uncertainties(), 0.5
+        CardReadings(before, after, Sized(14.94, 0.01), Sized(14.94, 0.01)),
+        GAUGES,
+        Uncertainties(),
+        0.5,
     )
 
 

@@ -73,7 +73,7 @@ def test_each_piece_is_held_against_the_target(browser, begin, read_piece):
         "Out: tip 0.05 mm too open, 0.03 beyond; 0.010 in left 2 short, 1 beyond. "
         "Only the table can bring it back.",
     ]  # fmt: skip
-    assert "1 of 2 read is out of tolerance. 1 still to read." in browser.text
+    assert "Of 2 read, 1 is within tolerance, 1 out of it. 1 still to read." in browser.text
     assert browser.page.select_one("a.do").text == "Read M5-03"
 
 
@@ -95,6 +95,41 @@ def test_the_run_charts_are_pictures_with_a_tag(browser, client, begin, read_pie
         again = client.get(f"{address}/{one}", headers={"If-None-Match": tag})
         assert again.status_code == 304
     assert client.get(f"{address}/colour.svg").status_code == 404
+
+
+def test_what_lies_at_the_limit_is_said_to_be_untold(browser, begin, read_piece):
+    address = begin()
+    read_piece(1, "36 25 14 7 / 1.10")
+    browser.open(address)
+    assert rows(browser)["M5-01"][-1] == ("Cannot tell: 0.010 in on both rails 1 too far.")
+    assert "Of 1 read, 0 are within tolerance, and of 1 the gauges can’t tell." in browser.text
+    assert "ISO 14253-1" in browser.text
+
+
+def test_a_piece_leaves_its_batch_comes_back_and_both_stay_written(browser, begin, read_piece):
+    address = begin()
+    read_piece(1, "36 24 14 7 / 1.10")
+    read_piece(2, "36 24 14 7 / 1.30")
+    browser.open(address)
+    browser.send("form[action$='/pieces/2/leave']", do="leave")
+    assert "The piece left the batch" in browser.text
+    assert list(rows(browser)) == ["M5-01", "M5-03"]
+    assert "The one read is within tolerance." in browser.text
+    assert "M5-02 left on 25 November 2026" in browser.text
+    assert "until 25 November 2026: M5-02: was in it" in browser.text
+    browser.open("/pieces/2")
+    assert "of Spring run" not in browser.text
+    assert "36 24 14 7 / 1.30" in browser.text
+    browser.open("/batches")
+    assert "2 pieces" in browser.text
+    browser.open(address)
+    page = browser.send("form[action$=pieces]", status=422, count="1", marking="M5-##", first="2")
+    assert "M5-02 is in this batch already" in browser.text
+    assert page.select_one("#first")["value"] == "2"
+    browser.send("form[action$='/pieces/2/leave']", do="bring_back")
+    assert list(rows(browser)) == ["M5-01", "M5-02", "M5-03"]
+    assert "M5-02: had left" in browser.text
+    assert browser.client.post(f"{address}/pieces/99/leave").status_code == 404
 
 
 def test_a_refused_batch_comes_back_as_typed(browser, begin):

@@ -75,7 +75,7 @@ def test_a_line_struck_out_does_not_count_and_can_be_brought_back(browser, job):
     [
         ({"charge_label": "", "charge_amount": "5"}, "Write what it is for"),
         ({"charge_label": "x", "charge_amount": ""}, "Write the amount"),
-        ({"charge_label": "x", "charge_amount": "1.005"}, "more than two decimals"),
+        ({"charge_label": "x", "charge_amount": "1.005"}, "at most two decimals"),
         ({"charge_label": "x", "charge_amount": "-5"}, "is not an amount"),
         ({"charge_label": "x", "charge_amount": "0"}, "amount of nothing"),
     ],
@@ -102,3 +102,32 @@ def test_the_bill_and_the_intake_slip_show_the_sums(browser, job):
     assert "To pay 70.00 EUR" in browser.text
     browser.open(f"/jobs/{job}/papers/intake_slip")
     assert browser.text.count("90.00 EUR, paid 20.00 EUR") == 2
+
+
+def test_a_shop_that_counts_in_yen_writes_no_decimals_anywhere(browser, take_in):
+    browser.open("/settings")
+    browser.send("main form", currency="JPY")
+    job = take_in(declared_value="12000")
+    browser.open(f"/jobs/{job}/edit")
+    browser.send("main form", status=422, agreed_work="Open the tip.", agreed_price="85.50")
+    assert "an amount in JPY has no decimals" in browser.text
+    browser.send("main form", agreed_work="Open the tip.", agreed_price="8500", deposit="2000")
+    browser.open(f"/jobs/{job}/edit")
+    assert browser.page.select_one("#agreed_price")["value"] == "8500"
+    assert browser.page.select_one("#declared_value")["value"] == "12000"
+    browser.open(f"/jobs/{job}/charges")
+    browser.send("form[action$='/payments']", payment_amount="2000", payment_kind="deposit")
+    assert figures(browser)["Balance"] == "6\u202f500 JPY to pay"
+    browser.open(f"/jobs/{job}/papers/bill")
+    assert "8\u202f500 JPY" in browser.page.select_one("main").text
+    assert ".00" not in browser.page.select_one("main").text
+
+
+def test_the_currency_does_not_change_what_amounts_already_say(browser, job):
+    browser.open("/settings")
+    page = browser.send("main form", status=422, currency="JPY")
+    assert "Amounts are written in EUR already, with 2 decimals; JPY has none" in browser.text
+    assert page.select_one("#currency")["value"] == "JPY"
+    browser.send("main form", currency="CHF")
+    browser.open(f"/jobs/{job}/charges")
+    assert figures(browser)["Agreed price"] == "85.00 CHF"

@@ -19,19 +19,28 @@ from app.core.jobs import STAGES, days_late
 from app.core.pieces import MATERIALS
 from app.core.removal import group_pairs, learn_rate
 from app.store.book import BookProblem
+from app.store.charges import account_of
 from app.store.gauges import load_register
 from app.store.jobs import get_job
 from app.store.measurements import as_measurement, measurements_of_job
 from app.store.tables import (
+    Batch,
     BenchPass,
+    Charge,
     Customer,
+    Draft,
     Event,
+    Gauge,
+    GaugeCheck,
     Job,
     Ownership,
+    Payment,
+    Photo,
     Piece,
     Reading,
     ReadingSet,
     Slip,
+    Study,
 )
 from app.web.app import open_book
 from app.web.demo import DiaryRefused, Line, fill_book, read_made_up_shop
@@ -60,7 +69,13 @@ def test_the_whole_diary_is_in_the_book(loaded):
         assert count(session, Customer) >= 12
         assert count(session, Piece) >= 20
         assert count(session, Job) == lines["take_in"] >= 30
-        assert count(session, ReadingSet) == lines["readings"] + lines["correct"]
+        kept = lines["readings"] + lines["correct"] + lines["read_made"]
+        assert count(session, ReadingSet) == kept
+        assert count(session, Charge) == lines["charge"] >= 5
+        assert count(session, Payment) == lines["payment"] >= 15
+        assert count(session, Photo) == lines["photo"] == 2
+        assert count(session, GaugeCheck) == lines["check"] >= 3
+        assert count(session, Draft) == lines["draft"] == 1
         assert count(session, BenchPass) == lines["pass"]
         assert count(session, Slip) == lines["paper"]
         assert count(session, Ownership) == count(session, Piece) + lines["sell"]
@@ -112,6 +127,41 @@ def test_every_job_has_its_intake_slip_and_every_worked_one_that_left_its_card(l
             kinds = [slip.kind for slip in job.slips]
             assert kinds.count("intake_slip") == 1
             assert ("return_card" in kinds) == (job.stage in {"ready", "returned"}), job.number
+
+
+def test_whoever_paid_paid_what_it_came_to_and_some_still_owe(loaded):
+    with loaded.read() as session:
+        jobs = session.scalars(select(Job).where(Job.stage == "returned")).all()
+        accounts = [account_of(session, job) for job in jobs]
+    balances = [one.balance_minor for one in accounts if one.balance_minor is not None]
+    assert balances.count(0) >= 15
+    assert min(balances) == 0
+    assert max(balances) > 0
+
+
+def test_its_pages_show_the_money_the_photographs_the_batch_and_the_worn_blade(shop_browser):
+    with shop_browser.client.app.state.sessions.read() as session:
+        photo = session.scalars(select(Photo)).first()
+        paid = session.scalars(select(Charge.job_id).order_by(Charge.id.desc())).first()
+        number = session.get_one(Job, paid).number
+        batch = session.scalars(select(Batch)).one()
+        thin = session.scalars(select(Gauge).where(Gauge.label == "0.0015 in")).one()
+        wedge = session.scalars(select(Study)).one().gauge_id
+        half_typed = session.scalars(select(Draft)).one().place
+    shop_browser.open(f"/jobs/{number}/charges")
+    assert "new cork" in shop_browser.text
+    assert shop_browser.client.get(f"/photos/{photo.id}/small").status_code == 200
+    shop_browser.open(f"/batches/{batch.id}")
+    verdicts = [row.select("td")[-1].text for row in shop_browser.page.select(".batch tbody tr")]
+    assert {one.split(" ")[0].rstrip(":") for one in verdicts} == {"Within", "Out", "Cannot"}
+    assert "1 piece left the batch" in shop_browser.text
+    shop_browser.open(f"/gauges/{thin.id}")
+    assert shop_browser.page.select_one("img.run") is not None
+    assert "0.0342 mm" in shop_browser.text
+    shop_browser.open(f"/gauges/{wedge}")
+    assert "studied" in shop_browser.text
+    shop_browser.open(half_typed)
+    assert "38 26 15" in shop_browser.text
 
 
 def test_what_happened_is_dated_and_timed_on_its_day_and_in_order(loaded):

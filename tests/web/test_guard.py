@@ -1,6 +1,7 @@
 """Nobody on another page or another address reaches the book."""
 
 import pytest
+from bs4 import BeautifulSoup
 
 FORM = {"do": "take_in", "customer": "new", "customer_name": "X", "piece_marking": "X"}
 
@@ -48,6 +49,20 @@ def test_every_answer_carries_the_safety_headers(client):
 def test_an_oversized_form_is_refused_before_it_is_read(client):
     answer = client.post("/drop-off", content=b"a=" + b"x" * 1_100_000)
     assert answer.status_code == 413
+
+
+def test_a_refusal_is_a_page_of_the_book_s_own_look_and_shows_nothing_of_the_book(client, take_in):
+    take_in()
+    large = client.post("/jobs/1/notes", content=b"note=" + b"x" * 1_100_000)
+    foreign = client.post("/jobs/1/notes", data={"note": "x"}, headers={"Origin": "null"})
+    for answer, words in ((large, "more than a form can hold"), (foreign, "Another page sent")):
+        page = BeautifulSoup(answer.text, "html.parser")
+        assert words in page.select_one("h1").text
+        assert page.select_one("link[rel=stylesheet]")["href"].startswith("/static/laybook.css")
+        assert page.select_one("a.button")["href"] == "/"
+        assert "Ottilie" not in answer.text
+    refused = client.post("/api/analysis", json={}, headers={"Origin": "null"})
+    assert "outside this book" in refused.json()["detail"]
 
 
 @pytest.mark.parametrize("path", ["/docs", "/redoc", "/openapi.json", "/static/../pyproject.toml"])

@@ -1,5 +1,7 @@
 """Bad input comes back in words with everything typed; unusual input is asked about once."""
 
+from tests.conftest import form_values
+
 
 def test_a_drop_off_without_name_and_piece_keeps_all_that_was_typed(browser):
     browser.open("/drop-off")
@@ -61,6 +63,26 @@ def test_two_windows_on_one_record_show_a_conflict_and_lose_nothing(browser, cli
     assert row == ["0555 1", "0555 2"]
     browser.send("main form")
     assert "0555 2" in browser.text
+
+
+def test_a_conflict_says_fields_amounts_days_and_gauges_as_the_form_does(browser, client, take_in):
+    job = take_in()
+    browser.open(f"/jobs/{job}/edit")
+    other = {"version": "1", "agreed_price": "90", "wanted_by": "2026-12-12"}
+    assert client.post(f"/jobs/{job}/edit", data=other).status_code == 200
+    page = browser.send("main form", status=409, agreed_price="85.5", wanted_by="2026-12-20")
+    rows = {
+        row.th.text: [cell.text for cell in row.select("td")] for row in page.select("tbody tr")
+    }
+    assert rows["Agreed price"] == ["90.00 EUR", "85.50 EUR"]
+    assert rows["Wanted by"] == ["12 December 2026", "20 December 2026"]
+    browser.open("/settings")
+    first, second = (one["value"] for one in browser.page.select("#glass_id option")[:2])
+    mine = dict(form_values(browser.page.select_one("main form")))
+    assert client.post("/settings", data={**mine, "glass_id": second}).status_code == 200
+    page = browser.send("main form", status=409, glass_id=first, phone="0555 9")
+    glass = next(row for row in page.select("tbody tr") if row.th.text == "Glass")
+    assert all("lass" in cell.text for cell in glass.select("td"))
 
 
 def test_hostile_text_is_inert_on_every_page(browser, take_in, read_line):

@@ -150,3 +150,21 @@ def test_what_is_not_there_is_said_to_be_not_there(browser, job, address):
     issue(browser, "return_card", job)
     browser.open(address, status=404)
     assert "There is no" in browser.text or "has no such" in browser.text
+
+
+def test_a_check_of_the_bore_gauge_widens_what_the_card_says_of_the_bore(browser, job, read_line):
+    def bore_row():
+        browser.open(preview_of("return_card", job))
+        return next(row.text for row in browser.page.select("tr") if "Exit bore" in row.text)
+
+    for role in ("as_received", "as_returned"):
+        read_line(job, "36 24 14 7 / 1.10 / 0.588", role=role)
+    # no study yet: 0.01 mm assumed, and the step: 2·√2·√(0.00733² + 0.01²) = 0.035 mm
+    assert "± 0.04" in bore_row()
+    browser.open("/gauges")
+    plug = next(a["href"] for a in browser.page.select("main a") if a.text == "Bore gauge, inches")
+    browser.open(plug)
+    browser.send("form[action$='/checks']", checked_on="2026-11-01", mark="0.588",
+                 actual="0.588", unit="length_in", u="0.02")  # fmt: skip
+    # 2·√2·√(0.00733² + 0.01² + 0.02²) = 0.067 mm
+    assert "± 0.07" in bore_row()
