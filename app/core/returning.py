@@ -8,6 +8,7 @@ visits. What lies between is called a doubt, to be read again before anything is
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from math import hypot
 from statistics import NormalDist
 
@@ -45,6 +46,7 @@ class _Move:
     ratio: float
 
 
+@lru_cache(maxsize=64)
 def tell_returning(
     left: FacingReadings,
     now: FacingReadings,

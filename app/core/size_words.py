@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from math import floor, hypot, isfinite, log10
 
 from app.core.corrections import CorrectedReadings, ToldReading, tells_apart
@@ -56,7 +57,8 @@ class GaugeLine:
     since: str
 
 
-def list_gauge_lines(readings: Sequence[ReadingEntry], sizes: SetSizes) -> list[GaugeLine]:
+@lru_cache(maxsize=256)
+def list_gauge_lines(readings: tuple[ReadingEntry, ...], sizes: SetSizes) -> tuple[GaugeLine, ...]:
     """List the gauges of a set, blades thick to thin, then those with marks."""
     blades = sorted(
         {(-(one.gap_mm or 0.0), one.gauge_id) for one in readings if one.quantity == "blade"}
@@ -71,7 +73,7 @@ def list_gauge_lines(readings: Sequence[ReadingEntry], sizes: SetSizes) -> list[
         if blade := sizes.find(gauge_id):
             lines.append(_blade_line(blade, sizes, -gap))
     lines += [_marked_line(sizes.gauges[gauge_id], sizes, at) for gauge_id, at in marked.items()]
-    return lines
+    return tuple(lines)
 
 
 def _blade_line(blade: GaugeFacts, sizes: SetSizes, recorded_mm: float) -> GaugeLine:
@@ -225,7 +227,8 @@ class SpreadRow:
     assumed: bool
 
 
-def list_spreads(readings: Sequence[ReadingEntry], sizes: SetSizes) -> list[SpreadRow]:
+@lru_cache(maxsize=256)
+def list_spreads(readings: tuple[ReadingEntry, ...], sizes: SetSizes) -> tuple[SpreadRow, ...]:
     """List how sure the readings of a set are; blades that are alike share a line."""
     alike: dict[tuple[Cause, ...], list[ReadingEntry]] = {}
     thick: dict[tuple[Cause, ...], list[ReadingEntry]] = {}
@@ -254,7 +257,7 @@ def list_spreads(readings: Sequence[ReadingEntry], sizes: SetSizes) -> list[Spre
         for what, groups in (("Where it stops", alike), ("Thickness", thick))
         for causes, group in groups.items()
     ]
-    return rows + others
+    return (*rows, *others)
 
 
 def _shared_name(reading: ReadingEntry) -> str:

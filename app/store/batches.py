@@ -3,8 +3,9 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import Any
 
-from sqlalchemy import bindparam, func, or_, select
+from sqlalchemy import Row, bindparam, func, or_, select
 from sqlalchemy.orm import Session, joinedload, selectinload
 
 from app.core.batches import BatchEntry, PiecesEntry
@@ -13,6 +14,7 @@ from app.core.pieces import PieceEntry
 from app.store.customers import add_customer
 from app.store.facings import KeptFacing, get_facing
 from app.store.gauges import load_register
+from app.store.loading import rows_of
 from app.store.measurements import Measurement, as_measurement, standing
 from app.store.pieces import add_piece
 from app.store.revisions import change_record
@@ -146,14 +148,13 @@ def move_out(
     return kept.piece
 
 
-def find_batch_of(session: Session, piece_id: int) -> tuple[Batch, int] | None:
-    """Give the batch a piece was made in and has not left, and its place there."""
-    found = session.execute(_BATCH_OF, {"piece": piece_id}).first()
-    return (found[0], found[1]) if found else None
+def find_batch_of(session: Session, piece_id: int) -> Row[Any] | None:
+    """Give the batch a piece was made in and has not left (id, name), and its place there."""
+    return rows_of(session, _BATCH_OF, {"piece": piece_id}).first()
 
 
 _BATCH_OF = (
-    select(Batch, BatchPiece.place)
+    select(Batch.id, Batch.name, BatchPiece.place)
     .join(BatchPiece, BatchPiece.batch_id == Batch.id)
     .where(BatchPiece.piece_id == bindparam("piece"), BatchPiece.left_at.is_(None))
 )

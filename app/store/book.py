@@ -103,7 +103,7 @@ class Sessions:
         self._reading = sessionmaker(engine, expire_on_commit=False)
         self._writing = sessionmaker(engine.execution_options(writes=True), expire_on_commit=False)
         event.listen(self._writing, "after_flush", index_changes)
-        forget_what_changes(self._reading)
+        forget_what_changes(self._reading, only_looking=True)
         forget_what_changes(self._writing)
 
     @contextmanager

@@ -5,11 +5,11 @@ from dataclasses import asdict, dataclass
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import BindParameter, bindparam, func, select, tuple_
-from sqlalchemy.orm import Session, joinedload, load_only
+from sqlalchemy import BindParameter, Row, bindparam, func, select, tuple_
+from sqlalchemy.orm import Session, joinedload
 
 from app.core.customers import CustomerEntry, InstrumentEntry
-from app.store.loading import Hanging
+from app.store.loading import Hanging, rows_of
 from app.store.lookups import fold, searchable
 from app.store.revisions import change_record
 from app.store.tables import Customer, Instrument, Job, Piece
@@ -116,7 +116,7 @@ _JOBS_BEFORE = _JOBS.where(Job.number < bindparam("before"))
 class Known:
     """What tells a customer from another of the same name: the last visit, or a piece."""
 
-    piece: Piece
+    piece: Row[Any]  # its name: maker, model, marking, telling marks
     last_here: date | None
 
 
@@ -124,17 +124,19 @@ def tell_apart(session: Session, customer_ids: Sequence[int]) -> dict[int, Known
     """Give for each customer the last visit and its piece, else a piece of theirs, if any."""
     if not customer_ids:
         return {}
-    jobs = session.scalars(_LAST_VISITS, {"customers": list(customer_ids)})
-    known = {job.customer_id: Known(job.piece, job.dropped_off) for job in jobs}
+    visits = rows_of(session, _LAST_VISITS, {"customers": list(customer_ids)})
+    known = {one.customer_id: Known(one, one.dropped_off) for one in visits}
     if others := [one for one in customer_ids if one not in known]:
-        for piece in session.scalars(_FIRST_PIECES, {"customers": others}):
+        for piece in rows_of(session, _FIRST_PIECES, {"customers": others}):
             known[piece.owner_id] = Known(piece, None)
     return known
 
 
 _CUSTOMERS: BindParameter[Any] = bindparam("customers", expanding=True)
+_NAME = (Piece.maker, Piece.model, Piece.marking, Piece.telling_marks)
 _LAST_VISITS = (
-    select(Job)
+    select(Job.customer_id, Job.dropped_off, *_NAME)
+    .join(Piece, Piece.id == Job.piece_id)
     .where(
         Job.number.in_(
             select(func.max(Job.number))
@@ -142,14 +144,8 @@ _LAST_VISITS = (
             .group_by(Job.customer_id)
         )
     )
-    .options(
-        load_only(Job.customer_id, Job.dropped_off),
-        joinedload(Job.piece).load_only(
-            Piece.maker, Piece.model, Piece.marking, Piece.telling_marks
-        ),
-    )
 )
-_FIRST_PIECES = select(Piece).where(
+_FIRST_PIECES = select(Piece.owner_id, *_NAME).where(
     Piece.id.in_(
         select(func.min(Piece.id)).where(Piece.owner_id.in_(_CUSTOMERS)).group_by(Piece.owner_id)
     )

@@ -12,14 +12,17 @@ from sqlalchemy.orm import InstrumentedAttribute, Session
 from sqlalchemy.orm.attributes import set_committed_value
 from sqlalchemy.orm.interfaces import ORMOption
 
+from app.store.remembering import only_looks, remember
+
 
 def rows_of(
     session: Session, statement: Executable, values: Mapping[str, Any] | None = None
 ) -> CursorResult[Any]:
     """Run a query for plain rows in the session's transaction, after what it has yet to write."""
-    if session.new or session.dirty or session.deleted:
+    if not only_looks(session) and (session.new or session.dirty or session.deleted):
         session.flush()
-    return session.connection().execute(statement, values or {})
+    connection = remember(session, "connection", session.connection)
+    return connection.execute(statement, values or {})
 
 
 class Hanging:

@@ -24,13 +24,18 @@ from sqlalchemy import (
     BindParameter,
     ColumnElement,
     Connection,
+    Row,
+    Select,
     TextClause,
+    and_,
     bindparam,
+    case,
     inspect,
+    or_,
     select,
     text,
 )
-from sqlalchemy.orm import Session, joinedload, load_only
+from sqlalchemy.orm import Session, joinedload
 
 from app.store.loading import rows_of
 from app.store.tables import Customer, Job, Piece
@@ -176,101 +181,172 @@ def _newest(session: Session, index: str, words: Sequence[str], most: int) -> li
     return numbers if "long" in given or len(numbers) == most else None
 
 
+@dataclass(frozen=True, slots=True)
+class _Lists:
+    """A kind of record as it is looked up: whole, or as rows of what a line of results says."""
+
+    records: Any  # a Select of whatever columns
+    lines: Any
+
+
+_CUSTOMERS = _Lists(select(Customer), select(Customer.id, Customer.name, Customer.phone))
+_PIECES = _Lists(
+    select(Piece).options(joinedload(Piece.owner)),
+    select(
+        Piece.id, Piece.maker, Piece.model, Piece.marking, Piece.telling_marks,
+        Piece.instrument_kind, Customer.name.label("owner_name"),
+    ).join(Customer, Customer.id == Piece.owner_id),
+)  # fmt: skip
+_JOBS = _Lists(
+    select(Job).options(joinedload(Job.piece), joinedload(Job.customer)),
+    select(
+        Job.number, Job.stage, Job.dropped_off, Piece.maker, Piece.model, Piece.marking,
+        Piece.telling_marks, Customer.name.label("customer_name"),
+    ).join(Piece, Piece.id == Job.piece_id).join(Customer, Customer.id == Job.customer_id),
+)  # fmt: skip
+Asked = tuple[Select[Any], dict[str, Any]]
+
+
 def find_customers(session: Session, query: str, most: int = MOST) -> list[Customer]:
     """Find customers whose name, telephone, e-mail or address has every word, by name."""
+    asked = _ask_customers(session, query, most, _CUSTOMERS.records)
+    return list(session.scalars(*asked)) if asked else []
+
+
+def list_customers_found(session: Session, query: str, most: int) -> Sequence[Row[Any]]:
+    """Find what `find_customers` finds, as rows: id, name, phone."""
+    asked = _ask_customers(session, query, most, _CUSTOMERS.lines)
+    return rows_of(session, *asked).all() if asked else []
+
+
+def _ask_customers(session: Session, query: str, most: int, wanted: Select[Any]) -> Asked | None:
     words = split_words(query)
     if not words:
-        return []
-    having = _all_in(words, Customer)
+        return None
     if _has_index(session) and any(len(word) >= 3 for word in words):
         condition, given = _matching("customer_search", words)
         ids = f"SELECT rowid FROM customer_search WHERE {condition} LIMIT {FEW}"  # noqa: S608
         found = list(rows_of(session, _prepare(ids), given).scalars())
         if len(found) < FEW:
-            return list(session.scalars(_CUSTOMERS, {"found": found, "most": most}))
-    return list(
-        session.scalars(
-            select(Customer).where(*having).order_by(Customer.search_text, Customer.id).limit(most)
-        )
+            return _by_name(wanted), {"found": found, "most": most}
+    return _scan_by_name(wanted, len(words)), {"most": most, **_patterns(words)}
+
+
+@lru_cache(maxsize=8)
+def _by_name(wanted: Select[Any]) -> Select[Any]:
+    return (
+        wanted.where(Customer.id.in_(_FOUND))
+        .order_by(Customer.search_text, Customer.id)
+        .limit(bindparam("most"))
     )
 
 
-_CUSTOMERS = (
-    select(Customer)
-    .where(Customer.id.in_(_FOUND))
-    .order_by(Customer.search_text, Customer.id)
-    .limit(bindparam("most"))
-)
+@lru_cache(maxsize=32)
+def _scan_by_name(wanted: Select[Any], words: int) -> Select[Any]:
+    return (
+        wanted.where(*(_has_word(Customer, at) for at in range(words)))
+        .order_by(Customer.search_text, Customer.id)
+        .limit(bindparam("most"))
+    )
 
 
-def _all_in(words: Sequence[str], record: type[Customer | Piece]) -> list[ColumnElement[bool]]:
-    return [record.search_text.contains(word, autoescape=True) for word in words]
+def _has_word(record: type[Customer | Piece], at: int) -> ColumnElement[bool]:
+    return record.search_text.like(bindparam(f"word{at}"), escape="/")
+
+
+def _patterns(words: Sequence[str]) -> dict[str, str]:
+    """Give the patterns for LIKE, in which % and _ stand for themselves."""
+    plain = str.maketrans({"/": "//", "%": "/%", "_": "/_"})
+    return {f"word{at}": f"%{word.translate(plain)}%" for at, word in enumerate(words)}
 
 
 def find_pieces(session: Session, query: str, most: int = MOST) -> list[Piece]:
     """Find pieces by what is stamped on them, their marks, or their owner's words, newest first."""
+    asked = _ask_pieces(session, query, most, _PIECES.records)
+    return list(session.scalars(*asked)) if asked else []
+
+
+def list_pieces_found(session: Session, query: str, most: int) -> Sequence[Row[Any]]:
+    """Find what `find_pieces` finds, as rows: id, instrument_kind, what names it, owner_name."""
+    asked = _ask_pieces(session, query, most, _PIECES.lines)
+    return rows_of(session, *asked).all() if asked else []
+
+
+def _ask_pieces(session: Session, query: str, most: int, wanted: Select[Any]) -> Asked | None:
     words = split_words(query)
     if not words:
-        return []
+        return None
     ids = _newest(session, "piece_search", words, most) if _has_index(session) else None
     if ids is not None:
-        return list(session.scalars(_PIECES, {"found": ids})) if ids else []
-    wanted = select(Piece).options(joinedload(Piece.owner)).order_by(Piece.id.desc()).limit(most)
-    for word in words:
-        owned = select(Piece.id).join(Piece.owner).where(*_all_in([word], Customer))
+        return _pieces_by_id(wanted), {"found": ids}
+    return _scan_pieces(wanted, len(words)), {"most": most, **_patterns(words)}
+
+
+@lru_cache(maxsize=8)
+def _pieces_by_id(wanted: Select[Any]) -> Select[Any]:
+    return wanted.where(Piece.id.in_(_FOUND)).order_by(Piece.id.desc())
+
+
+@lru_cache(maxsize=32)
+def _scan_pieces(wanted: Select[Any], words: int) -> Select[Any]:
+    for at in range(words):
+        owned = select(Piece.id).join(Piece.owner).where(_has_word(Customer, at))
         wanted = wanted.where(
-            Piece.id.in_(select(Piece.id).where(*_all_in([word], Piece)).union(owned))
+            Piece.id.in_(select(Piece.id).where(_has_word(Piece, at)).union(owned))
         )
-    return list(session.scalars(wanted))
-
-
-_PIECES = (
-    select(Piece)
-    .where(Piece.id.in_(_FOUND))
-    .options(joinedload(Piece.owner))
-    .order_by(Piece.id.desc())
-)
+    return wanted.order_by(Piece.id.desc()).limit(bindparam("most"))
 
 
 def find_jobs(session: Session, query: str, most: int = MOST) -> list[Job]:
     """Find jobs by number, or by their customer's or piece's words, newest first."""
+    asked = _ask_jobs(session, query, most, _JOBS.records)
+    return _put_first(query, session.scalars(*asked).all(), most) if asked else []
+
+
+def list_jobs_found(session: Session, query: str, most: int) -> Sequence[Row[Any]]:
+    """Find what `find_jobs` finds, as rows: number, stage, day, the piece's name, customer_name."""
+    asked = _ask_jobs(session, query, most, _JOBS.lines)
+    return _put_first(query, rows_of(session, *asked).all(), most) if asked else []
+
+
+def _ask_jobs(session: Session, query: str, most: int, wanted: Select[Any]) -> Asked | None:
     words = split_words(query)
     if not words:
-        return []
-    found: list[Job] = []
-    if number := re.fullmatch(r"\s*(?:job|no\.?|#)?\s*([0-9]{1,9})\s*", query, re.IGNORECASE):
-        found = list(session.scalars(_JOBS, {"found": [int(number.group(1))]}))
+        return None
+    exact = _number_in(query)
     numbers = _newest(session, "job_search", words, most) if _has_index(session) else None
     if numbers is not None:
-        jobs = list(session.scalars(_JOBS, {"found": numbers})) if numbers else []
-    else:
-        jobs = _scan_jobs(session, words, most)
-    return list(dict.fromkeys([*found, *jobs]))[:most]
+        return _jobs_by_number(wanted), {"found": [*numbers, *exact]}
+    return _scan_jobs(wanted, len(words)), {"most": most, "exact": exact, **_patterns(words)}
 
 
-# what a line of a list says; anything else is loaded when it is asked for
-_PIECE_LINE = (Piece.maker, Piece.model, Piece.marking, Piece.telling_marks, Piece.instrument_kind)
-_JOBS = (
-    select(Job)
-    .where(Job.number.in_(_FOUND))
-    .options(
-        load_only(Job.number, Job.stage, Job.dropped_off),
-        joinedload(Job.piece).load_only(*_PIECE_LINE),
-        joinedload(Job.customer).load_only(Customer.name),
+def _number_in(query: str) -> list[int]:
+    number = re.fullmatch(r"\s*(?:job|no\.?|#)?\s*([0-9]{1,9})\s*", query, re.IGNORECASE)
+    return [int(number.group(1))] if number else []
+
+
+def _put_first(query: str, found: Sequence[Any], most: int) -> list[Any]:
+    """Put the job whose number was asked for before the others, which come newest first."""
+    exact = _number_in(query)
+    return sorted(found, key=lambda job: job.number not in exact)[:most]
+
+
+@lru_cache(maxsize=8)
+def _jobs_by_number(wanted: Select[Any]) -> Select[Any]:
+    return wanted.where(Job.number.in_(_FOUND)).order_by(Job.number.desc())
+
+
+@lru_cache(maxsize=32)
+def _scan_jobs(wanted: Select[Any], words: int) -> Select[Any]:
+    having = []
+    for at in range(words):
+        by_piece = select(Job.id).join(Job.piece).where(_has_word(Piece, at))
+        by_customer = select(Job.id).join(Job.customer).where(_has_word(Customer, at))
+        having.append(Job.id.in_(by_piece.union(by_customer)))
+    exact = Job.number.in_(bindparam("exact", expanding=True))
+    first = case((exact, 0), else_=1)
+    return (
+        wanted.where(or_(and_(*having), exact))
+        .order_by(first, Job.number.desc())
+        .limit(bindparam("most"))
     )
-    .order_by(Job.number.desc())
-)
-
-
-def _scan_jobs(session: Session, words: Sequence[str], most: int) -> list[Job]:
-    wanted = (
-        select(Job)
-        .options(joinedload(Job.piece), joinedload(Job.customer))
-        .order_by(Job.number.desc())
-        .limit(most)
-    )
-    for word in words:
-        by_piece = select(Job.id).join(Job.piece).where(*_all_in([word], Piece))
-        by_customer = select(Job.id).join(Job.customer).where(*_all_in([word], Customer))
-        wanted = wanted.where(Job.id.in_(by_piece.union(by_customer)))
-    return list(session.scalars(wanted))

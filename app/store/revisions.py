@@ -1,12 +1,13 @@
 """Keeps what a record said before a change, so that no correction loses the earlier words."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import bindparam, select
+from sqlalchemy import Row, bindparam, select
 from sqlalchemy.orm import Session
 
+from app.store.loading import rows_of
 from app.store.tables import Revision
 
 
@@ -66,13 +67,13 @@ def keep_revision(session: Session, record: Any, names: Iterable[str], now: date
     session.add(Revision(noun=noun, record_id=record.id, at=now, before=before))
 
 
-def list_revisions(session: Session, noun: str, record_id: int) -> list[Revision]:
-    """List a record's earlier words, newest first."""
-    return list(session.scalars(_REVISIONS, {"noun": noun, "record": record_id}))
+def list_revisions(session: Session, noun: str, record_id: int) -> Sequence[Row[Any]]:
+    """List a record's earlier words, newest first: rows with the columns of `Revision`."""
+    return rows_of(session, _REVISIONS, {"noun": noun, "record": record_id}).all()
 
 
 _REVISIONS = (
-    select(Revision)
+    select(*Revision.__table__.columns)
     .where(Revision.noun == bindparam("noun"), Revision.record_id == bindparam("record"))
     .order_by(Revision.id.desc())
 )

@@ -1,13 +1,14 @@
 """Papers as issued: numbered, kept with what they printed, and never made again."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import bindparam, func, select
+from sqlalchemy import Row, bindparam, func, select
 from sqlalchemy.orm import Session, joinedload, undefer_group
 
 from app.store.jobs import add_event
+from app.store.loading import rows_of
 from app.store.tables import Job, Piece, Slip, SlipFile
 
 
@@ -85,13 +86,13 @@ def list_slip_files(session: Session, number: int) -> list[str]:
     )
 
 
-def list_piece_slips(session: Session, piece_id: int) -> list[Slip]:
-    """List the papers issued about a piece outside any job, oldest first."""
-    return list(session.scalars(_OF_PIECE, {"piece": piece_id}))
+def list_piece_slips(session: Session, piece_id: int) -> Sequence[Row[Any]]:
+    """List the papers issued about a piece outside any job, oldest first: what a list says."""
+    return rows_of(session, _OF_PIECE, {"piece": piece_id}).all()
 
 
 _OF_PIECE = (
-    select(Slip)
+    select(Slip.id, Slip.number, Slip.kind, Slip.issued_on)
     .where(Slip.piece_id == bindparam("piece"), Slip.job_id.is_(None))
     .order_by(Slip.number)
 )

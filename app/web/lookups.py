@@ -7,19 +7,19 @@ from fastapi.responses import HTMLResponse
 from sqlalchemy.orm import Session
 
 from app.store.customers import tell_apart
-from app.store.lookups import find_customers, find_jobs, find_pieces
+from app.store.lookups import list_customers_found, list_jobs_found, list_pieces_found
 from app.web.pages import Reading, show_page
 
 router = APIRouter(prefix="/look-up")
 
 
 def _found(session: Session, query: str, most: int) -> dict[str, Any]:
-    customers = find_customers(session, query, most)
+    customers = list_customers_found(session, query, most)
     return {
         "customers": customers,
         "known": tell_apart(session, [one.id for one in customers]),
-        "pieces": find_pieces(session, query, most),
-        "jobs": find_jobs(session, query, most),
+        "pieces": list_pieces_found(session, query, most),
+        "jobs": list_jobs_found(session, query, most),
     }
 
 

@@ -13,7 +13,7 @@ from app.core.hand_gauges import HandGauge, gauge_cells, name_gauges
 from app.core.length_changes import tell_lengths
 from app.core.readings import ReadingEntry, Uncertainties
 from app.core.size_words import list_gauge_lines, list_spreads
-from app.core.sizes import GaugeFacts, SetSizes, SizeCheck, StudiedRepeat
+from app.core.sizes import GaugeFacts, SetSizes, SizeCheck, StudiedRepeat, hold_register
 
 DAY = date(2026, 6, 10)
 DIAL, CALLIPER = 21, 22
@@ -34,7 +34,7 @@ def width(typed="1.10", value=1.10, gauge_id=CALLIPER):
 
 
 def sizes(*gauges):
-    return SetSizes(DAY, {one.id: one for one in gauges})
+    return SetSizes(DAY, hold_register(gauges))
 
 
 def dial_gauge(*checks, **more):
@@ -90,7 +90,7 @@ def test_worn_jaws_correct_a_length_and_stand_among_the_gauges_of_the_set():
     calliper = GaugeFacts(
         CALLIPER, "calliper", "inside jaws", scale="length_mm", resolution_mm=0.01, checks=(worn,)
     )
-    readings = [width(), dial()]
+    readings = (width(), dial())
     known = sizes(calliper, dial_gauge())
     told = correct_readings(readings, known)
     lengths = tell_lengths(readings, told.in_force)
