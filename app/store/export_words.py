@@ -57,6 +57,7 @@ still there; the one that corrects it names it in replaces_id.
 
 FOR WHOEVER KEEPS THE PROGRAM
 
-The schema is {schema}. An empty book takes this file in with: laybook import FILE
+The schema is {schema}. The program takes this file into a new, empty book with its verb
+"import"; one that is newer than the program that wrote it does too.
 Not in here: the passphrase, the backups, and what was half typed on a page.
 """

@@ -114,7 +114,7 @@ def export_book(
             file.flush()
             return _read_back(Path(file.name), metadata)
     except OSError as error:
-        raise BookProblem(f"No export was made in {target.parent}: {say_disk(error)}.") from error
+        raise BookProblem(f"No export was made: {say_disk(error)}.") from error
 
 
 def _write(
@@ -231,8 +231,8 @@ def _write_photos(writer: _Zip, photos: Path) -> None:
     for name in list_photo_files(photos):
         if not is_plain_name(name):
             raise BookProblem(
-                f"In the folder {photos} lies a file “{name}” whose name other machines would not "
-                "take. Give it a plain name, or move it away; no export was made."
+                f"Among the book's photographs lies a file “{name}” whose name other machines "
+                "would not take. Give it a plain name, or move it away; no export was made."
             )
         with (photos / name).open("rb") as file:
             writer.add(f"{PHOTOS}/{name}", _chunks_of(file), packed=False)

@@ -13,8 +13,8 @@ HOSTILE = (
     "", " ", "'", "''", "'=", "=1+1", "=HYPERLINK(\"http://x\")", "+49 555 1", "-1", "-", "@cell",
     "\t=1", "\r=1", "\n", "\r\n", "\r", "a\r\nb\nc\rd", 'say "ah"', '"', '""', ",", ";=1", "a,b;c",
     "\x00", "a\x00b", "\x1b[31m", "\ufeff", "👩🏽‍🔧", "İ", "ﷺ", "\u202egnihtemos", "＝1", "NULL",
-    "null", "\\N", "nan", "<script>alert(1)</script>", "{{7*7}}", "x" * 200_000, "  leading", "trailing  ",
-    "papers/1/paper.html", "../../etc/passwd", "\u2028", "\x85", "\x0c",
+    "null", "\\N", "nan", "<script>alert(1)</script>", "{{7*7}}", "x" * 200_000, "  leading",
+    " after  ", "papers/1/paper.html", "../../etc/passwd", "\u2028", "\x85", "\x0c",
 )  # fmt: skip
 FLOATS = (0.0, -0.0, -1.5, 0.1, 1 / 3, 5e-324, 1.7976931348623157e308, -2.5e-10, 18.000000000000004,
           float("inf"), float("-inf"))  # fmt: skip

@@ -21,7 +21,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from sqlalchemy import MetaData
 
-from app import VERSION
 from app.core.cells import guard, read_cell, unguard, write_cell, write_lines
 from app.store.backup import list_backups
 from app.store.book import BookProblem, open_engine
@@ -33,7 +32,7 @@ from app.store.migrating import migrate_book
 from app.store.tables import Base
 from app.store.upkeep import read_upkeep
 from app.web.app import open_book
-from app.web.settings import Settings
+from app.web.settings import VERSION, Settings
 from tests.books import hash_of
 from tests.conftest import NOON
 from tests.store.keep_book import BOOKS, describe
