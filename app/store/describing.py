@@ -318,6 +318,16 @@ WORDS: Mapping[str, TableWords] = {
             "height_px": "its height",
         },
     ),
+    "forgetting": TableWords(
+        "a customer who asked to be forgotten",
+        {
+            "customer_id": "whose row no longer names anybody",
+            "at": "when they were forgotten",
+            "removed": "how much was removed, in counts, as JSON",
+            "files_left": "photographs still to be removed then, as JSON",
+            "finished_at": "when nothing of them was left in the database's file",
+        },
+    ),
     "revision": TableWords(
         "what a record said before it was changed",
         {
