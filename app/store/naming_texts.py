@@ -6,8 +6,8 @@ what counts as a match is decided by `core/forgetting.py`.
 """
 
 import json
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from sqlalchemy import (
@@ -66,8 +66,14 @@ class Found:
     column: str
     before: Any
     after: Any
+    named: Any  # what it would say if each word of the name were struck
     where: str = ""
     address: str = ""
+
+    @property
+    def mark(self) -> str:
+        """The text's own mark, by which a form names it."""
+        return ".".join([self.table, self.column, *(str(part) for part in self.key.values())])
 
     @property
     def what(self) -> str:
@@ -85,6 +91,11 @@ class Texts:
 
     struck: list[Found] = field(default_factory=list)
     doubtful: list[Found] = field(default_factory=list)
+
+    def judged(self, marks: Collection[str]) -> "Texts":
+        """Give the texts with those struck too that the maker judged to mean the person."""
+        also = [replace(one, after=one.named) for one in self.doubtful if one.mark in marks]
+        return Texts([*self.struck, *also], [one for one in self.doubtful if one.mark not in marks])
 
 
 def jobs_of(customer_id: int) -> Any:
@@ -186,7 +197,7 @@ def _look(
             if after != before or (not own_rows and named != before):
                 key = {one.name: row[one.name] for one in table.primary_key}
                 where, address = _place(session, table.name, row)
-                yield Found(table.name, key, column, before, after, where, address)
+                yield Found(table.name, key, column, before, after, named, where, address)
 
 
 def _place(session: Session, table: str, row: Mapping[Any, Any]) -> tuple[str, str]:

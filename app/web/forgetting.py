@@ -1,5 +1,7 @@
 """Forgetting a customer: what would go and what would stay, then a press that can't be undone."""
 
+from dataclasses import replace
+
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
@@ -77,7 +79,7 @@ def create(
             return _page(request, removal, clock, form)
         forgetting = forget_customer(
             session,
-            removal,
+            replace(removal, texts=removal.texts.judged(form.ticked("also"))),
             with_photos=bool(form.get("photos")),
             today=clock.today(),
             now=clock.now(),
