@@ -15,7 +15,7 @@ import json
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
-from functools import cache
+from functools import cache, lru_cache
 from itertools import islice
 from pathlib import Path
 from typing import Any
@@ -124,11 +124,13 @@ def _plain_type(column: Column[Any]) -> TypeEngine[Any]:
     return column.type.impl_instance if isinstance(column.type, Utc) else column.type
 
 
+@lru_cache(4096)  # asked for every value
 def kind_of(column: Column[Any]) -> str:
     """Name what a column's values are: integer, number, boolean, day, moment, json, bytes, text."""
     return next((name for of, name, _ in _KINDS if isinstance(_plain_type(column), of)), "text")
 
 
+@lru_cache(4096)
 def _kind(column: Column[Any]) -> _Kind:
     return next((kind for of, _, kind in _KINDS if isinstance(_plain_type(column), of)), _TEXT)
 

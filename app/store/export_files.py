@@ -17,6 +17,7 @@ import zlib
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -106,6 +107,7 @@ def table_file(table: str) -> str:
     return f"{TABLES}/{table}.csv"
 
 
+@lru_cache(4096)  # asked for every value
 def is_kept_as_file(column: Column[Any]) -> bool:
     """Say whether a column's values are files of their own in an export."""
     return kind_of(column) == "bytes" or (column.table.name, column.name) == ("slip", "html")
