@@ -57,6 +57,14 @@ _INDEXES = ("customer_search", "piece_search", "job_search")
 
 
 @dataclass(frozen=True, slots=True)
+class Paper:
+    """An issued paper, and whether it is about the person or only names them."""
+
+    slip: Slip
+    own: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Removal:
     """What forgetting a customer would remove and keep."""
 
@@ -64,7 +72,7 @@ class Removal:
     marks: Marks
     texts: Texts
     drafts: Sequence[str]
-    papers: Sequence[Slip]
+    papers: Sequence[Paper]
     photos: Sequence[Photo]
     earlier: int
     jobs: Sequence[Job]
@@ -143,29 +151,28 @@ def _marks_of(session: Session, customer: Customer) -> Marks:
     return make_marks(person, shared)
 
 
-def _find_papers(session: Session, customer: Customer, marks: Marks) -> list[Slip]:
+def _find_papers(session: Session, customer: Customer, marks: Marks) -> list[Paper]:
     """List the papers issued about the customer's jobs and pieces, and others that name them."""
-    own = or_(
+    is_own = or_(
         Slip.job_id.in_(jobs_of(customer.id)),
         Slip.job_id.is_(None) & Slip.piece_id.in_(pieces_of(customer.id)),
     )
-    found = session.scalars(
-        select(Slip)
-        .where(or_(own, hinted(Slip.__table__.c.html, marks.hints)))
-        .options(selectinload(Slip.files), joinedload(Slip.job))
+    found = session.execute(
+        select(Slip, is_own)
+        .where(or_(is_own, hinted(Slip.__table__.c.html, marks.hints)))
+        .options(selectinload(Slip.files))
         .order_by(Slip.number)
-    ).all()
-    return [
-        slip
-        for slip in found
-        if _is_about(slip, customer)
-        or strike_page(slip.html, marks.elsewhere) != slip.html
-        or strike_values(slip.printed, marks.elsewhere) != slip.printed
-    ]
+    )
+    papers = [Paper(slip, bool(own)) for slip, own in found]
+    return [one for one in papers if one.own or _names(one.slip, marks)]
 
 
-def _is_about(slip: Slip, customer: Customer) -> bool:
-    return slip.job is None or slip.job.customer_id == customer.id
+def _names(slip: Slip, marks: Marks) -> bool:
+    pattern = marks.elsewhere
+    return (
+        strike_page(slip.html, pattern) != slip.html
+        or strike_values(slip.printed, pattern) != slip.printed
+    )
 
 
 def _find_photos(session: Session, customer: Customer) -> list[Photo]:
@@ -182,8 +189,8 @@ def forget_customer(
     """Remove the person from the book; what was measured stays. It can't be undone."""
     customer = removal.customer
     photos = removal.photos if with_photos else ()
-    for slip in removal.papers:
-        _strike_paper(session, slip, removal, today, with_photos=with_photos)
+    for paper in removal.papers:
+        _strike_paper(session, paper, removal, today, with_photos=with_photos)
     strike_texts(session, removal.texts)
     session.execute(delete(Draft).where(Draft.place.in_(removal.drafts)))
     drop_revisions(session, customer.id)
@@ -243,11 +250,11 @@ def _renew_pieces(session: Session, texts: Texts) -> None:
 
 
 def _strike_paper(
-    session: Session, slip: Slip, removal: Removal, today: date, *, with_photos: bool
+    session: Session, paper: Paper, removal: Removal, today: date, *, with_photos: bool
 ) -> None:
     """Keep a paper again without the person; its PDF and what shows them go."""
-    pattern = removal.marks.elsewhere
-    if _is_about(slip, removal.customer):
+    slip, pattern = paper.slip, removal.marks.elsewhere
+    if paper.own:
         person = _person_of(session, removal.customer)
         pattern = make_marks(person, more=_printed_of(slip.printed)).own
     slip.html = strike_page(slip.html, pattern)

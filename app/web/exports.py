@@ -1,7 +1,11 @@
-"""The whole book as one file to download; taking one in is a verb of the command line."""
+"""Out of the book by a press: the whole of it as one zip, or one piece's readings as a table.
+
+Taking an export in is a verb of the command line.
+"""
 
 import shutil
 import tempfile
+from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
 
@@ -9,13 +13,20 @@ from fastapi import APIRouter, Request
 from fastapi.responses import FileResponse, Response
 from starlette.background import BackgroundTask
 
+from app.core.cells import write_cell, write_lines
+from app.core.measurements import ROLES
+from app.core.units import SCALES
 from app.store.backup import PHOTOS_NAME
+from app.store.describing import CODES
 from app.store.exporting import export_book
 from app.store.locks import BookProblem
-from app.web.pages import Clock, Reading, show_page
+from app.store.measurements import Measurement, list_measurements
+from app.store.pieces import get_piece
+from app.web.pages import Clock, Reading, found_or_404, show_page
+from app.web.pieces import NOT_HERE
 from app.web.settings import VERSION, Settings
 
-router = APIRouter(prefix="/settings/export")
+router = APIRouter()
 PROGRAM = f"Laybook {VERSION}"
 _MAKING = ".exporting-"
 _LEFT_AFTER = timedelta(days=1)
@@ -26,7 +37,7 @@ def name_export(settings: Settings) -> str:
     return f"laybook-{settings.today().isoformat()}.zip"
 
 
-@router.post("")
+@router.post("/settings/export")
 def create(request: Request, session: Reading, clock: Clock) -> Response:
     """Write the whole book to one zip and give it to download."""
     folder = _make_folder(clock)
@@ -58,3 +69,41 @@ def _make_folder(clock: Settings) -> Path:
         if left.stat().st_mtime < (clock.now() - _LEFT_AFTER).timestamp():
             shutil.rmtree(left, ignore_errors=True)
     return Path(tempfile.mkdtemp(prefix=_MAKING, dir=clock.book))
+
+
+@router.get("/pieces/{piece_id}/readings.csv")
+def readings_table(session: Reading, piece_id: int) -> Response:
+    """Give every reading of a piece as a table for a spreadsheet, as typed and in mm."""
+    found_or_404(get_piece(session, piece_id), NOT_HERE)
+    rows = (row for one in list_measurements(session, piece_id) for row in _list_readings(one))
+    return Response(
+        b"".join(write_lines([list(_COLUMNS), *rows])),
+        media_type="text/csv; charset=utf-8",
+        headers={
+            "Content-Disposition": f'attachment; filename="piece-{piece_id}-readings.csv"',
+        },
+    )
+
+
+_COLUMNS = (
+    "set", "taken on", "taken", "job", "replaced by set", "what", "rail", "blade or gap mm",
+    "depth mm", "name", "as typed", "scale", "value mm", "note",
+)  # fmt: skip
+_NUMBERS = {"set", "job", "replaced by set", "blade or gap mm", "depth mm", "value mm"}
+
+
+def _list_readings(one: Measurement) -> Iterator[list[str]]:
+    for reading in one.readings:
+        scale = SCALES.get(reading.scale)
+        values = (
+            one.id, one.taken_on.isoformat(), ROLES[one.role], one.job_number, one.replaced_by_id,
+            CODES["reading.quantity"].get(reading.quantity, reading.quantity), reading.rail,
+            reading.gap_mm, reading.depth_mm, reading.name,
+            reading.typed, scale.label if scale else reading.scale, reading.value_mm, one.note,
+        )  # fmt: skip
+        yield [
+            write_cell(
+                None if value is None else str(value), may_be_none=False, is_number=name in _NUMBERS
+            )
+            for name, value in zip(_COLUMNS, values, strict=True)
+        ]

@@ -1,5 +1,6 @@
 """The whole book to download, and both verbs: out by a press, in by the command line only."""
 
+import csv
 import io
 import os
 import zipfile
@@ -137,3 +138,20 @@ def test_a_server_that_has_the_empty_book_open_sees_it_filled(worked_book, book,
         with app.state.sessions.read() as session:
             found = content_hash(session.connection(), book / "photos")
     assert found == hash_book(worked_book)
+
+
+def test_a_piece_s_readings_come_as_a_table_that_computes_nothing(browser, take_in, read_line):
+    job = take_in()
+    read_line(job, "34/33 22 12 6 / 1.02", note="=HYPERLINK(1)")
+    browser.open("/pieces/1")
+    link = browser.page.select_one("a[href$='readings.csv']")
+    answer = browser.client.get(link["href"])
+    assert answer.headers["content-type"] == "text/csv; charset=utf-8"
+    rows = list(csv.DictReader(io.StringIO(answer.text, newline="")))
+    assert {row["note"] for row in rows} == {"'=HYPERLINK(1)"}
+    assert {row["taken"] for row in rows} == {"as received"}
+    thin = [(row["rail"], row["as typed"], row["value mm"], row["blade or gap mm"])
+            for row in rows if "blade stops" in row["what"]][-2:]  # fmt: skip
+    assert sorted(one[1:3] for one in thin) == [("33", "16.5"), ("34", "17.0")]
+    assert next(row["value mm"] for row in rows if row["what"] == "the tip opening") == "1.02"
+    assert browser.client.get("/pieces/99/readings.csv").status_code == 404

@@ -311,3 +311,16 @@ def test_no_word_of_a_paper_s_marks_is_struck(browser, take_in, sessions):
         html = session.scalar(select(Slip.html))
         assert re.findall(r"<[^>]*>", html) == marks
         assert "Class Table" not in html
+
+
+@pytest.mark.usefixtures("worked")
+def test_a_paper_about_another_loses_only_what_can_be_nobody_else(browser, sessions):
+    browser.open("/pieces/2/papers/piece_record")
+    browser.send("main form")
+    number = int(browser.path.rsplit("/", 1)[1])
+    forget(browser)
+    with sessions.read() as session:
+        html = session.scalar(select(Slip.html).where(Slip.number == number))
+    assert "Not that Quirina from the fair." in html
+    assert "Sent here by —." in html
+    assert NAME not in html
