@@ -21,7 +21,8 @@ FLOATS = (0.0, -0.0, -1.5, 0.1, 1 / 3, 5e-324, 1.7976931348623157e308, -2.5e-10,
 UNIQUE = {("job", "number"), ("slip", "number"), ("blade_set", "name"), ("photo", "name"),
           ("checklist_item", "label"), ("slip_file", "name"), ("message_text", "kind"),
           ("family_blade_set", "family"), ("batch_piece", "piece_id"),
-          ("blade_set_member", "gauge_id"), ("reading_set", "replaces_id")}  # fmt: skip
+          ("blade_set_member", "gauge_id"), ("reading_set", "replaces_id"),
+          ("forgetting", "customer_id")}  # fmt: skip
 
 
 def fill_at_random(connection: Connection, photos: Path, seed: int, rows: int = 60) -> None:

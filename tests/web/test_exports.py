@@ -14,7 +14,7 @@ from app.web.commands import main
 from app.web.settings import Settings
 from tests.books import HEADERS, hash_of
 from tests.conftest import Browser, Clock
-from tests.store.test_exporting import export, hash_book
+from tests.store.exports import export, hash_book
 
 
 @pytest.fixture
