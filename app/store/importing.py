@@ -55,8 +55,6 @@ from app.store.tables import Base
 from app.store.upkeep import read_upkeep
 
 FRESH_NAME = ".importing.sqlite3"
-# What a new book starts with; all else must be without a row.
-BEGUN_WITH = frozenset({"shop", "gauge", "blade_set", "blade_set_member", "checklist_item"})
 UNCHANGED = "Nothing has been changed."
 _PHOTO_NAME = re.compile(r"[0-9A-Za-z_-]{1,60}")
 

@@ -181,6 +181,15 @@ def test_a_book_that_is_not_empty_is_left_alone(filled_zip, worked_book):
     assert (hash_of(worked_book / "book.sqlite3"), hash_book(worked_book)) == before
 
 
+def test_a_book_whose_settings_alone_were_changed_is_not_empty(filled_zip, book, browser):
+    browser.open("/settings")
+    browser.send("main form", name="The bench at the weir")
+    with pytest.raises(BookProblem, match="not empty"):
+        bring(book, filled_zip)
+    browser.open("/settings")
+    assert browser.page.select_one("[name=name]")["value"] == "The bench at the weir"
+
+
 def test_photographs_already_there_are_left_alone(filled_zip, empty):
     (empty / "photos").mkdir()
     (empty / "photos" / "own.jpg").write_bytes(b"own")
