@@ -36,6 +36,7 @@ from app.store.naming_texts import (
     pieces_of,
     strike_texts,
 )
+from app.store.opening import LEFT_OVER, clear_left_over
 from app.store.photos import SIZES, photo_path
 from app.store.revisions import list_revisions
 from app.store.shop import get_shop
@@ -293,6 +294,7 @@ def finish_forgetting(engine: Engine, book: Path, forgetting: Forgetting, now: d
         for name in forgetting.files_left:
             for size in SIZES:
                 photo_path(book, name, size).unlink(missing_ok=True)
+        clear_left_over(book, (*LEFT_OVER, ".restoring.sqlite3*"))
     except OSError:
         return "Not every photograph's file could be removed."
     if engine.dialect.name == "sqlite" and not write_anew(engine):

@@ -46,7 +46,7 @@ from app.store.export_files import (
     read_table,
 )
 from app.store.files import hash_file, say_disk, sync_file, sync_folder, written_whole
-from app.store.locks import BookProblem
+from app.store.locks import BookLock, BookProblem
 from app.store.lookups import rebuild_index
 from app.store.migrating import is_known, migrate_book
 from app.store.restoring import replace_inside
@@ -86,8 +86,9 @@ def _refuse_newer(export: Export, scripts: Path) -> None:
 
 def import_book(book: Path, path: Path, scripts: Path, now: datetime) -> Imported:
     """Take an export into an empty book; raises BookProblem with the book as it was."""
-    fresh, placed = book / FRESH_NAME, list[Path]()
+    fresh, placed, lock = book / FRESH_NAME, list[Path](), BookLock(book)
     try:
+        lock.share()
         with open_export(path) as export:
             _refuse_newer(export, scripts)
             refuse_filled(book)
@@ -107,6 +108,7 @@ def import_book(book: Path, path: Path, scripts: Path, now: datetime) -> Importe
         raise
     finally:
         _remove(fresh)
+        lock.release()
     return Imported(export.manifest.made_at, rows["job"], rows["piece"], rows["photo"])
 
 

@@ -6,7 +6,6 @@ Taking an export in is a verb of the command line.
 import shutil
 import tempfile
 from collections.abc import Iterator
-from datetime import timedelta
 from pathlib import Path
 
 from fastapi import APIRouter, Request
@@ -28,8 +27,6 @@ from app.web.settings import VERSION, Settings
 
 router = APIRouter()
 PROGRAM = f"Laybook {VERSION}"
-_MAKING = ".exporting-"
-_LEFT_AFTER = timedelta(days=1)
 
 
 def name_export(settings: Settings) -> str:
@@ -40,7 +37,8 @@ def name_export(settings: Settings) -> str:
 @router.post("/settings/export")
 def create(request: Request, session: Reading, clock: Clock) -> Response:
     """Write the whole book to one zip and give it to download."""
-    folder = _make_folder(clock)
+    # Beside the book there is room, and nobody else may read; the next start clears what is left.
+    folder = Path(tempfile.mkdtemp(prefix=".exporting-", dir=clock.book))
     target = folder / name_export(clock)
     try:
         export_book(
@@ -61,14 +59,6 @@ def create(request: Request, session: Reading, clock: Clock) -> Response:
         filename=target.name,
         background=BackgroundTask(shutil.rmtree, folder, ignore_errors=True),
     )
-
-
-def _make_folder(clock: Settings) -> Path:
-    """Make a folder for one export, beside the book: there is room, and nobody else may read."""
-    for left in clock.book.glob(f"{_MAKING}*"):
-        if left.stat().st_mtime < (clock.now() - _LEFT_AFTER).timestamp():
-            shutil.rmtree(left, ignore_errors=True)
-    return Path(tempfile.mkdtemp(prefix=_MAKING, dir=clock.book))
 
 
 @router.get("/pieces/{piece_id}/readings.csv")

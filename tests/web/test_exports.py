@@ -2,7 +2,6 @@
 
 import csv
 import io
-import os
 import zipfile
 
 import pytest
@@ -66,13 +65,19 @@ def test_an_export_without_room_says_so_and_leaves_nothing(worked, worked_book, 
     assert list(worked_book.glob(".exporting-*")) == []
 
 
-def test_what_an_interrupted_export_left_is_cleared_away_a_day_later(worked, worked_book):
-    old, young = worked_book / ".exporting-old", worked_book / ".exporting-young"
-    for folder, at in ((old, 1_700_000_000), (young, Clock().at.timestamp())):
-        folder.mkdir()
-        os.utime(folder, (at, at))
-    assert worked.post("/settings/export").status_code == 200
-    assert (old.exists(), young.exists()) == (False, True)
+def test_what_an_interrupted_export_or_import_left_is_cleared_away_at_the_next_start(worked_book):
+    (worked_book / ".exporting-x").mkdir()
+    (worked_book / ".exporting-x" / "laybook.zip").write_bytes(b"half")
+    (worked_book / ".importing.sqlite3-wal").write_bytes(b"half")
+    create_app(Settings(book=worked_book, now=Clock())).state.sessions.close()
+    assert list(worked_book.glob(".[ei]*porting*")) == []
+
+
+@pytest.mark.usefixtures("worked")
+def test_what_another_that_has_the_book_open_is_making_is_left_alone(worked_book):
+    (worked_book / ".importing.sqlite3").write_bytes(b"half")
+    create_app(Settings(book=worked_book, now=Clock())).state.sessions.close()
+    assert (worked_book / ".importing.sqlite3").exists()
 
 
 def test_the_verbs_carry_a_book_out_and_into_a_new_one(worked_book, tmp_path, capsys, monkeypatch):
