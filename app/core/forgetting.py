@@ -39,6 +39,11 @@ class Marks:
     hints: tuple[str, ...]
 
 
+def say_whose(name: str) -> str:
+    """Say whose a piece is."""
+    return f"the piece of {name}" if name == FORGOTTEN_NAME else f"{name}’s"
+
+
 def name_words(names: Iterable[str]) -> list[str]:
     """Give the words of names that are long enough to mean somebody, and halves of double ones."""
     whole = [word.strip(".,;()") for name in names for word in name.split()]

@@ -12,7 +12,7 @@ from datetime import date, datetime
 from pathlib import Path
 
 from sqlalchemy import Engine, delete, func, or_, select, text
-from sqlalchemy.orm import Session, joinedload, selectinload
+from sqlalchemy.orm import Session, joinedload, selectinload, undefer
 
 from app.core.forgetting import (
     FORGOTTEN_EVENT,
@@ -161,8 +161,9 @@ def _find_papers(session: Session, customer: Customer, marks: Marks) -> list[Pap
     found = session.execute(
         select(Slip, is_own)
         .where(or_(is_own, hinted(Slip.__table__.c.html, marks.hints)))
-        .options(selectinload(Slip.files))
+        .options(undefer(Slip.printed), undefer(Slip.html), selectinload(Slip.files))
         .order_by(Slip.number)
+        .execution_options(populate_existing=True)
     )
     papers = [Paper(slip, bool(own)) for slip, own in found]
     return [one for one in papers if one.own or _names(one.slip, marks)]
