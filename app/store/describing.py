@@ -210,7 +210,11 @@ WORDS: Mapping[str, TableWords] = {
     ),
     "batch_piece": TableWords(
         "a piece's place in its batch",
-        {"batch_id": "the batch", "place": "its place; 1 was made first"},
+        {
+            "batch_id": "the batch",
+            "place": "its place; 1 was made first",
+            "left_at": "when it left the batch, if it did; its place stays",
+        },
     ),
     "gauge": TableWords(
         "a blade, glass, tip wedge, bore gauge, dial or calliper",

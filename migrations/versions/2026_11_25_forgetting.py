@@ -1,14 +1,14 @@
 """Who was forgotten, when, and how much went: counts only.
 
 Revision ID: 20261125_forgetting
-Revises: 20261125_messages
+Revises: 20261125_left_batch
 """
 
 import sqlalchemy as sa
 from alembic import op
 
 revision = "20261125_forgetting"
-down_revision = "20261125_messages"
+down_revision = "20261125_left_batch"
 branch_labels = None
 depends_on = None
 
