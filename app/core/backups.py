@@ -78,6 +78,13 @@ def choose_kept(marks: Iterable[BackupMark], rotation: Rotation) -> frozenset[in
     return frozenset(kept)
 
 
+def gone_by(rotation: Rotation, today: date) -> date:
+    """Say when the last regular backup of today's book goes, if one is made each day."""
+    return today + timedelta(
+        days=max(rotation.days, rotation.weeks * 7, rotation.months * 31, ALWAYS_KEPT)
+    )
+
+
 def is_due(last_made_at: datetime | None, now: datetime) -> bool:
     """Say whether a daily backup is due; one dated in the future counts for nothing."""
     return last_made_at is None or not timedelta(0) <= now - last_made_at < DUE_AFTER

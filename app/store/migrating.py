@@ -44,6 +44,11 @@ def current_revision(engine: Engine) -> str | None:
         return MigrationContext.configure(connection).get_current_revision()
 
 
+def is_known(revision: str, scripts: Path) -> bool:
+    """Say whether this program knows a schema."""
+    return revision in _scripts(scripts)
+
+
 def refuse_newer(found: str | None, scripts: Path) -> None:
     """Raise BookProblem if a newer program wrote the book."""
     if found and found not in _scripts(scripts):

@@ -5,7 +5,9 @@ write-ahead log for an empty one, so both are judged here first, from what lies 
 """
 
 import os
+import shutil
 import sqlite3
+from collections.abc import Sequence
 from contextlib import closing, suppress
 from datetime import datetime
 from pathlib import Path
@@ -31,6 +33,8 @@ from app.store.upkeep import FAILED_NAME, UPKEEP_NAME, read_upkeep
 
 HEADER = b"SQLite format 3\x00"
 IN_USE_NAME = "in-use.json"
+# What an import or an export that was killed left: copies of all that is in the book.
+LEFT_OVER = (".importing.sqlite3*", ".exporting-*")
 
 
 def open_sessions(book: Path, scripts: Path, now: datetime) -> Sessions:
@@ -41,6 +45,8 @@ def open_sessions(book: Path, scripts: Path, now: datetime) -> Sessions:
         alone = lock.take_alone()
         if not alone:
             lock.share()
+        if alone:
+            clear_left_over(book)
         is_new = inspect_book(book, now, alone=alone, scripts=scripts)
         sessions = Sessions(open_engine(book), lock)
         try:
@@ -60,6 +66,17 @@ def open_sessions(book: Path, scripts: Path, now: datetime) -> Sessions:
         lock.release()
         raise
     return sessions
+
+
+def clear_left_over(book: Path, patterns: Sequence[str] = LEFT_OVER) -> None:
+    """Remove what was left beside the book; whoever is still at it holds the book's lock."""
+    for pattern in patterns:
+        for left in book.glob(pattern):
+            if left.is_dir():
+                shutil.rmtree(left, ignore_errors=True)
+            else:
+                with suppress(OSError):
+                    left.unlink()
 
 
 def _bring_up_to_date(

@@ -7,6 +7,7 @@ aside as files, and the backup takes its name.
 
 import shutil
 import sqlite3
+from collections.abc import Callable
 from contextlib import closing
 from dataclasses import dataclass
 from datetime import datetime
@@ -138,23 +139,28 @@ def _is_sound(book: Path) -> bool:
 
 
 def _replace_inside(fresh: Path, book: Path, upkeep: Upkeep, now: datetime) -> str:
-    """Replace the book in one transaction; what it replaces is backed up inside that transaction.
-
-    SQLite holds the write lock from the first page copied to the last, so the backup made in
-    between is the very state that is replaced: nothing written by others falls in a gap.
-    """
     kept: list[Backup] = []
 
     def keep_first() -> None:
         kept.append(make_backup(book, upkeep, "before_restore", now))
 
+    replace_inside(fresh, book, keep_first)
+    return f"What it replaced is backup {describe_backup(kept[0])}."
+
+
+def replace_inside(fresh: Path, book: Path, keep_first: Callable[[], None]) -> None:
+    """Replace the book in one transaction; what it replaces is backed up inside that transaction.
+
+    SQLite holds the write lock from the first page copied to the last, so the backup that
+    `keep_first` makes in between is the very state that is replaced: nothing written by others
+    falls in a gap. If it raises, the book stays as it was.
+    """
     with (
         closing(open_still(fresh, alone=True)) as source,
         closing(sqlite3.connect(book / DATABASE_NAME, isolation_level=None, timeout=5)) as target,
     ):
         target.execute("PRAGMA synchronous=FULL")
         copy_database(source, target, when_locked=keep_first)
-    return f"What it replaced is backup {describe_backup(kept[0])}."
 
 
 def _close_in_order(book: Path) -> None:

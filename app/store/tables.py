@@ -584,6 +584,22 @@ class Revision(Base):
     __table_args__ = (UniqueConstraint("noun", "record_id", "id"),)
 
 
+class Forgetting(Base):
+    """A customer who asked to be forgotten: when, and how much was removed, in counts only.
+
+    `files_left` names photographs' files still to be removed; it is finished once those are gone
+    and the database's file holds none of the person's words.
+    """
+
+    __tablename__ = "forgetting"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    customer_id: Mapped[int] = mapped_column(ForeignKey("customer.id"), unique=True)
+    at: Mapped[datetime]
+    removed: Mapped[dict[str, Any]]
+    files_left: Mapped[list[str]] = mapped_column(JSON)
+    finished_at: Mapped[datetime | None]
+
+
 class Draft(Base):
     """What is being typed on a page, by the page's address, until it is kept or discarded."""
 

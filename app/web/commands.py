@@ -21,6 +21,7 @@ from app.store.book import BookProblem
 from app.store.passphrase import read_passphrase
 from app.web import upkeep
 from app.web.app import create_app
+from app.web.carrying import add_export_options, add_import_options, bring_in, export
 from app.web.serving import (
     DEFAULT_PORT,
     LOOPBACK,
@@ -182,4 +183,6 @@ def _serve(app: FastAPI, listener: socket.socket, options: argparse.Namespace, w
 VERBS: tuple[Verb, ...] = (
     Verb("serve", "serve the book (the usual thing)", serve, serves=True, add_options=_add_host),
     Verb("demo", "look around in a made-up shop, in a throw-away book", demo, serves=True),
+    Verb("export", "write the whole book to one zip", export, add_options=add_export_options),
+    Verb("import", "take an export into an empty book", bring_in, add_options=add_import_options),
 )

@@ -18,6 +18,7 @@ from sqlalchemy.orm import Session
 from app.core import forms, units
 from app.core.charges import PAYMENT_SIGNS
 from app.core.customers import INSTRUMENT_KINDS
+from app.core.forgetting import say_whose
 from app.core.jobs import RETURN_WAYS, STAGES, days_late, say_wanted
 from app.core.measurements import ROLES
 from app.core.passes import CUT_KINDS
@@ -156,6 +157,7 @@ def templates() -> Environment:
         signed=units.format_signed,
         blade=units.format_blade,
         plural=forms.plural,
+        whose=say_whose,
         zip=zip,
         on_scale=units.format_on_scale,
         sentence=lambda words: words[:1].upper() + words[1:],

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from pathlib import Path
 
+VERSION = "0.1.0"  # the package's, as pyproject.toml has it
 LOOPBACK_HOSTS = ("127.0.0.1", "localhost", "[::1]")
 
 

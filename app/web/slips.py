@@ -1,6 +1,7 @@
 """Papers: a preview, then issued once and kept as printed; a reprint shows just that."""
 
 from dataclasses import asdict
+from datetime import date
 from functools import partial
 
 from fastapi import APIRouter, HTTPException, Request
@@ -222,7 +223,14 @@ def show(request: Request, session: Reading, slip_number: int) -> HTMLResponse:
         page=PAGES[slip.paper],
         subject=Subject(slip.piece, slip.job),
         has_pdf=PDF in list_slip_files(session, slip_number),
+        struck_on=_struck_on(slip),
     )
+
+
+def _struck_on(slip: Slip) -> date | None:
+    """Say when whoever asked to be forgotten was struck out of a paper."""
+    told = slip.printed.get("struck_out_on")
+    return date.fromisoformat(told) if told else None
 
 
 @router.get("/papers/{slip_number}/{name}")

@@ -15,6 +15,7 @@ import sys
 import time
 from collections.abc import Callable
 from datetime import timedelta
+from functools import partial
 from pathlib import Path
 
 from sqlalchemy import Engine, event
@@ -25,8 +26,11 @@ from app.store.book import BookProblem
 from app.store.opening import open_sessions
 from app.store.restoring import find_backup, restore_backup
 from app.store.upkeep import Upkeep, keep_upkeep, read_upkeep
+from app.web.app import open_book
+from app.web.settings import Settings
 from tests.books import content_of
 from tests.conftest import NOON
+from tests.store.exports import bring, export, hash_book
 from tests.store.scripts import MIGRATIONS, with_next
 
 FILE_STEPS = {"os.rename", "os.remove", "os.mkdir", "os.rmdir", "sqlite3.connect"}
@@ -96,10 +100,11 @@ def at_each_step(
     act: Callable[[Path], None],
     steps: Callable[[Path], Steps],
     look: Callable[[Path], str],
+    every: int = 1,
 ) -> dict[str, int]:
-    """Kill at every step in turn; gives how often each outcome was found."""
+    """Kill at every step in turn, or every so many; gives how often each outcome was found."""
     found: dict[str, int] = {}
-    for last in range(1, 2000):
+    for last in range(1, 2000, every):
         book = prepare()
         killed = in_child(lambda: act(book), steps(book), last)  # noqa: B023 - run at once
         outcome = look(book)
@@ -236,7 +241,37 @@ def kill_restore_of_damaged(book: Path, workplace: Path) -> dict[str, int]:
     )
 
 
+def kill_import(book: Path, workplace: Path, every: int = 1) -> dict[str, int]:
+    """Kill an import: the book is as empty as it was or all there, and the next try succeeds."""
+    out, empty = workplace / "out.zip", workplace / "empty"
+    export(book, out)
+    open_book(Settings(book=empty, now=lambda: NOON)).close()
+    nothing, whole = hash_book(empty), hash_book(book)
+
+    def look(here: Path) -> str:
+        tables = hash_book(here).tables
+        outcome = (
+            "empty" if tables == nothing.tables else "imported" if tables == whole.tables else "?"
+        )
+        open_sessions(here, MIGRATIONS, NOON).close()
+        if outcome == "empty":
+            bring(here, out)
+        assert hash_book(here) == whole, "the next try did not bring it in"
+        assert not list(here.glob(".importing*")), "rubbish is left"
+        return outcome
+
+    return at_each_step(
+        lambda: Path(shutil.copytree(empty, workplace / "book")),
+        lambda here: (bring(here, out), None)[1],
+        at_file_steps,
+        look,
+        every,
+    )
+
+
 ACTS = {
+    "import": kill_import,
+    "import-some": partial(kill_import, every=8),
     "migration": kill_migration,
     "backup": kill_backup,
     "restore": kill_restore,

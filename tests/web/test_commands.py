@@ -34,7 +34,8 @@ def test_options_hold_before_and_after_the_verb(typed):
 
 @pytest.mark.parametrize("verb", VERBS, ids=lambda verb: verb.name)
 def test_every_verb_takes_a_book_and_says_what_it_does(verb, capsys):
-    options = make_parser().parse_args([verb.name, "--book", "B"])
+    needed = {"import": ["book.zip"]}.get(verb.name, [])
+    options = make_parser().parse_args([verb.name, "--book", "B", *needed])
     assert options.run is verb.run
     assert options.book == Path("B")
     with pytest.raises(SystemExit) as left:
