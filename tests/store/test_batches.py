@@ -49,8 +49,8 @@ def test_pieces_stand_in_the_order_made_and_belong_to_the_shop(session, batch):
     assert {one.piece.owner_id for one in made} == {shop.customer_id}
     assert {one.piece.material for one in made} == {"metal"}
     assert {one.piece.instrument_kind for one in made} == {"sax_alto"}
-    found, place = find_batch_of(session, made[1].piece.id)
-    assert (found.id, place) == (batch.id, 2)
+    found = find_batch_of(session, made[1].piece.id)
+    assert (found.id, found.name, found.place) == (batch.id, batch.name, 2)
     assert find_batch_of(session, 999) is None
 
 
