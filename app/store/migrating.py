@@ -5,6 +5,7 @@ program killed at any statement leaves the old schema; and nothing is kept unles
 holds, every page is sound and every table has the rows it had before.
 """
 
+from functools import lru_cache
 from pathlib import Path
 
 from alembic import command
@@ -29,13 +30,18 @@ def alembic_config(scripts: Path, connection: Connection | None = None) -> Confi
 
 
 def _scripts(scripts: Path) -> dict[str, Script]:
-    walked = ScriptDirectory.from_config(alembic_config(scripts)).walk_revisions()
-    return {one.revision: one for one in walked}
+    return {one.revision: one for one in _directory(scripts).walk_revisions()}
+
+
+@lru_cache(maxsize=4)
+def _directory(scripts: Path) -> ScriptDirectory:
+    """Read the revisions once: they are part of the program, and don't change while it runs."""
+    return ScriptDirectory.from_config(alembic_config(scripts))
 
 
 def newest_revision(scripts: Path) -> str:
     """Name the schema this program works with."""
-    return ScriptDirectory.from_config(alembic_config(scripts)).get_current_head() or ""
+    return _directory(scripts).get_current_head() or ""
 
 
 def current_revision(engine: Engine) -> str | None:
@@ -109,7 +115,7 @@ def _triggers(connection: Connection) -> set[str]:
 def _excused(scripts: Path, found: str | None) -> set[str]:
     """Name the tables and triggers a migration means to change: it says so as `CHANGES`."""
     ahead = []
-    for one in ScriptDirectory.from_config(alembic_config(scripts)).walk_revisions():
+    for one in _directory(scripts).walk_revisions():
         if one.revision == found:
             break
         ahead.append(one)
