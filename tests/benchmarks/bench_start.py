@@ -30,7 +30,7 @@ LIST_IMPORTED = (
 
 
 def run() -> list[Row]:
-    """Time starts in turns with the imports alone, best of five; then read the memory of a server."""
+    """Time starts in turns with the imports alone, best of five; then read a server's memory."""
     imports = imported_names()
     ours, reference = [], []
     for _ in range(STARTS):
