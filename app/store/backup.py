@@ -4,7 +4,8 @@ A backup is a folder: the database as SQLite's own backup gives it (never a copi
 still in the write-ahead log would be missing) and a manifest of hashes. It is made under a
 temporary name and renamed when all of it is on the disk and has been read back, so a backup that
 fails leaves those before it alone. Photos never change once taken; each lies once in a pool
-beside the backups, named by its hash.
+beside the backups, named by its hash. A book whose records lie on a server is backed up into the
+same kind of file, which needs no server to be read.
 """
 
 import json
@@ -20,8 +21,12 @@ from typing import Any
 from urllib.parse import quote
 
 import portalocker
+from sqlalchemy.exc import DBAPIError
 
 from app.core.backups import REASONS, BackupMark, choose_kept
+from app.store.addresses import DATABASE_NAME, find_address
+from app.store.copies import copy_to_file, still
+from app.store.engines import name_trouble
 from app.store.files import (
     copy_whole,
     hash_file,
@@ -30,9 +35,9 @@ from app.store.files import (
     sync_folder,
     write_json,
 )
+from app.store.problems import BookProblem
 from app.store.upkeep import Upkeep, is_plugged_in
 
-DATABASE_NAME = "book.sqlite3"
 BACKUPS_NAME = "backups"
 PHOTOS_NAME = "photos"
 POOL_NAME = "photos"
@@ -213,11 +218,24 @@ def make_backup(
             _rotate(target, upkeep)
     except sqlite3.Error as error:
         raise BackupFailed(_say_sqlite(error)) from error
+    except DBAPIError as error:
+        raise BackupFailed(_SERVER_WORDS.get(name_trouble(error.orig), _SERVER_REFUSED)) from error
+    except BookProblem as problem:
+        raise BackupFailed(str(problem).rstrip(".")) from problem
     except TimeoutError as error:
         raise BackupFailed("the book was busy for too long") from error
     except OSError as error:
         raise BackupFailed(say_disk(error)) from error
     return made
+
+
+_SERVER_REFUSED = "the database server refused"
+_SERVER_WORDS = {
+    "busy": "the book was busy for too long",
+    "full": "the disk is full",
+    "damaged": "the book's database is damaged",
+    "away": "the database server can't be reached",
+}
 
 
 def _say_sqlite(error: sqlite3.Error) -> str:
@@ -250,7 +268,7 @@ def _make(book: Path, upkeep: Upkeep, target: Path, reason: str, now: datetime) 
     partial = target / f".partial-{number:06d}"
     partial.mkdir()
     try:
-        schema, rows = _copy_checked(book / DATABASE_NAME, partial / DATABASE_NAME)
+        schema, rows = _copy_checked(book, partial / DATABASE_NAME)
         photos = _copy_photos(book / PHOTOS_NAME, target / POOL_NAME, before)
         manifest = {
             "form": MANIFEST_FORM,
@@ -282,7 +300,19 @@ def _make(book: Path, upkeep: Upkeep, target: Path, reason: str, now: datetime) 
     return made
 
 
-def _copy_checked(source: Path, target: Path) -> tuple[str, dict[str, int]]:
+def _copy_checked(book: Path, target: Path) -> tuple[str, dict[str, int]]:
+    if address := find_address(book):
+        with still(address) as source:
+            copy_to_file(source, target)
+    else:
+        _copy_file(book / DATABASE_NAME, target)
+    with closing(open_still(target, alone=True)) as made:
+        if damage := find_damage(made):
+            raise BackupFailed(f"the book's database is damaged: {damage[0]}")
+        return read_schema(made), count_rows(made)
+
+
+def _copy_file(source: Path, target: Path) -> None:
     with (
         closing(open_still(source)) as from_database,
         closing(sqlite3.connect(target, isolation_level=None)) as to_database,
@@ -291,12 +321,7 @@ def _copy_checked(source: Path, target: Path) -> tuple[str, dict[str, int]]:
         copy_database(from_database, to_database)
         # One file, with no log beside it.
         to_database.execute("PRAGMA journal_mode=DELETE")
-        if damage := find_damage(to_database):
-            raise BackupFailed(f"the book's database is damaged: {damage[0]}")
-        schema = read_schema(to_database)
-        rows = count_rows(to_database)
     sync_file(target)
-    return schema, rows
 
 
 def read_schema(connection: sqlite3.Connection) -> str:
