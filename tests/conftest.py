@@ -181,7 +181,9 @@ def clock() -> Clock:
 @pytest.fixture
 def app(book: Path, clock: Clock):
     """Give the application on that book."""
-    return create_app(Settings(book=book, now=clock))
+    made = create_app(Settings(book=book, now=clock))
+    yield made
+    made.state.sessions.close()
 
 
 @pytest.fixture

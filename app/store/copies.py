@@ -29,12 +29,25 @@ from app.store.lookups import rebuild_index
 from app.store.migrating import migrate_book, schema_of
 from app.store.packed import folder_of
 from app.store.problems import BookProblem
+from app.store.tables import Base
+
+
+_CUT = {
+    (table.name, tuple(reference.column_keys))
+    for table in Base.metadata.tables.values()
+    for reference in table.foreign_key_constraints
+    if reference.use_alter
+}
 
 
 def find_tables(connection: Connection) -> MetaData:
     """Describe the tables as they stand in a database, which may be of an earlier schema."""
     found = MetaData()
     found.reflect(connection, only=lambda name, _: is_content(name))
+    for table in found.tables.values():
+        for reference in table.foreign_key_constraints:
+            # Which reference cuts a circle of tables is told by our own, not by a database.
+            reference.use_alter = (table.name, tuple(reference.column_keys)) in _CUT
     return found
 
 
