@@ -120,12 +120,19 @@ def databases() -> Iterator[None]:
     drop_databases()
 
 
+@pytest.fixture(autouse=True)
+def databases_of_test() -> Iterator[None]:
+    """Drop the databases that a test made, when all else of it is closed."""
+    yield
+    drop_databases(of_test=True)
+
+
 @pytest.fixture
 def server() -> URL:
     """Give the address of a new empty database on the server that the tests were given."""
     if not SERVER:
         (pytest.fail if NEEDED else pytest.skip)(NO_SERVER)
-    return make_database()
+    return make_database(of_test=True)
 
 
 @pytest.fixture(scope="session")

@@ -23,6 +23,7 @@ NO_SERVER = "no PostgreSQL server: LAYBOOK_TEST_DATABASE does not name one"
 MAKE = "TEMPLATE template0 ENCODING 'UTF8' LC_COLLATE 'C' LC_CTYPE 'C.UTF-8'"
 
 _made: list[str] = []
+_copies: list[str] = []  # of one test
 
 
 @contextmanager
@@ -37,23 +38,24 @@ def _administering():
         engine.dispose()
 
 
-def make_database(template: URL | None = None) -> URL:
+def make_database(template: URL | None = None, *, of_test: bool = False) -> URL:
     """Make a database, empty or as a copy of another; gives its address."""
     name = f"laybook_test_{uuid.uuid4().hex[:16]}"
     how = f'TEMPLATE "{template.database}"' if template else MAKE
     with _administering() as connection:
         connection.exec_driver_sql(f'CREATE DATABASE "{name}" {how}')
-    _made.append(name)
+    (_copies if of_test else _made).append(name)
     return make_url(SERVER).set(database=name)
 
 
-def drop_databases() -> None:
-    """Drop every database this run made."""
-    if not _made:
+def drop_databases(*, of_test: bool = False) -> None:
+    """Drop every database that one test made, or the run."""
+    made = _copies if of_test else _made
+    if not made:
         return
     with _administering() as connection:
-        while _made:
-            connection.exec_driver_sql(f'DROP DATABASE IF EXISTS "{_made.pop()}" WITH (FORCE)')
+        while made:
+            connection.exec_driver_sql(f'DROP DATABASE IF EXISTS "{made.pop()}" WITH (FORCE)')
 
 
 def lay_on_server(folder: Path) -> Path:
@@ -68,5 +70,5 @@ def copy_book(book: Path, to: Path) -> Path:
     """Copy a book that nobody has open, its records with it."""
     shutil.copytree(book, to)
     if (to / NOTE_NAME).exists():
-        keep_address(to, make_database(find_address(book)))
+        keep_address(to, make_database(find_address(book), of_test=True))
     return to

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 from sqlalchemy import Engine, event
+from sqlalchemy.exc import SQLAlchemyError
 from sqlalchemy.orm import Session, sessionmaker
 
 from app.store.addresses import DATABASE_NAME
@@ -66,7 +67,10 @@ class Sessions:
 
     def alone_now(self) -> bool:
         """Take the book for this program alone, if nobody else has it open."""
-        return self._lock is not None and self._lock.take_alone()
+        try:
+            return self._lock is not None and self._lock.take_alone()
+        except SQLAlchemyError:  # the server that holds the lock is gone
+            return False
 
     def close(self) -> None:
         """Close the book; the last to leave empties SQLite's write-ahead log into it."""

@@ -124,6 +124,7 @@ def copy(source, target, tables):
         write_late(target, table, references)
 
 
+@pytest.mark.sqlite_file
 def test_a_book_written_into_another_is_equal_row_by_row_and_by_hash(worked_book, tmp_path):
     """Seen by SQLite itself too, not only through the functions that wrote it."""
     here, there = open_book_engine(worked_book), open_engine(tmp_path / "there")
