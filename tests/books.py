@@ -174,5 +174,5 @@ def rows_of(database: Path, query: str, *values: object) -> list[tuple]:
                 return list(map(tuple, found)) if found.returns_rows else []
         finally:
             engine.dispose()
-    with closing(sqlite3.connect(database)) as connection:
+    with closing(sqlite3.connect(database, timeout=30)) as connection:
         return connection.execute(query, values).fetchall()
