@@ -31,7 +31,6 @@ from app.store.packed import folder_of
 from app.store.problems import BookProblem
 from app.store.tables import Base
 
-
 _CUT = {
     (table.name, tuple(reference.column_keys))
     for table in Base.metadata.tables.values()
