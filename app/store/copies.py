@@ -29,24 +29,12 @@ from app.store.lookups import rebuild_index
 from app.store.migrating import migrate_book, schema_of
 from app.store.packed import folder_of
 from app.store.problems import BookProblem
-from app.store.tables import Base
-
-_CUT = {
-    (table.name, tuple(reference.column_keys))
-    for table in Base.metadata.tables.values()
-    for reference in table.foreign_key_constraints
-    if reference.use_alter
-}
 
 
 def find_tables(connection: Connection) -> MetaData:
     """Describe the tables as they stand in a database, which may be of an earlier schema."""
     found = MetaData()
     found.reflect(connection, only=lambda name, _: is_content(name))
-    for table in found.tables.values():
-        for reference in table.foreign_key_constraints:
-            # Which reference cuts a circle of tables is told by our own, not by a database.
-            reference.use_alter = (table.name, tuple(reference.column_keys)) in _CUT
     return found
 
 
@@ -55,12 +43,15 @@ def hash_records(connection: Connection) -> str:
     return content_hash(connection, None, metadata=find_tables(connection), passing=True).whole
 
 
+def count_records(connection: Connection) -> dict[str, int]:
+    """Count the rows of every table."""
+    tables = list_tables(find_tables(connection), passing=True)
+    return {table.name: count_rows(connection, table) for table in tables}
+
+
 def is_empty(connection: Connection) -> bool:
     """Say whether a database holds no record."""
-    return not any(
-        count_rows(connection, table)
-        for table in list_tables(find_tables(connection), passing=True)
-    )
+    return not any(count_records(connection).values())
 
 
 def copy_records(source: Connection, target: Connection) -> None:

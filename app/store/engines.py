@@ -34,6 +34,7 @@ class EngineKind:
     is_beyond: Callable[[BaseException], bool]
     count_on: Callable[[Connection, Sequence[Table]], None]  # ids go on behind those copied
     take_time: Callable[[Connection], None]  # in a transaction over the whole book
+    write_anew: Callable[[Engine], bool]  # nothing removed stays in the files
     reading: Mapping[str, Any] = field(default_factory=dict)  # of sessions that only look
     has_lines: bool = False  # records are found by lines that the program writes
     make_index: Callable[[Engine], str] = lambda _engine: ""
@@ -53,6 +54,7 @@ ENGINES: dict[str, EngineKind] = {
         is_beyond=on_sqlite.is_beyond,
         count_on=lambda _connection, _tables: None,
         take_time=lambda _connection: None,
+        write_anew=on_sqlite.write_anew,
         has_lines=True,
     ),
     "postgresql": EngineKind(
@@ -68,6 +70,7 @@ ENGINES: dict[str, EngineKind] = {
         is_beyond=on_postgresql.is_beyond,
         count_on=on_postgresql.count_on,
         take_time=on_postgresql.take_time,
+        write_anew=on_postgresql.write_anew,
         reading=on_postgresql.READING,
         make_index=on_postgresql.make_trigrams,
     ),

@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
 
-from sqlalchemy import Connection, Engine, Table, func, select, text
+from sqlalchemy import Connection, Engine, Table, func, inspect, select, text
 from sqlalchemy.exc import DBAPIError
 
 from app.store.problems import BookProblem
@@ -154,6 +154,26 @@ def find_faults(connection: Connection) -> list[str]:
     """Say what a migration would leave broken: references that PostgreSQL does not vouch for."""
     found = text("SELECT conname FROM pg_constraint WHERE contype = 'f' AND NOT convalidated")
     return [f"the reference {name} would not hold" for name in connection.execute(found).scalars()]
+
+
+def write_anew(engine: Engine) -> bool:
+    """Write every table anew, so that no row that was removed stays in the database's files.
+
+    What the server keeps to recover from a crash goes with its next checkpoints; what it archives
+    is its keeper's.
+    """
+    apart = engine.execution_options(isolation_level="AUTOCOMMIT")
+    try:
+        with apart.connect() as connection:
+            connection.execute(text("SET statement_timeout = 0"))
+            try:
+                for name in inspect(connection).get_table_names():
+                    connection.execute(text(f'VACUUM FULL "{name}"'))
+            finally:
+                connection.execute(text(f"SET statement_timeout = {STATEMENT_TIMEOUT_MS}"))
+    except DBAPIError:
+        return False
+    return True
 
 
 def name_trouble(error: BaseException | None) -> str:

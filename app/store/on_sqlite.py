@@ -95,6 +95,22 @@ def find_faults(connection: Connection) -> list[str]:
     return faults
 
 
+def write_anew(engine: Engine) -> bool:
+    """Write the file anew, so that no free page, nor its log, holds what was removed."""
+    raw = engine.raw_connection()
+    try:
+        cursor = raw.cursor()
+        cursor.execute("VACUUM")
+        cursor.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        busy = cursor.fetchone()
+        cursor.close()
+    except sqlite3.Error:
+        return False
+    finally:
+        raw.close()
+    return busy is not None and not busy[0]
+
+
 def name_trouble(error: BaseException | None) -> str:
     """Name the trouble behind the driver's error; empty if the error is none of the driver's."""
     name = str(getattr(error, "sqlite_errorname", ""))

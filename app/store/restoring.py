@@ -79,7 +79,8 @@ def restore_backup(book: Path, backup: Backup, scripts: Path, now: datetime) -> 
         _prepare(backup, fresh, scripts)
         _bring_photos(book, backup, now)
         if address := find_address(book):
-            kept = _replace_on_server(fresh, address, book, upkeep, scripts, now)
+            _make_ready(address, scripts)
+            kept = _replace_inside(fresh, book, upkeep, now)
         elif _is_sound(book):
             kept = _replace_inside(fresh, book, upkeep, now)
             _close_in_order(book)
@@ -154,6 +155,8 @@ def _replace_inside(fresh: Path, book: Path, upkeep: Upkeep, now: datetime) -> s
         kept.append(make_backup(book, upkeep, "before_restore", now))
 
     replace_inside(fresh, book, keep_first)
+    if not kept:  # on a server whose database was empty
+        return "There were no records to keep."
     return f"What it replaced is backup {describe_backup(kept[0])}."
 
 
@@ -164,6 +167,9 @@ def replace_inside(fresh: Path, book: Path, keep_first: Callable[[], None]) -> N
     `keep_first` makes in between is the very state that is replaced: nothing written by others
     falls in a gap. If it raises, the book stays as it was.
     """
+    if address := find_address(book):
+        _replace_on_server(fresh, address, keep_first)
+        return
     with (
         closing(open_still(fresh, alone=True)) as source,
         closing(sqlite3.connect(book / DATABASE_NAME, isolation_level=None, timeout=5)) as target,
@@ -172,14 +178,28 @@ def replace_inside(fresh: Path, book: Path, keep_first: Callable[[], None]) -> N
         copy_database(source, target, when_locked=keep_first)
 
 
-def _replace_on_server(
-    fresh: Path, address: URL, book: Path, upkeep: Upkeep, scripts: Path, now: datetime
-) -> str:
+def _replace_on_server(fresh: Path, address: URL, keep_first: Callable[[], None]) -> None:
     """Replace a server's records in one transaction; what it replaces is backed up inside it.
 
     The writers' lock is held from before the backup to the last row: nothing falls in a gap.
     """
     engine, file = open_address(address), open_engine(fresh.parent, fresh.name)
+    try:
+        writing = engine.execution_options(writes=True)
+        with file.connect() as source, source.begin(), writing.begin() as target:
+            engine_kind(target).take_time(target)
+            if not is_empty(target):
+                keep_first()
+                remove_records(target)
+            copy_records(source, target)
+    finally:
+        engine.dispose()
+        file.dispose()
+
+
+def _make_ready(address: URL, scripts: Path) -> None:
+    """Make the tables in a server's database that has none; refuse one of an earlier schema."""
+    engine = open_address(address)
     try:
         check_settings(engine)
         if current_revision(engine) is None:
@@ -188,19 +208,8 @@ def _replace_on_server(
             raise BookProblem(
                 "Bring the book up to date first: laybook migrate. Nothing has been changed."
             )
-        kept = "There were no records to keep."
-        writing = engine.execution_options(writes=True)
-        with file.connect() as source, source.begin(), writing.begin() as target:
-            engine_kind(target).take_time(target)
-            if not is_empty(target):
-                made = make_backup(book, upkeep, "before_restore", now)
-                kept = f"What it replaced is backup {describe_backup(made)}."
-                remove_records(target)
-            copy_records(source, target)
     finally:
         engine.dispose()
-        file.dispose()
-    return kept
 
 
 def _close_in_order(book: Path) -> None:
