@@ -42,6 +42,7 @@ from app.web.settings import Settings
 from tests.books import HEADERS
 from tests.conftest import NOON, Browser, Clock
 from tests.databases import SERVER, copy_book, make_database
+from tests.store.exports import export, hash_book, take
 from tests.store.scripts import MIGRATIONS, with_next
 
 
@@ -335,6 +336,21 @@ def test_a_backup_is_a_file_that_needs_no_server_and_restores_there(on_server, t
     restore_backup(on_server, kept, MIGRATIONS, NOON)
     # What is passing was taken after the backup that was kept: the note is there again.
     assert records_of(on_server) == changed
+
+
+def test_an_export_is_taken_into_an_empty_book_on_the_server(on_server, server, tmp_path):
+    export(on_server, tmp_path / "out.zip")
+    empty = tmp_path / "empty"
+    join_database(empty, server)
+    create_app(Settings(book=empty, now=Clock())).state.sessions.close()
+    take(empty, tmp_path / "out.zip")
+    assert hash_book(empty) == hash_book(on_server)
+    with bench(empty) as (browser, _):
+        browser.open("/jobs/1")
+        browser.send("form[action$=notes]", note="goes on counting")
+        assert "goes on counting" in browser.text
+    with pytest.raises(BookProblem, match="is not empty"):
+        take(empty, tmp_path / "out.zip")
 
 
 def test_writers_under_a_backup_and_a_restore_lose_nothing_unsaid(on_server):
