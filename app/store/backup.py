@@ -4,8 +4,7 @@ A backup is a folder: the database as SQLite's own backup gives it (never a copi
 still in the write-ahead log would be missing) and a manifest of hashes. It is made under a
 temporary name and renamed when all of it is on the disk and has been read back, so a backup that
 fails leaves those before it alone. Photos never change once taken; each lies once in a pool
-beside the backups, named by its hash. A book whose records lie on a server is backed up into the
-same kind of file, which needs no server to be read.
+beside the backups, named by its hash. Records on a server go into the same kind of file.
 """
 
 import json
@@ -216,38 +215,25 @@ def make_backup(
         with _one_at_a_time(target):
             made = _make(book, upkeep, target, reason, now)
             _rotate(target, upkeep)
-    except sqlite3.Error as error:
-        raise BackupFailed(_say_sqlite(error)) from error
-    except DBAPIError as error:
-        raise BackupFailed(_SERVER_WORDS.get(name_trouble(error.orig), _SERVER_REFUSED)) from error
+    except (sqlite3.Error, DBAPIError) as error:
+        trouble = name_trouble(error.orig if isinstance(error, DBAPIError) else error)
+        raise BackupFailed(_TROUBLES.get(trouble, "the database refused")) from error
     except BookProblem as problem:
         raise BackupFailed(str(problem).rstrip(".")) from problem
     except TimeoutError as error:
-        raise BackupFailed("the book was busy for too long") from error
+        raise BackupFailed(_TROUBLES["busy"]) from error
     except OSError as error:
         raise BackupFailed(say_disk(error)) from error
     return made
 
 
-_SERVER_REFUSED = "the database server refused"
-_SERVER_WORDS = {
+# What a database's trouble means for a backup; the keys are `engines.name_trouble`'s.
+_TROUBLES = {
     "busy": "the book was busy for too long",
     "full": "the disk is full",
     "damaged": "the book's database is damaged",
     "away": "the database server can't be reached",
 }
-
-
-def _say_sqlite(error: sqlite3.Error) -> str:
-    words = {
-        "SQLITE_FULL": "the disk is full",
-        "SQLITE_CORRUPT": "the book's database is damaged",
-        "SQLITE_NOTADB": "the book's database is damaged",
-        "SQLITE_BUSY": "the book was busy for too long",
-        "SQLITE_CANTOPEN": "the database could not be opened",
-    }
-    name = str(getattr(error, "sqlite_errorname", ""))
-    return words.get("_".join(name.split("_")[:2]), "the disk could not be written or read")
 
 
 @contextmanager
@@ -313,8 +299,9 @@ def _copy_checked(book: Path, target: Path) -> tuple[str, dict[str, int]]:
 
 
 def _copy_file(source: Path, target: Path) -> None:
+    here = closing(open_still(source))
     with (
-        closing(open_still(source)) as from_database,
+        here as from_database,
         closing(sqlite3.connect(target, isolation_level=None)) as to_database,
     ):
         to_database.execute("PRAGMA synchronous=OFF")  # forced to the disk as a whole below
