@@ -170,7 +170,9 @@ def rows_of(database: Path, query: str, *values: object) -> list[tuple]:
         engine = create_engine(address)
         try:
             with engine.begin() as connection:
-                found = connection.exec_driver_sql(query.replace("?", "%s"), values)
+                found = connection.exec_driver_sql(
+                    query.replace("%", "%%").replace("?", "%s"), values
+                )
                 return list(map(tuple, found)) if found.returns_rows else []
         finally:
             engine.dispose()
