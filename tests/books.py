@@ -167,12 +167,11 @@ def hash_of(database: Path, but: tuple[str, ...] = ()) -> str:
 def rows_of(database: Path, query: str, *values: object) -> list[tuple]:
     """Ask a book's database, whoever has it open."""
     if address := find_address(database.parent):
+        asked = query.replace("%", "%%").replace("?", "%s")
         engine = create_engine(address)
         try:
             with engine.begin() as connection:
-                found = connection.exec_driver_sql(
-                    query.replace("%", "%%").replace("?", "%s"), values
-                )
+                found = connection.exec_driver_sql(asked, values)
                 return list(map(tuple, found)) if found.returns_rows else []
         finally:
             engine.dispose()

@@ -43,6 +43,11 @@ def make_database(template: URL | None = None, *, of_test: bool = False) -> URL:
     name = f"laybook_test_{uuid.uuid4().hex[:16]}"
     how = f'TEMPLATE "{template.database}"' if template else MAKE
     with _administering() as connection:
+        if template:  # a copy is made only of what nobody has open; a pool opens it again
+            connection.exec_driver_sql(
+                "SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = %s",
+                (template.database,),
+            )
         connection.exec_driver_sql(f'CREATE DATABASE "{name}" {how}')
     (_copies if of_test else _made).append(name)
     return make_url(SERVER).set(database=name)
