@@ -6,7 +6,9 @@ from contextlib import closing
 from pathlib import Path
 
 from fastapi.testclient import TestClient
+from sqlalchemy import URL, create_engine, inspect
 
+from app.store.addresses import find_address
 from app.web.app import create_app
 from app.web.settings import Settings
 from tests.conftest import Browser, Clock
@@ -125,7 +127,9 @@ def _see_to_gauges(browser: Browser) -> None:
 
 
 def content_of(database: Path) -> dict[str, list[tuple]]:
-    """Give every row of every table, read through SQLite."""
+    """Give every row of every table, read through SQLite, or from the server that has the book."""
+    if address := find_address(database.parent):
+        return _content_on_server(address)
     with closing(sqlite3.connect(database)) as connection:
         names = [
             row[0]
@@ -139,6 +143,21 @@ def content_of(database: Path) -> dict[str, list[tuple]]:
         }
 
 
+def _content_on_server(address: URL) -> dict[str, list[tuple]]:
+    engine = create_engine(address)
+    try:
+        with engine.connect() as connection:
+            return {
+                name: sorted(
+                    map(tuple, connection.exec_driver_sql(f'SELECT * FROM "{name}"')),  # noqa: S608
+                    key=repr,
+                )
+                for name in sorted(inspect(connection).get_table_names())
+            }
+    finally:
+        engine.dispose()
+
+
 def hash_of(database: Path, but: tuple[str, ...] = ()) -> str:
     """Give one hash of everything in a book, but for some tables."""
     content = {name: rows for name, rows in content_of(database).items() if name not in but}
@@ -147,5 +166,14 @@ def hash_of(database: Path, but: tuple[str, ...] = ()) -> str:
 
 def rows_of(database: Path, query: str, *values: object) -> list[tuple]:
     """Ask a book's database, whoever has it open."""
-    with closing(sqlite3.connect(database)) as connection:
+    if address := find_address(database.parent):
+        asked = query.replace("%", "%%").replace("?", "%s")
+        engine = create_engine(address)
+        try:
+            with engine.begin() as connection:
+                found = connection.exec_driver_sql(asked, values)
+                return list(map(tuple, found)) if found.returns_rows else []
+        finally:
+            engine.dispose()
+    with closing(sqlite3.connect(database, timeout=30)) as connection:
         return connection.execute(query, values).fetchall()

@@ -1,7 +1,6 @@
 """Shared ground: a book made by real migrations, a fixed clock, a client acting as a browser."""
 
 import re
-import shutil
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -9,12 +8,22 @@ from pathlib import Path
 import pytest
 from bs4 import BeautifulSoup
 from fastapi.testclient import TestClient
+from sqlalchemy import URL
 
 from app.store.book import Sessions
 from app.store.shop import begin_book
 from app.web.app import create_app, open_book
 from app.web.demo import fill_book
 from app.web.settings import Settings
+from tests.databases import (
+    NEEDED,
+    NO_SERVER,
+    SERVER,
+    copy_book,
+    drop_databases,
+    lay_on_server,
+    make_database,
+)
 
 NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
 
@@ -95,10 +104,41 @@ def form_values(form) -> list[tuple[str, str]]:
     return values
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Leave out, on a server, what is about SQLite's file."""
+    if SERVER:
+        reason = pytest.mark.skip(reason="is about SQLite's own file; this run is on PostgreSQL")
+        for item in items:
+            if item.get_closest_marker("sqlite_file"):
+                item.add_marker(reason)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def databases() -> Iterator[None]:
+    """Drop the databases that this run made, if it is on a server."""
+    yield
+    drop_databases()
+
+
+@pytest.fixture(autouse=True)
+def databases_of_test() -> Iterator[None]:
+    """Drop the databases that a test made, when all else of it is closed."""
+    yield
+    drop_databases(of_test=True)
+
+
+@pytest.fixture
+def server() -> URL:
+    """Give the address of a new empty database on the server that the tests were given."""
+    if not SERVER:
+        (pytest.fail if NEEDED else pytest.skip)(NO_SERVER)
+    return make_database(of_test=True)
+
+
 @pytest.fixture(scope="session")
 def fresh_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Make a new book once, by running every migration."""
-    folder = tmp_path_factory.mktemp("fresh")
+    folder = lay_on_server(tmp_path_factory.mktemp("fresh"))
     sessions = open_book(Settings(book=folder))
     with sessions.write() as session:
         begin_book(session, "own")
@@ -110,7 +150,7 @@ def fresh_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture
 def book(fresh_book: Path, tmp_path: Path) -> Path:
     """Give each test a copy of the new book."""
-    return Path(shutil.copytree(fresh_book, tmp_path / "book"))
+    return copy_book(fresh_book, tmp_path / "book")
 
 
 @pytest.fixture(scope="session")
@@ -118,7 +158,7 @@ def filled_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Make a book with something in every corner, once."""
     from tests.books import fill_book
 
-    folder = tmp_path_factory.mktemp("filled") / "book"
+    folder = lay_on_server(tmp_path_factory.mktemp("filled") / "book")
     fill_book(folder)
     return folder
 
@@ -126,7 +166,7 @@ def filled_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture
 def worked_book(filled_book: Path, tmp_path: Path) -> Path:
     """Give each test a copy of the book with something in every corner."""
-    return Path(shutil.copytree(filled_book, tmp_path / "worked"))
+    return copy_book(filled_book, tmp_path / "worked")
 
 
 @pytest.fixture(scope="session")
@@ -148,7 +188,9 @@ def clock() -> Clock:
 @pytest.fixture
 def app(book: Path, clock: Clock):
     """Give the application on that book."""
-    return create_app(Settings(book=book, now=clock))
+    made = create_app(Settings(book=book, now=clock))
+    yield made
+    made.state.sessions.close()
 
 
 @pytest.fixture
@@ -209,7 +251,7 @@ def read_line(browser: Browser):
 @pytest.fixture(scope="session")
 def loaded_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Fill a new book with the made-up shop, as on 25 November 2026 at noon."""
-    folder = tmp_path_factory.mktemp("made-up")
+    folder = lay_on_server(tmp_path_factory.mktemp("made-up"))
     settings = Settings(book=folder, now=lambda: NOON)
     sessions = open_book(settings)
     with sessions.write() as session:
@@ -230,7 +272,7 @@ def loaded(loaded_folder: Path) -> Iterator[Sessions]:
 @pytest.fixture
 def loaded_copy(loaded_folder: Path, tmp_path: Path) -> Path:
     """Give a copy of that book to write in."""
-    return Path(shutil.copytree(loaded_folder, tmp_path / "copy"))
+    return copy_book(loaded_folder, tmp_path / "copy")
 
 
 @pytest.fixture

@@ -16,6 +16,7 @@ REASONS: dict[str, str] = {
     "before_upgrade": "before an upgrade",
     "before_restore": "before a restore",
     "before_import": "before an import",
+    "before_move": "before a move to another database",
 }
 ALWAYS_KEPT = 5
 DUE_AFTER = timedelta(hours=22)

@@ -4,7 +4,7 @@ A backup is a folder: the database as SQLite's own backup gives it (never a copi
 still in the write-ahead log would be missing) and a manifest of hashes. It is made under a
 temporary name and renamed when all of it is on the disk and has been read back, so a backup that
 fails leaves those before it alone. Photos never change once taken; each lies once in a pool
-beside the backups, named by its hash.
+beside the backups, named by its hash. Records on a server go into the same kind of file.
 """
 
 import json
@@ -20,8 +20,12 @@ from typing import Any
 from urllib.parse import quote
 
 import portalocker
+from sqlalchemy.exc import DBAPIError
 
 from app.core.backups import REASONS, BackupMark, choose_kept
+from app.store.addresses import DATABASE_NAME, find_address
+from app.store.copies import copy_to_file, still
+from app.store.engines import name_trouble
 from app.store.files import (
     copy_whole,
     hash_file,
@@ -30,9 +34,9 @@ from app.store.files import (
     sync_folder,
     write_json,
 )
+from app.store.problems import BookProblem
 from app.store.upkeep import Upkeep, is_plugged_in
 
-DATABASE_NAME = "book.sqlite3"
 BACKUPS_NAME = "backups"
 PHOTOS_NAME = "photos"
 POOL_NAME = "photos"
@@ -211,25 +215,25 @@ def make_backup(
         with _one_at_a_time(target):
             made = _make(book, upkeep, target, reason, now)
             _rotate(target, upkeep)
-    except sqlite3.Error as error:
-        raise BackupFailed(_say_sqlite(error)) from error
+    except (sqlite3.Error, DBAPIError) as error:
+        trouble = name_trouble(error.orig if isinstance(error, DBAPIError) else error)
+        raise BackupFailed(_TROUBLES.get(trouble, "the database refused")) from error
+    except BookProblem as problem:
+        raise BackupFailed(str(problem).rstrip(".")) from problem
     except TimeoutError as error:
-        raise BackupFailed("the book was busy for too long") from error
+        raise BackupFailed(_TROUBLES["busy"]) from error
     except OSError as error:
         raise BackupFailed(say_disk(error)) from error
     return made
 
 
-def _say_sqlite(error: sqlite3.Error) -> str:
-    words = {
-        "SQLITE_FULL": "the disk is full",
-        "SQLITE_CORRUPT": "the book's database is damaged",
-        "SQLITE_NOTADB": "the book's database is damaged",
-        "SQLITE_BUSY": "the book was busy for too long",
-        "SQLITE_CANTOPEN": "the database could not be opened",
-    }
-    name = str(getattr(error, "sqlite_errorname", ""))
-    return words.get("_".join(name.split("_")[:2]), "the disk could not be written or read")
+# What a database's trouble means for a backup; the keys are `engines.name_trouble`'s.
+_TROUBLES = {
+    "busy": "the book was busy for too long",
+    "full": "the disk is full",
+    "damaged": "the book's database is damaged",
+    "away": "the database server can't be reached",
+}
 
 
 @contextmanager
@@ -250,7 +254,7 @@ def _make(book: Path, upkeep: Upkeep, target: Path, reason: str, now: datetime) 
     partial = target / f".partial-{number:06d}"
     partial.mkdir()
     try:
-        schema, rows = _copy_checked(book / DATABASE_NAME, partial / DATABASE_NAME)
+        schema, rows = _copy_checked(book, partial / DATABASE_NAME)
         photos = _copy_photos(book / PHOTOS_NAME, target / POOL_NAME, before)
         manifest = {
             "form": MANIFEST_FORM,
@@ -282,21 +286,29 @@ def _make(book: Path, upkeep: Upkeep, target: Path, reason: str, now: datetime) 
     return made
 
 
-def _copy_checked(source: Path, target: Path) -> tuple[str, dict[str, int]]:
+def _copy_checked(book: Path, target: Path) -> tuple[str, dict[str, int]]:
+    if address := find_address(book):
+        with still(address) as source:
+            copy_to_file(source, target)
+    else:
+        _copy_file(book / DATABASE_NAME, target)
+    with closing(open_still(target, alone=True)) as made:
+        if damage := find_damage(made):
+            raise BackupFailed(f"the book's database is damaged: {damage[0]}")
+        return read_schema(made), count_rows(made)
+
+
+def _copy_file(source: Path, target: Path) -> None:
+    here = closing(open_still(source))
     with (
-        closing(open_still(source)) as from_database,
+        here as from_database,
         closing(sqlite3.connect(target, isolation_level=None)) as to_database,
     ):
         to_database.execute("PRAGMA synchronous=OFF")  # forced to the disk as a whole below
         copy_database(from_database, to_database)
         # One file, with no log beside it.
         to_database.execute("PRAGMA journal_mode=DELETE")
-        if damage := find_damage(to_database):
-            raise BackupFailed(f"the book's database is damaged: {damage[0]}")
-        schema = read_schema(to_database)
-        rows = count_rows(to_database)
     sync_file(target)
-    return schema, rows
 
 
 def read_schema(connection: sqlite3.Connection) -> str:

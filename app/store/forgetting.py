@@ -5,7 +5,6 @@ the photographs' files are removed and the database's file is written anew (`fin
 SQLite leaves deleted words in free pages, in its log and in the search indexes until then.
 """
 
-import sqlite3
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -24,6 +23,7 @@ from app.core.forgetting import (
     strike_values,
 )
 from app.core.jobs import STAGES
+from app.store.engines import engine_kind
 from app.store.jobs import add_event
 from app.store.lookups import searchable
 from app.store.naming_texts import (
@@ -216,7 +216,7 @@ def forget_customer(
     )
     session.add(forgetting)
     session.flush()
-    if session.get_bind().dialect.name == "sqlite":
+    if engine_kind(session.get_bind()).has_lines:
         for index in _INDEXES:  # words that were struck stay in an index until it is made small
             session.execute(text(f"INSERT INTO {index}({index}) VALUES('optimize')"))
     return forgetting
@@ -298,7 +298,7 @@ def finish_forgetting(engine: Engine, book: Path, forgetting: Forgetting, now: d
         clear_left_over(book, (*LEFT_OVER, ".restoring.sqlite3*"))
     except OSError:
         return "Not every photograph's file could be removed."
-    if engine.dialect.name == "sqlite" and not write_anew(engine):
+    if not write_anew(engine):
         return "The database's file could not be written anew; others were reading it."
     forgetting.files_left = []
     forgetting.finished_at = now
@@ -306,16 +306,5 @@ def finish_forgetting(engine: Engine, book: Path, forgetting: Forgetting, now: d
 
 
 def write_anew(engine: Engine) -> bool:
-    """Write SQLite's file anew, so that no free page, nor its log, holds what was removed."""
-    raw = engine.raw_connection()
-    try:
-        cursor = raw.cursor()
-        cursor.execute("VACUUM")
-        cursor.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-        busy = cursor.fetchone()
-        cursor.close()
-    except sqlite3.Error:
-        return False
-    finally:
-        raw.close()
-    return busy is not None and not busy[0]
+    """Write the database's files anew, so that nothing in them holds what was removed."""
+    return engine_kind(engine).write_anew(engine)

@@ -17,8 +17,8 @@ from sqlalchemy import Connection, MetaData, create_engine, select
 from sqlalchemy.exc import SQLAlchemyError
 from sqlalchemy.orm import Session
 
+from app.store.addresses import DATABASE_NAME, find_address
 from app.store.backup import (
-    DATABASE_NAME,
     PHOTOS_NAME,
     BackupFailed,
     count_rows,
@@ -38,6 +38,7 @@ from app.store.contents import (
     write_late,
     write_rows,
 )
+from app.store.copies import count_records, still
 from app.store.export_files import (
     PHOTOS,
     Export,
@@ -134,8 +135,7 @@ def _remove(fresh: Path) -> None:
 
 def refuse_filled(book: Path) -> None:
     """Raise BookProblem unless the book is as a new one is."""
-    with closing(open_still(book / DATABASE_NAME)) as connection:
-        counts = count_rows(connection)
+    counts = _counts_of(book)
     begun = _counts_of_new()
     filled = [
         name
@@ -147,6 +147,14 @@ def refuse_filled(book: Path) -> None:
             f"The book in {book} is not empty. An export is only taken into a new book: name a "
             f"new folder with --book FOLDER. {UNCHANGED}"
         )
+
+
+def _counts_of(book: Path) -> dict[str, int]:
+    if address := find_address(book):
+        with still(address) as connection:
+            return count_records(connection)
+    with closing(open_still(book / DATABASE_NAME)) as file:
+        return count_rows(file)
 
 
 def _counts_of_new() -> dict[str, int]:

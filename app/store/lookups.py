@@ -6,6 +6,9 @@ trigram indexes whose rows are numbered as results are listed, so that the newes
 without looking at the rest, however many fit. Customers are listed by name instead: where many
 fit, the names are walked in their order until enough are found; where few do, those are sorted.
 
+On PostgreSQL the search texts of customers and pieces stand in trigram indexes of the server's own
+(`on_postgresql.py`), and the same words are looked for by LIKE; without the indexes too.
+
 A word of one or two letters has no trigram. Most such words are everywhere, so the newest records
 are looked through first; one that is rare is looked for among customers and pieces themselves.
 
@@ -37,6 +40,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.orm import Session, joinedload
 
+from app.store.engines import engine_kind
 from app.store.loading import rows_of
 from app.store.tables import Customer, Job, Piece
 
@@ -135,14 +139,16 @@ def _write_lines(connection: Connection, index: str, where: str = "", **given: i
 
 
 def rebuild_index(connection: Connection) -> None:
-    """Write every line of the pieces' and jobs' indexes anew."""
+    """Write every line of the pieces' and jobs' indexes anew, where the database has them."""
+    if not engine_kind(connection).has_lines:
+        return
     for index in _LINES:
         connection.execute(text(f"DELETE FROM {index}"))  # noqa: S608 - our own names
         _write_lines(connection, index)
 
 
 def _has_index(session: Session) -> bool:
-    return session.get_bind().dialect.name == "sqlite"
+    return engine_kind(session.get_bind()).has_lines
 
 
 def _matching(index: str, words: Sequence[str]) -> tuple[str, dict[str, str]]:

@@ -2,7 +2,8 @@
 
 The caller holds the book alone and has backed it up. Everything happens in one transaction, so a
 program killed at any statement leaves the old schema; and nothing is kept unless every reference
-holds, every page is sound and every table has the rows it had before.
+holds, every page is sound and every table has the rows it had before. SQLite and PostgreSQL both
+change tables within transactions.
 """
 
 from functools import lru_cache
@@ -14,7 +15,8 @@ from alembic.migration import MigrationContext
 from alembic.script import Script, ScriptDirectory
 from sqlalchemy import Connection, Engine, inspect, text
 
-from app.store.locks import BookProblem
+from app.store.engines import engine_kind
+from app.store.problems import BookProblem
 
 # Alembic's own.
 NOT_COUNTED = {"alembic_version"}
@@ -47,7 +49,12 @@ def newest_revision(scripts: Path) -> str:
 def current_revision(engine: Engine) -> str | None:
     """Name the schema the book has; None for an empty one."""
     with engine.connect() as connection:
-        return MigrationContext.configure(connection).get_current_revision()
+        return schema_of(connection)
+
+
+def schema_of(connection: Connection) -> str | None:
+    """Name the schema found on a connection; None for an empty database."""
+    return MigrationContext.configure(connection).get_current_revision()
 
 
 def is_known(revision: str, scripts: Path) -> bool:
@@ -82,19 +89,11 @@ def migrate_book(engine: Engine, scripts: Path, to: str = "head") -> bool:
     if found == (newest_revision(scripts) if to == "head" else to):
         return False
     with engine.execution_options(writes=True).connect() as connection:
-        # Batch mode copies tables; with foreign keys on, dropping the old copy would cascade.
-        # The pragma only takes effect outside a transaction, so it comes before BEGIN.
-        raw = connection.connection.dbapi_connection
-        if raw is None:
-            raise BookProblem("The book's database could not be reached.")
-        raw.execute("PRAGMA foreign_keys=OFF")
-        try:
-            with connection.begin():
-                before, triggers = _count(connection), _triggers(connection)
-                command.upgrade(alembic_config(scripts, connection), to)
-                _refuse_losses(connection, before, triggers, _excused(scripts, found))
-        finally:
-            raw.execute("PRAGMA foreign_keys=ON")
+        kind = engine_kind(engine)
+        with kind.rebuilding(connection):
+            before, triggers = _count(connection), kind.list_triggers(connection)
+            command.upgrade(alembic_config(scripts, connection), to)
+            _refuse_losses(connection, before, triggers, _excused(scripts, found))
     return True
 
 
@@ -105,11 +104,6 @@ def _count(connection: Connection) -> dict[str, int]:
         for name in sorted(names)
         if "_search" not in name  # the index and its shadow tables, made from the others
     }
-
-
-def _triggers(connection: Connection) -> set[str]:
-    found = text("SELECT name FROM sqlite_master WHERE type = 'trigger'")
-    return set(connection.execute(found).scalars())
 
 
 def _excused(scripts: Path, found: str | None) -> set[str]:
@@ -131,14 +125,11 @@ def _refuse_losses(
         for name, count in before.items()
         if after.get(name, 0) != count and name not in excused
     ]
+    kind = engine_kind(connection)
     # A table that alembic rebuilds loses its triggers without a word, and with them the index.
-    if lost := triggers - _triggers(connection) - excused:
+    if lost := triggers - kind.list_triggers(connection) - excused:
         faults.append(f"the triggers {', '.join(sorted(lost))} would be gone")
-    if broken := connection.execute(text("PRAGMA foreign_key_check")).all():
-        faults.append(f"{len(broken)} references would break")
-    found = connection.execute(text("PRAGMA integrity_check")).scalars().all()
-    if found != ["ok"]:
-        faults.append(f"the database would be damaged ({found[0]})")
+    faults += kind.find_faults(connection)
     if faults:
         raise BookProblem(
             f"Bringing the book up to date would lose something: {'; '.join(faults)}. "

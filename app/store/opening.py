@@ -1,7 +1,8 @@
 """Opening the book: looked at before it is touched, brought up to date, or left alone with words.
 
 A damaged book is never written. SQLite would take an empty file for a new database and a missing
-write-ahead log for an empty one, so both are judged here first, from what lies around them.
+write-ahead log for an empty one, so both are judged here first, from what lies around them. A
+server looks after its own files; there, only what stands in the database is judged.
 """
 
 import os
@@ -12,11 +13,12 @@ from contextlib import closing, suppress
 from datetime import datetime
 from pathlib import Path
 
+from sqlalchemy import Engine, inspect
 from sqlalchemy.exc import SQLAlchemyError
 
+from app.store.addresses import DATABASE_NAME, find_address
 from app.store.backup import (
     BACKUPS_NAME,
-    DATABASE_NAME,
     PHOTOS_NAME,
     BackupFailed,
     describe_backup,
@@ -25,45 +27,57 @@ from app.store.backup import (
     open_still,
     read_schema,
 )
-from app.store.book import Sessions, check_settings, make_folder, open_engine
+from app.store.book import Sessions, check_settings, make_folder, open_book_engine
+from app.store.engines import engine_kind
 from app.store.files import say_disk, write_json
-from app.store.locks import BookLock, BookProblem
-from app.store.migrating import migrate_book, needs_migrating, refuse_newer
+from app.store.locks import Lock, lock_of
+from app.store.migrating import current_revision, migrate_book, needs_migrating, refuse_newer
+from app.store.problems import BookProblem
 from app.store.upkeep import FAILED_NAME, UPKEEP_NAME, read_upkeep
 
 HEADER = b"SQLite format 3\x00"
 IN_USE_NAME = "in-use.json"
 # What an import or an export that was killed left: copies of all that is in the book.
-LEFT_OVER = (".importing.sqlite3*", ".exporting-*")
+LEFT_OVER = (".moving.sqlite3*", ".importing.sqlite3*", ".exporting-*")
 
 
 def open_sessions(book: Path, scripts: Path, now: datetime) -> Sessions:
     """Open the book at this program's schema; raises BookProblem with the book unchanged."""
     make_folder(book)
-    lock = BookLock(book)
     try:
-        alone = lock.take_alone()
-        if not alone:
-            lock.share()
-        if alone:
-            clear_left_over(book)
-        is_new = inspect_book(book, now, alone=alone, scripts=scripts)
-        sessions = Sessions(open_engine(book), lock)
+        lock = lock_of(book)
         try:
-            _bring_up_to_date(sessions, book, scripts, now, alone=alone, is_new=is_new)
+            return _open_locked(lock, book, scripts, now)
         except BaseException:
-            sessions.engine.dispose()
+            lock.release()
             raise
-        if alone:
-            lock.share()
     except (sqlite3.Error, SQLAlchemyError) as error:
-        lock.release()
         raise BookProblem(
             f"The book in {book} can't be opened: {getattr(error, 'orig', None) or error}. "
             "Nothing in it has been changed."
         ) from error
+
+
+def _open_locked(lock: Lock, book: Path, scripts: Path, now: datetime) -> Sessions:
+    alone = lock.take_alone()
+    if not alone:
+        lock.share()
+    if alone:
+        clear_left_over(book)
+    on_server = find_address(book) is not None
+    is_new = False if on_server else inspect_book(book, now, alone=alone, scripts=scripts)
+    sessions = Sessions(open_book_engine(book), lock)
+    try:
+        if on_server:
+            is_new = inspect_server(sessions.engine, book, now)
+        _bring_up_to_date(sessions, book, scripts, now, alone=alone, is_new=is_new)
+        if alone:
+            words = engine_kind(sessions.engine).make_index(sessions.engine)
+            sessions.said = " ".join(part for part in (sessions.said, words) if part)
+            lock.share()
+        lock.join(sessions.engine)
     except BaseException:
-        lock.release()
+        sessions.engine.dispose()
         raise
     return sessions
 
@@ -114,9 +128,7 @@ def inspect_book(book: Path, now: datetime, *, alone: bool, scripts: Path) -> bo
     log = path.with_name(f"{DATABASE_NAME}-wal")
     size = path.stat().st_size if path.exists() else 0
     if size == 0:
-        traces = [name for name in (UPKEEP_NAME, FAILED_NAME, BACKUPS_NAME, PHOTOS_NAME)
-                  if (book / name).exists()]  # fmt: skip
-        if traces or (log.exists() and log.stat().st_size):
+        if find_traces(book) or (log.exists() and log.stat().st_size):
             what = "is empty" if path.exists() else "is missing"
             raise damaged(book, now, f"its database {DATABASE_NAME} {what}")
         return True
@@ -144,6 +156,34 @@ def inspect_book(book: Path, now: datetime, *, alone: bool, scripts: Path) -> bo
         )
     _inspect_pages(book, now, scripts)
     return False
+
+
+def inspect_server(engine: Engine, book: Path, now: datetime) -> bool:
+    """Look at a server's database without touching it: is it new? Raises BookProblem."""
+    check_settings(engine)
+    if current_revision(engine) is not None:
+        return False
+    refuse_strangers(engine)
+    if traces := find_traces(book):
+        raise damaged(
+            book, now, f"its database is empty, though the folder holds its {', '.join(traces)}"
+        )
+    return True
+
+
+def refuse_strangers(engine: Engine) -> None:
+    """Raise BookProblem if a database without a book holds anything else."""
+    if inspect(engine).get_table_names():
+        raise BookProblem(
+            "That database holds something else than a book. Make one for the book alone; "
+            "nothing has been changed."
+        )
+
+
+def find_traces(book: Path) -> list[str]:
+    """Name what only a book leaves in its folder, beside the database."""
+    names = (UPKEEP_NAME, FAILED_NAME, BACKUPS_NAME, PHOTOS_NAME)
+    return [name for name in names if (book / name).exists()]
 
 
 def _inspect_pages(book: Path, now: datetime, scripts: Path) -> None:
@@ -187,7 +227,10 @@ def mark_in_use(book: Path, now: datetime) -> None:
     """Note that a server has the book open: its log must be there if it ends out of order.
 
     A full disk may refuse the mark; the book can be read all the same, and nothing is suspected.
+    On a server there is no log of ours to miss.
     """
+    if find_address(book):
+        return
     with suppress(OSError):
         write_json(book / IN_USE_NAME, {"since": now.isoformat()})
 

@@ -2,7 +2,8 @@
 
 A sound book is replaced inside SQLite, as one transaction: servers that have it open see either
 the old book or the restored one, and a kill in the middle leaves the old. A damaged book is set
-aside as files, and the backup takes its name.
+aside as files, and the backup takes its name. On a server the same happens to its records, in one
+transaction of the server's.
 """
 
 import shutil
@@ -13,8 +14,11 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
+from sqlalchemy import URL
+from sqlalchemy.exc import DBAPIError
+
+from app.store.addresses import DATABASE_NAME, find_address
 from app.store.backup import (
-    DATABASE_NAME,
     PHOTOS_NAME,
     POOL_NAME,
     Backup,
@@ -29,10 +33,12 @@ from app.store.backup import (
     pool_place,
     read_backup,
 )
-from app.store.book import make_folder, open_engine
+from app.store.book import check_settings, make_folder, open_engine
+from app.store.copies import copy_records, is_empty, remove_records
+from app.store.engines import engine_kind, open_address
 from app.store.files import copy_whole, hash_file, say_disk, sync_file, sync_folder
 from app.store.locks import BookLock, BookProblem
-from app.store.migrating import migrate_book, refuse_newer
+from app.store.migrating import current_revision, migrate_book, needs_migrating, refuse_newer
 from app.store.opening import IN_USE_NAME
 from app.store.upkeep import Upkeep, keep_upkeep, read_upkeep
 
@@ -72,7 +78,10 @@ def restore_backup(book: Path, backup: Backup, scripts: Path, now: datetime) -> 
     try:
         _prepare(backup, fresh, scripts)
         _bring_photos(book, backup, now)
-        if _is_sound(book):
+        if address := find_address(book):
+            _make_ready(address, scripts)
+            kept = _replace_inside(fresh, book, upkeep, now)
+        elif _is_sound(book):
             kept = _replace_inside(fresh, book, upkeep, now)
             _close_in_order(book)
         else:
@@ -84,8 +93,9 @@ def restore_backup(book: Path, backup: Backup, scripts: Path, now: datetime) -> 
         ) from failed
     except TimeoutError as error:
         raise BookProblem("The book was busy for too long. Nothing has been changed.") from error
-    except sqlite3.Error as error:
-        raise BookProblem(f"Restoring failed ({error}). The book is as it was.") from error
+    except (sqlite3.Error, DBAPIError) as error:
+        said = getattr(error, "orig", None) or error
+        raise BookProblem(f"Restoring failed ({said}). The book is as it was.") from error
     except OSError as error:
         raise BookProblem(f"Restoring failed: {say_disk(error)}. The book is as it was.") from error
     finally:
@@ -120,7 +130,7 @@ def _bring_photos(book: Path, backup: Backup, now: datetime) -> None:
         if place.exists():
             if hash_file(place) == mark.sha256:
                 continue
-            aside = _aside(book, now) / PHOTOS_NAME / name
+            aside = aside_folder(book, now) / PHOTOS_NAME / name
             aside.parent.mkdir(parents=True, exist_ok=True)
             place.replace(aside)
         if copy_whole(pool_place(pool, mark.sha256), place) != mark.sha256:
@@ -145,6 +155,8 @@ def _replace_inside(fresh: Path, book: Path, upkeep: Upkeep, now: datetime) -> s
         kept.append(make_backup(book, upkeep, "before_restore", now))
 
     replace_inside(fresh, book, keep_first)
+    if not kept:  # on a server whose database was empty
+        return "There were no records to keep."
     return f"What it replaced is backup {describe_backup(kept[0])}."
 
 
@@ -155,12 +167,49 @@ def replace_inside(fresh: Path, book: Path, keep_first: Callable[[], None]) -> N
     `keep_first` makes in between is the very state that is replaced: nothing written by others
     falls in a gap. If it raises, the book stays as it was.
     """
+    if address := find_address(book):
+        _replace_on_server(fresh, address, keep_first)
+        return
     with (
         closing(open_still(fresh, alone=True)) as source,
         closing(sqlite3.connect(book / DATABASE_NAME, isolation_level=None, timeout=5)) as target,
     ):
         target.execute("PRAGMA synchronous=FULL")
         copy_database(source, target, when_locked=keep_first)
+
+
+def _replace_on_server(fresh: Path, address: URL, keep_first: Callable[[], None]) -> None:
+    """Replace a server's records in one transaction; what it replaces is backed up inside it.
+
+    The writers' lock is held from before the backup to the last row: nothing falls in a gap.
+    """
+    engine, file = open_address(address), open_engine(fresh.parent, fresh.name)
+    try:
+        writing = engine.execution_options(writes=True)
+        with file.connect() as source, source.begin(), writing.begin() as target:
+            engine_kind(target).take_time(target)
+            if not is_empty(target):
+                keep_first()
+                remove_records(target)
+            copy_records(source, target)
+    finally:
+        engine.dispose()
+        file.dispose()
+
+
+def _make_ready(address: URL, scripts: Path) -> None:
+    """Make the tables in a server's database that has none; refuse one of an earlier schema."""
+    engine = open_address(address)
+    try:
+        check_settings(engine)
+        if current_revision(engine) is None:
+            migrate_book(engine, scripts)
+        elif needs_migrating(engine, scripts):
+            raise BookProblem(
+                "Bring the book up to date first: laybook migrate. Nothing has been changed."
+            )
+    finally:
+        engine.dispose()
 
 
 def _close_in_order(book: Path) -> None:
@@ -173,7 +222,8 @@ def _close_in_order(book: Path) -> None:
         lock.release()
 
 
-def _aside(book: Path, now: datetime) -> Path:
+def aside_folder(book: Path, now: datetime) -> Path:
+    """Make the folder for what is put out of the book's way at this moment."""
     folder = book / ASIDE_NAME / f"{now.astimezone():%Y-%m-%d-%H%M%S}"
     folder.mkdir(parents=True, exist_ok=True)
     return folder
@@ -190,7 +240,7 @@ def _replace_file(fresh: Path, book: Path, now: datetime) -> str:
         there = [name for name in names if (book / name).exists()]
         kept = "There was no database to keep."
         if there:
-            folder = _aside(book, now)
+            folder = aside_folder(book, now)
             # The damaged database gives up its name last, so that a kill in between leaves
             # a book that still refuses to start rather than an empty one.
             for name in reversed(there):

@@ -11,6 +11,7 @@ from sqlalchemy.exc import TimeoutError as PoolTimeout
 from starlette.exceptions import HTTPException as StarletteHTTPException
 
 from app.store.book import BeyondNumbers, Sessions
+from app.store.locks import Outdated
 from app.store.opening import close_book, mark_in_use, open_sessions
 from app.store.passphrase import read_passphrase
 from app.store.shop import get_shop, has_shop, start_book
@@ -147,6 +148,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.add_exception_handler(BeyondNumbers, _say_invalid)
     app.add_exception_handler(DBAPIError, say_unwritable)
     app.add_exception_handler(PoolTimeout, say_unwritable)
+    app.add_exception_handler(Outdated, say_unwritable)
     app.add_exception_handler(Exception, say_broken)
     return app
 

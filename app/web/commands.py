@@ -17,11 +17,14 @@ from pathlib import Path
 from fastapi import FastAPI
 from platformdirs import user_data_path
 
+from app.store.addresses import EXAMPLE
 from app.store.book import BookProblem
+from app.store.joining import join_database
 from app.store.passphrase import read_passphrase
 from app.web import upkeep
 from app.web.app import create_app
 from app.web.carrying import add_export_options, add_import_options, bring_in, export
+from app.web.databases import read_address
 from app.web.serving import (
     DEFAULT_PORT,
     LOOPBACK,
@@ -60,13 +63,22 @@ def default_book() -> Path:
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one verb; gives the exit code."""
     options = make_parser().parse_args(arguments)
-    if options.run is not demo:
-        options.book = (options.book or default_book()).absolute()
     try:
+        if options.run is not demo:
+            options.book = (options.book or default_book()).absolute()
+            name_database(options)
         return int(options.run(options))
     except BookProblem as problem:
         print(problem, file=sys.stderr)
         return 1
+
+
+def name_database(options: argparse.Namespace) -> None:
+    """Take the book's database from --database or LAYBOOK_DATABASE; raises BookProblem."""
+    if named := options.database or os.environ.get("LAYBOOK_DATABASE"):
+        address = read_address(named)
+        if options.run is not upkeep.move:  # which finds the book where it lies
+            join_database(options.book, address)
 
 
 def make_parser() -> argparse.ArgumentParser:
@@ -75,7 +87,8 @@ def make_parser() -> argparse.ArgumentParser:
         prog="laybook",
         description="A workshop book for refacing, restoring and making woodwind mouthpieces.",
     )
-    parser.set_defaults(run=serve, book=None, port=None, no_browser=False, host=LOOPBACK)
+    parser.set_defaults(run=serve, book=None, database=None)
+    parser.set_defaults(port=None, no_browser=False, host=LOOPBACK)
     _add_host(parser)
     _add_book(parser)
     _add_serving(parser)
@@ -102,6 +115,12 @@ def _add_book(parser: argparse.ArgumentParser) -> None:
         metavar="FOLDER",
         default=argparse.SUPPRESS,
         help="the book's folder",
+    )
+    parser.add_argument(
+        "--database",
+        metavar="ADDRESS",
+        default=argparse.SUPPRESS,
+        help=f"where its records lie, if not in the folder: {EXAMPLE}",
     )
 
 
@@ -161,6 +180,8 @@ def serve(options: argparse.Namespace) -> int:
 def demo(options: argparse.Namespace) -> int:
     """Serve a throw-away book filled with a made-up shop; --book FOLDER keeps it there."""
     kept: Path | None = options.book
+    if options.database:
+        raise BookProblem("The made-up shop lies in a folder, never on a server.")
     with (
         stopping_in_order(),
         listen(options.port) as listener,

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from fastapi import APIRouter, HTTPException, Request
 from fastapi.responses import Response
-from sqlalchemy.exc import OperationalError
+from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 
 from app.core.drafts import pick_draft, say_age
@@ -40,7 +40,7 @@ def save_draft(request: Request, form: Form, clock: Clock) -> None:
             if find_submission(session, form.get("token")[:64]) is None:
                 keep_draft(session, form.get("place"), pick_draft(form.values), clock.now())
                 session.commit()
-    except OperationalError:
+    except DBAPIError:
         return  # busy, full or read-only: the page says so when something is really kept
 
 

@@ -1,13 +1,5 @@
-"""Where templates, static files, migrations and demo data lie, in a checkout or installed."""
+"""Where templates, static files, migrations and demo data lie: the store finds them too."""
 
-from functools import cache
-from pathlib import Path
+from app.store.packed import folder_of
 
-_APP = Path(__file__).resolve().parent.parent
-
-
-@cache
-def folder_of(name: str) -> Path:
-    """Give the folder of that name: packed inside `app` when installed, beside it in a checkout."""
-    packed = _APP / "_files" / name
-    return packed if packed.is_dir() else _APP.parent / name
+__all__ = ["folder_of"]

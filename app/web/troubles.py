@@ -12,6 +12,8 @@ from fastapi.responses import HTMLResponse, JSONResponse, Response
 from sqlalchemy.exc import DBAPIError
 
 from app.core.field_words import label_field, say_value
+from app.store.engines import name_trouble
+from app.store.locks import Outdated
 from app.web.guard import HEADERS
 from app.web.pages import Form, show_page
 
@@ -43,19 +45,23 @@ DAMAGED = Trouble(
     "again: it will name the last good backup.",
 )
 TROUBLES: dict[str, Trouble] = {
-    "SQLITE_BUSY": BUSY,
-    "SQLITE_LOCKED": BUSY,
-    "SQLITE_FULL": Trouble(
+    "busy": BUSY,
+    "full": Trouble(
         "The disk is full",
         "Nothing of this page was kept yet. Everything in the book can still be read. "
         "Make room on the disk, then try again.",
     ),
-    "SQLITE_READONLY": Trouble(
+    "read_only": Trouble(
         "The book can only be read",
-        "This program may not write to its file just now. Nothing of this page was kept yet.",
+        "This program may not write in it just now. Nothing of this page was kept yet.",
     ),
-    "SQLITE_CORRUPT": DAMAGED,
-    "SQLITE_NOTADB": DAMAGED,
+    "damaged": DAMAGED,
+    "away": Trouble(
+        "The database can’t be reached",
+        "The PostgreSQL server that keeps this book’s records doesn’t answer. Nothing of this "
+        "page was kept yet; try again when the server runs.",
+    ),
+    "unknown": UNKNOWN,
 }
 
 # Carried along but not worth showing.
@@ -67,11 +73,10 @@ HIDDEN = {
 
 def find_trouble(error: Exception) -> Trouble:
     """Name the trouble behind a database error."""
+    if isinstance(error, Outdated):
+        return Trouble("The book is newer than this program", str(error))
     original = error.orig if isinstance(error, DBAPIError) else error
-    name = str(getattr(original, "sqlite_errorname", ""))
-    if not name:
-        return BUSY
-    return TROUBLES.get("_".join(name.split("_")[:2]), UNKNOWN)
+    return TROUBLES.get(name_trouble(original), BUSY)
 
 
 def list_typed(form: Form) -> list[tuple[str, str]]:

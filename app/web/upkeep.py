@@ -9,8 +9,14 @@ from pathlib import Path
 from typing import Any
 
 from app.core.backups import say_age
-from app.store.backup import (
+from app.store.addresses import (
     DATABASE_NAME,
+    EXAMPLE,
+    OWN_FILE,
+    find_address,
+    say_address,
+)
+from app.store.backup import (
     BackupFailed,
     check_backup,
     describe_backup,
@@ -20,11 +26,14 @@ from app.store.backup import (
     open_still,
     size_of,
 )
+from app.store.copies import find_faults_on_server
 from app.store.locks import BookLock, BookProblem
+from app.store.moving import move_book
 from app.store.opening import accept_as_it_is, inspect_book, open_sessions
 from app.store.passphrase import find_weakness, keep_passphrase
 from app.store.restoring import find_backup, restore_backup
 from app.store.upkeep import Unusable, forget_failure, note_failure, prepare_folder, read_upkeep
+from app.web.databases import read_address
 from app.web.files import folder_of
 
 
@@ -47,6 +56,13 @@ def add_verbs(verbs: Any, common: argparse.ArgumentParser) -> None:
         help="set the passphrase for opening the book on the network",
     )
     verb.set_defaults(run=passphrase)
+    verb = verbs.add_parser(
+        "move", parents=[common], help="move the book's records to PostgreSQL, or into its folder"
+    )
+    verb.add_argument(
+        "--to", required=True, metavar="ADDRESS", help=f"{EXAMPLE}, or “{OWN_FILE}” for the folder"
+    )
+    verb.set_defaults(run=move)
     verb = verbs.add_parser("migrate", parents=[common], help="bring the book up to date")
     verb.set_defaults(run=migrate)
 
@@ -114,14 +130,8 @@ def check(options: argparse.Namespace) -> int:
     _needs_book(book)
     if options.as_it_is:
         accept_as_it_is(book)
-    lock = BookLock(book)
-    try:
-        alone = lock.take_alone()
-        inspect_book(book, now, alone=alone, scripts=folder_of("migrations"))
-        with closing(open_still(book / DATABASE_NAME)) as connection:
-            faults = find_damage(connection)
-    finally:
-        lock.release()
+    address = find_address(book)
+    faults = find_faults_on_server(address) if address else _check_folder(book, now)
     print("The book is whole." if not faults else f"The book is damaged: {'; '.join(faults)}")
     bad = bool(faults)
     for one in list_backups(book, read_upkeep(book, now)):
@@ -131,12 +141,34 @@ def check(options: argparse.Namespace) -> int:
     return 1 if bad else 0
 
 
+def _check_folder(book: Path, now: datetime) -> list[str]:
+    lock = BookLock(book)
+    try:
+        alone = lock.take_alone()
+        inspect_book(book, now, alone=alone, scripts=folder_of("migrations"))
+        with closing(open_still(book / DATABASE_NAME)) as connection:
+            return find_damage(connection)
+    finally:
+        lock.release()
+
+
 def migrate(options: argparse.Namespace) -> int:
     """Bring the book to this program's schema."""
     _needs_book(options.book)
     sessions = open_sessions(options.book, folder_of("migrations"), _now())
     print(sessions.said or "The book is up to date.")
     sessions.close()
+    return 0
+
+
+def move(options: argparse.Namespace) -> int:
+    """Move the book's records to a PostgreSQL server, or back into the book's folder."""
+    _needs_book(options.book)
+    to = read_address(options.to)
+    moved = move_book(options.book, to, folder_of("migrations"), _now())
+    print(f"Backed up first: {describe_backup(moved.backup)}.")
+    where = say_address(to) if to else f"the folder {options.book}"
+    print(f"The book's records lie in {where} now, compared to the last one. {moved.left}")
     return 0
 
 

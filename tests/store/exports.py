@@ -4,7 +4,7 @@ from pathlib import Path
 
 from sqlalchemy import MetaData
 
-from app.store.book import open_engine
+from app.store.book import open_book_engine
 from app.store.contents import content_hash
 from app.store.exporting import export_book
 from app.store.importing import import_book, inspect_export
@@ -18,7 +18,7 @@ PROGRAM = f"Laybook {VERSION}"
 
 def export(book: Path, target: Path, metadata: MetaData = Base.metadata):
     """Export a book as it lies in its folder."""
-    engine = open_engine(book)
+    engine = open_book_engine(book)
     with engine.connect() as connection:
         export_book(
             connection, book / "photos", target, program=PROGRAM, now=NOON, metadata=metadata
@@ -27,7 +27,7 @@ def export(book: Path, target: Path, metadata: MetaData = Base.metadata):
 
 
 def hash_book(book: Path):
-    engine = open_engine(book)
+    engine = open_book_engine(book)
     with engine.connect() as connection:
         found = content_hash(connection, book / "photos")
     engine.dispose()

@@ -24,7 +24,8 @@ depends_on = None
 
 def upgrade() -> None:
     op.add_column("customer", sa.Column("nickname", sa.Text(), nullable=False, server_default=""))
-    with op.batch_alter_table("job", recreate="always") as batch:
+    rebuild = "always" if op.get_bind().dialect.name == "sqlite" else "auto"
+    with op.batch_alter_table("job", recreate=rebuild) as batch:
         batch.add_column(sa.Column("rack", sa.Integer(), nullable=True))
     op.create_table("shelf", sa.Column("id", sa.Integer(), primary_key=True))
     op.execute("UPDATE job SET rack = number")

@@ -27,6 +27,7 @@ def upkeep(worked_book):
     return read_upkeep(worked_book, NOON)
 
 
+@pytest.mark.sqlite_file
 def test_a_backup_holds_every_row_and_every_photo(worked_book, upkeep):
     made = make_backup(worked_book, upkeep, "by_hand", NOON)
     assert content_of(made.database) == content_of(worked_book / "book.sqlite3")
@@ -36,6 +37,7 @@ def test_a_backup_holds_every_row_and_every_photo(worked_book, upkeep):
     assert not list(made.folder.glob("*-wal"))
 
 
+@pytest.mark.sqlite_file
 def test_a_backup_holds_what_still_stands_only_in_the_log(worked_book, upkeep):
     with closing(sqlite3.connect(worked_book / "book.sqlite3")) as held:
         held.execute("PRAGMA wal_autocheckpoint=0")
@@ -81,6 +83,7 @@ def test_a_clock_set_back_never_makes_the_newest_backup_look_old(worked_book, up
     assert list_backups(worked_book, upkeep)[0] == newest
 
 
+@pytest.mark.sqlite_file
 @pytest.mark.parametrize("at", range(1, 6))
 def test_a_backup_that_fails_at_any_step_leaves_the_old_one_and_no_rubbish(
     worked_book, upkeep, monkeypatch, at
@@ -115,6 +118,7 @@ def test_half_a_backup_left_by_a_killed_program_is_no_backup_and_is_cleared_away
     assert not half.exists()
 
 
+@pytest.mark.sqlite_file
 def test_a_damaged_book_is_not_backed_up_over_the_good_backups(worked_book, upkeep):
     good = make_backup(worked_book, upkeep, "daily", NOON)
     path = worked_book / "book.sqlite3"

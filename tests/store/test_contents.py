@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from sqlalchemy import MetaData, create_engine, insert, select, update
 
-from app.store.book import open_engine
+from app.store.book import open_book_engine, open_engine
 from app.store.contents import (
     content_hash,
     from_text,
@@ -106,7 +106,7 @@ def test_tables_come_after_those_they_point_to_and_only_known_references_wait():
 
 
 def test_indexes_marks_and_what_is_passing_are_no_content(worked_book):
-    engine = open_engine(worked_book)
+    engine = open_book_engine(worked_book)
     found = MetaData()
     with engine.connect() as connection:
         found.reflect(connection)
@@ -124,9 +124,10 @@ def copy(source, target, tables):
         write_late(target, table, references)
 
 
+@pytest.mark.sqlite_file
 def test_a_book_written_into_another_is_equal_row_by_row_and_by_hash(worked_book, tmp_path):
     """Seen by SQLite itself too, not only through the functions that wrote it."""
-    here, there = open_engine(worked_book), open_engine(tmp_path / "there")
+    here, there = open_book_engine(worked_book), open_engine(tmp_path / "there")
     migrate_book(there, MIGRATIONS)
     photos = worked_book / "photos"
     with here.connect() as source, there.execution_options(writes=True).begin() as target:
@@ -147,7 +148,7 @@ def test_a_book_written_into_another_is_equal_row_by_row_and_by_hash(worked_book
 
 
 def test_the_hash_tells_every_change_and_nothing_else(worked_book):
-    engine = open_engine(worked_book)
+    engine = open_book_engine(worked_book)
     photos = worked_book / "photos"
     with engine.connect() as connection:
         was = content_hash(connection, photos)
@@ -233,7 +234,7 @@ def test_rows_come_in_the_order_of_bytes_not_of_a_language():
 
 def test_rows_are_read_as_they_are_asked_for_not_all_at_once(worked_book):
     """Memory stays flat however many rows there are."""
-    engine = open_engine(worked_book)
+    engine = open_book_engine(worked_book)
     with engine.connect() as connection:
         table = TABLES["checklist_item"]
         many = ((str(number), "k", json.dumps(number), "1") for number in range(1000, 31000))

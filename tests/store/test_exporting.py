@@ -38,6 +38,8 @@ from tests.store.random_books import fill_at_random
 from tests.store.scripts import MIGRATIONS
 from tests.store.test_kept_books import KEPT, MOVED_LATER
 
+pytestmark = pytest.mark.sqlite_file
+
 SIGNS = "=+-@'\t\r\n\"',; ＝a1"
 
 

@@ -23,6 +23,8 @@ from tests.store.exports import bring, hash_book, take
 from tests.store.scripts import MIGRATIONS
 from tests.store.test_opening import bytes_of
 
+pytestmark = pytest.mark.sqlite_file
+
 
 def rewritten(path: Path, target: Path, change) -> Path:
     """Copy a zip, changed: `change` takes the files by name and changes them."""

@@ -1,5 +1,6 @@
 """The tables and the migrations say the same; the settings of the database are read back."""
 
+import pytest
 from alembic import command
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
@@ -15,7 +16,9 @@ from app.web.files import folder_of
 
 def is_ours(name, kind, _parents):
     # The search index keeps shadow tables of its own beside the one the migration makes.
-    return kind != "table" or "_search" not in name
+    # On PostgreSQL the indexes of trigrams are made at the start, if the server has them.
+    name = name or ""
+    return not name.startswith("trigram_") and (kind != "table" or "_search" not in name)
 
 
 def test_models_match_migrations(sessions):
@@ -30,12 +33,14 @@ def test_a_new_book_has_the_newest_schema(sessions):
     assert current_revision(sessions.engine) == newest_revision(folder_of("migrations"))
 
 
+@pytest.mark.sqlite_file
 def test_the_database_has_the_settings_that_keep_it_whole(sessions):
     with sessions.engine.connect() as connection:
         for name, wanted in PRAGMAS.items():
             assert connection.execute(text(f"PRAGMA {name}")).scalar_one() == wanted
 
 
+@pytest.mark.sqlite_file
 def test_papers_issued_before_they_had_files_keep_their_picture_and_get_their_piece(tmp_path):
     engine, scripts = open_engine(tmp_path), folder_of("migrations")
     papers = "20261125_papers"

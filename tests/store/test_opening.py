@@ -32,6 +32,9 @@ def open_it(folder):
     return open_book(Settings(book=folder, now=Clock()))
 
 
+pytestmark = pytest.mark.sqlite_file
+
+
 def damage_page(path):
     with path.open("r+b") as file:
         file.seek(os.path.getsize(path) // 2 // 4096 * 4096)

@@ -9,8 +9,9 @@ from datetime import timedelta
 
 import pytest
 
+from app.store.addresses import find_address
 from app.store.backup import list_backups, make_backup
-from app.store.book import BookProblem, open_engine
+from app.store.book import BookProblem, open_book_engine, open_engine
 from app.store.migrating import migrate_book
 from app.store.opening import IN_USE_NAME, mark_in_use
 from app.store.restoring import find_backup, restore_backup
@@ -34,10 +35,11 @@ def made(worked_book, upkeep):
 
 
 def change(book):
-    with closing(sqlite3.connect(book / "book.sqlite3")) as connection:
-        connection.execute("UPDATE customer SET notes = 'after the backup'")
-        connection.execute("DELETE FROM event")
-        connection.commit()
+    engine = open_book_engine(book)
+    with engine.execution_options(writes=True).begin() as connection:
+        connection.exec_driver_sql("UPDATE customer SET notes = 'after the backup'")
+        connection.exec_driver_sql("DELETE FROM event")
+    engine.dispose()
 
 
 def test_a_sound_book_is_replaced_and_kept_as_a_backup(worked_book, upkeep, made):
@@ -48,12 +50,14 @@ def test_a_sound_book_is_replaced_and_kept_as_a_backup(worked_book, upkeep, made
     assert content_of(worked_book / "book.sqlite3") == before
     newest = list_backups(worked_book, upkeep)[0]
     assert newest.reason == "before_restore"
-    assert content_of(newest.database) == changed
+    if find_address(worked_book) is None:  # a server says the same in values of its own
+        assert content_of(newest.database) == changed
     assert f"no. {newest.number}" in done.kept
     restore_backup(worked_book, newest, MIGRATIONS, NOON)
     assert content_of(worked_book / "book.sqlite3") == changed
 
 
+@pytest.mark.sqlite_file
 @pytest.mark.parametrize("damage", DAMAGES)
 def test_a_damaged_book_is_set_aside_byte_for_byte_and_the_backup_opens(worked_book, made, damage):
     before = content_of(worked_book / "book.sqlite3")
@@ -91,6 +95,7 @@ def test_a_backup_that_rotted_is_not_restored(worked_book, made):
     assert bytes_of(worked_book) == before
 
 
+@pytest.mark.sqlite_file
 def test_a_backup_of_an_earlier_schema_is_brought_up_to_date_on_the_way(
     worked_book, made, tmp_path
 ):
@@ -99,6 +104,7 @@ def test_a_backup_of_an_earlier_schema_is_brought_up_to_date_on_the_way(
     assert rows_of(worked_book / "book.sqlite3", "SELECT rack FROM job ORDER BY 1") == [(1,), (2,)]
 
 
+@pytest.mark.sqlite_file
 def test_a_backup_of_a_newer_schema_is_refused(worked_book, upkeep, tmp_path):
     engine = open_engine(worked_book)
     migrate_book(engine, with_next(tmp_path))
@@ -110,6 +116,7 @@ def test_a_backup_of_a_newer_schema_is_refused(worked_book, upkeep, tmp_path):
     assert content_of(worked_book / "book.sqlite3") == before
 
 
+@pytest.mark.sqlite_file
 def test_a_book_whose_replaced_state_can_t_be_kept_is_not_restored(worked_book, made, monkeypatch):
     change(worked_book)
     before = content_of(worked_book / "book.sqlite3")
@@ -124,6 +131,7 @@ def test_a_book_whose_replaced_state_can_t_be_kept_is_not_restored(worked_book, 
     assert not list(worked_book.glob(".restoring*"))
 
 
+@pytest.mark.sqlite_file
 def test_a_backup_carried_to_another_machine_makes_the_same_book_there(worked_book, made, tmp_path):
     carried = tmp_path / "stick"
     shutil.copytree(made.folder.parent, carried)
@@ -136,6 +144,7 @@ def test_a_backup_carried_to_another_machine_makes_the_same_book_there(worked_bo
     open_book(Settings(book=other, now=Clock())).close()
 
 
+@pytest.mark.sqlite_file
 def test_a_restore_ends_the_suspicion_that_the_log_was_lost(worked_book, made):
     mark_in_use(worked_book, NOON)
     restore_backup(worked_book, made, MIGRATIONS, NOON)
@@ -148,6 +157,7 @@ def test_an_unknown_backup_is_refused_with_words(worked_book, upkeep):
             find_backup(worked_book, upkeep, named)
 
 
+@pytest.mark.sqlite_file
 def test_the_restore_drill_under_write_load_gives_back_what_was_backed_up(worked_book, upkeep):
     """Writers go on the whole time; the book restored is the snapshot, then the load goes on."""
     path = worked_book / "book.sqlite3"

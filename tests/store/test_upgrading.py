@@ -9,14 +9,15 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 
 from app.store.backup import list_backups
-from app.store.book import BookProblem, open_engine
-from app.store.locks import BookLock
+from app.store.book import BookProblem, open_book_engine
+from app.store.locks import lock_of
 from app.store.migrating import alembic_config, migrate_book, newest_revision
 from app.store.opening import open_sessions
 from app.store.tables import Base
 from app.store.upkeep import read_upkeep
 from tests.books import content_of
 from tests.conftest import NOON
+from tests.databases import lay_on_server
 from tests.store.scripts import MIGRATIONS, with_next
 from tests.store.test_migrating import is_ours
 
@@ -44,6 +45,7 @@ def test_the_migrations_are_one_line_without_branches():
     assert len(list(scripts.walk_revisions())) == len(list(MIGRATIONS.glob("versions/*.py")))
 
 
+@pytest.mark.sqlite_file
 def test_a_book_comes_up_to_date_with_every_row_after_a_backup(worked_book, tmp_path):
     before = content_of(worked_book / "book.sqlite3")
     sessions = open_sessions(worked_book, with_next(tmp_path), NOON)
@@ -59,6 +61,7 @@ def test_a_book_comes_up_to_date_with_every_row_after_a_backup(worked_book, tmp_
     assert "before that it was backed up: no. 1" in sessions.said
 
 
+@pytest.mark.sqlite_file
 def test_references_hold_again_after_a_migration(worked_book, tmp_path):
     sessions = open_sessions(worked_book, with_next(tmp_path), NOON)
     with sessions.read() as session:
@@ -66,6 +69,7 @@ def test_references_hold_again_after_a_migration(worked_book, tmp_path):
     sessions.close()
 
 
+@pytest.mark.sqlite_file
 @pytest.mark.parametrize("loss", LOSSES)
 def test_a_migration_that_would_lose_something_changes_nothing(worked_book, tmp_path, loss):
     line, words = LOSSES[loss]
@@ -91,7 +95,7 @@ def test_a_book_that_can_t_be_backed_up_is_not_brought_up_to_date(worked_book, t
 
 
 def test_a_book_that_another_program_has_open_is_not_brought_up_to_date(worked_book, tmp_path):
-    other = BookLock(worked_book)
+    other = lock_of(worked_book)
     other.share()
     before = content_of(worked_book / "book.sqlite3")
     with pytest.raises(BookProblem, match="another Laybook has it open"):
@@ -101,6 +105,7 @@ def test_a_book_that_another_program_has_open_is_not_brought_up_to_date(worked_b
     open_sessions(worked_book, with_next(tmp_path / "again"), NOON).close()
 
 
+@pytest.mark.sqlite_file
 def test_with_foreign_keys_on_the_same_rebuild_would_delete_children(worked_book):
     """Why the pragma goes off first: SQLite's own documented trap, shown to be real."""
     with closing(sqlite3.connect(worked_book / "book.sqlite3")) as connection:
@@ -120,8 +125,7 @@ def test_every_schema_since_the_first_comes_up_to_date_step_by_step_or_at_once(t
         for one in ScriptDirectory.from_config(alembic_config(MIGRATIONS)).walk_revisions()
     ][::-1]
     for stop in revisions:
-        folder = tmp_path / stop
-        engine = open_engine(folder)
+        engine = open_book_engine(lay_on_server(tmp_path / stop))
         migrate_book(engine, MIGRATIONS, stop)
         migrate_book(engine, MIGRATIONS)
         with engine.connect() as connection:

@@ -1,11 +1,11 @@
 """Every address of the program, with the ids of a filled book put in."""
 
-import sqlite3
-from contextlib import closing
 from pathlib import Path
 
 from fastapi import FastAPI
 from fastapi.routing import APIRoute
+
+from tests.books import rows_of
 
 # Every id is 1; these are no ids.
 PARAMETERS = {"kind": "return_card", "name": "laybook.css"}
@@ -25,8 +25,8 @@ def routes_of(app: FastAPI) -> list[APIRoute]:
 
 def addresses_of(app: FastAPI, book: Path, method: str = "GET") -> list[str]:
     """List every address of a method."""
-    with closing(sqlite3.connect(book / "book.sqlite3")) as connection:
-        assert connection.execute("SELECT count(*) FROM job").fetchone()[0] >= 1
+    ((jobs,),) = rows_of(book / "book.sqlite3", "SELECT count(*) FROM job")
+    assert jobs >= 1
     paths = []
     for route in routes_of(app):
         if method in (route.methods or set()):

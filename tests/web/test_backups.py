@@ -39,6 +39,7 @@ def test_a_book_never_backed_up_is_warned_of_after_two_days(browser, clock):
     assert "There is no backup of this book yet." in browser.page.select_one(".caution").text
 
 
+@pytest.mark.sqlite_file
 def test_a_failed_backup_is_shown_on_the_bench_list_even_after_a_restart(
     browser, book, clock, monkeypatch
 ):

@@ -144,6 +144,7 @@ def test_the_page_shows_what_goes_what_stays_and_what_only_the_maker_can_judge(b
     assert doubtful[0].select_one("a")["href"] == "/jobs/2"
 
 
+@pytest.mark.sqlite_file
 @pytest.mark.usefixtures("worked")
 def test_the_person_is_gone_from_every_byte_and_the_measurements_are_all_there(
     browser, book, sessions
@@ -247,6 +248,7 @@ def test_somebody_else_of_the_same_name_is_left_alone(browser, take_in):
     assert f"Sent here by {NAME}." in browser.text
 
 
+@pytest.mark.sqlite_file
 @pytest.mark.usefixtures("worked")
 def test_what_could_not_be_cleared_away_is_said_and_done_later(browser, book, monkeypatch):
     monkeypatch.setattr(store, "write_anew", lambda _engine: False)
@@ -260,6 +262,7 @@ def test_what_could_not_be_cleared_away_is_said_and_done_later(browser, book, mo
     assert {one for one in traces_in(book) if one[1].lower() != "quirina"} == set()
 
 
+@pytest.mark.sqlite_file
 @pytest.mark.usefixtures("worked")
 def test_a_reader_in_the_way_is_no_harm_and_the_file_is_written_anew_later(browser, book, sessions):
     """Somebody's long look at the book keeps the log from being emptied."""

@@ -20,6 +20,7 @@ def run(worked_book, capsys):
     return run_verb
 
 
+@pytest.mark.sqlite_file
 def test_a_book_is_backed_up_listed_checked_and_restored(run, worked_book):
     before = content_of(worked_book / "book.sqlite3")
     code, said = run("backup")
@@ -77,6 +78,7 @@ def test_migrate_says_when_there_is_nothing_to_do(run):
     assert run("migrate") == (0, "The book is up to date.\n")
 
 
+@pytest.mark.sqlite_file
 def test_a_book_whose_log_is_lost_is_taken_as_it_is_only_when_told(run, worked_book):
     (worked_book / "in-use.json").write_text("{}")
     code, said = run("check")

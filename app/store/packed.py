@@ -1,0 +1,13 @@
+"""Where templates, static files, migrations and demo data lie, in a checkout or installed."""
+
+from functools import cache
+from pathlib import Path
+
+_APP = Path(__file__).resolve().parent.parent
+
+
+@cache
+def folder_of(name: str) -> Path:
+    """Give the folder of that name: packed inside `app` when installed, beside it in a checkout."""
+    packed = _APP / "_files" / name
+    return packed if packed.is_dir() else _APP.parent / name
