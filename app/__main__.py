@@ -13,6 +13,7 @@ def run() -> int:
     gc.disable()
     from app.web.commands import main
 
+    gc.freeze()
     gc.enable()
     return main()
 

@@ -9,8 +9,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
+from typing import Any
 
-from sqlalchemy import Engine, delete, func, or_, select, text
+from sqlalchemy import Engine, Row, bindparam, delete, func, or_, select, text
 from sqlalchemy.orm import Session, joinedload, selectinload, undefer
 
 from app.core.forgetting import (
@@ -25,6 +26,7 @@ from app.core.forgetting import (
 from app.core.jobs import STAGES
 from app.store.engines import engine_kind
 from app.store.jobs import add_event
+from app.store.loading import rows_of
 from app.store.lookups import searchable
 from app.store.naming_texts import (
     Texts,
@@ -85,6 +87,14 @@ class Removal:
 def get_forgetting(session: Session, customer_id: int) -> Forgetting | None:
     """Say when a customer was forgotten, if they were."""
     return session.scalar(select(Forgetting).where(Forgetting.customer_id == customer_id))
+
+
+def when_forgotten(session: Session, customer_id: int) -> Row[Any] | None:
+    """Say what `get_forgetting` says, as a row for a page."""
+    return rows_of(session, _WHEN, {"customer": customer_id}).first()
+
+
+_WHEN = select(*Forgetting.__table__.columns).where(Forgetting.customer_id == bindparam("customer"))
 
 
 def plan_removal(session: Session, customer: Customer) -> Removal:

@@ -19,12 +19,15 @@ PRAGMAS: dict[str, int | str] = {
     "journal_mode": "wal",
     "synchronous": 2,
     "busy_timeout": BUSY_TIMEOUT_MS,
+    "cache_size": -8000,  # kB that a connection may keep of what it read
 }
 # More connections than the server has threads: a page waits for the database, never for those.
+# The last one used comes first: it still has in memory what the page before has read.
 OPTIONS: dict[str, Any] = {
     "connect_args": {"check_same_thread": False},
     "pool_size": 20,
     "max_overflow": 40,
+    "pool_use_lifo": True,
 }
 TROUBLES = {
     "SQLITE_BUSY": "busy",

@@ -12,7 +12,7 @@ from app.core.field_words import label_field, say_value
 from app.core.forms import Refused
 from app.core.measurements import write_line
 from app.store.customers import get_customer, list_customers, list_jobs_of, save_customer
-from app.store.forgetting import get_forgetting
+from app.store.forgetting import when_forgotten
 from app.store.measurements import last_facings
 from app.store.revisions import Conflict
 from app.store.shop import gauges_in_use
@@ -55,7 +55,7 @@ def show(
         jobs=jobs[:JOBS_SHOWN],
         earlier_than=jobs[JOBS_SHOWN - 1].number if len(jobs) > JOBS_SHOWN else None,
         before=before,
-        forgotten=get_forgetting(session, customer_id),
+        forgotten=when_forgotten(session, customer_id),
         last=last,
         lines={
             piece_id: write_line(one.recorded, gauges.glass, gauges.tip)
