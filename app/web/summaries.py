@@ -48,16 +48,16 @@ def summarise_all(
 
 def _summary(measurement: Measurement, analysis: FacingAnalysis, gauges: GaugesInUse) -> Summary:
     facing, corrected = measurement.facing, measurement.corrected
-    lines = [
-        write_line(one, gauges.glass, gauges.tip) if one else ""
-        for one in (measurement.recorded, facing, corrected.later_facing)
-    ]
+    line = write_line(measurement.recorded, gauges.glass, gauges.tip)
+    used = write_line(facing, gauges.glass, gauges.tip) if corrected.differs else line
+    worn = corrected.later_facing
+    later = write_line(worn, gauges.glass, gauges.tip) if worn else used
     return Summary(
         measurement,
-        lines[0] or "other lengths",
+        line or "other lengths",
         # a dial or a calliper that was off changes what the line does not hold
-        lines[1] if lines[1] != lines[0] else "",
-        lines[2] if lines[2] != lines[1] else "",
+        used if used != line else "",
+        later if later != used else "",
         analysis,
         read_facing_length(facing),
         say_evenness(analysis),

@@ -12,11 +12,9 @@ from typing import Any
 
 from fastapi import FastAPI
 
-from app.core import recalling
 from app.render import figures
-from app.web import drawn
 from tests.benchmarks.asking import Asker
-from tests.benchmarks.books import SMALL, application
+from tests.benchmarks.books import SMALL, application, forget
 from tests.benchmarks.measuring import Row, compare, time_in_turns
 
 READING_SET = 1
@@ -55,12 +53,6 @@ def run() -> list[Row]:
             preview["ours"], preview["bare"], PREVIEW_LIMIT,
         ),
     ]  # fmt: skip
-
-
-def forget() -> None:
-    """Forget every picture drawn and every analysis made."""
-    drawn._drawn = drawn._Drawn(drawn.KEPT_PICTURES)
-    recalling._kept.clear()
 
 
 def preview_form(app: FastAPI, asker: Asker) -> dict[str, str]:

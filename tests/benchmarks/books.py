@@ -15,6 +15,9 @@ from pathlib import Path
 
 from fastapi import FastAPI
 
+from app.core import cards, recalling, returning, size_words
+from app.store import measurements
+from app.web import drawn, slip_values
 from app.web.app import create_app
 from app.web.files import folder_of
 from app.web.settings import Settings
@@ -49,6 +52,16 @@ def make_book(jobs: int) -> float:
     took = time.perf_counter() - began
     (book / "made").write_text(f"{took:.1f} s\n")
     return took
+
+
+def forget() -> None:
+    """Forget what the program keeps in memory: readings told, analyses, papers, pictures."""
+    for kept in (measurements._tell_set, cards.build_measured_part, slip_values._lay_out):
+        kept.cache_clear()
+    for one in (size_words.list_spreads, size_words.list_gauge_lines, returning.tell_returning):
+        one.cache_clear()
+    recalling._kept.clear()
+    drawn._drawn = drawn._Drawn(drawn.KEPT_PICTURES)
 
 
 @contextmanager

@@ -10,6 +10,7 @@ import statistics
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from math import inf
 
 ROUNDS = 3
 
@@ -97,9 +98,10 @@ def print_rows(rows: list[Row]) -> None:
     print("| --- | --- | --- | --- | --- | --- | --- | --- | --- |")
     for row in rows:
         sign = "≥" if row.at_least else "≤"
+        limit = f"{sign} {row.limit:g}" if 0 < row.limit < inf else ""
         cpu = f"{row.cpu_ratio:.2f}" if row.cpu_ratio is not None else ""
         spread = f"{row.spread[0]:.2f} to {row.spread[1]:.2f}" if row.spread else ""
         print(
             f"| {row.what} | {row.beside} | {row.ours} | {row.other} | {row.ratio:.2f} "
-            f"| {sign} {row.limit:g} | {cpu} | {spread} | {'' if row.holds else 'not held'} |"
+            f"| {limit} | {cpu} | {spread} | {'' if row.holds else 'not held'} |"
         )
