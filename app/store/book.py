@@ -45,6 +45,7 @@ class Sessions:
     def __init__(self, engine: Engine, lock: Lock | None = None) -> None:
         self.engine = engine
         self._lock = lock
+        self.far = engine_kind(engine).far
         self.said = ""  # what happened while it was opened, to be told once
         reading = engine.execution_options(**engine_kind(engine).reading)
         self._reading = sessionmaker(reading, expire_on_commit=False)

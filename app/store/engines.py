@@ -36,6 +36,7 @@ class EngineKind:
     take_time: Callable[[Connection], None]  # in a transaction over the whole book
     write_anew: Callable[[Engine], bool]  # nothing removed stays in the files
     reading: Mapping[str, Any] = field(default_factory=dict)  # of sessions that only look
+    far: bool = False  # even closing a session may wait for it
     has_lines: bool = False  # records are found by lines that the program writes
     make_index: Callable[[Engine], str] = lambda _engine: ""
 
@@ -72,6 +73,7 @@ ENGINES: dict[str, EngineKind] = {
         take_time=on_postgresql.take_time,
         write_anew=on_postgresql.write_anew,
         reading=on_postgresql.READING,
+        far=True,
         make_index=on_postgresql.make_trigrams,
     ),
 }

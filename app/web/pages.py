@@ -1,9 +1,11 @@
 """What every page needs: sessions, the form as typed, templates, and find-or-404."""
 
+import asyncio
 import codecs
 import hashlib
 import secrets
 from collections.abc import AsyncIterator
+from contextlib import AbstractContextManager, ExitStack, asynccontextmanager
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from functools import cache
@@ -106,14 +108,30 @@ def _sessions(request: Request) -> Sessions:
 # for the database at its first query, in the handler's own thread.
 async def read_session(request: Request) -> AsyncIterator[Session]:
     """Open a session for looking only."""
-    with _sessions(request).read() as session:
+    async with _closing(_sessions(request).read(), request) as session:
         yield session
 
 
 async def write_session(request: Request) -> AsyncIterator[Session]:
     """Open a session that may write; the handler commits, anything else is undone."""
-    with _sessions(request).write() as session:
+    async with _closing(_sessions(request).write(), request) as session:
         yield session
+
+
+@asynccontextmanager
+async def _closing(
+    opened: AbstractContextManager[Session], request: Request
+) -> AsyncIterator[Session]:
+    """Hold a session open; a server that is slow to answer must not hold up other pages."""
+    if not _sessions(request).far:
+        with opened as session:
+            yield session
+        return
+    stack = ExitStack()
+    try:
+        yield stack.enter_context(opened)
+    finally:
+        await asyncio.shield(asyncio.to_thread(stack.close))
 
 
 def get_settings(request: Request) -> Settings:
