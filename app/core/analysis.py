@@ -30,6 +30,7 @@ __all__ = [
     "analyse_facing",
     "analyse_many",
     "check_readings",
+    "judge_many_evenness",
 ]
 
 
@@ -152,6 +153,41 @@ def analyse_many(
     return ManyAnalyses(chunks, len(sets), evenness_tolerance_mm)
 
 
+def judge_many_evenness(
+    sets: Sequence[FacingReadings],
+    uncertainties: Uncertainties = Uncertainties(),  # noqa: B008 - frozen
+    *,
+    evenness_tolerance_mm: float = 0.5,
+) -> list[tuple[BladeEvenness, ...]]:
+    """Give the `evenness` of each set's analysis alone: a third of the fits, for lists.
+
+    Errors as for `analyse_facing`.
+    """
+    told = [_tell_rails(each, uncertainties) for each in sets]
+    means = [each.rails.get(("mean", False), ()) for each in told]
+    rows = [at for at, stops in enumerate(means) if stops]
+    judged = None
+    if rows:
+        tips = [told[at].tip for at in rows]
+        arrays = arrange_readings([means[at] for at in rows], tips, uncertainties)
+        has_tip = np.array([tip is not None for tip in tips])
+        judged = judge_arrays(arrays, has_tip, curves=order_curves(None))
+    found = []
+    for at, (readings, each) in enumerate(zip(sets, told, strict=True)):
+        slopes: list[float | None] = []
+        if judged is not None and means[at]:
+            if ("mean", True) in each.rails:  # a dial was read: whether it counts is judged whole
+                whole = analyse_facing(
+                    readings, uncertainties, evenness_tolerance_mm=evenness_tolerance_mm
+                )
+                found.append(whole.evenness)
+                continue
+            steep = judged.slopes(rows.index(at), len(means[at]))
+            slopes = list(steep) if steep else _free_slopes(means[at], each.tip)
+        found.append(judge_evenness(each.pairs, slopes[: len(each.pairs)], evenness_tolerance_mm))
+    return found
+
+
 SETS_AT_ONCE = 400  # few enough that the arrays of one step stay in the processor's cache
 
 
@@ -223,16 +259,20 @@ class ManyAnalyses(Sequence[FacingAnalysis]):
             settle_dials(found.get((name, False)), found.get((name, True)))
             for name in ("left", "right", "mean")
         )
-        slopes = _slopes(mean, each.tip[0] if each.tip else None) if mean else []
+        slopes = _slopes(mean, each.tip) if mean else []
         # the mean's stops are the pairs, and after them any dial readings
         evenness = judge_evenness(each.pairs, slopes[: len(each.pairs)], self._tolerance_mm)
         return FacingAnalysis(left, right, mean, evenness)
 
 
-def _slopes(mean: RailAnalysis, tip_opening_mm: float | None) -> list[float | None]:
+def _slopes(mean: RailAnalysis, tip: tuple[float, float] | None) -> list[float | None]:
     """Say how steeply the gap opens at each blade: on the chosen curve, or the nearest to one."""
     fit = mean.chosen_fit or min(mean.fits, key=lambda each: each.chi_square, default=None)
     if fit is not None:
         return [1.0 / reach for reach in fit.reach_per_gap]
-    free = free_curve(mean.stops, tip_opening_mm)
-    return [free.slope_at_gap(stop.gap_mm) if free else None for stop in mean.stops]
+    return _free_slopes(mean.stops, tip)
+
+
+def _free_slopes(stops: Sequence[BladeStop], tip: tuple[float, float] | None) -> list[float | None]:
+    free = free_curve(stops, tip[0] if tip else None)
+    return [free.slope_at_gap(stop.gap_mm) if free else None for stop in stops]

@@ -138,12 +138,31 @@ class JudgedRails:
     tip_offset: Array
     tip_offset_u: Array
 
+    def slopes(self, row: int, blades: int) -> list[float] | None:
+        """Say how steeply one rail opens at each blade, dh/du; None where no curve was fitted.
+
+        On the chosen curve, or on the one nearest to the readings.
+        """
+        fits, at = self._fits(row)
+        curve = int(self.chosen[row])
+        if curve == NONE:
+            chi_square = np.where(fits.status[:, at] == FITTED, fits.chi_square[:, at], np.inf)
+            curve = int(chi_square.argmin())
+            if not np.isfinite(chi_square[curve]):
+                return None
+        found: list[float] = (1.0 / fits.reach_per_gap[:blades, curve, at]).tolist()
+        return found
+
+    def _fits(self, row: int) -> tuple[Fits, int]:
+        """Give the fits that count for one rail, with the tip or without, and its place there."""
+        if self.together is not None and self.row_together[row] != NONE:
+            return self.together, int(self.row_together[row])
+        return self.alone, row
+
     def rail(self, row: int, stops: Sequence[BladeStop]) -> RailAnalysis:
         """Build the values of one rail, whose readings were these."""
         tip_in = bool(self.row_together[row] != NONE)
-        fits, at = self.alone, row
-        if tip_in and self.together is not None:
-            fits, at = self.together, int(self.row_together[row])
+        fits, at = self._fits(row)
         chosen = int(self.chosen[row])
         judgement = CHOSEN if chosen != NONE else NONE_FITS if self.judgeable[row] else CANNOT_JUDGE
         found = _curve_fits(fits, at, len(stops), tip_in=tip_in)

@@ -4,16 +4,24 @@ Each is kept under everything it was worked out from, so none can grow stale. Wh
 worked out for all sets together, many times faster than one by one.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from threading import Lock
+from typing import TypeVar
 
-from app.core.analysis import FacingAnalysis, analyse_many
+from app.core.analysis import (
+    BladeEvenness,
+    FacingAnalysis,
+    analyse_many,
+    judge_many_evenness,
+)
 from app.core.readings import FacingReadings, Uncertainties
 
+Result = TypeVar("Result")
 Asked = tuple[FacingReadings, Uncertainties, float]
 KEPT = 512  # some twenty kilobytes each
 
-_kept: dict[Asked, FacingAnalysis] = {}
+_analyses: dict[Asked, FacingAnalysis] = {}
+_evenness: dict[Asked, tuple[BladeEvenness, ...]] = {}
 _lock = Lock()
 
 
@@ -32,22 +40,32 @@ def recall_analyses(asked: Sequence[Asked]) -> list[FacingAnalysis]:
 
     Raises MalformedReading like `analyse_facing`.
     """
+    return _recall(_analyses, asked, analyse_many)
+
+
+def recall_evenness(asked: Sequence[Asked]) -> list[tuple[BladeEvenness, ...]]:
+    """Give only how even each set's rails are; otherwise like `recall_analyses`."""
+    return _recall(_evenness, asked, judge_many_evenness)
+
+
+def _recall(
+    kept: dict[Asked, Result], asked: Sequence[Asked], work: Callable[..., Sequence[Result]]
+) -> list[Result]:
     asked = [_shared(*each) for each in asked]
-    told = [_kept.get(each) for each in asked]
+    told = [kept.get(each) for each in asked]
     missing = list(dict.fromkeys(a for a, b in zip(asked, told, strict=True) if b is None))
     if not missing:
         return [each for each in told if each is not None]
-    made: dict[Asked, FacingAnalysis] = {}
+    made: dict[Asked, Result] = {}
     for uncertainties, tolerance_mm in dict.fromkeys(each[1:] for each in missing):
         alike = [each for each in missing if each[1:] == (uncertainties, tolerance_mm)]
-        found = analyse_many(
-            [each[0] for each in alike], uncertainties, evenness_tolerance_mm=tolerance_mm
-        )
+        readings = [each[0] for each in alike]
+        found = work(readings, uncertainties, evenness_tolerance_mm=tolerance_mm)
         made.update(zip(alike, found, strict=True))
     with _lock:
-        _kept.update(made)
-        for each in list(_kept)[: max(len(_kept) - KEPT, 0)]:
-            del _kept[each]
+        kept.update(made)
+        for each in list(kept)[: max(len(kept) - KEPT, 0)]:
+            del kept[each]
     return [made[a] if b is None else b for a, b in zip(asked, told, strict=True)]
 
 

@@ -1,5 +1,6 @@
 """What a measurement comes to, in words that a player and a metrologist both accept."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from app.core.analysis import CurveFit, FacingAnalysis, RailAnalysis
@@ -33,9 +34,13 @@ def read_facing_length(facing: FacingReadings) -> float | None:
 
 def say_evenness(analysis: FacingAnalysis) -> str:
     """Say in a few words how even the rails are."""
-    rows = analysis.evenness
+    return say_rows(analysis.evenness, one_rail=bool(analysis.left or analysis.right))
+
+
+def say_rows(rows: Sequence[BladeEvenness], *, one_rail: bool) -> str:
+    """Say it of the blades felt on both rails; `one_rail` if any was felt at all."""
     if not rows:
-        return "only one rail read" if (analysis.left or analysis.right) else "not read"
+        return "only one rail read" if one_rail else "not read"
     uneven = [format_blade(row.gap_mm) for row in rows if row.verdict == UNEVEN]
     unsure = [format_blade(row.gap_mm) for row in rows if row.verdict == CANNOT_TELL]
     if uneven:

@@ -368,24 +368,25 @@ def show(request: Request, session: Reading, set_id: int) -> HTMLResponse:
     shop, gauges = get_shop(session), gauges_in_use(session, measurement.blade_set_id)
     summary = summarise(measurement, gauges, shop)
     sets = standing(of_piece)
-    left, right = summary.analysis.left, summary.analysis.right
+    analysis = summary.analysis
+    left, right = analysis.left, analysis.right
     return show_page(
         request,
         "measurements/show.html",
         lengths=list_length_rows(measurement, sets),
         bore_words=say_bore(measurement.lengths),
-        dials=list_dial_rows(measurement.facing, summary.analysis),
+        dials=list_dial_rows(measurement.facing, analysis),
         dial_words=say_dials(measurement.facing, left, right),
         measurement=measurement,
         piece=found_or_404(get_piece(session, piece), "There is no such piece."),
         summary=summary,
         figures=list_figures(summary, gauges),
-        words=describe_facing(summary.analysis, gauges.glass),
-        rows=list_blade_rows(summary.analysis, measurement.recorded, gauges.glass),
+        words=describe_facing(analysis, gauges.glass),
+        rows=list_blade_rows(analysis, measurement.recorded, gauges.glass),
         gauge_lines=list_gauge_lines(measurement.readings, measurement.sizes),
         three_ways=list_three_ways(measurement.readings, measurement.corrected, gauges),
         spreads=list_spreads(measurement.readings, measurement.sizes),
         history_rule=HISTORY_RULE,
-        curves=list_curve_rows(summary.analysis),
+        curves=list_curve_rows(analysis),
         tolerance_mm=shop.evenness_tolerance_mm,
     )

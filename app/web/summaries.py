@@ -3,11 +3,11 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from app.core.analysis import FacingAnalysis
+from app.core.analysis import BladeEvenness, FacingAnalysis
 from app.core.measurements import GaugesInUse, write_line
-from app.core.recalling import recall_analyses
+from app.core.recalling import recall_analysis, recall_evenness
 from app.core.units import format_mm, format_on_scale
-from app.core.wording import main_rail, read_facing_length, say_evenness
+from app.core.wording import main_rail, read_facing_length, say_rows
 from app.store.measurements import Measurement
 from app.store.tables import Shop
 
@@ -24,9 +24,18 @@ class Summary:
     line: str
     corrected_line: str
     later_line: str
-    analysis: FacingAnalysis
     facing_length_mm: float | None
     evenness: str
+    evenness_tolerance_mm: float
+
+    @property
+    def analysis(self) -> FacingAnalysis:
+        """All that the readings allow; a list needs none of it, so it is asked for by itself."""
+        return recall_analysis(
+            self.measurement.facing,
+            self.measurement.uncertainties,
+            evenness_tolerance_mm=self.evenness_tolerance_mm,
+        )
 
 
 def summarise(measurement: Measurement, gauges: GaugesInUse, shop: Shop) -> Summary:
@@ -39,14 +48,16 @@ def summarise_all(
 ) -> list[Summary]:
     """Work out what reading sets come to, all at once."""
     tolerance = shop.evenness_tolerance_mm
-    analyses = recall_analyses([(one.facing, one.uncertainties, tolerance) for one in measurements])
+    evenness = recall_evenness([(one.facing, one.uncertainties, tolerance) for one in measurements])
     return [
-        _summary(one, analysis, gauges)
-        for one, analysis in zip(measurements, analyses, strict=True)
+        _summary(one, rows, gauges, tolerance)
+        for one, rows in zip(measurements, evenness, strict=True)
     ]
 
 
-def _summary(measurement: Measurement, analysis: FacingAnalysis, gauges: GaugesInUse) -> Summary:
+def _summary(
+    measurement: Measurement, rows: Sequence[BladeEvenness], gauges: GaugesInUse, tolerance: float
+) -> Summary:
     facing, corrected = measurement.facing, measurement.corrected
     line = write_line(measurement.recorded, gauges.glass, gauges.tip)
     used = write_line(facing, gauges.glass, gauges.tip) if corrected.differs else line
@@ -58,9 +69,9 @@ def _summary(measurement: Measurement, analysis: FacingAnalysis, gauges: GaugesI
         # a dial or a calliper that was off changes what the line does not hold
         used if used != line else "",
         later if later != used else "",
-        analysis,
         read_facing_length(facing),
-        say_evenness(analysis),
+        say_rows(rows, one_rail=facing.has_rails),
+        tolerance,
     )
 
 

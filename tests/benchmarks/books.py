@@ -60,7 +60,8 @@ def forget() -> None:
         kept.cache_clear()
     for one in (size_words.list_spreads, size_words.list_gauge_lines, returning.tell_returning):
         one.cache_clear()
-    recalling._kept.clear()
+    recalling._analyses.clear()
+    recalling._evenness.clear()
     drawn._drawn = drawn._Drawn(drawn.KEPT_PICTURES)
 
 

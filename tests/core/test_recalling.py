@@ -6,8 +6,8 @@ import pytest
 
 from app.core import recalling
 from app.core.analysis import MalformedReading, analyse_facing
-from app.core.readings import BladeStop, FacingReadings, Uncertainties
-from app.core.recalling import recall_analyses, recall_analysis
+from app.core.readings import BladeStop, DialReading, FacingReadings, Uncertainties
+from app.core.recalling import recall_analyses, recall_analysis, recall_evenness
 
 BLADES_MM = (0.0381, 0.254, 0.6096, 0.8636)
 
@@ -33,7 +33,8 @@ def same(one, other):
 
 @pytest.fixture(autouse=True)
 def nothing_kept():
-    recalling._kept.clear()
+    recalling._analyses.clear()
+    recalling._evenness.clear()
 
 
 def test_what_is_recalled_is_what_would_be_worked_out():
@@ -63,7 +64,7 @@ def test_many_sets_of_different_uncertainties_come_back_in_their_order():
 def test_the_oldest_are_let_go():
     for number in range(recalling.KEPT + 5):
         recall_analysis(facing(36, 24, 12, 6, tip=1.0 + number / 1000))
-    assert len(recalling._kept) == recalling.KEPT
+    assert len(recalling._analyses) == recalling.KEPT
 
 
 def test_impossible_readings_are_refused_and_not_kept():
@@ -71,4 +72,30 @@ def test_impossible_readings_are_refused_and_not_kept():
     for _ in range(2):
         with pytest.raises(MalformedReading, match="tip opening"):
             recall_analysis(broken)
-    assert not recalling._kept
+    assert not recalling._analyses
+
+
+def test_evenness_alone_is_that_of_the_whole_analysis():
+    left, right = facing(36, 24, 12, 6), facing(38, 26, 13, 6)
+    dials = (DialReading(2.0, 0.95), DialReading(4.0, 0.8))
+    cases = [
+        left,
+        replace(left, right=right.left),
+        replace(left, right=right.left[:3]),
+        replace(left, right=()),
+        replace(left, right=right.left, tip_opening_mm=None),
+        replace(left, left=right.left[:2], right=left.right[:2]),  # too few to judge a curve by
+        replace(left, left=facing(36, 30, 12, 6).left, right=facing(36, 31, 12, 6).left),  # refused
+        replace(left, right=right.left, dial_left=dials, dial_right=dials),
+        FacingReadings(tip_opening_mm=1.06),
+    ]
+    for tolerance_mm in (0.1, 0.5):
+        found = recall_evenness([(one, Uncertainties(), tolerance_mm) for one in cases])
+        for told, rows in zip(cases, found, strict=True):
+            whole = analyse_facing(told, evenness_tolerance_mm=tolerance_mm).evenness
+            assert [row.verdict for row in rows] == [row.verdict for row in whole]
+            for mine, theirs in zip(rows, whole, strict=True):
+                assert mine.height_difference_um == pytest.approx(
+                    theirs.height_difference_um, rel=1e-7
+                )
+    assert {row.verdict for rows in found for row in rows} >= {"even", "uneven"}
