@@ -3,7 +3,7 @@
 from dataclasses import asdict
 from datetime import date, datetime
 
-from sqlalchemy import bindparam, select
+from sqlalchemy import bindparam, literal, select, union_all
 from sqlalchemy.orm import Session
 
 from app.core.charges import Account, ChargeEntry, PaymentEntry, add_up
@@ -48,15 +48,19 @@ _PAYMENTS = (
 
 def account_of(session: Session, job: Job) -> Account:
     """Add a job's standing lines and payments up."""
-    charged, paid = (
-        list(rows_of(session, amounts, {"job": job.id}).scalars()) for amounts in _STANDING
-    )
+    amounts = rows_of(session, _STANDING, {"job": job.id}).all()
+    charged = [amount for is_paid, amount in amounts if not is_paid]
+    paid = [amount for is_paid, amount in amounts if is_paid]
     return add_up(charged, paid, job.agreed_price_minor)
 
 
-_STANDING = tuple(
-    select(kind.amount_minor).where(kind.job_id == bindparam("job"), kind.struck_at.is_(None))
-    for kind in (Charge, Payment)
+_STANDING = union_all(
+    *(
+        select(literal(is_paid), kind.amount_minor).where(
+            kind.job_id == bindparam("job"), kind.struck_at.is_(None)
+        )
+        for is_paid, kind in ((0, Charge), (1, Payment))
+    )
 )
 
 

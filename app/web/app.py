@@ -1,7 +1,7 @@
 """Puts the application together: book, guard, pages. No module holds state of its own."""
 
 from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, suppress
 
 from fastapi import FastAPI, HTTPException, Request
 from fastapi.exceptions import RequestValidationError
@@ -12,6 +12,7 @@ from starlette.exceptions import HTTPException as StarletteHTTPException
 
 from app.store.book import BeyondNumbers, Sessions
 from app.store.locks import Outdated
+from app.store.lookups import tidy_index
 from app.store.opening import close_book, mark_in_use, open_sessions
 from app.store.passphrase import read_passphrase
 from app.store.shop import get_shop, has_shop, start_book
@@ -112,9 +113,16 @@ def open_book(settings: Settings) -> Sessions:
     return sessions
 
 
+def tidy(sessions: Sessions) -> None:
+    """Tidy the look-up's index; if the book is busy, tomorrow will do."""
+    with suppress(DBAPIError), sessions.write() as session:
+        tidy_index(session.connection())
+        session.commit()
+
+
 def create_app(settings: Settings) -> FastAPI:
     """Make the application for one book."""
-    watch = backups.Watch(settings)
+    watch = backups.Watch(settings, lambda: tidy(app.state.sessions))
 
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:

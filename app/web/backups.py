@@ -1,6 +1,7 @@
 """The backups' page, and the watch that makes one each day while the server runs."""
 
 import threading
+from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 from typing import Annotated
@@ -43,8 +44,9 @@ NO_SUCH_BACKUP = "There is no backup of that number."
 class Watch:
     """Knows how old the last backup is and what failed, and makes one when it is due."""
 
-    def __init__(self, settings: Settings) -> None:
+    def __init__(self, settings: Settings, tidy: Callable[[], None] = lambda: None) -> None:
         self._settings = settings
+        self._tidy = tidy  # done once a day, after the backup
         self._lock = threading.Lock()
         self._stopping = threading.Event()
         self._thread: threading.Thread | None = None
@@ -77,6 +79,7 @@ class Watch:
                 self.make("daily")
             except BackupFailed:
                 return
+            self._tidy()
 
     def make(self, reason: str) -> Backup:
         """Make a backup; raises BackupFailed, which is also kept to be shown."""

@@ -6,7 +6,7 @@ from datetime import UTC, date, datetime
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from sqlalchemy import delete, select
+from sqlalchemy import delete, select, text
 
 from app.core.customers import CustomerEntry
 from app.core.jobs import JobEntry
@@ -21,6 +21,7 @@ from app.store.lookups import (
     fold,
     rebuild_index,
     split_words,
+    tidy_index,
 )
 from app.store.pieces import add_piece, pass_on_piece, save_piece
 from app.store.tables import Customer, Event, Job, Piece
@@ -206,6 +207,21 @@ def test_every_change_of_a_record_is_found_at_once_and_nothing_of_before(session
         session.delete(session.scalars(select(Job)).one())
         session.flush()
         assert look(session, "fuchs")[2] == []
+
+
+@pytest.mark.sqlite_file
+def test_tidying_puts_the_index_together_and_finds_the_same(session):
+    for number in range(40):
+        customer = add_customer(
+            session, CustomerEntry(f"Anna Kestrel {number}", "", "", "", "", ""), NOW
+        )
+        add_piece(session, customer.id, stamped(f"N{number}"), date(2026, 1, 1), NOW)
+    pieces = text("SELECT count(DISTINCT segid) FROM piece_search_idx")
+    kept = {query: look(session, query) for query in ("anna", "kestrel n3", "n39")}
+    assert session.scalar(pieces) > 1
+    tidy_index(session.connection())
+    assert session.scalar(pieces) == 1
+    assert {query: look(session, query) for query in kept} == kept
 
 
 def test_signs_that_mean_something_to_the_index_are_only_letters(session):
