@@ -49,14 +49,14 @@ _PAYMENTS = (
 def account_of(session: Session, job: Job) -> Account:
     """Add a job's standing lines and payments up."""
     amounts = rows_of(session, _STANDING, {"job": job.id}).all()
-    charged = [amount for is_paid, amount in amounts if not is_paid]
-    paid = [amount for is_paid, amount in amounts if is_paid]
+    charged = [one.amount_minor for one in amounts if not one.is_paid]
+    paid = [one.amount_minor for one in amounts if one.is_paid]
     return add_up(charged, paid, job.agreed_price_minor)
 
 
 _STANDING = union_all(
     *(
-        select(literal(is_paid), kind.amount_minor).where(
+        select(literal(is_paid).label("is_paid"), kind.amount_minor).where(
             kind.job_id == bindparam("job"), kind.struck_at.is_(None)
         )
         for is_paid, kind in ((0, Charge), (1, Payment))
