@@ -5,21 +5,20 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import Row, bindparam, func, or_, select
-from sqlalchemy.orm import Session, joinedload, selectinload
+from sqlalchemy import Row, bindparam, func, select
+from sqlalchemy.orm import Session, joinedload
 
 from app.core.batches import BatchEntry, PiecesEntry
 from app.core.customers import CustomerEntry
 from app.core.pieces import PieceEntry
 from app.store.customers import add_customer
 from app.store.facings import KeptFacing, get_facing
-from app.store.gauges import load_register
 from app.store.loading import rows_of
-from app.store.measurements import Measurement, as_measurement, standing
+from app.store.measurements import Measurement, list_own_measurements, standing
 from app.store.pieces import add_piece
 from app.store.revisions import change_record
 from app.store.shop import get_shop
-from app.store.tables import Batch, BatchPiece, Job, Piece, ReadingSet, Revision
+from app.store.tables import Batch, BatchPiece, Piece, Revision
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,23 +177,7 @@ def list_made_pieces(session: Session, batch_id: int) -> list[MadePiece]:
 
 def _own_sets(session: Session, piece_ids: Sequence[int]) -> dict[int, Measurement]:
     """Give for each piece the last standing readings that tell of its facing."""
-    own = get_shop(session).customer_id
-    kept = session.scalars(
-        select(ReadingSet)
-        .outerjoin(Job, Job.id == ReadingSet.job_id)
-        .where(
-            ReadingSet.piece_id.in_(piece_ids),
-            or_(ReadingSet.job_id.is_(None), Job.customer_id == own),
-        )
-        .options(
-            selectinload(ReadingSet.readings),
-            selectinload(ReadingSet.replaced_by),
-            joinedload(ReadingSet.job),
-        )
-        .order_by(ReadingSet.taken_on, ReadingSet.id)
-    )
-    register = load_register(session)
-    made = [as_measurement(one, register, one.job.number if one.job else None) for one in kept]
+    made = list_own_measurements(session, piece_ids, get_shop(session).customer_id)
     return {
         one.piece_id: one
         for one in standing(made)

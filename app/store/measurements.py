@@ -6,7 +6,7 @@ from datetime import date, datetime
 from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import BindParameter, Executable, Select, bindparam, func, select
+from sqlalchemy import BindParameter, Executable, Select, bindparam, func, or_, select
 from sqlalchemy.orm import Session, aliased, object_session
 
 from app.core.corrections import CorrectedReadings, ToldReading, correct_readings
@@ -122,15 +122,6 @@ def add_reading_set(
     return kept
 
 
-def as_measurement(
-    kept: ReadingSet, register: Register, job_number: int | None = None
-) -> Measurement:
-    """Give a loaded reading set as a value, by what its gauges were on its day."""
-    readings = tuple(tuple(getattr(one, name) for name in _ENTRY) for one in kept.readings)
-    replaced_by = kept.replaced_by.id if kept.replaced_by else None
-    return _make(kept, readings, register, job_number, replaced_by)
-
-
 _ENTRY = tuple(field.name for field in fields(ReadingEntry))
 SETS_KEPT = 1024
 
@@ -148,20 +139,14 @@ def _tell_set(
     return entries, correct_readings(entries, sizes)
 
 
-def _make(
-    kept: Any,
-    readings: tuple[tuple[Any, ...], ...],
-    register: Register,
-    job_number: int | None,
-    replaced_by_id: int | None,
-) -> Measurement:
-    """Make a value of a set and its readings, each the values of a `ReadingEntry` in order."""
+def _make(kept: Any, readings: tuple[tuple[Any, ...], ...], register: Register) -> Measurement:
+    """Make a value of a row of `_SETS` and its readings, each the values of a `ReadingEntry`."""
     sizes = sizes_of(register, kept)
     entries, corrected = _tell_set(readings, sizes)
     return Measurement(
         id=kept.id,
         piece_id=kept.piece_id,
-        job_number=job_number,
+        job_number=kept.job_number,
         role=kept.role,
         taken_on=kept.taken_on,
         kept_at=kept.created_at,
@@ -169,7 +154,7 @@ def _make(
         readings=entries,
         replaces_id=kept.replaces_id,
         replaces_why=kept.replaces_why,
-        replaced_by_id=replaced_by_id,
+        replaced_by_id=kept.replaced_by_id,
         blade_set_id=kept.blade_set_id,
         sizes=sizes,
         corrected=corrected,
@@ -196,6 +181,10 @@ _PIECE_OF = select(ReadingSet.piece_id).where(ReadingSet.id == _WANTED)
 _BY_PIECE = _SETS.where(ReadingSet.piece_id == _WANTED)
 _BY_JOB = _SETS.where(ReadingSet.job_id == _WANTED)
 _BY_JOBS = _SETS.where(ReadingSet.job_id.in_(_MANY))
+_OWN = _SETS.where(
+    ReadingSet.piece_id.in_(_MANY),
+    or_(ReadingSet.job_id.is_(None), Job.customer_id == bindparam("own")),
+)
 _READINGS = (
     select(Reading.set_id, *(getattr(Reading, name) for name in _ENTRY))
     .where(Reading.set_id.in_(_MANY))
@@ -203,19 +192,18 @@ _READINGS = (
 )
 
 
-def _load(session: Session, statement: Executable, wanted: Any) -> list[Measurement]:
+def _load(
+    session: Session, statement: Executable, wanted: Any, **more: int | None
+) -> list[Measurement]:
     """Load the reading sets wanted, in the order they were taken."""
-    sets = rows_of(session, statement, {"wanted": wanted}).all()
+    sets = rows_of(session, statement, {"wanted": wanted, **more}).all()
     if not sets:
         return []
     readings: dict[int, list[Any]] = {one.id: [] for one in sets}
     for row in rows_of(session, _READINGS, {"wanted": list(readings)}):
         readings[row[0]].append(tuple(row)[1:])
     register = load_register(session)
-    return [
-        _make(one, tuple(readings[one.id]), register, one.job_number, one.replaced_by_id)
-        for one in sets
-    ]
+    return [_make(one, tuple(readings[one.id]), register) for one in sets]
 
 
 def piece_of_set(session: Session, set_id: int) -> int | None:
@@ -256,6 +244,13 @@ def list_measurements(session: Session, piece_id: int) -> list[Measurement]:
             lambda: _load(session, _BY_PIECE, piece_id),
         )
     )
+
+
+def list_own_measurements(
+    session: Session, piece_ids: Sequence[int], own_customer_id: int | None
+) -> list[Measurement]:
+    """List what was read of pieces outside any customer's job but the shop's own, oldest first."""
+    return _load(session, _OWN, list(piece_ids), own=own_customer_id)
 
 
 def last_facings(session: Session, piece_ids: Sequence[int]) -> dict[int, Measurement]:

@@ -20,9 +20,8 @@ from app.core.pieces import MATERIALS
 from app.core.removal import group_pairs, learn_rate
 from app.store.book import BookProblem
 from app.store.charges import account_of
-from app.store.gauges import load_register
 from app.store.jobs import get_job
-from app.store.measurements import as_measurement, measurements_of_job
+from app.store.measurements import list_measurements, measurements_of_job
 from app.store.tables import (
     Batch,
     BenchPass,
@@ -54,13 +53,8 @@ def count(session, table) -> int:
 
 
 def all_sets(session) -> list:
-    found = session.scalars(
-        select(ReadingSet).options(
-            selectinload(ReadingSet.readings), selectinload(ReadingSet.replaced_by)
-        )
-    )
-    register = load_register(session)
-    return [as_measurement(one, register) for one in found]
+    pieces = session.scalars(select(Piece.id)).all()
+    return [one for piece in pieces for one in list_measurements(session, piece)]
 
 
 def test_the_whole_diary_is_in_the_book(loaded):
