@@ -94,3 +94,21 @@ def test_two_customers_of_one_name_are_told_apart_by_piece_and_last_visit(shop_b
     assert len(told) == len(set(told)) == 2
     assert any("Singing Hedge" in one for one in told)
     assert any("Grand Gander" in one for one in told)
+
+
+@pytest.mark.parametrize(
+    ("job", "said"),
+    [
+        (27, "15 October 2026"),
+        (33, "21 November 2026, 4 days overdue"),
+        (30, "29 November 2026, in 4 days"),
+    ],
+)
+def test_a_job_says_when_it_is_wanted_and_of_one_that_went_home_only_the_day(
+    shop_browser, job, said
+):
+    shop_browser.open(f"/jobs/{job}")
+    (wanted,) = [
+        one.find_next("dd") for one in shop_browser.page.select("dt") if one.text == "Wanted by"
+    ]
+    assert words(wanted) == said
