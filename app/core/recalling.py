@@ -32,19 +32,14 @@ def recall_analysis(
     evenness_tolerance_mm: float = 0.5,
 ) -> FacingAnalysis:
     """Give what `analyse_facing` gives, with its errors."""
-    return recall_analyses([(readings, uncertainties, evenness_tolerance_mm)])[0]
-
-
-def recall_analyses(asked: Sequence[Asked]) -> list[FacingAnalysis]:
-    """Give the analysis of each set: readings, uncertainties, tolerance for even rails in mm.
-
-    Raises MalformedReading like `analyse_facing`.
-    """
-    return _recall(_analyses, asked, analyse_many)
+    return _recall(_analyses, [(readings, uncertainties, evenness_tolerance_mm)], analyse_many)[0]
 
 
 def recall_evenness(asked: Sequence[Asked]) -> list[tuple[BladeEvenness, ...]]:
-    """Give only how even each set's rails are; otherwise like `recall_analyses`."""
+    """Give how even each set's rails are: readings, uncertainties, tolerance for even rails in mm.
+
+    Raises MalformedReading like `analyse_facing`.
+    """
     return _recall(_evenness, asked, judge_many_evenness)
 
 

@@ -7,7 +7,7 @@ import pytest
 from app.core import recalling
 from app.core.analysis import MalformedReading, analyse_facing
 from app.core.readings import BladeStop, DialReading, FacingReadings, Uncertainties
-from app.core.recalling import recall_analyses, recall_analysis, recall_evenness
+from app.core.recalling import recall_analysis, recall_evenness
 
 BLADES_MM = (0.0381, 0.254, 0.6096, 0.8636)
 
@@ -54,10 +54,14 @@ def test_many_sets_of_different_uncertainties_come_back_in_their_order():
         (facing(36, 24, 13, 7, u_mm=0.2), Uncertainties(position_mm=0.3), 0.25),
     ]
     for _ in range(2):
-        found = recall_analyses(asked)
-        for (told, uncertainties, tolerance_mm), analysis in zip(asked, found, strict=True):
+        found = recall_evenness(asked)
+        for (told, uncertainties, tolerance_mm), rows in zip(asked, found, strict=True):
             now = analyse_facing(told, uncertainties, evenness_tolerance_mm=tolerance_mm)
-            assert same(analysis, now)
+            assert [row.verdict for row in rows] == [row.verdict for row in now.evenness]
+            assert [row.u_um for row in rows] == pytest.approx([row.u_um for row in now.evenness])
+            assert same(
+                recall_analysis(told, uncertainties, evenness_tolerance_mm=tolerance_mm), now
+            )
     assert found[0] is found[3]
 
 
