@@ -8,9 +8,9 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
-from app.core.cards import say_done
 from app.core.forms import Fields, Refused
 from app.core.jobs import STAGES
+from app.core.passes import say_done
 from app.core.pieces import parse_piece
 from app.store.batches import find_batch_of
 from app.store.customers import get_customer
@@ -58,7 +58,7 @@ def tell_history(
             "visit",
             sets=tuple(one for one in sets if one.measurement.job_number == job.number),
             job=job,
-            done=say_done("", [as_entry(one) for one in job.passes if one.struck_at is None]),
+            done=say_done([as_entry(one) for one in job.passes if one.struck_at is None]),
             notes=tuple(one for one in job.events if one.kind == "note"),
         )
         for job in sorted(jobs, key=lambda job: job.number)
