@@ -17,7 +17,7 @@ from html.parser import HTMLParser
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from app.core.slips import Page
+from app.core.jobs.slips import Page
 
 if TYPE_CHECKING:
     from typst import Fonts

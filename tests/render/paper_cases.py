@@ -4,13 +4,12 @@ from dataclasses import asdict
 from datetime import date
 from pathlib import Path
 
-from app.core.card_front import list_figures, say_again, say_care, say_reed
-from app.core.card_picture import build_picture
-from app.core.cards import CardReadings, build_measured_part
-from app.core.measurements import GaugesInUse
-from app.core.readings import Uncertainties
-from app.core.sizes import Sized
-from app.core.slips import (
+from app.core.compare.card_front import list_figures, say_again, say_care, say_reed
+from app.core.compare.card_picture import build_picture
+from app.core.compare.cards import CardReadings, build_measured_part
+from app.core.facing.measurements import GaugesInUse
+from app.core.gauges.sizes import Sized
+from app.core.jobs.slips import (
     SLIP_KINDS,
     BenchPart,
     BenchPlan,
@@ -31,11 +30,12 @@ from app.core.slips import (
     TagPart,
     page_of,
 )
-from app.core.units import SCALES, format_blade
+from app.core.values.readings import Uncertainties
+from app.core.values.units import SCALES, format_blade
 from app.render.codes import draw_code
 from app.render.papers import Paper, frame_photo, make_paper
-from app.web.pictures import compare_picture
-from app.web.slip_cards import maker_picture
+from app.web.facing.pictures import compare_picture
+from app.web.jobs.slip_cards import maker_picture
 from tests.render.cases import CLARINET_BLADES_MM, SAXOPHONE_BLADES_MM, facing
 
 ROOT = Path(__file__).parents[2]

@@ -19,8 +19,8 @@ from PIL import Image
 from pypdf import PdfReader
 from zxingcpp import read_barcodes
 
-from app.core.readings import BladeStop, FacingReadings
-from app.core.slips import CARD_KINDS, SLIP_KINDS, Label, LabelSheet, LabelsPart, page_of
+from app.core.jobs.slips import CARD_KINDS, SLIP_KINDS, Label, LabelSheet, LabelsPart, page_of
+from app.core.values.readings import BladeStop, FacingReadings
 from app.render.papers import draw_pages, find_unprintable, make_pdf, write_words
 from tests.render.hostile import faults_of_svg
 from tests.render.paper_cases import (

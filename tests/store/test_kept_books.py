@@ -5,7 +5,7 @@ import json
 
 import pytest
 
-from app.store.migrating import newest_revision
+from app.store.book.migrating import newest_revision
 from app.web.app import create_app
 from app.web.settings import Settings
 from tests.conftest import Browser, Clock
@@ -13,7 +13,7 @@ from tests.store.keep_book import BOOKS, describe
 from tests.store.scripts import MIGRATIONS
 
 # Columns a later schema gave up for a table of their own; and the words that a new book began with,
-# renewed where a shop kept them (tests/store/test_migrating.py).
+# renewed where a shop kept them (tests/store/book/test_migrating.py).
 MOVED_LATER = {"blade_set": {"family"}, "slip": {"picture"}, "shop": {"care_text", "terms"}}
 KEPT = sorted(one.name.removesuffix(".sqlite3.gz") for one in BOOKS.glob("*.sqlite3.gz"))
 

@@ -1,0 +1,231 @@
+"""Papers: a preview, then issued once and kept as printed; tags and sheets are only printed."""
+
+from dataclasses import asdict
+from datetime import date
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, Response
+from sqlalchemy.orm import Session
+
+from app.core.jobs.slips import CARD_KINDS, PAGES, SLIP_KINDS, SlipKind
+from app.render.papers import draw_pages, make_pdf, write_words
+from app.store.records.jobs import JOB_PARTS, get_job, move_job
+from app.store.records.pieces import get_owned_piece
+from app.store.records.slips import (
+    get_slip,
+    get_slip_file,
+    issue_slip,
+    list_slip_files,
+    next_slip_number,
+)
+from app.store.tables import Slip
+from app.web.jobs.slip_subjects import Subject
+from app.web.jobs.slip_values import prepare_slip, say_missing
+from app.web.pages import (
+    Clock,
+    Form,
+    Reading,
+    Typed,
+    Writing,
+    found_or_404,
+    go_to,
+    note_taken,
+    show_page,
+    taken_before,
+)
+from app.web.settings import LOOPBACK_HOSTS, Settings
+from app.web.jobs.shown_papers import PDF, answer_file, answer_paper, show_paper
+
+router = APIRouter()
+NO_PAPER = "There is no paper of that number."
+
+# what the papers made most often say of a job beside its readings
+_NEEDED = {"return_card": ("passes",), "half_card": ("passes",)}
+_OWN_NAMES = {host.strip("[]") for host in LOOPBACK_HOSTS}
+
+
+def _job_subject(session: Session, number: int, kind: str) -> Subject:
+    job = found_or_404(
+        get_job(session, number, _NEEDED.get(kind, JOB_PARTS)),
+        "There is no job of that number in this book.",
+    )
+    return Subject(job.piece, job)
+
+
+def _piece_subject(session: Session, piece_id: int) -> Subject:
+    piece = found_or_404(get_owned_piece(session, piece_id), "There is no such piece in this book.")
+    return Subject(piece, None)
+
+
+def _kind(key: str, about: str) -> SlipKind:
+    kind = SLIP_KINDS.get(key)
+    return found_or_404(kind if kind and kind.about == about else None, "There is no such paper.")
+
+
+@router.get("/jobs/{number}/papers/{kind}")
+def new(request: Request, session: Reading, clock: Clock, number: int, kind: str) -> HTMLResponse:
+    """Show how a job's paper would print now."""
+    return _preview(
+        request, session, _job_subject(session, number, kind), _kind(kind, "job"), clock
+    )
+
+
+@router.get("/pieces/{piece_id}/papers/{kind}")
+def new_of_piece(
+    request: Request, session: Reading, clock: Clock, piece_id: int, kind: str
+) -> HTMLResponse:
+    """Show how a piece's paper would print now."""
+    return _preview(
+        request, session, _piece_subject(session, piece_id), _kind(kind, "piece"), clock
+    )
+
+
+def _preview(
+    request: Request, session: Session, subject: Subject, kind: SlipKind, clock: Clock
+) -> HTMLResponse:
+    slip = prepare_slip(session, kind, subject, clock, site=str(request.base_url))
+    at_home = str(request.base_url) in slip.paper.values and request.url.hostname in _OWN_NAMES
+    return show_paper(
+        request,
+        "slips/new.html",
+        slip.paper,
+        f"{subject.address}/papers/{kind.key}",
+        subject=subject,
+        kind=kind,
+        page=slip.page,
+        missing=say_missing(subject.job, kind),
+        only_here=kind.has_code and at_home,
+    )
+
+
+@router.get("/jobs/{number}/papers/{kind}/{name}")
+def new_file(
+    request: Request, session: Reading, clock: Clock, number: int, kind: str, name: str
+) -> Response:
+    """Give a page of a job's paper as it would print now, or its PDF."""
+    subject = _job_subject(session, number, kind)
+    return _answer(request, session, subject, _kind(kind, "job"), clock, name)
+
+
+@router.get("/pieces/{piece_id}/papers/{kind}/{name}")
+def new_file_of_piece(
+    request: Request, session: Reading, clock: Clock, piece_id: int, kind: str, name: str
+) -> Response:
+    """Give a page of a piece's paper as it would print now, or its PDF."""
+    subject = _piece_subject(session, piece_id)
+    return _answer(request, session, subject, _kind(kind, "piece"), clock, name)
+
+
+def _answer(
+    request: Request, session: Session, subject: Subject, kind: SlipKind, clock: Clock, name: str
+) -> Response:
+    slip = prepare_slip(session, kind, subject, clock, site=str(request.base_url))
+    return answer_paper(request, slip.paper, name, f"{_name_file(kind.key, subject)}.pdf")
+
+
+@router.post("/jobs/{number}/papers/{kind}")
+def create(
+    request: Request, session: Writing, form: Typed, clock: Clock, number: int, kind: str
+) -> Response:
+    """Issue a job's paper: number it and keep it as printed."""
+    return _issue(
+        request, session, _job_subject(session, number, kind), _kind(kind, "job"), form, clock
+    )
+
+
+@router.post("/pieces/{piece_id}/papers/{kind}")
+def create_of_piece(
+    request: Request, session: Writing, form: Typed, clock: Clock, piece_id: int, kind: str
+) -> Response:
+    """Issue a piece's paper: number it and keep it as printed."""
+    subject = _piece_subject(session, piece_id)
+    return _issue(request, session, subject, _kind(kind, "piece"), form, clock)
+
+
+def _issue(
+    request: Request,
+    session: Session,
+    subject: Subject,
+    kind: SlipKind,
+    form: Form,
+    clock: Clock,
+) -> Response:
+    if answer := taken_before(session, form):
+        return answer
+    found_or_404(kind if kind.numbered else None, "This paper is printed, not issued.")
+    slip = issue_paper(session, subject, kind, clock, str(request.base_url))
+    location = f"/papers/{slip.number}?said=issued"
+    note_taken(session, form, location, clock.now())
+    session.commit()
+    return go_to(location)
+
+
+def issue_paper(
+    session: Session, subject: Subject, kind: SlipKind, clock: Settings, site: str
+) -> Slip:
+    """Keep a paper as it prints now; a return card makes a play-tested job ready."""
+    number = next_slip_number(session)
+    prepared = prepare_slip(session, kind, subject, clock, site=site, slip_number=number)
+    paper, job = prepared.paper, subject.job
+    pages = {f"page-{at}.svgz": page for at, page in enumerate(draw_pages(paper), start=1)}
+    slip = issue_slip(
+        session,
+        subject.piece,
+        job,
+        kind.key,
+        kind.label,
+        paper=prepared.page.key,
+        printed=asdict(prepared.values),
+        html=write_words(paper),
+        files={**pages, PDF: make_pdf(paper)},
+        today=clock.today(),
+        now=clock.now(),
+    )
+    if job and kind.key in CARD_KINDS and job.stage == "play_test":
+        move_job(session, job, "ready", clock.today(), clock.now())
+    return slip
+
+
+@router.get("/papers/{slip_number}")
+def show(request: Request, session: Reading, slip_number: int) -> HTMLResponse:
+    """Show an issued paper as it was printed."""
+    slip = found_or_404(get_slip(session, slip_number), NO_PAPER)
+    files = list_slip_files(session, slip_number)
+    return show_page(
+        request,
+        "slips/show.html",
+        slip=slip,
+        kind=SLIP_KINDS[slip.kind],
+        page=PAGES[slip.paper],
+        subject=Subject(slip.piece, slip.job),
+        pages=sorted((one for one in files if one.endswith(".svgz")), key=_page_number),
+        has_pdf=PDF in files,
+        struck_on=_struck_on(slip),
+    )
+
+
+def _page_number(name: str) -> int:
+    return int(name.removeprefix("page-").removesuffix(".svgz"))
+
+
+def _struck_on(slip: Slip) -> date | None:
+    """Say when whoever asked to be forgotten was struck out of a paper."""
+    told = slip.printed.get("struck_out_on")
+    return date.fromisoformat(told) if told else None
+
+
+@router.get("/papers/{slip_number}/{name}")
+def show_file(request: Request, session: Reading, slip_number: int, name: str) -> Response:
+    """Give a file an issued paper came with: a page, or the PDF to print or to send."""
+    slip = found_or_404(get_slip(session, slip_number), NO_PAPER)
+    content = found_or_404(
+        get_slip_file(session, slip_number, name), "That paper has no such file."
+    )
+    subject = Subject(slip.piece, slip.job)
+    file_name = f"{_name_file(slip.kind, subject)}-slip-{slip.number}.pdf"
+    return answer_file(request, name, (slip_number, content), lambda: content, file_name)
+
+
+def _name_file(kind: str, subject: Subject) -> str:
+    about = f"job-{subject.job.number}" if subject.job else f"piece-{subject.piece.id}"
+    return f"{kind.replace('_', '-')}-{about}"
