@@ -8,7 +8,7 @@ from pathlib import Path
 from fastapi.testclient import TestClient
 from sqlalchemy import URL, create_engine, inspect
 
-from app.store.addresses import find_address
+from app.store.postgresql.addresses import find_address
 from app.web.app import create_app
 from app.web.settings import Settings
 from tests.conftest import Browser, Clock

@@ -10,10 +10,10 @@ from bs4 import BeautifulSoup
 from fastapi.testclient import TestClient
 from sqlalchemy import URL
 
-from app.store.book import Sessions
-from app.store.shop import begin_book
+from app.store.book.sessions import Sessions
+from app.store.records.shop import begin_book
 from app.web.app import create_app, open_book
-from app.web.demo import fill_book
+from app.web.demo.filling import fill_book
 from app.web.settings import Settings
 from tests.databases import (
     NEEDED,

@@ -15,7 +15,7 @@ from pathlib import Path
 
 from sqlalchemy import URL, create_engine, make_url
 
-from app.store.addresses import NOTE_NAME, find_address, keep_address
+from app.store.postgresql.addresses import NOTE_NAME, find_address, keep_address
 
 SERVER = os.environ.get("LAYBOOK_TEST_DATABASE", "")
 NEEDED = os.environ.get("LAYBOOK_TEST_DATABASE_NEEDED", "")  # a run without a server is a failure

@@ -12,9 +12,9 @@ from typing import Literal
 
 import numpy as np
 
-from app.core.plan_values import StationCut
-from app.core.readings import BladeStop
-from app.core.units import format_number
+from app.core.plan.plan_values import StationCut
+from app.core.values.readings import BladeStop
+from app.core.values.units import format_number
 from app.render.figures import (
     ACCENT,
     GREY,

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from app.core.units import format_number, format_signed
+from app.core.values.units import format_number, format_signed
 from app.render.figures import (
     GREY,
     INK,

@@ -10,7 +10,7 @@ from datetime import date
 
 import numpy as np
 
-from app.core.units import format_number
+from app.core.values.units import format_number
 from app.render.figures import (
     GREY,
     INK,

@@ -6,10 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from app.core.analysis import FacingAnalysis
-from app.core.profiles import free_curve, trace_curve
-from app.core.rails import CurveFit, RailAnalysis
-from app.core.readings import BladeStop, FacingReadings
+from app.core.facing.analysis import FacingAnalysis
+from app.core.facing.profiles import free_curve, trace_curve
+from app.core.facing.rails import CurveFit, RailAnalysis
+from app.core.values.readings import BladeStop, FacingReadings
 from app.render.looks import ProfileLine, Rail, State
 
 _POINTS = 60  # per curve: finer than a pen on a card

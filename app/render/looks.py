@@ -8,7 +8,7 @@ that a black-and-white print tells the same; colour only helps.
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from app.core.readings import BladeStop
+from app.core.values.readings import BladeStop
 from app.render.figures import ACCENT, GREY, INK, LineLook, clean_text, mix_colors, wrap_text
 
 Rail = Literal["left", "right", "mean"]

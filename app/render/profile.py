@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from app.core.units import format_mm, format_number
+from app.core.values.units import format_mm, format_number
 from app.render.figures import (
     GREY,
     Kind,

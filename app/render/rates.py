@@ -9,8 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from app.core.removal import RemovalRate, forecast_depth
-from app.core.units import format_number
+from app.core.plan.removal import RemovalRate, forecast_depth
+from app.core.values.units import format_number
 from app.render.figures import (
     GREY,
     INK,

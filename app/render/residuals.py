@@ -8,9 +8,9 @@ curve can live with.
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from app.core.analysis import FacingAnalysis
-from app.core.rails import RailAnalysis
-from app.core.units import format_signed
+from app.core.facing.analysis import FacingAnalysis
+from app.core.facing.rails import RailAnalysis
+from app.core.values.units import format_signed
 from app.render.figures import (
     ACCENT,
     FAINT,

@@ -7,7 +7,7 @@ business; the picture only says which values stand outside.
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from app.core.units import format_number
+from app.core.values.units import format_number
 from app.render.figures import (
     ACCENT,
     GREY,

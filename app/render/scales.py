@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from app.core.units import format_number, format_signed
+from app.core.values.units import format_number, format_signed
 from app.render.figures import (
     FAINT,
     GREY,

@@ -8,7 +8,7 @@ from them, so that neither depends on a browser's own fonts.
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from app.core.slips import Page
+from app.core.jobs.slips import Page
 from app.render.blocks import (
     LOOKS,
     Block,

@@ -7,9 +7,8 @@ of its texts as the page has room for; the whole stands in the book.
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from app.core.cards import CardFigure, CardRow
-from app.core.forms import shorten
-from app.core.slips import (
+from app.core.compare.cards import CardFigure, CardRow
+from app.core.jobs.slips import (
     BenchPart,
     BillPart,
     CardPart,
@@ -22,6 +21,7 @@ from app.core.slips import (
     SlipValues,
     TagPart,
 )
+from app.core.values.forms import shorten
 from app.render.blocks import (
     Block,
     Cell,

@@ -13,7 +13,7 @@ from functools import cache, lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from app.core.slips import Page
+from app.core.jobs.slips import Page
 from app.render.blocks import Block, Look
 from app.render.setting import Mark, Placed, Setter, Stroke, Text
 

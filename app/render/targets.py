@@ -2,9 +2,9 @@
 
 from typing import Literal
 
-from app.core.facings import PlainFacing, Target, draw_target, target_stops
-from app.core.readings import Uncertainties
-from app.core.stations import RailLine, make_stations
+from app.core.facing.stations import RailLine, make_stations
+from app.core.plan.facings import PlainFacing, Target, draw_target, target_stops
+from app.core.values.readings import Uncertainties
 from app.render.looks import ProfileLine
 
 FURTHEST_MM = 60.0

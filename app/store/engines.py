@@ -12,9 +12,10 @@ from typing import Any
 
 from sqlalchemy import URL, Connection, Engine, Table, create_engine, event
 
-from app.store import on_postgresql, on_sqlite
-from app.store.addresses import DATABASE_NAME, find_address
+from app.store import on_sqlite
 from app.store.files import say_disk
+from app.store.postgresql import server as on_postgresql
+from app.store.postgresql.addresses import DATABASE_NAME, find_address
 from app.store.problems import BookProblem
 
 

@@ -12,54 +12,36 @@ from sqlalchemy.exc import TimeoutError as PoolTimeout
 from starlette.exceptions import HTTPException as StarletteHTTPException
 from starlette.middleware.gzip import DEFAULT_EXCLUDED_CONTENT_TYPES, GZipMiddleware
 
-from app.store.book import BeyondNumbers, Sessions
-from app.store.locks import Outdated
-from app.store.lookups import tidy_index
-from app.store.opening import close_book, mark_in_use, open_sessions
-from app.store.passphrase import read_passphrase
-from app.store.shop import get_shop, has_shop, start_book
-from app.store.upkeep import is_book, keep_upkeep, read_upkeep
-from app.web import (
-    backups,
-    batches,
-    bench,
-    blade_sets,
-    charges,
-    comparisons,
-    customers,
-    drafts,
-    drop_offs,
-    exports,
-    facings,
-    first_start,
-    forgetting,
-    gauges,
-    glance,
-    help_pages,
-    jobs,
-    logins,
-    lookups,
-    measurements,
-    messages,
-    notebooks,
-    photos,
-    pictures,
-    pieces,
-    plans,
-    removal_rates,
-    service,
-    service_plan,
-    shop,
-    slips,
-    studies,
-    targets,
-)
+from app.store.book.locks import Outdated
+from app.store.book.opening import close_book, mark_in_use, open_sessions
+from app.store.book.passphrase import read_passphrase
+from app.store.book.sessions import BeyondNumbers, Sessions
+from app.store.book.upkeep import is_book, keep_upkeep, read_upkeep
+from app.store.records.lookups import tidy_index
+from app.store.records.shop import get_shop, has_shop, start_book
+from app.web import first_start, logins
+from app.web.compare import comparisons
+from app.web.facing import drafts, measurements, pictures, service
 from app.web.files import folder_of
 from app.web.gate import Gate, Throttle
+from app.web.gauges import blade_sets, gauges, studies
 from app.web.guard import Guard
+from app.web.jobs import batches, bench, charges, drop_offs, jobs, messages, photos, pieces, slips
 from app.web.pages import show_page, static_address
+from app.web.plan import facings, plans, removal_rates, service_plan, targets
 from app.web.serving import MadeUpBeside
 from app.web.settings import Settings
+from app.web.shop import (
+    backups,
+    customers,
+    exports,
+    forgetting,
+    glance,
+    help_pages,
+    lookups,
+    notebooks,
+    shop,
+)
 from app.web.troubles import say_broken, say_unwritable
 
 ROUTERS = (

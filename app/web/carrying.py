@@ -3,16 +3,16 @@
 import argparse
 from pathlib import Path
 
-from app.core.forms import plural
-from app.store.backup import PHOTOS_NAME
-from app.store.exporting import export_book
-from app.store.importing import import_book, inspect_export, refuse_filled
-from app.store.locks import BookProblem
-from app.store.opening import open_sessions
+from app.core.values.forms import plural
+from app.store.book.backup import PHOTOS_NAME
+from app.store.book.exporting import export_book
+from app.store.book.importing import import_book, inspect_export, refuse_filled
+from app.store.book.locks import BookProblem
+from app.store.book.opening import open_sessions
 from app.web.app import open_book
-from app.web.exports import PROGRAM, name_export
 from app.web.files import folder_of
 from app.web.settings import Settings
+from app.web.shop.exports import PROGRAM, name_export
 
 
 def add_export_options(parser: argparse.ArgumentParser) -> None:

@@ -17,10 +17,10 @@ from pathlib import Path
 from fastapi import FastAPI
 from platformdirs import user_data_path
 
-from app.store.addresses import EXAMPLE
-from app.store.book import BookProblem
-from app.store.joining import join_database
-from app.store.passphrase import read_passphrase
+from app.store.book.joining import join_database
+from app.store.book.passphrase import read_passphrase
+from app.store.book.sessions import BookProblem
+from app.store.postgresql.addresses import EXAMPLE
 from app.web import upkeep
 from app.web.app import create_app
 from app.web.carrying import add_export_options, add_import_options, bring_in, export

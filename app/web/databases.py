@@ -7,7 +7,7 @@ import os
 
 from sqlalchemy import URL
 
-from app.store.addresses import parse_address, without_password
+from app.store.postgresql.addresses import parse_address, without_password
 
 
 def read_address(named: str) -> URL | None:

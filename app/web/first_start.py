@@ -3,7 +3,7 @@
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
-from app.store.shop import awaits_first_choice, begin_book
+from app.store.records.shop import awaits_first_choice, begin_book
 from app.web.pages import Reading, Writing, go_to, show_page
 
 router = APIRouter(prefix="/first-start")

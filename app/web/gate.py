@@ -15,7 +15,7 @@ from itsdangerous import BadSignature, URLSafeTimedSerializer
 from starlette.requests import Request
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from app.store.passphrase import Passphrase
+from app.store.book.passphrase import Passphrase
 
 OPEN_PATHS = ("/login", "/static/")
 LOGIN_LASTS = timedelta(days=30)

@@ -3,8 +3,8 @@
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
-from app.core.forms import Fields
-from app.store.passphrase import (
+from app.core.values.forms import Fields
+from app.store.book.passphrase import (
     Passphrase,
     find_weakness,
     is_passphrase,

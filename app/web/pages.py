@@ -17,18 +17,18 @@ from fastapi.responses import HTMLResponse, RedirectResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from sqlalchemy.orm import Session
 
-from app.core import forms, units
-from app.core.charges import PAYMENT_SIGNS
-from app.core.customers import INSTRUMENT_KINDS
-from app.core.forgetting import say_whose
-from app.core.jobs import RETURN_WAYS, STAGES, days_late, say_wanted
-from app.core.measurements import ROLES
-from app.core.passes import CUT_KINDS
-from app.core.photos import MOMENTS, VIEWS, name_photo, pair_photos
-from app.core.pieces import MATERIALS, name_piece
-from app.core.slips import SLIP_KINDS, kinds_about
-from app.store.book import Sessions
-from app.store.submissions import find_submission, keep_submission
+from app.core.facing.measurements import ROLES
+from app.core.jobs.charges import PAYMENT_SIGNS
+from app.core.jobs.jobs import RETURN_WAYS, STAGES, days_late, say_wanted
+from app.core.jobs.photos import MOMENTS, VIEWS, name_photo, pair_photos
+from app.core.jobs.slips import SLIP_KINDS, kinds_about
+from app.core.shop.forgetting import say_whose
+from app.core.values import forms, units
+from app.core.values.customers import INSTRUMENT_KINDS
+from app.core.values.passes import CUT_KINDS
+from app.core.values.pieces import MATERIALS, name_piece
+from app.store.book.sessions import Sessions
+from app.store.records.submissions import find_submission, keep_submission
 from app.web.files import folder_of
 from app.web.settings import Settings
 

@@ -16,7 +16,7 @@ from pathlib import Path
 import uvicorn
 from fastapi import FastAPI
 
-from app.store.book import BookProblem
+from app.store.book.sessions import BookProblem
 from app.web.settings import Settings
 
 DEFAULT_PORT = 8765
@@ -139,7 +139,7 @@ def throw_away_folder() -> Iterator[Path]:
 
 def make_made_up_app(make_app: Callable[[Settings], FastAPI], settings: Settings) -> FastAPI:
     """Make an application on a new book and fill it with the made-up shop; raises BookProblem."""
-    from app.web.demo import fill_book  # only when it is asked for
+    from app.web.demo.filling import fill_book  # only when it is asked for
 
     app = make_app(settings)
     try:

@@ -11,9 +11,9 @@ from fastapi import Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response
 from sqlalchemy.exc import DBAPIError
 
-from app.core.field_words import label_field, say_value
+from app.core.shop.field_words import label_field, say_value
+from app.store.book.locks import Outdated
 from app.store.engines import name_trouble
-from app.store.locks import Outdated
 from app.web.guard import HEADERS
 from app.web.pages import Form, show_page
 

@@ -8,15 +8,8 @@ from getpass import getpass
 from pathlib import Path
 from typing import Any
 
-from app.core.backups import say_age
-from app.store.addresses import (
-    DATABASE_NAME,
-    EXAMPLE,
-    OWN_FILE,
-    find_address,
-    say_address,
-)
-from app.store.backup import (
+from app.core.shop.backups import say_age
+from app.store.book.backup import (
     BackupFailed,
     check_backup,
     describe_backup,
@@ -26,13 +19,26 @@ from app.store.backup import (
     open_still,
     size_of,
 )
-from app.store.copies import find_faults_on_server
-from app.store.locks import BookLock, BookProblem
-from app.store.moving import move_book
-from app.store.opening import accept_as_it_is, inspect_book, open_sessions
-from app.store.passphrase import find_weakness, keep_passphrase
-from app.store.restoring import find_backup, restore_backup
-from app.store.upkeep import Unusable, forget_failure, note_failure, prepare_folder, read_upkeep
+from app.store.book.copies import find_faults_on_server
+from app.store.book.locks import BookLock, BookProblem
+from app.store.book.moving import move_book
+from app.store.book.opening import accept_as_it_is, inspect_book, open_sessions
+from app.store.book.passphrase import find_weakness, keep_passphrase
+from app.store.book.restoring import find_backup, restore_backup
+from app.store.book.upkeep import (
+    Unusable,
+    forget_failure,
+    note_failure,
+    prepare_folder,
+    read_upkeep,
+)
+from app.store.postgresql.addresses import (
+    DATABASE_NAME,
+    EXAMPLE,
+    OWN_FILE,
+    find_address,
+    say_address,
+)
 from app.web.databases import read_address
 from app.web.files import folder_of
 

@@ -19,9 +19,9 @@ from collections.abc import Callable
 import numpy as np
 from scipy.optimize import OptimizeWarning, curve_fit
 
-from app.core.analysis import FacingAnalysis, analyse_facing, analyse_many
-from app.core.curves import CURVES
-from app.core.readings import BladeStop, FacingReadings, Uncertainties
+from app.core.facing.analysis import FacingAnalysis, analyse_facing, analyse_many
+from app.core.facing.curves import CURVES
+from app.core.values.readings import BladeStop, FacingReadings, Uncertainties
 from tests.benchmarks.measuring import Row, print_rows, say_time
 from tests.benchmarks.textbook_fits import FORMULAS, analyse_textbook, fit_textbook
 

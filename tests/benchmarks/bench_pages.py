@@ -17,7 +17,7 @@ from fastapi import FastAPI
 from fastapi.responses import HTMLResponse
 from sqlalchemy import event
 
-from app.store.book import DATABASE_NAME
+from app.store.book.sessions import DATABASE_NAME
 from tests.benchmarks.asking import Asker
 from tests.benchmarks.books import LARGE, SMALL, application, forget
 from tests.benchmarks.measuring import Row, compare, time_in_turns

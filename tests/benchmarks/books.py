@@ -15,11 +15,13 @@ from pathlib import Path
 
 from fastapi import FastAPI
 
-from app.core import cards, recalling, returning, size_words
-from app.store import measurements
-from app.web import drawn, slip_values
+from app.core.compare import cards, returning, size_words
+from app.core.facing import recalling
+from app.store.records import measurements
+from app.web import drawn
 from app.web.app import create_app
 from app.web.files import folder_of
+from app.web.jobs import slip_values
 from app.web.settings import Settings
 from tests.benchmarks import scale_book
 

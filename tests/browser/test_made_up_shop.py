@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
-from app.web import demo
 from app.web.app import open_book
+from app.web.demo import filling as demo
 from app.web.settings import Settings
 
 

@@ -8,7 +8,7 @@ from PIL import Image
 from pypdf import PdfReader
 from zxingcpp import read_barcodes
 
-from app.core.slips import SLIP_KINDS, page_of
+from app.core.jobs.slips import SLIP_KINDS, page_of
 from tests.browser.work import choose_in_shop, issue, issue_at, keep_line, take_piece_in
 
 SIZES = {"A4": (595, 842), "Letter": (612, 792)}

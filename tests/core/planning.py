@@ -4,8 +4,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from app.core.facings import PlainFacing, as_stops, solve_facing
-from app.core.readings import FacingReadings
+from app.core.plan.facings import PlainFacing, as_stops, solve_facing
+from app.core.values.readings import FacingReadings
 
 # the usual set in inches is common practice, no source; in mm, thin to thick
 BLADES_MM = tuple(inch * 25.4 for inch in (0.0015, 0.010, 0.024, 0.034))

@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from app.core.analysis import MalformedReading, analyse_facing
-from app.core.comparison import compare_facings
-from app.core.curves import CURVES
-from app.core.readings import BladeStop, FacingReadings, Uncertainties
+from app.core.compare.comparison import compare_facings
+from app.core.facing.analysis import MalformedReading, analyse_facing
+from app.core.facing.curves import CURVES
+from app.core.values.readings import BladeStop, FacingReadings, Uncertainties
 
 usual_gaps = st.sampled_from([0.0381, 0.0381, 0.127, 0.254, 0.4064, 0.6096, 0.8636, 1.27])
 any_gaps = usual_gaps | st.floats(1e-5, 1000.0)

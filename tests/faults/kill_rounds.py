@@ -17,7 +17,7 @@ from collections import Counter
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from app.store.addresses import find_address
+from app.store.postgresql.addresses import find_address
 from tests.books import rows_of
 from tests.databases import drop_databases, lay_on_server
 from tests.faults.servers import DidNotStart, Server

@@ -20,12 +20,12 @@ from pathlib import Path
 
 from sqlalchemy import Engine, event
 
-from app.core.backups import Rotation
-from app.store.backup import check_backup, list_backups, make_backup
-from app.store.book import BookProblem
-from app.store.opening import open_sessions
-from app.store.restoring import find_backup, restore_backup
-from app.store.upkeep import Upkeep, keep_upkeep, read_upkeep
+from app.core.shop.backups import Rotation
+from app.store.book.backup import check_backup, list_backups, make_backup
+from app.store.book.opening import open_sessions
+from app.store.book.restoring import find_backup, restore_backup
+from app.store.book.sessions import BookProblem
+from app.store.book.upkeep import Upkeep, keep_upkeep, read_upkeep
 from app.web.app import open_book
 from app.web.settings import Settings
 from tests.books import content_of

@@ -15,7 +15,7 @@ from bs4 import BeautifulSoup
 from fastapi.testclient import TestClient
 from sqlalchemy import event
 
-from app.store.book import PRAGMAS
+from app.store.book.sessions import PRAGMAS
 from app.web.app import create_app
 from app.web.settings import Settings
 from app.web.troubles import HIDDEN
@@ -308,7 +308,7 @@ def test_an_error_of_the_program_s_own_keeps_the_form_shows_no_trace_and_has_the
     def fail(*_args, **_keywords):
         raise ValueError("secret path /home/somebody")
 
-    monkeypatch.setattr("app.web.jobs.add_event", fail)
+    monkeypatch.setattr("app.web.jobs.jobs.add_event", fail)
     app = create_app(Settings(book=worked_book, now=Clock()))
     with TestClient(
         app, base_url="http://127.0.0.1", headers=HEADERS, raise_server_exceptions=False

@@ -5,8 +5,8 @@ A problem is told as a family, as the curves are: the prediction of reading i is
 
 import numpy as np
 
-from app.core.descent import Rows, descend, evaluate, find_normal
-from app.core.families import CONIC, Family
+from app.core.facing.descent import Rows, descend, evaluate, find_normal
+from app.core.facing.families import CONIC, Family
 
 
 def make_family(reach):

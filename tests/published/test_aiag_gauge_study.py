@@ -9,7 +9,7 @@ from collections import defaultdict
 
 import pytest
 
-from app.core.repeatability import study_repeatability
+from app.core.gauges.repeatability import study_repeatability
 from tests.published.data_files import read_rows
 
 

@@ -9,7 +9,7 @@ from math import pi, sqrt
 
 import pytest
 
-from app.core.charts import compute_constants
+from app.core.values.charts import compute_constants
 from tests.published.data_files import read_rows
 
 PRINTED = {"pub_d2": "d2", "pub_A2": "a2", "pub_D4": "upper_d4", "pub_c4": "c4"}

@@ -11,7 +11,7 @@ import math
 
 import pytest
 
-from app.core.curves import CURVES
+from app.core.facing.curves import CURVES
 from tests.published.data_files import read_columns
 
 ARC = CURVES["arc"]

@@ -8,9 +8,9 @@ import math
 
 import pytest
 
-from app.core.comparison import compare_facings
-from app.core.readings import BladeStop, FacingReadings, Uncertainties
-from app.core.uncertainty import en_number, expanded
+from app.core.compare.comparison import compare_facings
+from app.core.values.readings import BladeStop, FacingReadings, Uncertainties
+from app.core.values.uncertainty import en_number, expanded
 
 
 @pytest.mark.parametrize(

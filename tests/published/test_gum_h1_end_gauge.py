@@ -9,7 +9,7 @@ from math import floor
 
 import pytest
 
-from app.core.uncertainty import Cause, combine_budget
+from app.core.values.uncertainty import Cause, combine_budget
 
 PARTS = [
     Cause("standard", 25.0, 18),

@@ -7,7 +7,7 @@ text was not opened.
 
 import pytest
 
-from app.core.regression import fit_line, predict
+from app.core.values.regression import fit_line, predict
 from tests.published.data_files import read_columns
 
 

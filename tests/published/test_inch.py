@@ -7,7 +7,7 @@ from fractions import Fraction
 
 import pytest
 
-from app.core.units import MM_PER_INCH, SCALES, parse_length
+from app.core.values.units import MM_PER_INCH, SCALES, parse_length
 
 
 def test_an_inch_is_exactly_25_4_mm():

@@ -8,7 +8,7 @@ out: it gives a taper 3 % too steep.
 
 import pytest
 
-from app.core.bore import BorePoint, fit_bore
+from app.core.compare.bore import BorePoint, fit_bore
 from tests.published.data_files import read_rows
 
 INCH_MM = 25.4

@@ -6,7 +6,7 @@ certified values are reproduced here from the recalled data, so a slip in either
 
 import pytest
 
-from app.core.repeatability import study_repeatability
+from app.core.gauges.repeatability import study_repeatability
 
 SI_RSTV = [
     [196.3052, 196.1240, 196.1890, 196.2569, 196.3403],

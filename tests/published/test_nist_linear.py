@@ -7,7 +7,7 @@ deviation and all of NoInt1 and NoInt2; each recalled value is reproduced here f
 
 import pytest
 
-from app.core.regression import fit_line, fit_origin, fit_polynomial
+from app.core.values.regression import fit_line, fit_origin, fit_polynomial
 from tests.published.data_files import read_columns
 
 

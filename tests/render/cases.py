@@ -2,10 +2,10 @@
 
 import numpy as np
 
-from app.core.analysis import analyse_facing
-from app.core.profiles import trace_curve
-from app.core.readings import BladeStop, FacingReadings
-from app.core.units import format_blade
+from app.core.facing.analysis import analyse_facing
+from app.core.facing.profiles import trace_curve
+from app.core.values.readings import BladeStop, FacingReadings
+from app.core.values.units import format_blade
 from app.render.lines import profile_lines
 from app.render.looks import BladeLevel, ProfileLine, Rail, State
 from app.render.profile import ProfilePicture

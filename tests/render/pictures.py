@@ -4,7 +4,7 @@ from datetime import date
 
 import numpy as np
 
-from app.core.analysis import analyse_facing
+from app.core.facing.analysis import analyse_facing
 from app.render.difference import (
     DifferencePicture,
     compose_difference,

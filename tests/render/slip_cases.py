@@ -1,10 +1,9 @@
 """Papers to print: short ones as a day brings them, and ones as full as the book allows."""
 
-from app.core.cards import CardReadings, build_measured_part
-from app.core.measurements import GaugesInUse
-from app.core.readings import Uncertainties
-from app.core.sizes import Sized
-from app.core.slips import (
+from app.core.compare.cards import CardReadings, build_measured_part
+from app.core.facing.measurements import GaugesInUse
+from app.core.gauges.sizes import Sized
+from app.core.jobs.slips import (
     BenchPart,
     BenchRow,
     BillPart,
@@ -17,7 +16,8 @@ from app.core.slips import (
     SlipValues,
     TagPart,
 )
-from app.core.units import SCALES, format_blade
+from app.core.values.readings import Uncertainties
+from app.core.values.units import SCALES, format_blade
 from tests.render.cases import CLARINET_BLADES_MM, SAXOPHONE_BLADES_MM, facing
 
 GAUGES = GaugesInUse((), SCALES["glass_half_mm"], SCALES["tip_mm"], SCALES["bore_in"])

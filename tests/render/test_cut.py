@@ -2,11 +2,11 @@
 
 import pytest
 
-from app.core.facings import PlainFacing, even_up
-from app.core.plan import plan_removal
-from app.core.plan_values import PlanRequest
-from app.core.readings import FacingReadings
-from app.core.units import format_blade
+from app.core.plan.facings import PlainFacing, even_up
+from app.core.plan.plan import plan_removal
+from app.core.plan.plan_values import PlanRequest
+from app.core.values.readings import FacingReadings
+from app.core.values.units import format_blade
 from app.render.cut import SIZES_MM, CutPicture, compose_cut, draw_cut
 from app.render.looks import BladeLevel
 from tests.core.planning import BLADES_MM, read_numbers

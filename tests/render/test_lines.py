@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from app.core.analysis import analyse_facing
-from app.core.profiles import trace_curve
-from app.core.readings import BladeStop, FacingReadings
+from app.core.facing.analysis import analyse_facing
+from app.core.facing.profiles import trace_curve
+from app.core.values.readings import BladeStop, FacingReadings
 from app.render.lines import overlaid_lines, profile_lines
 from app.render.looks import name_of
 from tests.render.cases import facing

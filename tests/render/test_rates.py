@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from app.core.removal import RemovalPair, learn_rate, make_kind
+from app.core.plan.removal import RemovalPair, learn_rate, make_kind
 from app.render.rates import RatePicture, compose_rate, draw_rate
 from app.render.scales import SIZES_MM
 from tests.render.sheets import composed, faults_of_words, words

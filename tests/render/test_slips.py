@@ -19,7 +19,7 @@ from PIL import Image
 from pypdf import PdfReader
 from zxingcpp import read_barcodes
 
-from app.core.slips import CARD_KINDS, PAGES, SLIP_KINDS, page_of
+from app.core.jobs.slips import CARD_KINDS, PAGES, SLIP_KINDS, page_of
 from app.render.blocks import LOOKS, Columns, Part, Picture, Room, Table
 from app.render.codes import draw_code
 from app.render.profile import ProfilePicture, compose_profile, draw_profile

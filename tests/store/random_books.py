@@ -6,8 +6,8 @@ from pathlib import Path
 
 from sqlalchemy import Connection, Table
 
-from app.store.contents import kind_of, list_tables, write_late, write_rows
-from app.store.contents import to_text as text_of
+from app.store.book.contents import kind_of, list_tables, write_late, write_rows
+from app.store.book.contents import to_text as text_of
 
 HOSTILE = (
     "", " ", "'", "''", "'=", "=1+1", "=HYPERLINK(\"http://x\")", "+49 555 1", "-1", "-", "@cell",

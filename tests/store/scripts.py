@@ -3,7 +3,7 @@
 import shutil
 from pathlib import Path
 
-from app.store.migrating import newest_revision
+from app.store.book.migrating import newest_revision
 
 MIGRATIONS = Path(__file__).resolve().parents[2] / "migrations"
 

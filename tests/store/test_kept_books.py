@@ -5,7 +5,7 @@ import json
 
 import pytest
 
-from app.store.migrating import newest_revision
+from app.store.book.migrating import newest_revision
 from app.web.app import create_app
 from app.web.settings import Settings
 from tests.conftest import Browser, Clock

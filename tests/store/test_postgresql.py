@@ -17,25 +17,25 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from sqlalchemy import func, select
 
-from app.core.customers import CustomerEntry
-from app.core.pieces import PieceEntry
-from app.store.addresses import find_address, keep_address, parse_address
-from app.store.backup import check_backup, list_backups, make_backup
-from app.store.book import BookProblem, Sessions, open_engine
-from app.store.copies import copy_to_file, hash_records, still
-from app.store.customers import add_customer
+from app.core.values.customers import CustomerEntry
+from app.core.values.pieces import PieceEntry
+from app.store.book.backup import check_backup, list_backups, make_backup
+from app.store.book.copies import copy_to_file, hash_records, still
+from app.store.book.joining import join_database
+from app.store.book.locks import ServerLock
+from app.store.book.migrating import current_revision, newest_revision
+from app.store.book.moving import move_book
+from app.store.book.opening import open_sessions
+from app.store.book.restoring import restore_backup
+from app.store.book.sessions import BookProblem, Sessions, open_engine
+from app.store.book.upkeep import read_upkeep
 from app.store.engines import open_address
-from app.store.joining import join_database
-from app.store.locks import ServerLock
-from app.store.lookups import find_customers, find_pieces
-from app.store.migrating import current_revision, newest_revision
-from app.store.moving import move_book
-from app.store.on_postgresql import SETTINGS
-from app.store.opening import open_sessions
-from app.store.pieces import add_piece
-from app.store.restoring import restore_backup
+from app.store.postgresql.addresses import find_address, keep_address, parse_address
+from app.store.postgresql.server import SETTINGS
+from app.store.records.customers import add_customer
+from app.store.records.lookups import find_customers, find_pieces
+from app.store.records.pieces import add_piece
 from app.store.tables import Base, Customer, Event, Job, Piece, Submission
-from app.store.upkeep import read_upkeep
 from app.web.app import create_app
 from app.web.commands import main
 from app.web.settings import Settings
@@ -292,7 +292,7 @@ def test_a_move_broken_off_before_its_note_is_taken_up_again(on_server):
 def test_a_move_that_fails_half_way_leaves_both_as_they_were(server, here, monkeypatch):
     book = here
     before = records_of(book)
-    monkeypatch.setattr("app.store.copies.rebuild_index", lambda _: 1 / 0)
+    monkeypatch.setattr("app.store.book.copies.rebuild_index", lambda _: 1 / 0)
     with pytest.raises(ZeroDivisionError):
         move_book(book, server, MIGRATIONS, NOON)
     monkeypatch.undo()

@@ -8,18 +8,18 @@ from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 
-from app.store.backup import list_backups
-from app.store.book import BookProblem, open_book_engine
-from app.store.locks import lock_of
-from app.store.migrating import alembic_config, migrate_book, newest_revision
-from app.store.opening import open_sessions
+from app.store.book.backup import list_backups
+from app.store.book.locks import lock_of
+from app.store.book.migrating import alembic_config, migrate_book, newest_revision
+from app.store.book.opening import open_sessions
+from app.store.book.sessions import BookProblem, open_book_engine
+from app.store.book.upkeep import read_upkeep
 from app.store.tables import Base
-from app.store.upkeep import read_upkeep
 from tests.books import content_of
 from tests.conftest import NOON
 from tests.databases import lay_on_server
+from tests.store.book.test_migrating import is_ours
 from tests.store.scripts import MIGRATIONS, with_next
-from tests.store.test_migrating import is_ours
 
 LOSSES = {
     "a row deleted": ('op.execute("DELETE FROM event WHERE id = 1")', "“event” had"),

@@ -10,8 +10,8 @@ from urllib.request import urlopen
 import pytest
 from fastapi.testclient import TestClient
 
-from app.web import demo
 from app.web.app import create_app
+from app.web.demo import filling as demo
 from app.web.settings import Settings
 from tests.conftest import Browser
 

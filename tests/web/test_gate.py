@@ -11,7 +11,7 @@ import pytest
 from fastapi.testclient import TestClient
 from itsdangerous import URLSafeTimedSerializer
 
-from app.store.passphrase import find_weakness, keep_passphrase, read_passphrase
+from app.store.book.passphrase import find_weakness, keep_passphrase, read_passphrase
 from app.web.app import create_app
 from app.web.commands import main
 from app.web.gate import Throttle
@@ -248,8 +248,8 @@ def test_a_damaged_passphrase_file_keeps_the_network_out(locked_book, tmp_path):
 def test_the_passphrase_is_in_no_backup(gated):
     book = gated.app.state.settings.book
     Browser(gated)
-    from app.store.backup import make_backup
-    from app.store.upkeep import read_upkeep
+    from app.store.book.backup import make_backup
+    from app.store.book.upkeep import read_upkeep
 
     made = make_backup(book, read_upkeep(book, NOON), "by_hand", NOON)
     assert not list(made.folder.rglob("passphrase*"))

@@ -3,8 +3,8 @@
 import pytest
 from sqlalchemy import text
 
-from tests.web.test_gauges import cells_of, everything_measured
-from tests.web.test_lengths import COLUMN
+from tests.web.facing.test_lengths import COLUMN
+from tests.web.gauges.test_gauges import cells_of, everything_measured
 
 
 def add(browser, kind, label, **typed):

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from app.core.trade_words import TRADE_WORDS
+from app.core.values.trade_words import TRADE_WORDS
 from tests.render.hostile import faults_of_svg
 
 STATIC = Path(__file__).parents[2] / "static"

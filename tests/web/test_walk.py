@@ -12,7 +12,7 @@ from app.web.settings import Settings
 from tests.books import HEADERS, hash_of
 from tests.conftest import Browser, Clock
 from tests.faults.forms import crawl
-from tests.store.test_opening import bytes_of
+from tests.store.book.test_opening import bytes_of
 from tests.web.routes import addresses_of
 
 

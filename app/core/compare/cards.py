@@ -1,0 +1,379 @@
+"""The return card and the intake slip as printable values: every figure already in words.
+
+A musician reads the first half of the card, a maker the second. Nothing is computed after this;
+the values are kept with the issued paper, so that a reprint never changes.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from math import hypot
+
+from app.core.compare.comparison import NO_CHANGE, Change, compare_facings
+from app.core.compare.length_changes import make_change
+from app.core.facing.analysis import FacingAnalysis
+from app.core.facing.evenness import UNEVEN
+from app.core.facing.measurements import GaugesInUse
+from app.core.facing.recalling import recall_analysis
+from app.core.facing.wording import describe_facing, main_rail, read_facing_length, say_evenness
+from app.core.gauges.sizes import Sized
+from app.core.values.forms import plural, shorten
+from app.core.values.passes import CUT_KINDS, PassEntry
+from app.core.values.readings import FacingReadings, Uncertainties
+from app.core.values.uncertainty import expanded
+from app.core.values.units import Scale, format_blade, format_mm, format_on_scale, format_signed
+
+LITTLE_MM = 0.06  # below this a change of the tip is "a little"
+LONGEST_AGREED = 400  # letters of the agreed work that the card has room for
+MUCH_MM = 0.15  # and from here on "much"; our own words, no source
+
+
+@dataclass(frozen=True, slots=True)
+class CardRow:
+    """One blade: readings in the shop's numbers, before and after, and what changed."""
+
+    blade: str
+    before_left: str
+    before_right: str
+    after_left: str
+    after_right: str
+    change_left: str
+    change_right: str
+    verdict: str
+
+
+@dataclass(frozen=True, slots=True)
+class CardFigure:
+    """One quantity before and after, with its uncertainty and verdict."""
+
+    label: str
+    before: str
+    after: str
+    change: str
+    verdict: str
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredPart:
+    """All of the return card that comes from the readings."""
+
+    sentences: tuple[str, ...]
+    rows: tuple[CardRow, ...]
+    figures: tuple[CardFigure, ...]
+    curves: tuple[str, ...]
+    glass_label: str
+
+
+@dataclass(frozen=True, slots=True)
+class CardReadings:
+    """What the card compares: readings and exit bores, any of which may be missing.
+
+    A bore comes with the whole standard uncertainty of its plug that day: step, repeatability and
+    check (`sizes`, `corrections`).
+    """
+
+    before: FacingReadings | None
+    after: FacingReadings | None
+    before_bore: Sized | None = None
+    after_bore: Sized | None = None
+
+
+@lru_cache(maxsize=64)  # a card's page and its pictures ask for the same one
+def build_measured_part(
+    readings: CardReadings,
+    gauges: GaugesInUse,
+    uncertainties: Uncertainties,
+    evenness_tolerance_mm: float,
+) -> MeasuredPart:
+    """Work out the card's sentences, table and figures."""
+    both = [one for one in (readings.before, readings.after) if one is not None]
+    analyses = [
+        recall_analysis(one, uncertainties, evenness_tolerance_mm=evenness_tolerance_mm)
+        if one is not None
+        else None
+        for one in (readings.before, readings.after)
+    ]
+    changes = compare_facings(both[0], both[1], uncertainties) if len(both) == 2 else ()
+    figures = (
+        *_facing_figures(readings, changes, gauges),
+        *_break_figures(analyses, changes),
+        *_bore_figures(readings, gauges),
+        *_evenness_figures(analyses),
+    )
+    return MeasuredPart(
+        sentences=tuple(_sentences(readings, changes, analyses)),
+        rows=tuple(_rows(readings, changes, gauges.glass)),
+        figures=figures,
+        curves=tuple(_curve_words(readings, analyses, gauges.glass)),
+        glass_label=gauges.glass.label,
+    )
+
+
+def _find(changes: Sequence[Change], quantity: str) -> Change | None:
+    return next((one for one in changes if one.quantity == quantity), None)
+
+
+def _sentences(
+    readings: CardReadings,
+    changes: Sequence[Change],
+    analyses: Sequence[FacingAnalysis | None],
+) -> list[str]:
+    tip, length = _find(changes, "tip_opening"), _find(changes, "facing_length")
+    words = []
+    if tip:
+        words.append(_say_tip_change(tip))
+    if length:
+        words.append(_say_length_change(length))
+    if not changes and readings.after:
+        words.append("This is how it measures now; there is nothing earlier to compare it with.")
+    words.extend(_say_rails_now(analyses))
+    if expectation := _say_expectation(tip, length):
+        words.append(expectation)
+    return words
+
+
+def _say_tip_change(tip: Change) -> str:
+    if not tip.changed:
+        return (
+            f"The tip opening is {format_mm(tip.after)} mm: no change the gauges can tell "
+            f"from {format_mm(tip.before)}."
+        )
+    size = abs(tip.difference)
+    much = "a little " if size < LITTLE_MM else "much " if size >= MUCH_MM else ""
+    way = "more open" if tip.difference > 0 else "closer"
+    return (
+        f"The tip is {much}{way}: {format_mm(tip.after)} mm where it was "
+        f"{format_mm(tip.before)}, {format_mm(size)} mm {'more' if tip.difference > 0 else 'less'}."
+    )
+
+
+def _say_length_change(length: Change) -> str:
+    after, before = format_mm(length.after, 1), format_mm(length.before, 1)
+    if not length.changed:
+        return f"The facing is {after} mm long: no change the gauges can tell from {before}."
+    size, far = format_mm(abs(length.difference), 1), length.difference > 0
+    return (
+        f"The curve starts {size} mm {'further back' if far else 'nearer the tip'}: the facing is "
+        f"{after} mm long where it was {before}."
+    )
+
+
+def _say_rails_now(analyses: Sequence[FacingAnalysis | None]) -> list[str]:
+    before, after = (say_evenness(one) if one else "" for one in analyses)
+    if not after:
+        return []
+    if after == "even":
+        was = before.startswith(UNEVEN)
+        return [
+            "The two rails, which were uneven, are even now: it should be less choosy of reeds."
+            if was
+            else "The two rails are even."
+        ]
+    if after.startswith(UNEVEN):
+        return [f"The two rails are {after}; this can make a piece choosy of reeds."]
+    if after.startswith("cannot"):
+        where = after.removeprefix("cannot tell ")
+        return [f"The rails agree as far as the gauges can tell, but for a doubt {where}."]
+    return []
+
+
+def _say_expectation(tip: Change | None, length: Change | None) -> str:
+    # Common practice, no source; makers differ, so the card says "usually".
+    usual = []
+    if tip and tip.changed:
+        usual.append(
+            "a more open tip asks for a softer reed and gives more resistance and flexibility"
+            if tip.difference > 0
+            else "a closer tip takes a harder reed and gives less resistance"
+        )
+    if length and length.changed:
+        usual.append(
+            "a longer facing blows more freely and takes a stronger reed"
+            if length.difference > 0
+            else "a shorter facing resists more"
+        )
+    if not usual:
+        return ""
+    return f"Usually {' and '.join(usual)}. Start from the reed you used before."
+
+
+def _rows(readings: CardReadings, changes: Sequence[Change], glass: Scale) -> list[CardRow]:
+    sides = {
+        (when, rail): {stop.gap_mm: stop.position_mm for stop in getattr(facing, rail)}
+        for when, facing in (("before", readings.before), ("after", readings.after))
+        for rail in ("left", "right")
+        if facing is not None
+    }
+    gaps = sorted({gap for stops in sides.values() for gap in stops})
+    rows = []
+    for gap in gaps:
+        cells = {
+            key: format_on_scale(stops[gap], glass) if gap in stops else "–"
+            for key, stops in sides.items()
+        }
+        moved = {
+            rail: next(
+                (
+                    one
+                    for one in changes
+                    if one.quantity == "position" and one.rail == rail and one.gap_mm == gap
+                ),
+                None,
+            )
+            for rail in ("left", "right")
+        }
+        before, after = (
+            [cells.get((when, rail), "–") for rail in ("left", "right")]
+            for when in ("before", "after")
+        )
+        rows.append(
+            CardRow(
+                blade=format_blade(gap),
+                before_left=before[0],
+                before_right=before[1],
+                after_left=after[0],
+                after_right=after[1],
+                change_left=_in_numbers(moved["left"], glass),
+                change_right=_in_numbers(moved["right"], glass),
+                verdict=_row_verdict(list(moved.values())),
+            )
+        )
+    return rows
+
+
+def _in_numbers(change: Change | None, glass: Scale) -> str:
+    if change is None:
+        return "–"
+    number = change.difference / float(glass.mm_per_unit)
+    text = format_signed(number, glass.decimals)
+    return text.rstrip("0").rstrip(".") or "0"
+
+
+def _row_verdict(moved: Sequence[Change | None]) -> str:
+    known = [one for one in moved if one is not None]
+    if not known:
+        return ""
+    if all(one.changed for one in known):
+        return "changed"
+    return NO_CHANGE if not any(one.changed for one in known) else "changed on one rail"
+
+
+def _facing_figures(
+    readings: CardReadings, changes: Sequence[Change], gauges: GaugesInUse
+) -> list[CardFigure]:
+    figures = []
+    tips = [one.tip_opening_mm if one else None for one in (readings.before, readings.after)]
+    if any(tip is not None for tip in tips):
+        figures.append(_figure("Tip opening", tips, _find(changes, "tip_opening"), gauges.tip))
+    lengths = [
+        read_facing_length(one) if one else None for one in (readings.before, readings.after)
+    ]
+    if any(length is not None for length in lengths):
+        figures.append(_figure("Facing length", lengths, _find(changes, "facing_length"), None))
+    return figures
+
+
+def _figure(
+    label: str, values: Sequence[float | None], change: Change | None, scale: Scale | None
+) -> CardFigure:
+    def show(value: float | None) -> str:
+        if value is None:
+            return "–"
+        text = f"{format_mm(value)} mm"
+        if scale is not None and scale.mm_per_unit != 1:
+            text = f"{format_on_scale(value, scale)} {scale.unit} ({text})"
+        return text
+
+    return CardFigure(
+        label,
+        show(values[0]),
+        show(values[1]),
+        _say_difference(change, 2),
+        change.verdict if change else "",
+    )
+
+
+def _say_difference(change: Change | None, decimals: int) -> str:
+    if change is None:
+        return ""
+    spread = format_mm(change.expanded_uncertainty, decimals)
+    return f"{format_signed(change.difference, decimals)} ± {spread}"
+
+
+def _break_figures(
+    analyses: Sequence[FacingAnalysis | None], changes: Sequence[Change]
+) -> list[CardFigure]:
+    texts = []
+    for one in analyses:
+        spoken = main_rail(one) if one else None
+        fit = spoken[1].fit(spoken[1].chosen) if spoken else None
+        texts.append(
+            f"{format_mm(fit.parameters['break_mm'], 1)} ± "
+            f"{format_mm(expanded(fit.uncertainties['break_mm']), 1)} mm"
+            if fit
+            else "–"
+        )
+    if texts == ["–", "–"]:
+        return []
+    change = _find(changes, "break")
+    return [
+        CardFigure(
+            "Break point",
+            texts[0],
+            texts[1],
+            _say_difference(change, 1),
+            change.verdict if change else "",
+        )
+    ]
+
+
+def _bore_figures(readings: CardReadings, gauges: GaugesInUse) -> list[CardFigure]:
+    before, after = readings.before_bore, readings.after_bore
+    values = [one.mm if one else None for one in (before, after)]
+    if values == [None, None]:
+        return []
+    change = None
+    if before and after:
+        change = make_change("bore", None, before.mm, after.mm, hypot(before.u_mm, after.u_mm))
+    return [_figure("Exit bore", values, change, gauges.bore)]
+
+
+def _evenness_figures(analyses: Sequence[FacingAnalysis | None]) -> list[CardFigure]:
+    texts = [say_evenness(one) if one else "–" for one in analyses]
+    return [] if texts == ["–", "–"] else [CardFigure("Rails", texts[0], texts[1], "", "")]
+
+
+def _curve_words(
+    readings: CardReadings, analyses: Sequence[FacingAnalysis | None], glass: Scale
+) -> list[str]:
+    words = []
+    pairs = (("Before", readings.before), ("After", readings.after))
+    for (when, facing), analysis in zip(pairs, analyses, strict=True):
+        if facing is None or analysis is None:
+            continue
+        told = describe_facing(analysis, glass)
+        curve = [one for one in told if "curve" in one or "arc" in one]
+        if told:
+            words.append(f"{when}: {' '.join(curve or told[:1])}")
+    return words
+
+
+def say_done(agreed_work: str, passes: Sequence[PassEntry]) -> str:
+    """Say what was done: the agreed work, then the passes gathered by kind of cut."""
+    agreed = " ".join(agreed_work.split())
+    done = [shorten(agreed, LONGEST_AGREED)] if agreed else []
+    for key, kind in CUT_KINDS.items():
+        of_kind = [one for one in passes if one.kind == key]
+        if not of_kind:
+            continue
+        papers = dict.fromkeys(
+            f"{one.abrasive} {one.grit}".strip() for one in of_kind if one.abrasive or one.grit
+        )
+        strokes = sum(one.strokes or 0 for one in of_kind)
+        text = f"{kind.label.capitalize()}: {plural(len(of_kind), 'pass', 'passes')}"
+        if strokes:
+            text += f", {plural(strokes, 'stroke')}"
+        if papers:
+            text += f" ({', '.join(papers)})"
+        done.append(text)
+    return " ".join(one if one.endswith((".", "!", "?", "…")) else f"{one}." for one in done)

@@ -1,0 +1,404 @@
+"""A reading set as typed: from the grid or the notebook's one line to checked values.
+
+A blade set is given thick to thin, the order of the bench. The grid has a cell for each blade and
+rail; the notebook line (`36 24 13 7 / 1.08`, `36/35` where the rails differ) only fills the grid.
+Impossible orders are refused; unusual ones are asked about once.
+"""
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from itertools import pairwise
+
+from app.core.gauges.hand_gauges import HandGauge, name_gauges
+from app.core.values.dial_columns import ask_unusual_dials, fill_dials
+from app.core.values.forms import Fields, Refused, plural
+from app.core.values.lengths import ask_unusual_lengths, read_lengths
+from app.core.values.readings import BladeStop, DialReading, FacingReadings, ReadingEntry
+from app.core.values.units import (
+    NotANumber,
+    Scale,
+    format_blade,
+    format_mm,
+    format_on_scale,
+    parse_length,
+    parse_number,
+)
+
+ROLES: dict[str, str] = {
+    "as_received": "as received",
+    "at_the_bench": "at the bench",
+    "as_returned": "as returned",
+    "reference": "reference",
+}
+RAILS: tuple[str, str] = ("left", "right")
+NOT_READ = {"-", "–", "—", "x"}
+FURTHEST_MM = 80.0
+
+
+@dataclass(frozen=True, slots=True)
+class Blade:
+    """One blade of the set in use."""
+
+    gauge_id: int
+    gap_mm: float
+    name: str = ""
+
+    @property
+    def label(self) -> str:
+        """What the shop calls it, usually its thickness as engraved."""
+        return self.name or format_blade(self.gap_mm)
+
+
+@dataclass(frozen=True, slots=True)
+class GaugesInUse:
+    """What the grid is read with: blades thick to thin, and the three scales."""
+
+    blades: tuple[Blade, ...]
+    glass: Scale
+    tip: Scale
+    bore: Scale
+    glass_id: int | None = None
+    wedge_id: int | None = None
+    bore_gauge_id: int | None = None
+    blade_set_id: int | None = None
+    hands: tuple[HandGauge, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class UsualRange:
+    """What is usual on one kind of instrument, in mm; common practice, no source."""
+
+    tip_mm: tuple[float, float]
+    facing_length_mm: tuple[float, float]
+    bore_mm: tuple[float, float]
+
+
+_CLARINET = UsualRange((0.85, 1.45), (12.0, 22.0), (13.5, 16.0))
+USUAL: dict[str, UsualRange] = {
+    "clarinet_eb": UsualRange((0.80, 1.35), (11.0, 19.0), (12.0, 14.5)),
+    "clarinet_c": _CLARINET,
+    "clarinet_bb": _CLARINET,
+    "basset_horn": UsualRange((0.95, 1.70), (14.0, 25.0), (14.0, 18.0)),
+    "clarinet_alto": UsualRange((1.0, 1.9), (14.0, 26.0), (14.5, 19.0)),
+    "clarinet_bass": UsualRange((1.3, 2.4), (17.0, 30.0), (16.5, 25.0)),
+    "clarinet_contra": UsualRange((1.5, 3.2), (19.0, 36.0), (18.0, 32.0)),
+    "sax_sopranino": UsualRange((0.9, 1.9), (12.0, 22.0), (10.0, 17.0)),
+    "sax_soprano": UsualRange((1.0, 2.2), (14.0, 25.0), (11.0, 17.0)),
+    "sax_alto": UsualRange((1.3, 2.8), (16.0, 28.0), (14.0, 18.0)),
+    "sax_tenor": UsualRange((1.5, 3.5), (18.0, 32.0), (14.0, 19.0)),
+    "sax_baritone": UsualRange((1.6, 3.8), (20.0, 36.0), (14.0, 20.0)),
+    "sax_bass": UsualRange((1.7, 4.2), (22.0, 40.0), (15.0, 22.0)),
+    "other": UsualRange((0.5, 4.5), (8.0, 45.0), (5.0, 35.0)),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class SetEntry:
+    """A reading set ready to be kept."""
+
+    role: str
+    taken_on: date
+    note: str
+    readings: tuple[ReadingEntry, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A set that can be kept once the maker says yes: the questions by field."""
+
+    entry: SetEntry
+    questions: Mapping[str, str]
+
+    @property
+    def token(self) -> str:
+        """Tells these questions from others, so a yes answers only what was asked."""
+        return "|".join(f"{name}:{words}" for name, words in sorted(self.questions.items()))
+
+
+def cell_name(blade: Blade, rail: str) -> str:
+    """Name the grid's field for one blade and rail."""
+    return f"b{blade.gauge_id}_{rail}"
+
+
+class LineRefused(ValueError):  # noqa: N818 - a refusal in words, not a programming error
+    """The notebook line can't be spread over the grid; the message says why."""
+
+
+def spread_line(line: str, blades: Sequence[Blade]) -> dict[str, str]:
+    """Spread a notebook line over the grid's cells, as text.
+
+    Takes `36 24 13 7 / 1.08`, thin to thick or thick to thin (told by which way the numbers run),
+    `36/35` for left/right, `–` for a blade not read, and ` / 0.588` again for the bore.
+    Raises LineRefused in words.
+    """
+    parts = re.split(r"\s+/\s+|\s*//\s*|\s+/(?=\S)|(?<=\S)/\s+", line.strip())
+    if len(parts) > 3:
+        raise LineRefused("There are more than three parts: blades / tip opening / bore.")
+    tokens = _join_fractions(parts[0].split())
+    if len(tokens) != len(blades):
+        raise LineRefused(
+            f"The line has {plural(len(tokens), 'number')} for {plural(len(blades), 'blade')}. "
+            "Write – where a blade was not read, and spaces around the / before the tip opening."
+        )
+    pairs = [_split_rails(token) for token in tokens]
+    ordered = pairs[::-1] if _runs_thin_to_thick(pairs) else pairs
+    cells: dict[str, str] = {}
+    for blade, pair in zip(blades, ordered, strict=True):
+        for rail, text in zip(RAILS, pair, strict=True):
+            cells[cell_name(blade, rail)] = "" if text in NOT_READ else text
+    for name, text in zip(("tip", "bore"), parts[1:], strict=False):
+        cells[name] = text.strip()
+    return cells
+
+
+def _join_fractions(tokens: Sequence[str]) -> list[str]:
+    joined: list[str] = []
+    for token in tokens:
+        if token in {"1/2", "1/4", "3/4"} and joined and joined[-1].isdecimal():
+            joined[-1] = f"{joined[-1]} {token}"
+        else:
+            joined.append(token)
+    return joined
+
+
+def _split_rails(token: str) -> tuple[str, str]:
+    if " " in token:
+        return token, token
+    left, slash, right = token.partition("/")
+    if slash and (not left or not right or "/" in right):
+        raise LineRefused(f"“{token}” is not left/right. Write it like 36/35.")
+    return left, right or left
+
+
+def _runs_thin_to_thick(pairs: Sequence[tuple[str, str]]) -> bool:
+    try:
+        numbers = [parse_number(left) for left, _ in pairs if left not in NOT_READ]
+    except NotANumber as error:
+        raise LineRefused(str(error)) from error
+    steps = list(pairwise(numbers))
+    falls, rises = sum(a > b for a, b in steps), sum(a < b for a, b in steps)
+    if falls and rises:
+        raise LineRefused(
+            "The numbers don't run one way. Thin to thick they fall (36 24 13 7), "
+            "thick to thin they rise (7 13 24 36)."
+        )
+    return falls >= rises
+
+
+def parse_set(
+    raw: Mapping[str, str], gauges: GaugesInUse, instrument_kind: str, today: date
+) -> SetEntry | Refused | Asked:
+    """Read the measurement page: a value, all its errors by field, or questions to confirm.
+
+    `raw` holds the grid's cells (`cell_name`), `tip`, `bore`, `line`, `role`, `taken_on`, `note`,
+    the other lengths' fields (`lengths.CELLS`), the dial's columns, and `asked`, the token of
+    questions already answered with yes.
+    """
+    fields = Fields(fill_dials(fill_from_line(raw, gauges.blades)))
+    if words := fields.raw.get("line_problem"):
+        fields.refuse("line", words)
+    readings = _read_grid(fields, gauges)
+    for name, scale in (("tip", gauges.tip), ("bore", gauges.bore)):
+        value_mm = (
+            fields.length_mm(name, scale) if fields.raw.get(name, "") not in NOT_READ else None
+        )
+        if value_mm is not None:
+            typed = fields.raw[name].strip()
+            readings.append(ReadingEntry(name, "", None, None, None, typed, scale.key, value_mm))
+    readings += name_gauges(fields, read_lengths(fields, gauges.bore), gauges.hands)
+    if not readings and not fields.problems:
+        fields.refuse("line", "Nothing is written yet. Write at least one reading.")
+    taken_on = fields.date("taken_on") or today
+    if taken_on > today:
+        fields.refuse("taken_on", "A reading can't be dated in the future.")
+    entry = SetEntry(
+        role=fields.choice("role", ROLES, words="Say when it was measured."),
+        taken_on=taken_on,
+        note=fields.text("note", limit=2000),
+        readings=tuple(readings),
+    )
+    _refuse_impossible(fields, entry)
+    if refused := fields.refused():
+        return refused
+    usual_bore = USUAL.get(instrument_kind, USUAL["other"]).bore_mm
+    questions = {
+        **ask_unusual(entry, gauges, instrument_kind),
+        **ask_unusual_lengths(fields.raw, gauges.bore, usual_bore),
+        **ask_unusual_dials(readings),
+    }
+    asked = Asked(entry, questions)
+    return entry if not asked.questions or raw.get("asked") == asked.token else asked
+
+
+def fill_from_line(raw: Mapping[str, str], blades: Sequence[Blade]) -> dict[str, str]:
+    """Fill empty cells from the notebook line; a problem comes back under `line_problem`."""
+    filled = dict(raw)
+    if not raw.get("line", "").strip():
+        return filled
+    try:
+        cells = spread_line(raw["line"], blades)
+    except LineRefused as error:
+        filled["line_problem"] = str(error)
+        return filled
+    for name, text in cells.items():
+        written = raw.get(name, "").strip()
+        if written and written != text:
+            filled["line_problem"] = (
+                f"The line says “{text}” where the grid says “{written}”. Empty one of the two."
+            )
+        filled[name] = written or text
+    return filled
+
+
+def _read_grid(fields: Fields, gauges: GaugesInUse) -> list[ReadingEntry]:
+    readings: list[ReadingEntry] = []
+    for blade in gauges.blades:
+        for rail in RAILS:
+            name = cell_name(blade, rail)
+            typed = fields.raw.get(name, "").strip()
+            if typed in NOT_READ:
+                continue
+            value_mm = fields.length_mm(name, gauges.glass)
+            if value_mm is None:
+                continue
+            if value_mm > FURTHEST_MM:
+                fields.refuse(name, f"{typed} is {format_mm(value_mm, 0)} mm: beyond any facing.")
+            readings.append(
+                ReadingEntry(
+                    "blade", rail, blade.gauge_id, blade.gap_mm, None, typed, gauges.glass.key,
+                    value_mm,
+                )
+            )  # fmt: skip
+    return readings
+
+
+def _refuse_impossible(fields: Fields, entry: SetEntry) -> None:
+    # A facing only opens toward the tip, so a thinner blade stops further from it.
+    for rail in RAILS:
+        stops = [one for one in entry.readings if one.quantity == "blade" and one.rail == rail]
+        for thick, thin in pairwise(stops):
+            if thin.value_mm < thick.value_mm:
+                fields.refuse(
+                    f"b{thin.gauge_id}_{rail}",
+                    f"{rail.capitalize()} rail: the thinner blade ({_blade(thin)}) can't stop "
+                    f"nearer the tip (at {thin.typed}) than the thicker one "
+                    f"({_blade(thick)}, at {thick.typed}).",
+                )
+    tip = next((one for one in entry.readings if one.quantity == "tip"), None)
+    if tip is None:
+        return
+    if tip.value_mm == 0:
+        fields.refuse("tip", "A tip opening of nothing would be a closed mouthpiece.")
+        return
+    for one in entry.readings:
+        if one.quantity == "blade" and one.value_mm > 0 and (one.gap_mm or 0) > tip.value_mm:
+            fields.refuse(
+                "tip",
+                f"The tip opens {format_mm(tip.value_mm)} mm, so a blade of {_blade(one)} "
+                f"({format_mm(one.gap_mm or 0)} mm) can't go in as far as {one.typed}.",
+            )
+
+
+def _blade(reading: ReadingEntry) -> str:
+    return format_blade(reading.gap_mm or 0.0)
+
+
+def ask_unusual(entry: SetEntry, gauges: GaugesInUse, instrument_kind: str) -> dict[str, str]:
+    """List what is possible but unusual, as questions by field."""
+    usual = USUAL.get(instrument_kind, USUAL["other"])
+    questions: dict[str, str] = {}
+    stops = [one for one in entry.readings if one.quantity == "blade"]
+    for one in entry.readings:
+        low_high = {"tip": usual.tip_mm, "bore": usual.bore_mm}.get(one.quantity)
+        if low_high and one.depth_mm is None and not low_high[0] <= one.value_mm <= low_high[1]:
+            questions[one.quantity] = (
+                f"{one.typed} is {format_mm(one.value_mm)} mm; usual here is "
+                f"{format_mm(low_high[0])} to {format_mm(low_high[1])} mm."
+            )
+    if gauges.blades:
+        thinnest = gauges.blades[-1]
+        for one in stops:
+            low, high = usual.facing_length_mm
+            if one.gauge_id == thinnest.gauge_id and not low <= one.value_mm <= high:
+                questions[f"b{one.gauge_id}_{one.rail}"] = (
+                    f"{one.typed} on the thinnest blade makes a facing of "
+                    f"{format_mm(one.value_mm, 1)} mm; usual here is {low:g} to {high:g} mm."
+                )
+    _ask_about_rails(stops, gauges, questions)
+    return questions
+
+
+def _ask_about_rails(
+    stops: Sequence[ReadingEntry], gauges: GaugesInUse, questions: dict[str, str]
+) -> None:
+    at = {(one.gauge_id, one.rail): one for one in stops}
+    for blade, thinner in zip(gauges.blades, [*gauges.blades[1:], None], strict=True):
+        left, right = (at.get((blade.gauge_id, rail)) for rail in RAILS)
+        if left and right and abs(left.value_mm - right.value_mm) > 2.0:
+            questions[cell_name(blade, "right")] = (
+                f"The rails differ by {format_mm(abs(left.value_mm - right.value_mm), 1)} mm at "
+                f"{blade.label} ({left.typed} left, {right.typed} right)."
+            )
+        for rail in RAILS:
+            here = at.get((blade.gauge_id, rail))
+            there = at.get((thinner.gauge_id, rail)) if thinner else None
+            if here and there and here.value_mm == there.value_mm:
+                questions[f"b{there.gauge_id}_{rail}"] = (
+                    f"{rail.capitalize()} rail: two blades, {blade.label} and the next thinner, "
+                    f"both stop at {here.typed}."
+                )
+
+
+def meaning_mm(text: str, scale: Scale) -> str:
+    """Say what a cell's text means in mm, for showing beside it; empty when it can't be read."""
+    if not text.strip() or text.strip() in NOT_READ:
+        return ""
+    try:
+        return f"{format_mm(parse_length(text, scale))} mm"
+    except NotANumber:
+        return ""
+
+
+def facing_of(readings: Sequence[ReadingEntry]) -> FacingReadings:
+    """Gather a set's blade, tip and dial readings as the value that `core` analyses."""
+    stops: dict[str, list[BladeStop]] = {"left": [], "right": []}
+    for one in readings:
+        if one.quantity == "blade" and one.gap_mm is not None:
+            stops[one.rail].append(BladeStop(one.gap_mm, one.value_mm))
+    tip = next((one.value_mm for one in readings if one.quantity == "tip"), None)
+    ordered = {
+        rail: tuple(sorted(found, key=lambda stop: -stop.gap_mm)) for rail, found in stops.items()
+    }
+    dials = {
+        rail: tuple(
+            DialReading(one.depth_mm or 0.0, one.value_mm)
+            for one in readings
+            if one.quantity == "dial" and one.rail == rail
+        )
+        for rail in RAILS
+    }
+    return FacingReadings(
+        ordered["left"], ordered["right"], tip, None, dials["left"], dials["right"]
+    )
+
+
+def write_line(facing: FacingReadings, glass: Scale, tip: Scale) -> str:
+    """Write a set the way notebooks have it, thin to thick: 36 24 13 7 / 1.08."""
+    gaps = sorted({stop.gap_mm for stop in (*facing.left, *facing.right)})
+    at = {
+        rail: {stop.gap_mm: format_on_scale(stop.position_mm, glass) for stop in stops}
+        for rail, stops in (("left", facing.left), ("right", facing.right))
+    }
+    words = []
+    for gap in gaps:
+        left, right = at["left"].get(gap, "–"), at["right"].get(gap, "–")
+        words.append(left if left == right else f"{left}/{right}")
+    places = len({one.position_mm for one in (*facing.dial_left, *facing.dial_right)})
+    if places and not words:
+        words.append(f"dial at {plural(places, 'place')}")
+    line = " ".join(words)
+    if facing.tip_opening_mm is not None:
+        line = f"{line} / {format_on_scale(facing.tip_opening_mm, tip)}".lstrip()
+    return line

@@ -1,0 +1,207 @@
+"""What a measurement comes to, in words that a player and a metrologist both accept."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from app.core.facing.analysis import CurveFit, FacingAnalysis, RailAnalysis
+from app.core.facing.curves import CURVES
+from app.core.facing.evenness import CANNOT_TELL, EVEN, UNEVEN, BladeEvenness
+from app.core.facing.rail_words import describe_rail
+from app.core.values.readings import FacingReadings
+from app.core.values.uncertainty import expanded
+from app.core.values.units import (
+    Scale,
+    format_blade,
+    format_mm,
+    format_number,
+    format_on_scale,
+    format_signed,
+)
+
+
+def read_facing_length(facing: FacingReadings) -> float | None:
+    """Give where the thinnest blade stops, in mm: the mean of both rails if it was felt on both.
+
+    Common practice, no source: the trade's facing length is this reading, not the break point.
+    """
+    stops = [*facing.left, *facing.right]
+    if not stops:
+        return None
+    thinnest = min(stop.gap_mm for stop in stops)
+    found = [stop.position_mm for stop in stops if stop.gap_mm == thinnest]
+    return sum(found) / len(found)
+
+
+def say_evenness(analysis: FacingAnalysis) -> str:
+    """Say in a few words how even the rails are."""
+    return say_rows(analysis.evenness, one_rail=bool(analysis.left or analysis.right))
+
+
+def say_rows(rows: Sequence[BladeEvenness], *, one_rail: bool) -> str:
+    """Say it of the blades felt on both rails; `one_rail` if any was felt at all."""
+    if not rows:
+        return "only one rail read" if one_rail else "not read"
+    uneven = [format_blade(row.gap_mm) for row in rows if row.verdict == UNEVEN]
+    unsure = [format_blade(row.gap_mm) for row in rows if row.verdict == CANNOT_TELL]
+    if uneven:
+        return f"uneven at {_list(uneven)}"
+    if unsure:
+        return f"cannot tell at {_list(unsure)}"
+    return EVEN
+
+
+def _list(parts: list[str]) -> str:
+    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
+
+
+def main_rail(analysis: FacingAnalysis) -> tuple[str, RailAnalysis] | None:
+    """Give the rail to speak of: the mean of both, else the one that was read."""
+    for name, rail in (
+        ("rails", analysis.mean),
+        ("left rail", analysis.left),
+        ("right rail", analysis.right),
+    ):
+        if rail is not None:
+            return name, rail
+    return None
+
+
+def describe_facing(analysis: FacingAnalysis, glass: Scale) -> list[str]:
+    """Say the curve, the tip, the rails, and any reading to take again; a sentence each."""
+    spoken = main_rail(analysis)
+    if spoken is None:
+        return []
+    name, rail = spoken
+    words = [describe_rail(rail, name)]
+    words.append(_say_rails(analysis))
+    for index in rail.suspect:
+        stop = rail.stops[index]
+        if stop.dial:
+            words.append(
+                f"Take the dial reading at {format_mm(stop.position_mm, 1)} mm again: "
+                f"{format_mm(stop.gap_mm, 3)} mm fits the others worst."
+            )
+            continue
+        words.append(
+            f"Take the reading with the {format_blade(stop.gap_mm)} blade again: at "
+            f"{format_on_scale(stop.position_mm, glass)} it fits the others worst."
+        )
+    return [one for one in words if one]
+
+
+def _say_rails(analysis: FacingAnalysis) -> str:
+    words = say_evenness(analysis)
+    if words == EVEN:
+        return "The rails are even."
+    if words.startswith(("uneven", "cannot")):
+        return (
+            {"u": "The rails are ", "c": "Whether the rails are even, the gauges "}[words[0]]
+            + words
+            + "."
+        )
+    return ""
+
+
+@dataclass(frozen=True, slots=True)
+class BladeRow:
+    """One blade as the measurement page prints it."""
+
+    blade: str
+    left: str
+    left_mm: str
+    right: str
+    right_mm: str
+    difference: str
+    height: str
+    verdict: str
+
+
+def list_blade_rows(
+    analysis: FacingAnalysis, facing: FacingReadings, glass: Scale
+) -> list[BladeRow]:
+    """List the blades, thick to thin, with what each rail read and how the rails compare."""
+    at = {
+        rail: {stop.gap_mm: stop.position_mm for stop in getattr(facing, rail)}
+        for rail in ("left", "right")
+    }
+    even = {row.gap_mm: row for row in analysis.evenness}
+    rows = []
+    for gap in sorted({*at["left"], *at["right"]}, reverse=True):
+        left, right, row = at["left"].get(gap), at["right"].get(gap), even.get(gap)
+        rows.append(
+            BladeRow(
+                format_blade(gap),
+                "–" if left is None else format_on_scale(left, glass),
+                "" if left is None else format_mm(left),
+                "–" if right is None else format_on_scale(right, glass),
+                "" if right is None else format_mm(right),
+                f"{format_signed(row.position_difference_mm, 2)} mm" if row else "",
+                say_height(row),
+                row.verdict if row else "",
+            )
+        )
+    return rows
+
+
+def say_height(row: BladeEvenness | None) -> str:
+    """Write how far the right rail stands from the left as a height, with k = 2."""
+    if row is None or row.height_difference_um is None or row.u_um is None:
+        return ""
+    return f"{format_signed(row.height_difference_um, 0)} ± {expanded(row.u_um):.0f} µm"
+
+
+@dataclass(frozen=True, slots=True)
+class CurveRow:
+    """One curve tried on one rail, as the measurement page prints it."""
+
+    rail: str
+    curve: str
+    break_point: str
+    shape: str
+    chi_square: str
+    p: str
+    verdict: str
+
+
+def list_curve_rows(analysis: FacingAnalysis) -> list[CurveRow]:
+    """List every curve tried on the mean of the rails and on each rail."""
+    rows = []
+    for name, rail in (
+        ("mean", analysis.mean),
+        ("left", analysis.left),
+        ("right", analysis.right),
+    ):
+        rows += [_curve_row(name, rail, fit) for fit in rail.fits] if rail else []
+    return rows
+
+
+_SHAPES: dict[str, tuple[str, int, str]] = {
+    "radius_mm": ("radius", 0, "mm"),
+    "tip_radius_mm": ("radius at the tip", 0, "mm"),
+    "straight_from_mm": ("straight from", 1, "mm from the tip"),
+    "join_mm": ("joined at", 1, "mm from the tip"),
+    "half_length_mm": ("half-length", 1, "mm"),
+    "half_height_mm": ("half-height", 2, "mm"),
+    "coefficient_per_mm": ("coefficient", 6, "per mm"),
+    "curvature_per_mm": ("curvature", 6, "per mm"),
+    "curvature_rate_per_mm2": ("growing by", 8, "per mm²"),
+}
+
+
+def _curve_row(name: str, rail: RailAnalysis, fit: CurveFit) -> CurveRow:
+    shapes = [
+        f"{label} {format_number(fit.parameters[key], places)} {unit}"
+        for key, (label, places, unit) in _SHAPES.items()
+        if key in fit.parameters
+    ]
+    verdict = "cannot be judged" if fit.p is None else "refused" if fit.refused else "not refused"
+    return CurveRow(
+        name,
+        CURVES[fit.curve].label,
+        f"{format_mm(fit.parameters['break_mm'], 1)} ± "
+        f"{format_mm(expanded(fit.uncertainties['break_mm']), 1)} mm",
+        ", ".join(shapes),
+        f"{fit.chi_square:.2f}",
+        "–" if fit.p is None else f"{fit.p:.2f}",
+        "chosen" if fit.curve == rail.chosen else verdict,
+    )

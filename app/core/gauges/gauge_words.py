@@ -1,0 +1,179 @@
+"""A gauge in words: how big it is now, how well it repeats, and what its checks say one by one."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from math import hypot
+
+from app.core.compare.size_words import format_u, say_error
+from app.core.gauges.gauges import CheckEntry
+from app.core.gauges.sizes import (
+    ASSUMED_REPEATABILITY_MM,
+    GaugeFacts,
+    checks_in_force,
+    repeat_in_force,
+    true_length,
+)
+from app.core.values.charts import IndividualsChart, chart_individuals
+from app.core.values.forms import format_date, plural
+from app.core.values.uncertainty import expanded
+from app.core.values.units import SCALES, format_mm, format_on_scale, format_signed
+
+# Which repeatability is assumed for readings with a kind of gauge that has no study
+_QUANTITY_OF = {
+    "blade": "blade", "glass": "blade", "wedge": "tip", "bore_gauge": "bore", "dial": "dial",
+}  # fmt: skip
+
+
+def say_size(gauge: GaugeFacts, day: date) -> str:
+    """Say what a gauge measures on a day, by its checks."""
+    checks = checks_in_force(gauge, day)
+    if gauge.kind == "blade":
+        if checks:
+            return f"{checks[-1].actual_mm:.4f} mm, checked {format_date(checks[-1].on)}"
+        return f"{gauge.nominal_mm or 0.0:.4f} mm as marked, not checked yet"
+    if not checks:
+        return "as marked, not checked yet"
+    marks = sorted({check.mark_mm or 0.0 for check in checks})
+    errors = [
+        say_error(true_length(gauge, checks, mark).mm - mark, mark, gauge)
+        for mark in (marks[0], marks[-1])
+    ]
+    words = errors[0] if len(marks) == 1 else f"{errors[0]}, {errors[1]}"
+    more = ", and as much everywhere" if len(marks) == 1 else ""
+    return f"{words}{more}; checked {format_date(checks[-1].on)}"
+
+
+def say_repeatability(gauge: GaugeFacts, day: date) -> str:
+    """Say how well a reading with a gauge repeats, and how that is known."""
+    if study := repeat_in_force(gauge, day):
+        return f"{format_u(study.deviation_mm)} mm, studied {format_date(study.on)}"
+    if gauge.repeatability_mm is not None:
+        return f"{format_u(gauge.repeatability_mm)} mm, as written"
+    quantity = _QUANTITY_OF.get(gauge.kind)
+    if quantity is None:
+        return "not studied yet; half a step assumed"
+    assumed = f"{ASSUMED_REPEATABILITY_MM[quantity]:g} mm assumed"
+    if gauge.kind == "blade":
+        return f"not studied yet; as its glass, else {assumed}"
+    return f"not studied yet; {assumed}"
+
+
+@dataclass(frozen=True, slots=True)
+class KeptCheck:
+    """A check as kept: its id, what was typed, and whether it was struck out."""
+
+    id: int
+    entry: CheckEntry
+    struck: bool
+
+
+@dataclass(frozen=True, slots=True)
+class CheckRow:
+    """One check as the gauge's page prints it."""
+
+    id: int
+    on: date
+    mark: str
+    typed: str
+    found: str
+    off: str
+    change: str
+    method: str
+    struck: bool
+
+
+def list_check_rows(gauge: GaugeFacts, checks: Sequence[KeptCheck]) -> list[CheckRow]:
+    """List a gauge's checks by day; each standing one is compared with the one before it."""
+    rows: list[CheckRow] = []
+    before: dict[float | None, CheckEntry] = {}
+    scale = SCALES[gauge.scale or "length_mm"]
+    for kept in checks:
+        entry = kept.entry
+        marked = gauge.nominal_mm if gauge.kind == "blade" else entry.mark_mm
+        places = 4 if gauge.kind == "blade" else 3
+        # marks are compared with the same mark, to a micrometre
+        mark = None if entry.mark_mm is None else round(entry.mark_mm, 3)
+        last = before.get(mark)
+        rows.append(
+            CheckRow(
+                id=kept.id,
+                on=entry.checked_on,
+                mark="" if entry.mark_mm is None else format_on_scale(entry.mark_mm, scale),
+                typed=f"{entry.typed} {SCALES[entry.scale].unit}".strip(),
+                found=f"{format_mm(entry.actual_mm, places)} ± {format_u(expanded(entry.u_mm))} mm",
+                off=f"{format_signed(entry.actual_mm - (marked or 0.0), places)} mm",
+                change="" if kept.struck or last is None else _say_change(last, entry, places),
+                method=entry.method,
+                struck=kept.struck,
+            )
+        )
+        if not kept.struck:
+            before[mark] = entry
+    return rows
+
+
+def _say_change(last: CheckEntry, now: CheckEntry, places: int) -> str:
+    change = now.actual_mm - last.actual_mm
+    spread = expanded(hypot(last.u_mm, now.u_mm))
+    told = f"{format_signed(change, places)} ± {format_u(spread)} mm"
+    return f"{told}: {'changed' if abs(change) > spread else 'no change the checks can tell'}"
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """A gauge's standing checks in order: what each found in mm, and what they say together.
+
+    For a blade its thickness, check by check; for an engraved gauge how far the marks checked on
+    a day are off on the average. `chart` is None with fewer than two.
+    """
+
+    days: tuple[date, ...]
+    values_mm: tuple[float, ...]
+    chart: IndividualsChart | None
+    words: tuple[str, ...]
+
+
+def describe_run(gauge: GaugeFacts) -> Run:
+    """Put a gauge's checks on an individuals chart and say what it shows."""
+    blade = gauge.kind == "blade"
+    if blade:
+        days = tuple(check.on for check in gauge.checks)
+        values = tuple(check.actual_mm for check in gauge.checks)
+    else:
+        days = tuple(sorted({check.on for check in gauge.checks}))
+        values = tuple(_mean_error(gauge, day) for day in days)
+    if len(values) < 2:
+        return Run(days, values, None, ())
+    chart = chart_individuals(values)
+    words = []
+    for i in chart.beyond:
+        words.append(
+            f"The check of {format_date(days[i])} stands outside the limits that the steps from "
+            "check to check set: the gauge, or what it was checked with, was different."
+        )
+    for i in chart.ranges_beyond:
+        words.append(
+            f"The step from {format_date(days[i])} to {format_date(days[i + 1])} is larger than "
+            "the other steps explain."
+        )
+    spread = expanded(hypot(gauge.checks[0].u_mm, gauge.checks[-1].u_mm))
+    change = values[-1] - values[0]
+    if abs(change) > spread:
+        way = ("thinner" if change < 0 else "thicker") if blade else "different"
+        words.append(
+            f"From the first check to the last it has become {format_mm(abs(change), 4)} ± "
+            f"{format_u(spread)} mm {way}."
+        )
+    elif not words:
+        words.append("The checks differ by no more than they can be wrong by: it holds its size.")
+    if chart.provisional:
+        words.append(
+            f"The limits stand on {plural(len(values), 'check')} only and will still move."
+        )
+    return Run(days, values, chart, tuple(words))
+
+
+def _mean_error(gauge: GaugeFacts, day: date) -> float:
+    errors = [check.actual_mm - (check.mark_mm or 0.0) for check in checks_in_force(gauge, day)]
+    return sum(errors) / len(errors)

@@ -1,0 +1,1 @@
+"""A job from drop-off to return: stages, charges, papers, batches."""

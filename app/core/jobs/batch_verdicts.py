@@ -1,0 +1,213 @@
+"""A piece against its batch's target: in, out, or nearer to the limit than the gauges tell.
+
+The decision rule is that of ISO 14253-1 (from memory): a value is shown to be within a tolerance T
+only where it lies inside it by a guard band g, shown to be out only where it lies outside by g,
+and between the two neither is shown. With g = 1.65 standard uncertainties either verdict is right
+in 95 of 100 cases at its very limit (one-sided, normal). The piece is out if anything is; it is in
+only if all that was read is. Without a tolerance there is no limit to guard: what the gauges can
+tell (2u) is the limit itself.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from app.core.facing.evenness import blade_key
+from app.core.facing.measurements import GaugesInUse
+from app.core.plan.bench import BenchState, BladeLeft
+from app.core.plan.facings import FacingTolerance, Target
+from app.core.values.readings import FacingReadings
+from app.core.values.units import (
+    Scale,
+    format_blade,
+    format_mm,
+    format_number,
+    format_signed,
+    to_scale,
+)
+
+IN, OUT, CANNOT_TELL = "in", "out", "cannot tell"
+GUARD_U = 1.65  # one-sided 95 % of the normal distribution, as ISO 14253-1 rounds it
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """One value held against one limit, in mm: how far away, how far is allowed, how sure."""
+
+    away_mm: float
+    allowed_mm: float
+    u_mm: float
+
+    @property
+    def verdict(self) -> str:
+        """In if inside the limit by the guard band, out if outside by it, else cannot tell."""
+        guard = GUARD_U * self.u_mm
+        if abs(self.away_mm) + guard <= self.allowed_mm + 1e-9:
+            return IN
+        return OUT if abs(self.away_mm) - guard > self.allowed_mm + 1e-9 else CANNOT_TELL
+
+
+def tip_limit(tolerance: FacingTolerance) -> float | None:
+    """Give what the tip may be off by, in mm: its own tolerance, else that of the gap."""
+    return tolerance.gap_mm if tolerance.tip_mm is None else tolerance.tip_mm
+
+
+def limits_of(one: BladeLeft, tolerance: FacingTolerance) -> tuple[Limit | None, Limit | None]:
+    """Give a blade's two limits, along the glass and in gap; None where it has no such limit.
+
+    The tip has only the one in gap.
+    """
+    allowed = tip_limit(tolerance) if one.gap_mm is None else tolerance.gap_mm
+    in_gap = None if allowed is None else Limit(one.height_mm, allowed, one.u_mm)
+    along = tolerance.position_mm
+    if one.gap_mm is None or along is None or one.away_mm is None:
+        return None, in_gap
+    return Limit(one.away_mm, along, one.away_u_mm), in_gap
+
+
+def judge_blade(one: BladeLeft, tolerance: FacingTolerance) -> str:
+    """Judge one blade, or the tip: out if one limit says so, in only if all do."""
+    found = {limit.verdict for limit in limits_of(one, tolerance) if limit}
+    if not found:
+        return IN if one.state == "within" else OUT
+    return OUT if OUT in found else CANNOT_TELL if CANNOT_TELL in found else IN
+
+
+@dataclass(frozen=True, slots=True)
+class Miss:
+    """One place at which a piece is out of tolerance or may be, in words.
+
+    `verdict` is OUT or CANNOT_TELL. `beyond_mm` is how far past the tolerance it was read, along
+    the glass or in gap, whichever was given; `mendable` if it can still be cut.
+    """
+
+    words: str
+    beyond_mm: float
+    mendable: bool
+    verdict: str = OUT
+
+
+def list_misses(
+    state: BenchState, tolerance: FacingTolerance, gauges: GaugesInUse
+) -> tuple[Miss, ...]:
+    """List where a piece is not shown to be within tolerance; the tip first, then thick to thin."""
+    judged = [(one, judge_blade(one, tolerance)) for one in state.blades]
+    judged.sort(key=lambda pair: (pair[0].gap_mm is not None, -(pair[0].gap_mm or 0.0),
+                                  pair[0].rail))  # fmt: skip
+    misses: list[Miss] = []
+    for one, verdict in judged:
+        if verdict == IN:
+            continue
+        if one.gap_mm is None:
+            misses.append(_miss_tip(one, tolerance, verdict))
+            continue
+        miss = _miss_blade(one, tolerance, gauges, verdict)
+        left = f"{format_blade(one.gap_mm)} left "
+        as_left = miss.words.replace(f"{format_blade(one.gap_mm)} right ", left, 1)
+        if misses and one.rail == "right" and misses[-1].words == as_left:
+            both = as_left.replace(left, f"{format_blade(one.gap_mm)} on both rails ", 1)
+            misses[-1] = replace(misses[-1], words=both)
+        else:
+            misses.append(miss)
+    return tuple(misses)
+
+
+def judge_piece(misses: Sequence[Miss]) -> str:
+    """Give the piece's verdict from where it misses."""
+    if any(one.verdict == OUT for one in misses):
+        return OUT
+    return CANNOT_TELL if misses else IN
+
+
+def _miss_tip(one: BladeLeft, tolerance: FacingTolerance, verdict: str) -> Miss:
+    away, limit = one.away_mm or 0.0, tip_limit(tolerance)
+    way = "too open" if away > 0 else "too close"
+    beyond = abs(away) - (2 * one.u_mm if limit is None else limit)
+    words = f"tip {format_mm(abs(away))} mm {way}" if away else "tip as wanted"
+    return _make_miss(words, format_number(max(beyond, 0.0), 3), beyond, one, verdict)
+
+
+def _miss_blade(
+    one: BladeLeft, tolerance: FacingTolerance, gauges: GaugesInUse, verdict: str
+) -> Miss:
+    place = f"{format_blade(one.gap_mm or 0.0)} {one.rail}"
+    along, _ = limits_of(one, tolerance)
+    if along and along.verdict == verdict:
+        beyond = abs(along.away_mm) - along.allowed_mm
+        way = "too far" if along.away_mm > 0 else "short"
+        size, past = (_on_glass(value, gauges.glass) for value in (abs(along.away_mm), beyond))
+        words = f"{place} {size} {way}" if abs(along.away_mm) > 1e-9 else f"{place} as wanted"
+        return _make_miss(words, past, beyond, one, verdict)
+    limit = 2 * one.u_mm if tolerance.gap_mm is None else tolerance.gap_mm
+    beyond = abs(one.height_mm) - limit
+    way = "too high" if one.height_mm > 0 else "too low"
+    size, past = (format_number(value * 1000, 0) for value in (abs(one.height_mm), beyond))
+    return _make_miss(f"{place} {size} µm {way}", past, beyond, one, verdict)
+
+
+def _make_miss(words: str, past: str, beyond: float, one: BladeLeft, verdict: str) -> Miss:
+    told = f"{words}, {past} beyond" if verdict == OUT else words
+    return Miss(told, beyond, one.height_mm > 0, verdict)
+
+
+def _on_glass(value_mm: float, glass: Scale) -> str:
+    return f"{format_number(to_scale(value_mm, glass), 2)} {glass.unit}".strip()
+
+
+@dataclass(frozen=True, slots=True)
+class AwayCell:
+    """How far one blade, or the tip, is from the target on each rail; "" where not read."""
+
+    left: str
+    right: str
+    is_out: bool
+
+    @property
+    def words(self) -> str:
+        """Both rails, once if they are alike."""
+        if self.left == self.right:
+            return self.left
+        return f"{self.left or '–'}/{self.right or '–'}"
+
+
+def list_away(
+    state: BenchState, tolerance: FacingTolerance, gaps_mm: Sequence[float], gauges: GaugesInUse
+) -> tuple[AwayCell, ...]:
+    """Give the deviations of the tip and of each of these blades, in this order."""
+    cells = []
+    for key in (None, *(blade_key(gap) for gap in gaps_mm)):
+        at = {
+            one.rail: one
+            for one in state.blades
+            if (None if one.gap_mm is None else blade_key(one.gap_mm)) == key
+        }
+        out = any(judge_blade(one, tolerance) == OUT for one in at.values())
+        if key is None:
+            tip = at.get("tip")
+            words = "" if tip is None or tip.away_mm is None else _signed(tip.away_mm, 2)
+            cells.append(AwayCell(words, words, out))
+            continue
+        left, right = (_away(at.get(rail), gauges.glass) for rail in ("left", "right"))
+        cells.append(AwayCell(left, right, out))
+    return tuple(cells)
+
+
+def _away(one: BladeLeft | None, glass: Scale) -> str:
+    if one is None or one.away_mm is None:
+        return ""
+    on_glass = one.away_mm / float(glass.mm_per_unit)
+    words = _signed(on_glass, 2)
+    return words.rstrip("0").rstrip(".") if "." in words else words
+
+
+def _signed(value: float, decimals: int) -> str:
+    # a difference of two readings may leave a crumb of rounding
+    return "0" if abs(value) < 0.5 * 10**-decimals else format_signed(value, decimals)
+
+
+def list_unread(target: Target, now: FacingReadings) -> tuple[str, ...]:
+    """Say what the target asks for that was not read: a piece is judged by what was."""
+    unread = []
+    if target.tip_opening_mm is not None and now.tip_opening_mm is None:
+        unread.append("tip")
+    unread += [f"{rail} rail" for rail in ("left", "right") if not getattr(now, rail)]
+    return tuple(unread)

@@ -1,0 +1,219 @@
+"""A job: one piece, brought once, from drop-off to return."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from app.core.values.customers import CustomerEntry, InstrumentEntry, read_customer, read_instrument
+from app.core.values.forms import Fields, Refused
+from app.core.values.pieces import PieceEntry, read_piece
+
+
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """A stage of a job: its label, how far along it is, and what comes next in words."""
+
+    key: str
+    label: str
+    step: int
+    next_words: str
+    open: bool = True
+
+
+STAGES: dict[str, Stage] = {
+    stage.key: stage
+    for stage in (
+        Stage("dropped_off", "dropped off", 1, "Measure it as received."),
+        Stage("measured", "measured", 2, "Agree with the player what should change."),
+        Stage("agreed", "agreed", 3, "Take it to the bench."),
+        Stage("on_the_bench", "on the bench", 4, "Work, and measure after each few passes."),
+        Stage("play_test", "play-test", 5, "Let it be played; measure it as returned."),
+        Stage("ready", "ready", 6, "Hand over the return card and the piece."),
+        Stage("returned", "returned", 7, "", open=False),
+        Stage("returned_unworked", "returned unworked", 7, "", open=False),
+    )
+}
+
+CONDITION_ITEMS: tuple[str, ...] = (
+    "chipped tip rail",
+    "chipped side rail",
+    "bite marks on the beak",
+    "table not flat",
+    "scratches on the table",
+    "discoloured",
+    "cracked",
+    "worn or loose cork",
+    "loose ring",
+    "refaced before",
+    "needs cleaning",
+)
+CAME_WITH_ITEMS: tuple[str, ...] = ("cap", "ligature", "reed", "case or pouch", "barrel")
+
+RETURN_WAYS: dict[str, str] = {"hand": "by hand", "post": "by post"}
+
+
+@dataclass(frozen=True, slots=True)
+class JobEntry:
+    """What is written down when a piece is taken in; money in minor units."""
+
+    request: str
+    condition: tuple[str, ...]
+    condition_notes: str
+    came_with: tuple[str, ...]
+    declared_value_minor: int | None
+    dropped_off: date
+    wanted_by: date | None
+    return_by: str
+
+
+@dataclass(frozen=True, slots=True)
+class DropOff:
+    """The whole drop-off page: each of the first three is a known record's id or a new entry."""
+
+    customer: int | CustomerEntry
+    piece: int | PieceEntry
+    instrument: int | InstrumentEntry | None
+    job: JobEntry
+
+
+@dataclass(frozen=True, slots=True)
+class AgreedEntry:
+    """What maker and player agreed, and the rest of the job that can still change."""
+
+    request: str
+    condition: tuple[str, ...]
+    condition_notes: str
+    came_with: tuple[str, ...]
+    declared_value_minor: int | None
+    wanted_by: date | None
+    return_by: str
+    tracking: str
+    agreed_work: str
+    agreed_price_minor: int | None
+    deposit_minor: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class NoteEntry:
+    """A plain dated note."""
+
+    on: date
+    words: str
+
+
+def parse_drop_off(
+    raw: Mapping[str, str],
+    condition: Sequence[str],
+    came_with: Sequence[str],
+    today: date,
+    currency: str = "",
+) -> DropOff | Refused:
+    """Read the drop-off page; `condition` and `came_with` are the ticks."""
+    fields = Fields(raw, currency=currency)
+    customer: int | CustomerEntry
+    customer_id = raw.get("customer", "")
+    if customer_id in {"", "new"}:
+        customer = read_customer(fields, "customer_")
+        if not customer_id and not customer.name:
+            fields.problems.pop("customer_name", None)
+            fields.refuse("find", "Find the customer by name or telephone, or write a new name.")
+    else:
+        customer = fields.number_of("customer", needed="Choose the customer.") or 0
+    piece: int | PieceEntry
+    if raw.get("piece", "new") in {"", "new"}:
+        piece = read_piece(fields, "piece_")
+    else:
+        piece = fields.number_of("piece", needed="Choose the piece.") or 0
+    entry = DropOff(
+        customer, piece, _read_played_on(fields), _read_job(fields, condition, came_with, today)
+    )
+    return fields.refused() or entry
+
+
+def _read_played_on(fields: Fields) -> int | InstrumentEntry | None:
+    chosen = fields.raw.get("instrument", "new")
+    if chosen not in {"", "new", "none"}:
+        return fields.number_of("instrument")
+    if chosen == "none" or not fields.raw.get("instrument_kind", ""):
+        return None
+    return read_instrument(fields, "instrument_")
+
+
+def _ticks(ticked: Sequence[str]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(" ".join(item.split())[:80] for item in ticked if item.strip()))
+
+
+def _read_job(
+    fields: Fields, condition: Sequence[str], came_with: Sequence[str], today: date
+) -> JobEntry:
+    dropped_off = fields.date("dropped_off") or today
+    wanted_by = fields.date("wanted_by")
+    if wanted_by and wanted_by < dropped_off:
+        fields.refuse("wanted_by", "It can't be wanted before it was dropped off.")
+    return JobEntry(
+        request=fields.text("request", limit=5000),
+        condition=_ticks([*condition, *fields.text("condition_more").split(",")]),
+        condition_notes=fields.text("condition_notes", limit=5000),
+        came_with=_ticks([*came_with, *fields.text("came_with_more").split(",")]),
+        declared_value_minor=fields.money_minor("declared_value"),
+        dropped_off=dropped_off,
+        wanted_by=wanted_by,
+        return_by=fields.choice(
+            "return_by", RETURN_WAYS, words="Say how it goes home.", default="hand"
+        ),
+    )
+
+
+def parse_agreed(
+    raw: Mapping[str, str],
+    condition: Sequence[str],
+    came_with: Sequence[str],
+    currency: str = "",
+) -> AgreedEntry | Refused:
+    """Read the job's own edit page."""
+    fields = Fields(raw, currency=currency)
+    entry = AgreedEntry(
+        request=fields.text("request", limit=5000),
+        condition=_ticks([*condition, *fields.text("condition_more").split(",")]),
+        condition_notes=fields.text("condition_notes", limit=5000),
+        came_with=_ticks([*came_with, *fields.text("came_with_more").split(",")]),
+        declared_value_minor=fields.money_minor("declared_value"),
+        wanted_by=fields.date("wanted_by"),
+        return_by=fields.choice(
+            "return_by", RETURN_WAYS, words="Say how it goes home.", default="hand"
+        ),
+        tracking=fields.text("tracking"),
+        agreed_work=fields.text("agreed_work", limit=5000),
+        agreed_price_minor=fields.money_minor("agreed_price"),
+        deposit_minor=fields.money_minor("deposit"),
+    )
+    return fields.refused() or entry
+
+
+def parse_note(raw: Mapping[str, str], today: date) -> NoteEntry | Refused:
+    """Read a plain note."""
+    fields = Fields(raw)
+    on = fields.date("note_on") or today
+    if on > today:
+        fields.refuse("note_on", "A note can't be dated in the future.")
+    entry = NoteEntry(on, fields.text("note", needed="Write the note first.", limit=5000))
+    return fields.refused() or entry
+
+
+def days_late(wanted_by: date | None, stage: str, today: date) -> int:
+    """Count the days an open job is past the day it was wanted; 0 when it isn't."""
+    if wanted_by is None or not STAGES[stage].open or stage == "ready":
+        return 0
+    return max(0, (today - wanted_by).days)
+
+
+def say_wanted(wanted_by: date | None, stage: str, today: date) -> str:
+    """Say in words how the day it is wanted stands to today."""
+    if wanted_by is None:
+        return "no date set"
+    if late := days_late(wanted_by, stage, today):
+        return f"{late} day{'s' if late != 1 else ''} overdue"
+    left = (wanted_by - today).days
+    if not STAGES[stage].open or left < 0:
+        return ""
+    return {0: "today", 1: "tomorrow"}.get(left, f"in {left} days")

@@ -1,0 +1,1 @@
+"""From here to there: targets, what to take off, the bench, what a stroke takes."""

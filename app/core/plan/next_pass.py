@@ -1,0 +1,250 @@
+"""The next pass: which cuts to offer at the bench, what each still has to take, how many strokes.
+
+The kinds of cut used last stand ready, each with the strokes the shop's own rate allows. Passes
+made since the last readings are reckoned with: what they took is not known until it is read, so
+the strokes left are those of the proposal less those already made, and where a different cut
+came in between, the only safe next step is to read again.
+"""
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+
+from app.core.facing.measurements import GaugesInUse
+from app.core.plan.bench import BenchState, BladeLeft, Depth, LoggedPass, left_for_cut
+from app.core.plan.facings import FacingTolerance
+from app.core.plan.plan_tables import rails_alike
+from app.core.plan.plan_values import RemovalPlan
+from app.core.plan.plan_words import WORTH_CUTTING_MM
+from app.core.plan.removal import RemovalKind, RemovalRate, make_kind, propose_strokes
+from app.core.plan.targets import format_stop
+from app.core.values.forms import plural
+from app.core.values.passes import CUT_KINDS
+from app.core.values.readings import FacingReadings
+from app.core.values.units import format_blade, format_number, format_on_scale
+
+Log = Sequence[FacingReadings | LoggedPass]
+Learn = Callable[[RemovalKind], RemovalRate]
+MOST_OFFERS = 4
+# cuts that change what blades and tip read; the others leave the readings as they are
+TELLING_CUTS = {"flat", "table", "tilted", "left_rail", "right_rail", "tip_rail"}
+FLAT_CUTS = {"flat", "table"}
+
+
+@dataclass(frozen=True, slots=True)
+class PassOffer:
+    """One kind of cut ready to be logged. `decision` is a key of `removal.DECISIONS` or "".
+
+    `strokes` is what to log with one touch: as proposed, else as last time; None if neither.
+    """
+
+    cut: str
+    abrasive: str
+    grit: str
+    strokes: int | None
+    decision: str
+    words: str
+
+    @property
+    def label(self) -> str:
+        """The kind in words: tilted toward the tip, wet abrasive paper 600."""
+        paper = f"{self.abrasive} {self.grit}".strip()
+        return ", ".join(part for part in (CUT_KINDS[self.cut].label, paper) if part)
+
+
+@dataclass(frozen=True, slots=True)
+class BenchAim:
+    """What the offers are held against: the plan, the state, the tolerance and the rates."""
+
+    plan: RemovalPlan
+    state: BenchState
+    tolerance: FacingTolerance
+    material: str
+    learn: Learn
+
+
+def passes_since(log: Log) -> tuple[LoggedPass, ...]:
+    """Give the passes made since the last readings."""
+    since: list[LoggedPass] = []
+    for entry in log:
+        if isinstance(entry, LoggedPass):
+            since.append(entry)
+        else:
+            since.clear()
+    return tuple(since)
+
+
+def offer_passes(
+    log: Log, used: Iterable[LoggedPass], aim: BenchAim | None
+) -> tuple[PassOffer, ...]:
+    """Offer the kinds of cut last used in this job, then the shop's that the plan calls for.
+
+    `used` are the shop's passes, newest first. Without an aim nothing is proposed, and the
+    strokes are those of the last time.
+    """
+    own = [entry for entry in reversed(log) if isinstance(entry, LoggedPass)]
+    needed = needed_cuts(aim.plan) if aim else set()
+    offers: dict[RemovalKind, PassOffer] = {}
+    for done in (*own, *(one for one in used if one.cut in needed)):
+        kind = make_kind(done.cut, done.abrasive, done.grit, "")
+        if done.cut in CUT_KINDS and kind not in offers and len(offers) < MOST_OFFERS:
+            offers[kind] = _offer(done, passes_since(log), aim)
+    return tuple(offers.values())
+
+
+def needed_cuts(plan: RemovalPlan) -> set[str]:
+    """Name the cuts that the plan's first step calls for."""
+    if not plan.rails_only:
+        return set(FLAT_CUTS)
+    worked = {
+        f"{rail}_rail"
+        for rail in ("left", "right")
+        if max((one.cut_mm for one in getattr(plan, rail)), default=0.0) >= WORTH_CUTTING_MM
+    }
+    if len(worked) == 2:
+        return {"tilted"} if rails_alike(plan) else {"tilted", *worked}
+    return worked
+
+
+def _offer(done: LoggedPass, since: Sequence[LoggedPass], aim: BenchAim | None) -> PassOffer:
+    usual = int(done.strokes) if done.strokes else None
+    left = left_for_cut(done.cut, aim.plan, aim.state) if aim else None
+    if aim is None or left is None:
+        return PassOffer(done.cut, done.abrasive, done.grit, usual, "", "")
+    decision, strokes, words = _decide(done, left, since, aim)
+    return PassOffer(done.cut, done.abrasive, done.grit, strokes, decision, words)
+
+
+def _decide(
+    done: LoggedPass, left: Depth, since: Sequence[LoggedPass], aim: BenchAim
+) -> tuple[str, int | None, str]:
+    """Decide on one kind of cut: a key of `removal.DECISIONS`, strokes, and why in words."""
+    usual = int(done.strokes) if done.strokes else None
+    if done.cut in FLAT_CUTS and aim.plan.rails_only:
+        return "stop", usual, "The plan takes nothing off the table."
+    kind = make_kind(done.cut, done.abrasive, done.grit, aim.material)
+    proposal = propose_strokes(
+        aim.learn(kind), left.mm, left.u_mm, _tolerance_of(done.cut, aim.tolerance), usual
+    )
+    if proposal.decision in {"stop", "past"}:
+        return proposal.decision, usual, proposal.words
+    telling = [one for one in since if one.cut in TELLING_CUTS]
+    if not telling:
+        strokes = usual if proposal.decision == "unknown" else proposal.strokes or None
+        return proposal.decision, strokes, proposal.words
+    same = [
+        one
+        for one in telling
+        if make_kind(one.cut, one.abrasive, one.grit, aim.material) == kind and one.strokes
+    ]
+    made = int(sum(one.strokes or 0 for one in same))
+    if len(same) < len(telling):
+        return "careful", usual, "Other passes were made since the readings: read again first."
+    if proposal.decision == "unknown":
+        words = f"{plural(made, 'stroke')} since the readings, and the rate is not known yet: "
+        return "careful", usual, f"{words}read again first."
+    rest = proposal.strokes - made
+    if rest < 1:
+        words = f"{plural(made, 'stroke')} since the readings: read again before the next pass."
+        return "careful", usual, words
+    words = f"{plural(made, 'stroke')} since the readings; at most {rest} more, then read again."
+    return "go on", rest, words
+
+
+def _tolerance_of(cut: str, tolerance: FacingTolerance) -> float:
+    """Give how far a cut may miss; a flat cut is planned to the near edge already."""
+    if cut in FLAT_CUTS:
+        return 0.0
+    at_tip = tolerance.tip_mm if cut in {"tilted", "tip_rail"} else None
+    found = at_tip if at_tip is not None else tolerance.gap_mm
+    return found or 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What the job's page says first: `key` is "stop", "careful", "read" or "go on"."""
+
+    key: str
+    words: str
+
+
+def judge_next(
+    state: BenchState,
+    plan: RemovalPlan | None,
+    offers: Sequence[PassOffer],
+    since: Sequence[LoggedPass],
+) -> Verdict:
+    """Say what to do now: stop, read again, beware, or go on."""
+    telling = [one for one in since if one.cut in TELLING_CUTS]
+    if not telling and state.stop:
+        return Verdict("stop", "Stop: within tolerance.")
+    careful = next((one for one in offers if one.decision == "careful"), None)
+    if telling:
+        made = f"{plural(len(telling), 'pass', 'passes')} since the last readings."
+        if careful is not None or state.stop:
+            return Verdict("careful", f"Next pass could overshoot. {made} Read again first.")
+        return Verdict("read", made)
+    if careful is not None and offers[0] is careful:
+        return Verdict("careful", "Next pass could overshoot.")
+    if plan is not None and not plan.rails_only:
+        return Verdict("go on", "The table first: the rails alone can't bring it there.")
+    return Verdict("go on", state.words)
+
+
+@dataclass(frozen=True, slots=True)
+class LeftRow:
+    """One blade or the tip as the job's page shows it; empty where a rail was not read.
+
+    `left_togo` and `right_togo` say in words what is still to come off there.
+    """
+
+    blade: str
+    target: str
+    left: str
+    left_togo: str
+    right: str
+    right_togo: str
+    within: bool
+
+
+STATE_WORDS = {"within": "within", "open": "{um} µm too open", "cut": "{um} ± {u} µm"}
+
+
+def list_left_rows(state: BenchState, gauges: GaugesInUse) -> tuple[LeftRow, ...]:
+    """List what is left per blade and rail, thick to thin; the tip last."""
+    by_place = {(one.rail, one.gap_mm): one for one in state.blades}
+    gaps = sorted({one.gap_mm for one in state.blades if one.gap_mm is not None}, reverse=True)
+    rows = [
+        _tell_blade(gap, by_place.get(("left", gap)), by_place.get(("right", gap)), gauges)
+        for gap in gaps
+    ]
+    tip = by_place.get(("tip", None))
+    if tip is not None:
+        target = "" if tip.target_mm is None else format_on_scale(tip.target_mm, gauges.tip)
+        read, togo = format_on_scale(tip.read_mm, gauges.tip), _say_left(tip)
+        rows.append(LeftRow("Tip opening", target, read, togo, "", "", tip.state == "within"))
+    return tuple(rows)
+
+
+def _tell_blade(
+    gap_mm: float, left: BladeLeft | None, right: BladeLeft | None, gauges: GaugesInUse
+) -> LeftRow:
+    found = [one for one in (left, right) if one is not None]
+    targets = [
+        "–" if one.target_mm is None else format_stop(one.target_mm, gauges.glass) for one in found
+    ]
+    return LeftRow(
+        format_blade(gap_mm),
+        # both rails, once if they aim at the same
+        "/".join(dict.fromkeys(targets)),
+        "" if left is None else format_stop(left.read_mm, gauges.glass),
+        "" if left is None else _say_left(left),
+        "" if right is None else format_stop(right.read_mm, gauges.glass),
+        "" if right is None else _say_left(right),
+        within=all(one.state == "within" for one in found),
+    )
+
+
+def _say_left(one: BladeLeft) -> str:
+    return STATE_WORDS[one.state].format(
+        um=format_number(abs(one.height_mm) * 1000, 0), u=format_number(2000 * one.u_mm, 0)
+    )

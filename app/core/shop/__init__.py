@@ -1,0 +1,1 @@
+"""The shop and its book: settings, old notebooks, backups, forgetting."""

@@ -1,0 +1,214 @@
+"""A table of old records: each row a customer, a piece and, where there are any, its readings.
+
+The table comes as CSV with a heading row; commas, semicolons and tabs are told apart by the
+heading. Nothing is stored here: each row becomes entries, or words for all that is wrong with it.
+"""
+
+import csv
+import io
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import date
+
+from app.core.facing.measurements import ROLES, Asked, GaugesInUse, SetEntry, parse_set
+from app.core.values.customers import INSTRUMENT_KINDS, CustomerEntry, read_customer
+from app.core.values.forms import Fields, Refused
+from app.core.values.pieces import MATERIALS, PieceEntry, read_piece
+
+MOST_ROWS = 2000
+BEYOND = ""  # cells to the right of the last heading
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A column of the table: its heading, what it holds, an example."""
+
+    key: str
+    words: str
+    example: str
+    needed: bool = False
+
+
+COLUMNS: dict[str, Column] = {
+    column.key: column
+    for column in (
+        Column("name", "the customer’s name", "Ottilie Wiesenbach", needed=True),
+        Column("phone", "telephone", "0555 12 34 56"),
+        Column("email", "e-mail address", "ottilie@example.org"),
+        Column("address", "postal address", "Mill Lane 7, Lower Reedham"),
+        Column("instrument", "what the piece is for", "B♭ or A clarinet", needed=True),
+        Column("maker", "as stamped", "Kestrel Row"),
+        Column("model", "as stamped", "Nightjar"),
+        Column("marking", "as stamped", "N4"),
+        Column("material", "as on the drop-off page", "hard rubber"),
+        Column("marks", "what tells it from its twin", "nick left of the shank"),
+        Column("date", "the day of the readings", "2019-05-03"),
+        Column("measured", "as received, at the bench, as returned or reference", "as returned"),
+        Column(
+            "readings", "as your notebook has them: thin to thick / tip / bore",
+            "36 24 13 7 / 1.08",
+        ),
+        Column("note", "anything else", "played it in himself"),
+    )
+}  # fmt: skip
+_CUSTOMER_FIELDS = ("name", "phone", "email", "address")
+_PIECE_FIELDS = {"maker": "maker", "model": "model", "marking": "marking", "marks": "telling_marks"}
+
+
+@dataclass(frozen=True, slots=True)
+class NotebookRow:
+    """One row: its number in the table, its cells, and what it says or what is wrong with it."""
+
+    number: int
+    cells: Mapping[str, str]
+    customer: CustomerEntry | None
+    piece: PieceEntry | None
+    readings: SetEntry | None
+    gauges: GaugesInUse | None
+    problems: tuple[str, ...]
+    doubts: tuple[str, ...]
+
+
+def read_table(text: str) -> list[dict[str, str]] | Refused:
+    """Read the table into rows by column; refused if its heading can't be used."""
+    text = text.lstrip("\ufeff").replace("\r\n", "\n").replace("\r", "\n").replace("\0", "")
+    lines = text.split("\n", 1)
+    if not text.strip():
+        return Refused({"table": "Paste the table, or choose its file."})
+    heading = lines[0]
+    separator = max(",;\t", key=heading.count)
+    try:
+        rows = list(csv.reader(io.StringIO(text), delimiter=separator, strict=True))
+    except csv.Error:
+        return Refused({"table": "A quotation mark is opened and never closed; mend it and retry."})
+    names = [" ".join(name.casefold().split()) for name in rows[0]]
+    unknown = [name for name in names if name and name not in COLUMNS]
+    missing = [
+        column.key for column in COLUMNS.values() if column.needed and column.key not in names
+    ]
+    twice = sorted({name for name in names if name and names.count(name) > 1})
+    for found, words in (
+        (unknown, "There is no column “{}”. The columns are listed below."),
+        (missing, "The column “{}” is missing; every table needs it."),
+        (twice, "The column “{}” is there twice."),
+    ):
+        if found:
+            return Refused({"table": words.format(found[0][:40])})
+    kept = [row for row in rows[1:] if any(cell.strip() for cell in row)]
+    if not kept:
+        return Refused({"table": "There is a heading and no row under it."})
+    if len(kept) > MOST_ROWS:
+        return Refused({"table": f"{len(kept)} rows are more than {MOST_ROWS}; send it in parts."})
+    return [
+        {name: cell.strip() for name, cell in zip(names, row, strict=False) if name}
+        | (
+            {"": "more cells than columns"}
+            if any(cell.strip() for cell in row[len(names) :])
+            else {}
+        )
+        for row in kept
+    ]
+
+
+def parse_rows(
+    rows: list[dict[str, str]], gauges_for: Callable[[str], GaugesInUse], today: date
+) -> list[NotebookRow]:
+    """Read every row; `gauges_for` gives the gauges for an instrument kind."""
+    return [
+        _parse_row(number, cells, gauges_for, today) for number, cells in enumerate(rows, start=1)
+    ]
+
+
+def _parse_row(
+    number: int, cells: dict[str, str], gauges_for: Callable[[str], GaugesInUse], today: date
+) -> NotebookRow:
+    problems: list[str] = []
+    doubts: list[str] = []
+    if BEYOND in cells:
+        problems.append("The row has more cells than the heading has columns.")
+    kind = find_instrument(cells.get("instrument", ""))
+    if kind is None:
+        given = cells.get("instrument", "")[:40]
+        problems.append(
+            f"“{given}” is no instrument this book knows." if given else "Say what it is for."
+        )
+    material = _find_label(cells.get("material", ""), MATERIALS)
+    if cells.get("material") and material is None:
+        problems.append(f"“{cells['material'][:40]}” is no material this book knows.")
+    raw = {"instrument_kind": kind or "other", "material": material or "unknown"}
+    raw |= {field: cells.get(name, "") for name, field in _PIECE_FIELDS.items()}
+    customer_fields = Fields(
+        {key: cells.get(key, "") for key in ("name", "phone", "email", "address")}
+    )
+    piece_fields = Fields(raw)
+    customer, piece = read_customer(customer_fields), read_piece(piece_fields)
+    problems += [*customer_fields.problems.values(), *piece_fields.problems.values()]
+    readings, gauges = None, None
+    if cells.get("readings") and kind:
+        gauges = gauges_for(kind)
+        readings = _read_set(cells, gauges, kind, today, problems, doubts)
+    elif cells.get("note"):
+        doubts.append("The note has no readings to stand beside and is left out.")
+    return NotebookRow(
+        number,
+        cells,
+        None if customer_fields.problems else customer,
+        None if piece_fields.problems or kind is None else piece,
+        readings,
+        gauges,
+        tuple(problems),
+        tuple(doubts),
+    )
+
+
+def _read_set(
+    cells: Mapping[str, str],
+    gauges: GaugesInUse,
+    kind: str,
+    today: date,
+    problems: list[str],
+    doubts: list[str],
+) -> SetEntry | None:
+    role = _find_label(cells.get("measured", "") or "reference", ROLES)
+    if role is None:
+        problems.append(f"“{cells['measured'][:40]}” is not when a reading is taken.")
+    if not cells.get("date"):
+        problems.append("Readings need their day, such as 2019-05-03.")
+    found = parse_set(
+        {
+            "line": cells["readings"],
+            "role": role or "reference",
+            "taken_on": cells.get("date", ""),
+            "note": cells.get("note", ""),
+        },
+        gauges,
+        kind,
+        today,
+    )
+    if isinstance(found, Refused):
+        problems += found.problems.values()
+        return None
+    if isinstance(found, Asked):
+        doubts += found.questions.values()
+        return found.entry
+    return found
+
+
+def find_instrument(text: str) -> str | None:
+    """Find an instrument by its label or key, however it is spelled: Bb clarinet, alto sax."""
+    wanted = _plain(text)
+    if not wanted:
+        return None
+    names = {_plain(label): key for key, label in INSTRUMENT_KINDS.items()}
+    names |= {_plain(key.replace("_", " ")): key for key in INSTRUMENT_KINDS}
+    names |= {"bb clarinet": "clarinet_bb", "a clarinet": "clarinet_bb", "clarinet": "clarinet_bb"}
+    return names.get(wanted) or names.get(wanted.replace("sax", "saxophone"))
+
+
+def _find_label(text: str, labels: Mapping[str, str]) -> str | None:
+    wanted = _plain(text)
+    return next((key for key, label in labels.items() if wanted in {_plain(label), key}), None)
+
+
+def _plain(text: str) -> str:
+    return " ".join(text.replace("♭", "b").casefold().replace("-", " ").split())

@@ -1,0 +1,90 @@
+"""The mouthpiece itself: what is stamped on it and what tells it from its twin."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from app.core.values.customers import INSTRUMENT_KINDS
+from app.core.values.forms import Fields, Refused
+from app.core.values.units import SCALES
+
+MATERIALS: dict[str, str] = {
+    "hard_rubber": "hard rubber",
+    "plastic": "plastic",
+    "glass": "glass",
+    "metal": "metal",
+    "wood": "wood",
+    "unknown": "not known",
+}
+
+MATERIAL_CAUTIONS: dict[str, str] = {
+    "hard_rubber": "Hard rubber is a sulphur-cured rubber: work it wet, extract the dust, wear a "
+    "fitted respirator. Never rinse it in hot water: it turns.",
+    "plastic": "Work it wet, extract the dust, wear a fitted respirator.",
+    "glass": "Glass chips are sharp and its dust harms the lungs: work it wet only, with eye "
+    "protection and a fitted respirator.",
+    "metal": "Dust of brass can carry lead: work it wet, keep the dust off hands and food, wear a "
+    "fitted respirator.",
+    "wood": "Some wood dusts sensitise skin and lungs: extract the dust, wear a fitted respirator.",
+    "unknown": "Treat an unknown material as the worst: work it wet, extract the dust, wear a "
+    "fitted respirator.",
+}
+CAUTION_DEFERS = (
+    "Your local code, the product's data sheet and licensed advice come before this page."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class PieceEntry:
+    """A piece as typed; `table_length_mm` is None where it wasn't measured."""
+
+    instrument_kind: str
+    maker: str
+    model: str
+    marking: str
+    material: str
+    table_length_mm: float | None
+    telling_marks: str
+    notes: str
+
+
+def read_piece(fields: Fields, prefix: str = "") -> PieceEntry:
+    """Read a piece's fields; problems are left in `fields`."""
+    entry = PieceEntry(
+        instrument_kind=fields.choice(
+            f"{prefix}instrument_kind",
+            INSTRUMENT_KINDS,
+            words="Choose the instrument this piece is for.",
+        ),
+        maker=fields.text(f"{prefix}maker"),
+        model=fields.text(f"{prefix}model"),
+        marking=fields.text(f"{prefix}marking"),
+        material=fields.choice(
+            f"{prefix}material", MATERIALS, words="Choose the material.", default="unknown"
+        ),
+        table_length_mm=fields.length_mm(f"{prefix}table_length", SCALES["length_mm"]),
+        telling_marks=fields.text(f"{prefix}telling_marks", limit=1000),
+        notes=fields.text(f"{prefix}notes", limit=5000),
+    )
+    if not (entry.maker or entry.model or entry.marking or entry.telling_marks):
+        fields.refuse(
+            f"{prefix}marking",
+            "Write something the piece can be known by: its maker, model, marking, or a mark "
+            "that tells it from its twin.",
+        )
+    return entry
+
+
+def parse_piece(raw: Mapping[str, str]) -> PieceEntry | Refused:
+    """Read a piece's own page."""
+    fields = Fields(raw)
+    entry = read_piece(fields)
+    return fields.refused() or entry
+
+
+def name_piece(maker: str, model: str, marking: str, telling_marks: str = "") -> str:
+    """Say which piece it is in one line, as it is stamped."""
+    parts = [part for part in (maker, model) if part]
+    name = " ".join(parts)
+    if marking and marking.casefold() not in name.casefold():
+        name = f"{name} “{marking}”" if name else f"“{marking}”"
+    return name or telling_marks or "unmarked piece"

@@ -1,0 +1,258 @@
+"""Putting a backup in the book's place, after keeping what it replaces.
+
+A sound book is replaced inside SQLite, as one transaction: servers that have it open see either
+the old book or the restored one, and a kill in the middle leaves the old. A damaged book is set
+aside as files, and the backup takes its name. On a server the same happens to its records, in one
+transaction of the server's.
+"""
+
+import shutil
+import sqlite3
+from collections.abc import Callable
+from contextlib import closing
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from sqlalchemy import URL
+from sqlalchemy.exc import DBAPIError
+
+from app.store.book.backup import (
+    PHOTOS_NAME,
+    POOL_NAME,
+    Backup,
+    BackupFailed,
+    check_backup,
+    copy_database,
+    describe_backup,
+    find_damage,
+    list_backups,
+    make_backup,
+    open_still,
+    pool_place,
+    read_backup,
+)
+from app.store.book.copies import copy_records, is_empty, remove_records
+from app.store.book.locks import BookLock, BookProblem
+from app.store.book.migrating import current_revision, migrate_book, needs_migrating, refuse_newer
+from app.store.book.opening import IN_USE_NAME
+from app.store.book.sessions import check_settings, make_folder, open_engine
+from app.store.book.upkeep import Upkeep, keep_upkeep, read_upkeep
+from app.store.engines import engine_kind, open_address
+from app.store.files import copy_whole, hash_file, say_disk, sync_file, sync_folder
+from app.store.postgresql.addresses import DATABASE_NAME, find_address
+
+ASIDE_NAME = "set-aside"
+
+
+@dataclass(frozen=True, slots=True)
+class Restored:
+    """What a restore did: which backup, and where what it replaced is kept."""
+
+    backup: Backup
+    kept: str
+
+
+def find_backup(book: Path, upkeep: Upkeep, named: str) -> Backup:
+    """Find a backup by its number or its folder; raises BookProblem."""
+    if named.isdecimal():
+        found = next((b for b in list_backups(book, upkeep) if b.number == int(named)), None)
+    else:
+        found = read_backup(Path(named))
+    if found is None:
+        raise BookProblem(f"There is no backup “{named}”. “laybook backup --list” names them all.")
+    return found
+
+
+def restore_backup(book: Path, backup: Backup, scripts: Path, now: datetime) -> Restored:
+    """Put a backup in the book's place; raises BookProblem with the book as it was."""
+    make_folder(book)
+    if faults := check_backup(backup):
+        raise BookProblem(
+            f"The backup {describe_backup(backup)} is not good: {faults[0]}. "
+            "Nothing has been changed; choose another."
+        )
+    refuse_newer(backup.schema, scripts)
+    upkeep = read_upkeep(book, now)
+    fresh = book / ".restoring.sqlite3"
+    try:
+        _prepare(backup, fresh, scripts)
+        _bring_photos(book, backup, now)
+        if address := find_address(book):
+            _make_ready(address, scripts)
+            kept = _replace_inside(fresh, book, upkeep, now)
+        elif _is_sound(book):
+            kept = _replace_inside(fresh, book, upkeep, now)
+            _close_in_order(book)
+        else:
+            kept = _replace_file(fresh, book, now)
+        keep_upkeep(book, upkeep)
+    except BackupFailed as failed:
+        raise BookProblem(
+            f"What the backup would replace could not be kept: {failed}. Nothing has been changed."
+        ) from failed
+    except TimeoutError as error:
+        raise BookProblem("The book was busy for too long. Nothing has been changed.") from error
+    except (sqlite3.Error, DBAPIError) as error:
+        said = getattr(error, "orig", None) or error
+        raise BookProblem(f"Restoring failed ({said}). The book is as it was.") from error
+    except OSError as error:
+        raise BookProblem(f"Restoring failed: {say_disk(error)}. The book is as it was.") from error
+    finally:
+        for name in (fresh.name, f"{fresh.name}-wal", f"{fresh.name}-shm"):
+            (book / name).unlink(missing_ok=True)
+    return Restored(backup, kept)
+
+
+def _prepare(backup: Backup, fresh: Path, scripts: Path) -> None:
+    """Copy the backup beside the book and bring the copy to this program's schema."""
+    for left_over in fresh.parent.glob(f"{fresh.name}*"):
+        left_over.unlink()
+    if copy_whole(backup.database, fresh) != backup.sha256:
+        raise BookProblem("The backup did not arrive as it was. Nothing has been changed.")
+    engine = open_engine(fresh.parent, fresh.name)
+    try:
+        migrate_book(engine, scripts)
+    finally:
+        engine.dispose()
+    with closing(sqlite3.connect(fresh, isolation_level=None)) as connection:
+        connection.execute("PRAGMA journal_mode=DELETE")
+        if damage := find_damage(connection):
+            raise BookProblem(f"The backup is damaged: {damage[0]}. Nothing has been changed.")
+    sync_file(fresh)
+
+
+def _bring_photos(book: Path, backup: Backup, now: datetime) -> None:
+    """Bring back photos that are missing or differ; one that differs is set aside first."""
+    pool = backup.folder.parent / POOL_NAME
+    for name, mark in backup.photos.items():
+        place = book / PHOTOS_NAME / name
+        if place.exists():
+            if hash_file(place) == mark.sha256:
+                continue
+            aside = aside_folder(book, now) / PHOTOS_NAME / name
+            aside.parent.mkdir(parents=True, exist_ok=True)
+            place.replace(aside)
+        if copy_whole(pool_place(pool, mark.sha256), place) != mark.sha256:
+            raise BookProblem(f"The photo {name} did not arrive as it was. The book is as it was.")
+
+
+def _is_sound(book: Path) -> bool:
+    path = book / DATABASE_NAME
+    if not path.exists() or path.stat().st_size == 0:
+        return False
+    try:
+        with closing(open_still(path)) as connection:
+            return not find_damage(connection)
+    except sqlite3.DatabaseError:
+        return False
+
+
+def _replace_inside(fresh: Path, book: Path, upkeep: Upkeep, now: datetime) -> str:
+    kept: list[Backup] = []
+
+    def keep_first() -> None:
+        kept.append(make_backup(book, upkeep, "before_restore", now))
+
+    replace_inside(fresh, book, keep_first)
+    if not kept:  # on a server whose database was empty
+        return "There were no records to keep."
+    return f"What it replaced is backup {describe_backup(kept[0])}."
+
+
+def replace_inside(fresh: Path, book: Path, keep_first: Callable[[], None]) -> None:
+    """Replace the book in one transaction; what it replaces is backed up inside that transaction.
+
+    SQLite holds the write lock from the first page copied to the last, so the backup that
+    `keep_first` makes in between is the very state that is replaced: nothing written by others
+    falls in a gap. If it raises, the book stays as it was.
+    """
+    if address := find_address(book):
+        _replace_on_server(fresh, address, keep_first)
+        return
+    with (
+        closing(open_still(fresh, alone=True)) as source,
+        closing(sqlite3.connect(book / DATABASE_NAME, isolation_level=None, timeout=5)) as target,
+    ):
+        target.execute("PRAGMA synchronous=FULL")
+        copy_database(source, target, when_locked=keep_first)
+
+
+def _replace_on_server(fresh: Path, address: URL, keep_first: Callable[[], None]) -> None:
+    """Replace a server's records in one transaction; what it replaces is backed up inside it.
+
+    The writers' lock is held from before the backup to the last row: nothing falls in a gap.
+    """
+    engine, file = open_address(address), open_engine(fresh.parent, fresh.name)
+    try:
+        writing = engine.execution_options(writes=True)
+        with file.connect() as source, source.begin(), writing.begin() as target:
+            engine_kind(target).take_time(target)
+            if not is_empty(target):
+                keep_first()
+                remove_records(target)
+            copy_records(source, target)
+    finally:
+        engine.dispose()
+        file.dispose()
+
+
+def _make_ready(address: URL, scripts: Path) -> None:
+    """Make the tables in a server's database that has none; refuse one of an earlier schema."""
+    engine = open_address(address)
+    try:
+        check_settings(engine)
+        if current_revision(engine) is None:
+            migrate_book(engine, scripts)
+        elif needs_migrating(engine, scripts):
+            raise BookProblem(
+                "Bring the book up to date first: laybook migrate. Nothing has been changed."
+            )
+    finally:
+        engine.dispose()
+
+
+def _close_in_order(book: Path) -> None:
+    """Take away the mark of a server that did not close in order; a running one keeps its own."""
+    lock = BookLock(book)
+    try:
+        if lock.take_alone():
+            (book / IN_USE_NAME).unlink(missing_ok=True)
+    finally:
+        lock.release()
+
+
+def aside_folder(book: Path, now: datetime) -> Path:
+    """Make the folder for what is put out of the book's way at this moment."""
+    folder = book / ASIDE_NAME / f"{now.astimezone():%Y-%m-%d-%H%M%S}"
+    folder.mkdir(parents=True, exist_ok=True)
+    return folder
+
+
+def _replace_file(fresh: Path, book: Path, now: datetime) -> str:
+    lock = BookLock(book)
+    try:
+        if not lock.take_alone():
+            raise BookProblem(
+                "Laybook has this book open. Close it first; nothing has been changed."
+            )
+        names = [DATABASE_NAME, f"{DATABASE_NAME}-wal", f"{DATABASE_NAME}-shm"]
+        there = [name for name in names if (book / name).exists()]
+        kept = "There was no database to keep."
+        if there:
+            folder = aside_folder(book, now)
+            # The damaged database gives up its name last, so that a kill in between leaves
+            # a book that still refuses to start rather than an empty one.
+            for name in reversed(there):
+                shutil.copy2(book / name, folder / name)
+                sync_file(folder / name)
+            sync_folder(folder)
+            for name in there[1:]:
+                (book / name).unlink()
+            kept = f"What it replaced is set aside in {folder}."
+        fresh.replace(book / DATABASE_NAME)
+        sync_folder(book)
+        (book / IN_USE_NAME).unlink(missing_ok=True)
+    finally:
+        lock.release()
+    return kept

@@ -1,0 +1,80 @@
+"""The book: one folder, and a database opened with settings that are read back.
+
+Two kinds of session use it: one that only reads, and one that writes and is the only one to do so
+until it commits, whatever database holds the records (`engines.py`).
+"""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from sqlalchemy import Engine, event
+from sqlalchemy.exc import SQLAlchemyError
+from sqlalchemy.orm import Session, sessionmaker
+
+from app.store.book.locks import Lock
+from app.store.engines import (
+    BeyondNumbers,
+    check_settings,
+    engine_kind,
+    make_folder,
+    open_book_engine,
+    open_engine,
+)
+from app.store.on_sqlite import PRAGMAS
+from app.store.postgresql.addresses import DATABASE_NAME
+from app.store.problems import BookProblem
+from app.store.records.lookups import index_changes
+from app.store.records.remembering import forget_what_changes
+
+__all__ = [
+    "DATABASE_NAME",
+    "PRAGMAS",
+    "BeyondNumbers",
+    "BookProblem",
+    "Sessions",
+    "check_settings",
+    "make_folder",
+    "open_book_engine",
+    "open_engine",
+]
+
+
+class Sessions:
+    """Two kinds of session: one that only reads, one that holds the write lock from the start."""
+
+    def __init__(self, engine: Engine, lock: Lock | None = None) -> None:
+        self.engine = engine
+        self._lock = lock
+        self.far = engine_kind(engine).far
+        self.said = ""  # what happened while it was opened, to be told once
+        reading = engine.execution_options(**engine_kind(engine).reading)
+        self._reading = sessionmaker(reading, expire_on_commit=False)
+        self._writing = sessionmaker(engine.execution_options(writes=True), expire_on_commit=False)
+        event.listen(self._writing, "after_flush", index_changes)
+        forget_what_changes(self._reading, only_looking=True)
+        forget_what_changes(self._writing)
+
+    @contextmanager
+    def read(self) -> Iterator[Session]:
+        """Open a session for looking only."""
+        with self._reading() as session:
+            yield session
+
+    @contextmanager
+    def write(self) -> Iterator[Session]:
+        """Open a session that may write; the caller commits, anything else is undone."""
+        with self._writing() as session:
+            yield session
+
+    def alone_now(self) -> bool:
+        """Take the book for this program alone, if nobody else has it open."""
+        try:
+            return self._lock is not None and self._lock.take_alone()
+        except SQLAlchemyError:  # the server that holds the lock is gone
+            return False
+
+    def close(self) -> None:
+        """Close the book; the last to leave empties SQLite's write-ahead log into it."""
+        self.engine.dispose()
+        if self._lock:
+            self._lock.release()

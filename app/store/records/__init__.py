@@ -1,0 +1,1 @@
+"""What the shop writes down: one module a noun, queries and rows."""

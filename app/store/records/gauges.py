@@ -1,0 +1,304 @@
+"""The gauge register: gauges, dated checks of their size, and what counts on a given day.
+
+A gauge is never deleted, because readings name it; it is retired. A check is never changed; it is
+struck out.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict
+from datetime import date, datetime
+from functools import lru_cache
+from typing import Any
+
+from sqlalchemy import Row, Select, func, or_, select
+from sqlalchemy.orm import Session, selectinload
+
+from app.core.facing.measurements import GaugesInUse
+from app.core.gauges.gauge_words import KeptCheck
+from app.core.gauges.gauges import CheckEntry, GaugeEntry
+from app.core.gauges.hand_gauges import FIELDS as HAND_KINDS
+from app.core.gauges.hand_gauges import HandGauge
+from app.core.gauges.sizes import (
+    GaugeFacts,
+    Register,
+    SetSizes,
+    SizeCheck,
+    StudiedRepeat,
+    hold_register,
+)
+from app.core.gauges.studies import StudyValue, work_out_study
+from app.store.records.blade_sets import note_members
+from app.store.records.loading import rows_of
+from app.store.records.remembering import remember
+from app.store.records.revisions import change_record, keep_revision
+from app.store.tables import (
+    BladeSet,
+    BladeSetMember,
+    Gauge,
+    GaugeCheck,
+    Reading,
+    ReadingSet,
+    Shop,
+    Study,
+)
+
+
+def load_register(session: Session) -> Register:
+    """Give what is known of every gauge, retired ones too, by id."""
+    return remember(session, "register", lambda: _load_register(session))
+
+
+def _load_register(session: Session) -> Register:
+    gauges, checks = rows_of(session, _GAUGES).all(), rows_of(session, _CHECKS).all()
+    if rows_of(session, _ANY_STUDY).first() is None:
+        return _hold_unstudied(tuple(gauges), tuple(checks))
+    studies: dict[int, list[Study]] = defaultdict(list)
+    for study in session.scalars(_STUDIES):
+        studies[study.gauge_id].append(study)
+    return hold_register(_all_facts(gauges, checks, studies))
+
+
+@lru_cache(maxsize=16)
+def _hold_unstudied(gauges: tuple[Row[Any], ...], checks: tuple[Row[Any], ...]) -> Register:
+    return hold_register(_all_facts(gauges, checks, {}))
+
+
+def _all_facts(
+    gauges: Sequence[Row[Any]], checks: Sequence[Row[Any]], studies: Mapping[int, list[Study]]
+) -> tuple[GaugeFacts, ...]:
+    checked: dict[int, list[Any]] = defaultdict(list)
+    for check in checks:
+        checked[check.gauge_id].append(check)
+    return tuple(
+        _facts(gauge, checked.get(gauge.id, ()), studies.get(gauge.id, ())) for gauge in gauges
+    )
+
+
+# Rows of columns rather than records: every page with figures on it asks, and changes none.
+_GAUGES = select(*Gauge.__table__.columns).order_by(Gauge.id)
+_CHECKS = select(*GaugeCheck.__table__.columns).order_by(GaugeCheck.checked_on, GaugeCheck.id)
+_ANY_STUDY = select(Study.id).where(Study.adopted_on.is_not(None)).limit(1)
+_STUDIES = (
+    select(Study)
+    .where(Study.adopted_on.is_not(None))
+    .options(selectinload(Study.readings))
+    .order_by(Study.done_on, Study.id)
+)
+
+
+def gauge_facts(gauge: Gauge) -> GaugeFacts:
+    """Give a gauge, loaded with its checks and studies, as the value that `core` works on."""
+    return _facts(gauge, gauge.checks, gauge.studies)
+
+
+def _facts(gauge: Any, checks: Iterable[Any], studies: Iterable[Study]) -> GaugeFacts:
+    return GaugeFacts(
+        id=gauge.id,
+        kind=gauge.kind,
+        label=gauge.label,
+        nominal_mm=gauge.nominal_mm,
+        scale=gauge.scale,
+        resolution_mm=gauge.resolution_mm,
+        tolerance_mm=gauge.tolerance_mm,
+        repeatability_mm=gauge.repeatability_mm,
+        retired=gauge.retired,
+        checks=tuple(
+            SizeCheck(one.checked_on, one.mark_mm, one.actual_mm, one.u_mm)
+            for one in checks
+            if one.struck_at is None
+        ),
+        studies=tuple(_studied(one) for one in studies if one.adopted_on is not None),
+    )
+
+
+def kept_checks(gauge: Gauge) -> tuple[KeptCheck, ...]:
+    """Give a loaded gauge's checks as typed, struck ones too, by day."""
+    return tuple(
+        KeptCheck(
+            one.id,
+            CheckEntry(
+                one.checked_on, one.mark_typed, one.mark_mm, one.typed, one.scale,
+                one.actual_mm, one.u_mm, one.method,
+            ),
+            one.struck_at is not None,
+        )
+        for one in gauge.checks
+    )  # fmt: skip
+
+
+def _studied(study: Study) -> StudiedRepeat:
+    found = work_out_study(study_values(study))
+    return StudiedRepeat(study.done_on, found.repeatability_mm, float(found.within_dof))
+
+
+def study_values(study: Study) -> tuple[StudyValue, ...]:
+    """Give a loaded study's readings as values."""
+    return tuple(
+        StudyValue(one.piece_place, one.piece, one.turn, one.typed, one.value_mm)
+        for one in study.readings
+    )
+
+
+def sizes_of(register: Register, kept: ReadingSet) -> SetSizes:
+    """Give the gauges a reading set was taken with, as they count on its day."""
+    return SetSizes(kept.taken_on, register, kept.glass_id, kept.wedge_id, kept.bore_gauge_id)
+
+
+def sizes_in_use(session: Session, gauges: GaugesInUse, day: date) -> SetSizes:
+    """Give the gauges of the reading grid as they count on a day."""
+    return SetSizes(
+        day, load_register(session), gauges.glass_id, gauges.wedge_id, gauges.bore_gauge_id
+    )
+
+
+def list_register(session: Session) -> list[Gauge]:
+    """List every gauge with its checks and studies: blades thick to thin, then by age."""
+    gauges = session.scalars(
+        select(Gauge).options(
+            selectinload(Gauge.checks), selectinload(Gauge.studies).selectinload(Study.readings)
+        )
+    ).all()
+    return sorted(gauges, key=lambda one: (-(one.nominal_mm or 0.0), one.id))
+
+
+def list_hand_gauges(session: Session) -> tuple[HandGauge, ...]:
+    """List dials and callipers to choose from: the last used of those in use first."""
+    known = [one for one in load_register(session).values() if one.kind in HAND_KINDS]
+    found = sorted(known, key=lambda one: (one.retired, one.id))
+    last: dict[str, int | None] = {}
+    for kind in HAND_KINDS:
+        ids = [one.id for one in found if one.kind == kind and not one.retired]
+        if len(ids) > 1:
+            last[kind] = session.scalar(
+                select(Reading.gauge_id)
+                .where(Reading.gauge_id.in_(ids))
+                .order_by(Reading.id.desc())
+                .limit(1)
+            )
+    ordered = sorted(found, key=lambda one: last.get(one.kind) != one.id)
+    return tuple(HandGauge(one.id, one.kind, one.label, one.retired) for one in ordered)
+
+
+def get_gauge(session: Session, gauge_id: int) -> Gauge | None:
+    """Give a gauge with its checks and studies."""
+    return session.scalar(
+        select(Gauge)
+        .where(Gauge.id == gauge_id)
+        .options(
+            selectinload(Gauge.checks), selectinload(Gauge.studies).selectinload(Study.readings)
+        )
+    )
+
+
+def add_gauge(session: Session, entry: GaugeEntry) -> Gauge:
+    """Write a gauge into the register."""
+    gauge = Gauge(**asdict(entry))
+    session.add(gauge)
+    session.flush()
+    return gauge
+
+
+def find_namesake(session: Session, kind: str, label: str, but: int | None = None) -> Gauge | None:
+    """Find another gauge of this kind in use under the same name."""
+    found = session.scalars(select(Gauge).where(Gauge.kind == kind, Gauge.retired.is_(False)))
+    folded = label.casefold()
+    return next((one for one in found if one.id != but and one.label.casefold() == folded), None)
+
+
+def save_gauge(
+    session: Session, gauge: Gauge, entry: GaugeEntry, seen_version: int | None, now: datetime
+) -> None:
+    """Correct a gauge, keeping the earlier words; raises Conflict."""
+    changes = {name: value for name, value in asdict(entry).items() if name != "kind"}
+    change_record(session, gauge, changes, seen_version=seen_version, now=now)
+
+
+def places_of(session: Session, gauge: Gauge) -> tuple[list[BladeSet], bool]:
+    """Say where a gauge is in use now: the blade sets it is in, and whether the shop names it."""
+    sets = session.scalars(
+        select(BladeSet)
+        .join(BladeSetMember)
+        .where(BladeSetMember.gauge_id == gauge.id)
+        .options(selectinload(BladeSet.members).joinedload(BladeSetMember.gauge))
+        .order_by(BladeSet.id)
+    )
+    shop = session.get_one(Shop, 1)
+    return list(sets), gauge.id in {shop.glass_id, shop.wedge_id, shop.bore_gauge_id}
+
+
+def retire_gauge(
+    session: Session, gauge: Gauge, instead: Gauge | None, retired: bool, now: datetime
+) -> None:
+    """Retire a gauge, putting another in its place in blade sets and settings, or bring it back."""
+    if retired:
+        _put_in_place(session, gauge, instead, now)
+    change_record(session, gauge, {"retired": retired}, seen_version=None, now=now)
+
+
+def _put_in_place(session: Session, gauge: Gauge, instead: Gauge | None, now: datetime) -> None:
+    members = session.scalars(
+        select(BladeSetMember).where(BladeSetMember.gauge_id == gauge.id)
+    ).all()
+    for member in members:
+        kept = note_members(session, member.blade_set_id, now)
+        if instead is not None and instead.id not in kept:
+            session.add(
+                BladeSetMember(
+                    blade_set_id=member.blade_set_id, gauge_id=instead.id, place=member.place
+                )
+            )
+        session.delete(member)
+    session.flush()
+    shop = session.get_one(Shop, 1)
+    names = ("glass_id", "wedge_id", "bore_gauge_id")
+    changes = {name: instead.id for name in names if instead and getattr(shop, name) == gauge.id}
+    if changes:
+        change_record(session, shop, changes, seen_version=None, now=now)
+
+
+def add_check(session: Session, gauge: Gauge, entry: CheckEntry, now: datetime) -> GaugeCheck:
+    """Keep a check as typed."""
+    check = GaugeCheck(gauge_id=gauge.id, **asdict(entry), created_at=now)
+    session.add(check)
+    session.flush()
+    return check
+
+
+def get_check(session: Session, check_id: int) -> GaugeCheck | None:
+    """Give one check."""
+    return session.get(GaugeCheck, check_id)
+
+
+def strike_check(session: Session, check: GaugeCheck, struck: bool, now: datetime) -> None:
+    """Strike a check out, or bring it back; it stays written either way."""
+    keep_revision(session, check, ["struck_at"], now)
+    check.struck_at = now if struck else None
+    session.flush()
+
+
+def _sets_with(gauge_id: int) -> Select[ReadingSet]:
+    read = select(Reading.set_id).where(Reading.gauge_id == gauge_id)
+    return select(ReadingSet).where(
+        or_(
+            ReadingSet.glass_id == gauge_id,
+            ReadingSet.wedge_id == gauge_id,
+            ReadingSet.bore_gauge_id == gauge_id,
+            ReadingSet.id.in_(read),
+        )
+    )
+
+
+def count_reading_sets(session: Session, gauge_id: int) -> int:
+    """Count the reading sets a gauge was used for."""
+    return session.scalar(select(func.count()).select_from(_sets_with(gauge_id).subquery())) or 0
+
+
+def list_reading_sets_with(session: Session, gauge_id: int, most: int = 30) -> Sequence[ReadingSet]:
+    """List the reading sets a gauge was used for, newest first."""
+    return session.scalars(
+        _sets_with(gauge_id)
+        .options(selectinload(ReadingSet.piece), selectinload(ReadingSet.job))
+        .order_by(ReadingSet.taken_on.desc(), ReadingSet.id.desc())
+        .limit(most)
+    ).all()

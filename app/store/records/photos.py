@@ -1,0 +1,104 @@
+"""Photographs: what is written beside them in the database, their dots in the book's folder."""
+
+import secrets
+from collections.abc import Mapping
+from dataclasses import asdict
+from datetime import date, datetime
+from pathlib import Path
+
+from sqlalchemy import bindparam, select
+from sqlalchemy.orm import Session
+
+from app.core.jobs.photos import PhotoEntry, name_photo
+from app.store.book.backup import PHOTOS_NAME
+from app.store.files import written_whole
+from app.store.records.jobs import add_event
+from app.store.records.remembering import remember
+from app.store.records.revisions import change_record
+from app.store.tables import Job, Photo
+
+SIZES = {"": "", "small": "-small"}
+
+
+def add_photo(
+    session: Session,
+    book: Path,
+    piece_id: int,
+    job: Job | None,
+    entry: PhotoEntry,
+    size_px: tuple[int, int],
+    contents: Mapping[str, bytes],
+    *,
+    today: date,
+    now: datetime,
+) -> Photo:
+    """Keep a photograph: its files, whole on the disk, then its record; raises OSError.
+
+    `contents` holds JPEG by size ("" and "small"). A file without a record, left by a crash in
+    between, does no harm.
+    """
+    name = f"{now:%Y%m%d}-{secrets.token_hex(8)}"
+    (book / PHOTOS_NAME).mkdir(exist_ok=True)
+    for size, content in contents.items():
+        with written_whole(photo_path(book, name, size)) as file:
+            file.write(content)
+    photo = Photo(
+        piece_id=piece_id,
+        job_id=job.id if job else None,
+        **asdict(entry),
+        name=name,
+        width_px=size_px[0],
+        height_px=size_px[1],
+        created_at=now,
+    )
+    session.add(photo)
+    session.flush()
+    if job:
+        words = name_photo(entry.moment, entry.view, entry.caption)
+        add_event(session, job, "photo", today, now, f"Photograph. {words}")
+    return photo
+
+
+def photo_path(book: Path, name: str, size: str = "") -> Path:
+    """Say where a photograph's file lies."""
+    return book / PHOTOS_NAME / f"{name}{SIZES[size]}.jpg"
+
+
+def read_photo(book: Path, photo: Photo, size: str = "") -> bytes | None:
+    """Give a photograph's JPEG, or None if its file is gone."""
+    path = photo_path(book, photo.name, size)
+    return path.read_bytes() if path.is_file() else None
+
+
+def get_photo(session: Session, photo_id: int) -> Photo | None:
+    """Give one photograph's record."""
+    return session.get(Photo, photo_id)
+
+
+def list_photos(
+    session: Session, *, job_id: int | None = None, piece_id: int | None = None
+) -> list[Photo]:
+    """List the photographs of a job, or of a piece, in the order they were kept."""
+    if job_id is not None:
+        return remember(
+            session,
+            ("photos of job", job_id),
+            lambda: list(session.scalars(_OF_JOB, {"job": job_id})),
+        )
+    return list(session.scalars(_OF_PIECE, {"piece": piece_id}))
+
+
+_OF_JOB = select(Photo).where(Photo.job_id == bindparam("job")).order_by(Photo.id)
+_OF_PIECE = select(Photo).where(Photo.piece_id == bindparam("piece")).order_by(Photo.id)
+
+
+def save_photo(
+    session: Session, photo: Photo, entry: PhotoEntry, seen_version: int | None, now: datetime
+) -> None:
+    """Change what is written beside a photograph; raises Conflict."""
+    change_record(session, photo, asdict(entry), seen_version=seen_version, now=now)
+
+
+def strike_photo(photo: Photo, at: datetime | None) -> None:
+    """Take a photograph off the pages, or bring it back with None; its file stays either way."""
+    photo.struck_at = at

@@ -1,0 +1,106 @@
+"""Passes and readings in the order they were done, for what each pass took."""
+
+from collections.abc import Sequence
+from datetime import date, datetime
+from typing import Any
+
+from sqlalchemy import bindparam, select
+from sqlalchemy.orm import Session, joinedload, selectinload
+
+from app.core.plan.bench import LoggedPass, bracket_passes
+from app.core.plan.removal import RemovalPair
+from app.core.values.readings import FacingReadings, Uncertainties
+from app.store.records.loading import rows_of
+from app.store.records.measurements import Measurement, measurements_of_jobs, standing
+from app.store.tables import BenchPass, Job, Piece
+
+# the rate follows the shop's hand and paper as they are now, not as they were years ago
+RECENT_JOBS = 60
+MOST_JOBS = 400
+
+
+def log_of_job(job: Job, sets: Sequence[Measurement]) -> list[FacingReadings | LoggedPass]:
+    """Give a job's standing readings and passes, loaded, in the order they were done.
+
+    `sets` are all of its reading sets. A correction stands where what it replaces stood.
+    """
+    by_id = {one.id: one for one in sets}
+    entries: list[tuple[date, datetime, FacingReadings | LoggedPass]] = []
+    for kept in standing(sets):
+        facing = kept.facing
+        if not (facing.left or facing.right or facing.tip_opening_mm is not None):
+            continue
+        first = kept
+        while first.replaces_id is not None and first.replaces_id in by_id:
+            first = by_id[first.replaces_id]
+        entries.append((first.taken_on, first.kept_at, facing))
+    entries += [
+        (one.done_on, one.created_at, as_logged(one)) for one in job.passes if one.struck_at is None
+    ]
+    return [entry for _, _, entry in sorted(entries, key=lambda entry: entry[:2])]
+
+
+def as_logged(kept: Any) -> LoggedPass:
+    """Give a kept pass, or a row with these columns of one, as the bench's log has it."""
+    strokes = None if kept.strokes is None else float(kept.strokes)
+    return LoggedPass(kept.kind, kept.abrasive, kept.grit, strokes)
+
+
+def list_used_passes(session: Session, most: int = 60) -> list[LoggedPass]:
+    """List the shop's last passes, newest first."""
+    return [as_logged(one) for one in rows_of(session, _USED, {"most": most})]
+
+
+_USED = (
+    select(BenchPass.kind, BenchPass.abrasive, BenchPass.grit, BenchPass.strokes)
+    .where(BenchPass.struck_at.is_(None))
+    .order_by(BenchPass.id.desc())
+    .limit(bindparam("most"))
+)
+
+
+def list_removal_pairs(
+    session: Session,
+    uncertainties: Uncertainties,
+    *,
+    cuts: Sequence[str] = (),
+    material: str = "",
+    most_jobs: int = MOST_JOBS,
+) -> list[RemovalPair]:
+    """List what passes took, by the readings around them, from the newest jobs that have any.
+
+    Only of some kinds of cut, or on one material, if asked.
+    """
+    jobs_with = (
+        select(BenchPass.job_id)
+        .join(Job, Job.id == BenchPass.job_id)
+        .join(Piece, Piece.id == Job.piece_id)
+        .where(
+            BenchPass.struck_at.is_(None),
+            *([BenchPass.kind.in_(cuts)] if cuts else []),
+            *([Piece.material == material] if material else []),
+        )
+        .distinct()
+        .order_by(BenchPass.job_id.desc())
+        .limit(most_jobs)
+    )
+    jobs = session.scalars(
+        select(Job)
+        .where(Job.id.in_(jobs_with))
+        .options(
+            joinedload(Job.piece),
+            selectinload(Job.passes),
+        )
+        .order_by(Job.number)
+    ).all()
+    sets = measurements_of_jobs(session, [job.id for job in jobs])
+    return [
+        pair
+        for job in jobs
+        for pair in bracket_passes(
+            log_of_job(job, sets.get(job.number, [])),
+            job.piece.material,
+            str(job.number),
+            uncertainties,
+        )
+    ]

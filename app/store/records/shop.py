@@ -1,0 +1,245 @@
+"""The shop's settings, its gauges and blade sets, and what a new book starts with."""
+
+from collections import defaultdict
+from collections.abc import Collection, Sequence
+from datetime import datetime
+
+from sqlalchemy import or_, select
+from sqlalchemy.orm import Session, selectinload
+
+from app.core.facing.measurements import Blade, GaugesInUse
+from app.core.gauges.sizes import SetSizes
+from app.core.jobs.jobs import CAME_WITH_ITEMS, CONDITION_ITEMS
+from app.core.shop.shop import BEGINNINGS, DEFAULT_CARE, DEFAULT_TERMS, ShopEntry
+from app.core.values.units import SCALES, format_blade
+from app.store.records.blade_sets import set_for_kind
+from app.store.records.gauges import load_register
+from app.store.records.loading import rows_of
+from app.store.records.remembering import remember
+from app.store.records.revisions import change_record
+from app.store.tables import (
+    BladeSet,
+    BladeSetMember,
+    Charge,
+    ChecklistItem,
+    Customer,
+    Gauge,
+    Job,
+    Payment,
+    Shop,
+)
+
+# Common practice, no source: the usual inch blades, read thick to thin at the bench.
+USUAL_BLADES_IN = (0.034, 0.024, 0.010, 0.0015)
+MORE_BLADES_IN = (0.050, 0.034, 0.024, 0.016, 0.010, 0.005, 0.0015)
+
+
+def start_book(session: Session) -> Shop:
+    """Fill a new book with usual gauges, two blade sets, checklists and settings."""
+    gauges = {key: _add_scale_gauge(session, key) for key in SCALES if not key.startswith("length")}
+    blades = {inches: _add_blade(session, inches) for inches in MORE_BLADES_IN}
+    session.flush()
+    usual = _add_blade_set(session, "four blades (0.034 to 0.0015 in)", USUAL_BLADES_IN, blades)
+    _add_blade_set(session, "seven blades (0.050 to 0.0015 in)", MORE_BLADES_IN, blades)
+    for kind, labels in (("condition", CONDITION_ITEMS), ("came_with", CAME_WITH_ITEMS)):
+        session.add_all(
+            ChecklistItem(kind=kind, label=label, place=place) for place, label in enumerate(labels)
+        )
+    session.flush()
+    shop = Shop(
+        id=1,
+        name="The workshop",
+        terms=DEFAULT_TERMS,
+        care_text=DEFAULT_CARE,
+        glass_id=gauges["glass_half_mm"].id,
+        wedge_id=gauges["tip_mm"].id,
+        bore_gauge_id=gauges["bore_in"].id,
+        blade_set_id=usual.id,
+    )
+    session.add(shop)
+    session.flush()
+    return shop
+
+
+_KIND_OF = {"glass": "glass", "tip": "wedge", "bore": "bore_gauge"}
+_NAME_OF = {"glass": "Glass", "tip": "Tip wedge", "bore": "Bore gauge"}
+
+
+def _add_scale_gauge(session: Session, key: str) -> Gauge:
+    scale = SCALES[key]
+    gauge = Gauge(
+        kind=_KIND_OF[scale.measures],
+        label=f"{_NAME_OF[scale.measures]}, {scale.label}",
+        scale=key,
+        resolution_mm=scale.step_mm,
+    )
+    session.add(gauge)
+    return gauge
+
+
+def _add_blade(session: Session, inches: float) -> Gauge:
+    gap_mm = round(inches * 25.4, 6)
+    gauge = Gauge(kind="blade", label=format_blade(gap_mm), nominal_mm=gap_mm)
+    session.add(gauge)
+    return gauge
+
+
+def _add_blade_set(
+    session: Session, name: str, inches: Sequence[float], blades: dict[float, Gauge]
+) -> BladeSet:
+    made = BladeSet(name=name)
+    session.add(made)
+    session.flush()
+    session.add_all(
+        BladeSetMember(blade_set_id=made.id, gauge_id=blades[one].id, place=place)
+        for place, one in enumerate(inches)
+    )
+    return made
+
+
+def get_shop(session: Session) -> Shop:
+    """Give the shop's settings."""
+    return remember(session, "shop", lambda: session.scalars(_SHOP).one())
+
+
+_SHOP = select(Shop).where(Shop.id == 1)
+
+
+def has_shop(session: Session) -> bool:
+    """Say whether the book was started."""
+    return session.get(Shop, 1) is not None
+
+
+def awaits_first_choice(session: Session) -> bool:
+    """Say whether the book is new: not begun, nobody in it, no setting changed."""
+    shop = get_shop(session)
+    if shop.begun_as or shop.version != 1:
+        return False
+    return session.scalar(select(Customer.id).limit(1)) is None
+
+
+def begin_book(session: Session, how: str) -> None:
+    """Note how the book was begun, a key of `BEGINNINGS`; it is never asked again."""
+    if how not in BEGINNINGS:
+        raise ValueError(f"a book is not begun as {how!r}")
+    get_shop(session).begun_as = how
+    session.flush()
+
+
+def save_shop(session: Session, entry: ShopEntry, seen_version: int | None, now: datetime) -> Shop:
+    """Change the settings; raises Conflict if they were changed meanwhile."""
+    shop = get_shop(session)
+    changes = {name: getattr(entry, name) for name in ShopEntry.__dataclass_fields__}
+    change_record(session, shop, changes, seen_version=seen_version, now=now)
+    return shop
+
+
+def has_amounts(session: Session) -> bool:
+    """Say whether any amount of money is written in the book."""
+    named = (Job.declared_value_minor, Job.agreed_price_minor, Job.deposit_minor)
+    asked = (
+        select(Job.id).where(or_(*(column.is_not(None) for column in named))),
+        select(Charge.id),
+        select(Payment.id),
+    )
+    return any(session.scalar(one.limit(1)) is not None for one in asked)
+
+
+def list_gauges(session: Session, kind: str) -> list[Gauge]:
+    """List the gauges of one kind that are in use."""
+    return list(
+        session.scalars(
+            select(Gauge).where(Gauge.kind == kind, Gauge.retired.is_(False)).order_by(Gauge.id)
+        )
+    )
+
+
+def list_blade_sets(session: Session) -> list[BladeSet]:
+    """List the blade sets with their blades."""
+    return list(
+        session.scalars(
+            select(BladeSet)
+            .options(selectinload(BladeSet.members).joinedload(BladeSetMember.gauge))
+            .order_by(BladeSet.id)
+        )
+    )
+
+
+def gauges_in_use(
+    session: Session,
+    blade_set_id: int | None = None,
+    *,
+    instrument_kind: str = "",
+    and_blades: Collection[int] = (),
+    as_read: SetSizes | None = None,
+) -> GaugesInUse:
+    """Give the blades (thick to thin) and scales with which a set is read now.
+
+    Without a set asked for it is the one of the instrument's family, else the shop's usual one.
+    `and_blades` are shown too: those of readings taken before the set was changed. `as_read` are
+    the gauges of a kept set: to correct it, its own glass, wedge and bore gauge are read again.
+    """
+    shop = get_shop(session)
+    chosen = shop.blade_set_id
+    members = remember(session, "members", lambda: _members(session))
+    if blade_set_id in members:
+        chosen = blade_set_id
+    elif instrument_kind:
+        chosen = set_for_kind(session, instrument_kind) or chosen
+    register = load_register(session)
+    wanted = {*members.get(chosen, ()), *and_blades}
+    blades = sorted(
+        (
+            Blade(one.id, one.nominal_mm or 0.0, one.label)
+            for one in register.values()
+            if one.kind == "blade" and one.id in wanted
+        ),
+        key=lambda blade: -blade.gap_mm,
+    )
+    glass, wedge, bore = (
+        register[getattr(as_read, name, None) or getattr(shop, name)]
+        for name in ("glass_id", "wedge_id", "bore_gauge_id")
+    )
+    return GaugesInUse(
+        blades=tuple(blades),
+        glass=SCALES[glass.scale or "glass_half_mm"],
+        tip=SCALES[wedge.scale or "tip_mm"],
+        bore=SCALES[bore.scale or "bore_in"],
+        glass_id=glass.id,
+        wedge_id=wedge.id,
+        bore_gauge_id=bore.id,
+        blade_set_id=chosen,
+    )
+
+
+def _members(session: Session) -> dict[int, set[int]]:
+    """Give the blades of every set."""
+    members: dict[int, set[int]] = defaultdict(set)
+    for member in rows_of(session, _MEMBERS):
+        members[member.blade_set_id].add(member.gauge_id)
+    return members
+
+
+_MEMBERS = select(BladeSetMember.blade_set_id, BladeSetMember.gauge_id)
+
+
+def list_checklist(session: Session, kind: str) -> list[str]:
+    """List the lines of one checklist."""
+    return list(
+        session.scalars(
+            select(ChecklistItem.label)
+            .where(ChecklistItem.kind == kind)
+            .order_by(ChecklistItem.place, ChecklistItem.id)
+        )
+    )
+
+
+def extend_checklist(session: Session, kind: str, labels: Sequence[str]) -> None:
+    """Add lines a drop-off used for the first time, so that the next one offers them."""
+    known = list_checklist(session, kind)
+    folded = {label.casefold() for label in known}
+    for label in labels:
+        if label.casefold() not in folded:
+            session.add(ChecklistItem(kind=kind, label=label, place=len(known)))
+            folded.add(label.casefold())
+    session.flush()

@@ -1,0 +1,1 @@
+"""Pages that put two reading sets side by side."""

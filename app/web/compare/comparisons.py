@@ -1,0 +1,278 @@
+"""Any two reading sets side by side, of one piece or of two, and the way to choose them."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from fastapi import APIRouter, HTTPException, Request
+from fastapi.responses import HTMLResponse, Response
+from sqlalchemy.orm import Session
+
+from app.core.compare.comparison_rows import (
+    ONE_PIECE,
+    TWO_PIECES,
+    ComparedSet,
+    ComparisonTable,
+    Side,
+    compare_sets,
+)
+from app.core.facing.measurements import ROLES, GaugesInUse, write_line
+from app.core.values.forms import format_date
+from app.core.values.readings import FacingReadings
+from app.render.difference import draw_difference
+from app.render.profile import draw_profile
+from app.store.records.lookups import find_jobs, find_pieces
+from app.store.records.measurements import Measurement, get_measurement, list_measurements, standing
+from app.store.records.pieces import get_piece
+from app.store.records.shop import gauges_in_use, get_shop
+from app.store.tables import Job, Piece
+from app.web.drawn import answer_picture
+from app.web.facing.pictures import difference_picture, side_by_side_picture
+from app.web.facing.summaries import Summary
+from app.web.pages import Reading, found_or_404, go_to, show_page
+
+router = APIRouter(prefix="/comparisons")
+NOT_HERE = "There are no such readings in this book."
+TICK_TWO = "Tick two sets of readings to compare them."
+MOST_PIECES = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """One of the two sets with its piece, as the page shows it."""
+
+    measurement: Measurement
+    piece: Piece
+    line: str
+
+    @property
+    def facing(self) -> FacingReadings:
+        """The facing to be judged: by what the gauges were on its day."""
+        return self.measurement.facing
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """A piece whose sets may be chosen, newest first, each with its line."""
+
+    piece: Piece
+    sets: tuple[tuple[Measurement, str], ...]
+
+
+def _number(text: str) -> int | None:
+    return int(text) if text.isascii() and text.isdecimal() and len(text) < 10 else None
+
+
+def _compared(session: Session, text: str) -> Compared:
+    number = _number(text)
+    measurement = found_or_404(
+        get_measurement(session, number) if number is not None else None, NOT_HERE
+    )
+    piece = found_or_404(get_piece(session, measurement.piece_id), "There is no such piece.")
+    gauges = gauges_in_use(session, measurement.blade_set_id)
+    return Compared(measurement, piece, _line(measurement, gauges))
+
+
+def _line(measurement: Measurement, gauges: GaugesInUse) -> str:
+    return write_line(measurement.recorded, gauges.glass, gauges.tip) or "other lengths"
+
+
+@router.get("")
+def show(request: Request, session: Reading) -> Response:
+    """Compare two sets; with one, or with two ticked in a list, lead there."""
+    asked = request.query_params
+    if asked.get("before") and asked.get("after"):
+        return _show_both(request, session, asked["before"], asked["after"])
+    ticked = [one for one in asked.getlist("set") if one]
+    if len(ticked) == 2:
+        chosen = [_compared(session, one) for one in ticked]
+        return go_to(pair_address(*_in_order(chosen[0].measurement, chosen[1].measurement)))
+    one = asked.get("of") or asked.get("before") or asked.get("after") or ""
+    if one:
+        return _choose(request, session, one)
+    if asked.get("piece"):
+        return _tick_again(request, session, asked["piece"], ticked)
+    raise HTTPException(404, "Choose two sets of readings on a piece’s page.")
+
+
+def _in_order(one: Measurement, other: Measurement) -> tuple[Measurement, Measurement]:
+    """Put the earlier one first."""
+    swapped = (other.taken_on, other.id) < (one.taken_on, one.id)
+    return (other, one) if swapped else (one, other)
+
+
+def pair_address(before: Measurement, after: Measurement) -> str:
+    """Give the address at which two sets are compared."""
+    return f"/comparisons?before={before.id}&after={after.id}"
+
+
+def _show_both(request: Request, session: Session, before: str, after: str) -> HTMLResponse:
+    sides = _compared(session, before), _compared(session, after)
+    shop = get_shop(session)
+    words = _side(sides)
+    table = _table(session, sides, words, shop.evenness_tolerance_mm)
+    return show_page(
+        request,
+        "comparisons/show.html",
+        sides=sides,
+        words=words,
+        one_piece=words is ONE_PIECE,
+        lead=_lead(sides),
+        table=table,
+        swapped=pair_address(sides[1].measurement, sides[0].measurement),
+        query_part=f"before={sides[0].measurement.id}&after={sides[1].measurement.id}",
+        drawn=any(one.facing.has_rails for one in sides),
+        tolerance_mm=shop.evenness_tolerance_mm,
+    )
+
+
+def _side(sides: tuple[Compared, Compared]) -> Side:
+    return ONE_PIECE if sides[0].piece.id == sides[1].piece.id else TWO_PIECES
+
+
+def _table(
+    session: Session, sides: tuple[Compared, Compared], words: Side, tolerance_mm: float
+) -> ComparisonTable:
+    before, after = (ComparedSet(one.facing, one.measurement.lengths) for one in sides)
+    return compare_sets(
+        before,
+        after,
+        gauges_in_use(session, sides[1].measurement.blade_set_id),
+        words,
+        same_blades=sides[0].measurement.blade_set_id == sides[1].measurement.blade_set_id,
+        evenness_tolerance_mm=tolerance_mm,
+    )
+
+
+def _lead(sides: tuple[Compared, Compared]) -> str:
+    """Say what the comparison answers, where the roles of the sets tell."""
+    before, after = (one.measurement for one in sides)
+    if before.id == after.id:
+        return "These are the same readings twice."
+    if _side(sides) is TWO_PIECES or (after.taken_on, after.id) < (before.taken_on, before.id):
+        return ""
+    away = {before.role, after.role} == {"as_returned", "as_received"}
+    if away and before.role == "as_returned":
+        return (
+            f"It left on {format_date(before.taken_on)} and came in on "
+            f"{format_date(after.taken_on)}: has it moved while it was away?"
+        )
+    if before.job_number and before.job_number == after.job_number:
+        return f"What job {before.job_number} did to it."
+    return ""
+
+
+def _choose(request: Request, session: Session, one: str) -> HTMLResponse:
+    """Show the chooser: other sets of this piece, and those of any piece that is looked up."""
+    of = _compared(session, one)
+    find = request.query_params.get("find", "")[:200]
+    pieces = [] if not find.strip() else _find(session, find)
+    return show_page(
+        request,
+        "comparisons/new.html",
+        of=of,
+        find=find,
+        own=_list_choice(session, of.piece, of.measurement),
+        found=[_list_choice(session, piece, of.measurement) for piece in pieces],
+        address=lambda other: pair_address(*_in_order(of.measurement, other)),
+    )
+
+
+def _find(session: Session, find: str) -> list[Piece]:
+    """Look pieces up by any part of them or of their owner, and by a job's number."""
+    found = {one.id: one for one in find_pieces(session, find, MOST_PIECES)}
+    for job in find_jobs(session, find, MOST_PIECES):
+        if job.piece_id not in found and (piece := get_piece(session, job.piece_id)):
+            found[piece.id] = piece
+    return list(found.values())[:MOST_PIECES]
+
+
+def offer_choice(piece: Piece, sets: Sequence[Summary]) -> Choice:
+    """List the sets of a piece to choose from, newest first."""
+    told = [one for one in reversed(sets) if one.measurement.replaced_by_id is None]
+    return Choice(piece, tuple((one.measurement, one.line) for one in told))
+
+
+def _list_choice(session: Session, piece: Piece, but: Measurement | None = None) -> Choice:
+    gauges = gauges_in_use(session)
+    sets = [
+        one
+        for one in reversed(standing(list_measurements(session, piece.id)))
+        if but is None or one.id != but.id
+    ]
+    return Choice(piece, tuple((one, _line(one, gauges)) for one in sets))
+
+
+def _tick_again(
+    request: Request, session: Session, piece_id: str, ticked: Sequence[str]
+) -> HTMLResponse:
+    number = _number(piece_id)
+    piece = found_or_404(
+        get_piece(session, number) if number is not None else None, "There is no such piece."
+    )
+    return show_page(
+        request,
+        "comparisons/tick.html",
+        status=422,
+        choice=_list_choice(session, piece),
+        ticked=set(ticked),
+        words=TICK_TWO,
+    )
+
+
+def _drawn_sides(
+    session: Session, before: str, after: str
+) -> tuple[tuple[FacingReadings, FacingReadings], Side, GaugesInUse]:
+    sides = _compared(session, before), _compared(session, after)
+    gauges = gauges_in_use(session, sides[1].measurement.blade_set_id)
+    return (sides[0].facing, sides[1].facing), _side(sides), gauges
+
+
+@router.get("/profile.svg")
+def profile(request: Request, session: Reading, before: str, after: str) -> Response:
+    """Draw both facings in one picture."""
+    facings, words, gauges = _drawn_sides(session, before, after)
+    picture = side_by_side_picture(facings, (words.first, words.second), gauges)
+    return answer_picture(request, picture, lambda: draw_profile(picture))
+
+
+@router.get("/difference.svg")
+def difference(request: Request, session: Reading, before: str, after: str) -> Response:
+    """Draw how far the second facing stands from the first."""
+    facings, words, gauges = _drawn_sides(session, before, after)
+    picture = difference_picture(facings, words.first, gauges)
+    return answer_picture(request, picture, lambda: draw_difference(picture))
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """A comparison a job's page offers: its words and where it is."""
+
+    words: str
+    address: str
+
+
+def find_departure(job: Job, sets: Sequence[Measurement]) -> Measurement | None:
+    """Give the readings with which a job's piece last left before it came in for this job."""
+    own = standing([one for one in sets if one.job_number == job.number], "as_received")
+    until = own[-1].taken_on if own else job.dropped_off
+    earlier = [
+        one
+        for one in standing(list(sets), "as_returned")
+        if one.job_number != job.number and one.taken_on <= until
+    ]
+    return earlier[-1] if earlier else None
+
+
+def offer_comparisons(job: Job, sets: Sequence[Measurement]) -> list[Offer]:
+    """Offer what a job's reader asks first; `sets` are all of its piece's, oldest first."""
+    told = standing(list(sets))
+    own = [one for one in told if one.job_number == job.number]
+    received, returned = standing(own, "as_received"), standing(own, "as_returned")
+    offers = []
+    if received and returned:
+        address = pair_address(received[-1], returned[-1])
+        offers.append(Offer(f"Compare {ROLES['as_received']} with {ROLES['as_returned']}", address))
+    if received and (left := find_departure(job, told)):
+        address = pair_address(left, received[-1])
+        offers.append(Offer("Has it moved since it last left?", address))
+    return offers

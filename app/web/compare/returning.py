@@ -1,0 +1,72 @@
+"""A piece that comes back: how it left, and whether it has moved, for drop-off and job page."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from sqlalchemy.orm import Session
+
+from app.core.compare.returning import Returning, tell_returning
+from app.core.facing.measurements import GaugesInUse, write_line
+from app.store.records.measurements import Measurement, last_facings, standing
+from app.store.records.shop import gauges_in_use
+from app.store.tables import Customer, Job
+from app.web.compare.comparisons import find_departure, pair_address
+
+
+@dataclass(frozen=True, slots=True)
+class LastKnown:
+    """The last facing of a piece that is being dropped off, and its line."""
+
+    measurement: Measurement
+    line: str
+
+
+@dataclass(frozen=True, slots=True)
+class Homecoming:
+    """How a job's piece left last time and how it came in; `told` once it was read as received."""
+
+    left: Measurement
+    left_line: str
+    received: Measurement | None = None
+    received_line: str = ""
+    told: Returning | None = None
+    address: str = ""
+
+
+def list_last_known(session: Session, customer: Customer | None) -> dict[int, LastKnown]:
+    """Give the last facing of each of a customer's pieces; those never measured are left out."""
+    pieces = [piece.id for piece in customer.pieces] if customer else []
+    if not pieces:
+        return {}
+    gauges = gauges_in_use(session)
+    return {
+        piece_id: LastKnown(one, _line(one, gauges))
+        for piece_id, one in last_facings(session, pieces).items()
+    }
+
+
+def _line(measurement: Measurement, gauges: GaugesInUse) -> str:
+    return write_line(measurement.recorded, gauges.glass, gauges.tip) or "other lengths"
+
+
+def gather_homecoming(
+    job: Job, sets: Sequence[Measurement], gauges: GaugesInUse
+) -> Homecoming | None:
+    """Gather what a client is told first; None for a piece that never left as returned before.
+
+    `sets` are all of the piece's, oldest first.
+    """
+    left = find_departure(job, sets)
+    if left is None:
+        return None
+    own = [one for one in sets if one.job_number == job.number]
+    received = standing(own, "as_received")
+    if not received:
+        return Homecoming(left, _line(left, gauges))
+    now = received[-1]
+    told = tell_returning(
+        left.facing, now.facing, same_blades=left.blade_set_id == now.blade_set_id
+    )
+    return Homecoming(
+        left, _line(left, gauges), now, _line(now, gauges), told, pair_address(left, now)
+    )

@@ -1,0 +1,1 @@
+"""The made-up shop: diaries in `demo_data/`, entered the way the pages would."""

@@ -1,0 +1,224 @@
+"""The made-up shop's jobs: each kind of line of their diaries, done as its page does it."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from datetime import timedelta
+from typing import Any
+
+from app.core.facing.measurements import Asked, parse_set
+from app.core.gauges.hand_gauges import FIELDS
+from app.core.jobs.charges import PAYMENT_SIGNS, parse_charge, parse_payment
+from app.core.jobs.jobs import STAGES, parse_agreed, parse_drop_off, parse_note
+from app.core.jobs.photos import parse_photo
+from app.core.jobs.slips import SLIP_KINDS
+from app.core.shop.drafts import pick_draft
+from app.core.values.forms import Refused, format_amount, format_money
+from app.core.values.passes import parse_pass
+from app.render.photos import make_photo
+from app.store.records.charges import add_charge, add_payment
+from app.store.records.drafts import keep_draft
+from app.store.records.gauges import list_hand_gauges
+from app.store.records.jobs import add_event, move_job, take_in
+from app.store.records.measurements import Measurement, measurements_of_job
+from app.store.records.passes import strike_pass
+from app.store.records.photos import add_photo
+from app.store.records.pieces import get_piece, pass_on_piece
+from app.store.records.shop import gauges_in_use, get_shop, list_blade_sets
+from app.web.demo.desk import Desk, Line, find_gauge, refuse, taken
+from app.web.facing.measurements import Bench, keep_set
+from app.web.files import folder_of
+from app.web.jobs.jobs import keep_agreed, note_pass
+from app.web.jobs.slip_subjects import Subject
+from app.web.jobs.slips import issue_paper
+
+DEMO_SITE = "http://127.0.0.1:8765"
+
+
+def _take_in(desk: Desk, line: Line) -> None:
+    who, what, horn = (line.typed.get(name, "") for name in ("customer", "piece", "instrument"))
+    raw = {
+        **line.text(),
+        **_known_or_new("customer", desk.customers.get(who), desk.data.customers[who]),
+        **_known_or_new("piece", desk.pieces.get(what), desk.data.pieces[what]),
+        **_played_on(desk, who, horn),
+    }
+    if "wanted_after" in line.typed:
+        wanted = desk.clock.today() + timedelta(days=line.typed["wanted_after"])
+        raw["wanted_by"] = wanted.isoformat()
+    drop = parse_drop_off(
+        raw,
+        line.ticked("condition"),
+        line.ticked("came_with"),
+        desk.clock.today(),
+        get_shop(desk.session).currency,
+    )
+    job = take_in(desk.session, taken(line, drop), desk.clock.now())
+    desk.jobs[line.job] = job.number
+    desk.customers[who], desk.pieces[what] = job.customer_id, job.piece_id
+    if job.instrument_id is not None:
+        desk.instruments[who, horn] = job.instrument_id
+
+
+def _known_or_new(noun: str, known: int | None, fields: Mapping[str, Any]) -> dict[str, str]:
+    if known is not None:
+        return {noun: str(known)}
+    return {noun: "new"} | {f"{noun}_{name}": str(value) for name, value in fields.items()}
+
+
+def _played_on(desk: Desk, who: str, horn: str) -> dict[str, str]:
+    if not horn:
+        return {"instrument": "none"}
+    owned = {one["key"]: one for one in desk.data.customers[who]["instruments"]}
+    return _known_or_new("instrument", desk.instruments.get((who, horn)), owned[horn])
+
+
+def _read(desk: Desk, line: Line, replaces: Measurement | None = None) -> None:
+    job, session = desk.job(line), desk.session
+    gauges = gauges_in_use(session, _blade_set(desk, line.typed.get("blades")))
+    gauges = replace(gauges, hands=list_hand_gauges(session))
+    raw = line.text() | {
+        field: str(find_gauge(desk, line, line.typed[kind]).id)
+        for kind, field in FIELDS.items()
+        if kind in line.typed
+    }
+    entry = parse_set(raw, gauges, job.piece.instrument_kind, desk.clock.today())
+    if isinstance(entry, Refused):
+        raise refuse(line, entry.problems)
+    questions = entry.questions if isinstance(entry, Asked) else {}
+    if set(questions) != set(line.ticked("yes")):
+        raise refuse(line, questions or {"yes": "there was no question to say yes to"})
+    if isinstance(entry, Asked):
+        entry = entry.entry
+    bench = Bench(job.piece, job, "", "", replaces)
+    keep_set(session, bench, entry, gauges, desk.clock.now(), line.typed.get("why", ""))
+
+
+def _blade_set(desk: Desk, blades: int | None) -> int | None:
+    if blades is None:
+        return None
+    found = (one.id for one in list_blade_sets(desk.session) if len(one.members) == blades)
+    return next(found)
+
+
+def _correct(desk: Desk, line: Line) -> None:
+    replaces = measurements_of_job(desk.job(line))[line.typed["set"] - 1]
+    if not line.typed.get("why"):
+        raise refuse(line, {"why": "a correction says why"})
+    typed = {"role": replaces.role, **line.typed}
+    _read(desk, replace(line, typed=typed), replaces)
+
+
+def _agree(desk: Desk, line: Line) -> None:
+    job, currency = desk.job(line), get_shop(desk.session).currency
+    # The page comes filled with what the job says; only what is typed differs.
+    raw = {
+        "request": job.request,
+        "condition_notes": job.condition_notes,
+        "declared_value": format_amount(job.declared_value_minor, currency),
+        "wanted_by": job.wanted_by.isoformat() if job.wanted_by else "",
+        "return_by": job.return_by,
+        "tracking": job.tracking,
+        "agreed_work": job.agreed_work,
+        "agreed_price": format_amount(job.agreed_price_minor, currency),
+        "deposit": format_amount(job.deposit_minor, currency),
+        **line.text(),
+    }
+    condition, came_with = (
+        [tick.label for tick in job.ticks if tick.kind == kind]
+        for kind in ("condition", "came_with")
+    )
+    entry = taken(line, parse_agreed(raw, condition, came_with, currency))
+    keep_agreed(desk.session, job, entry, job.version, desk.clock)
+
+
+def _pass(desk: Desk, line: Line) -> None:
+    entry = taken(line, parse_pass(line.text(), desk.clock.today()))
+    note_pass(desk.session, desk.job(line), entry, desk.clock.now())
+
+
+def _strike(desk: Desk, line: Line) -> None:
+    strike_pass(desk.job(line).passes[line.typed["pass"] - 1], desk.clock.now())
+
+
+def _note(desk: Desk, line: Line) -> None:
+    entry = taken(line, parse_note(line.text(), desk.clock.today()))
+    add_event(desk.session, desk.job(line), "note", entry.on, desk.clock.now(), entry.words)
+
+
+def _move(desk: Desk, line: Line) -> None:
+    stage = line.typed["stage"]
+    if stage not in STAGES:
+        raise refuse(line, {"stage": "there is no such stage"})
+    move_job(desk.session, desk.job(line), stage, desk.clock.today(), desk.clock.now())
+
+
+def _issue(desk: Desk, line: Line) -> None:
+    job, kind = desk.job(line), SLIP_KINDS[line.typed["kind"]]
+    issue_paper(desk.session, Subject(job.piece, job), kind, desk.clock, DEMO_SITE)
+
+
+def _sell(desk: Desk, line: Line) -> None:
+    piece = get_piece(desk.session, desk.pieces[line.typed["piece"]])
+    new_owner = desk.customers[line.typed["to"]]
+    if piece is None or piece.owner_id == new_owner:
+        raise refuse(line, {"piece": "it can't be sold to whom it belongs"})
+    pass_on_piece(
+        desk.session, piece, new_owner, desk.clock.today(), piece.version, desk.clock.now()
+    )
+
+
+def _charge(desk: Desk, line: Line) -> None:
+    entry = taken(
+        line,
+        parse_charge({"charge_kind": "charge", **line.text()}, get_shop(desk.session).currency),
+    )
+    add_charge(desk.session, desk.job(line), entry, desk.clock.now())
+
+
+def _pay(desk: Desk, line: Line) -> None:
+    raw = {"payment_kind": "payment", **line.text()}
+    currency = get_shop(desk.session).currency
+    entry = taken(line, parse_payment(raw, desk.clock.today(), currency))
+    amount = format_money(abs(entry.amount_minor), currency)
+    words = f"{PAYMENT_SIGNS[entry.kind][0].capitalize()}: {amount}"
+    words += f", {entry.way}" if entry.way else ""
+    add_payment(desk.session, desk.job(line), entry, words, desk.clock.now())
+
+
+def _photograph(desk: Desk, line: Line) -> None:
+    job, entry = desk.job(line), taken(line, parse_photo(line.text()))
+    made = make_photo((folder_of("demo_data") / line.typed["file"]).read_bytes())
+    add_photo(
+        desk.session,
+        desk.clock.book,
+        job.piece_id,
+        job,
+        entry,
+        (made.width_px, made.height_px),
+        {"": made.content, "small": made.small},
+        today=desk.clock.today(),
+        now=desk.clock.now(),
+    )
+
+
+def _half_typed(desk: Desk, line: Line) -> None:
+    place = f"/jobs/{desk.job(line).number}/readings"
+    keep_draft(desk.session, place, pick_draft(line.text()), desk.clock.now())
+
+
+JOB_DOERS: dict[str, Callable[[Desk, Line], None]] = {
+    "take_in": _take_in,
+    "readings": _read,
+    "correct": _correct,
+    "agree": _agree,
+    "pass": _pass,
+    "strike": _strike,
+    "note": _note,
+    "move": _move,
+    "paper": _issue,
+    "sell": _sell,
+    "charge": _charge,
+    "payment": _pay,
+    "photo": _photograph,
+    "draft": _half_typed,
+}

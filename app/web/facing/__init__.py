@@ -1,0 +1,1 @@
+"""Pages of readings and of one facing."""

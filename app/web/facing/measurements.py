@@ -1,0 +1,392 @@
+"""Readings: the grid, the one line, what they mean, and corrections that lose nothing."""
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, JSONResponse, Response
+from sqlalchemy.orm import Session
+
+from app.core.compare.length_changes import tell_lengths
+from app.core.compare.size_words import (
+    HISTORY_RULE,
+    list_gauge_lines,
+    list_spreads,
+    list_three_ways,
+)
+from app.core.facing.corrections import correct_readings
+from app.core.facing.dials import say_dials
+from app.core.facing.measurements import (
+    ROLES,
+    Asked,
+    GaugesInUse,
+    SetEntry,
+    cell_name,
+    facing_of,
+    fill_from_line,
+    meaning_mm,
+    parse_set,
+    write_line,
+)
+from app.core.facing.recalling import recall_analysis
+from app.core.facing.wording import (
+    describe_facing,
+    list_blade_rows,
+    list_curve_rows,
+)
+from app.core.gauges.hand_gauges import gauge_cells
+from app.core.shop.drafts import pick_draft
+from app.core.values.dial_columns import fill_dials
+from app.core.values.forms import Refused
+from app.core.values.lengths import drop_unread, is_length, length_cells, length_meanings
+from app.store.records.drafts import drop_draft, keep_draft
+from app.store.records.gauges import list_hand_gauges, sizes_in_use
+from app.store.records.jobs import add_event, get_job, move_job
+from app.store.records.measurements import (
+    Measurement,
+    add_reading_set,
+    get_measurement,
+    list_measurements,
+    piece_of_set,
+    standing,
+)
+from app.store.records.pieces import get_piece
+from app.store.records.shop import gauges_in_use, get_shop, list_blade_sets
+from app.store.tables import Job, Piece
+from app.web.facing.drafts import save_draft, take_up_draft
+from app.web.facing.lengths import length_fields, list_dial_rows, list_length_rows, say_bore
+from app.web.facing.pictures import preview_address
+from app.web.facing.summaries import list_figures, summarise
+from app.web.pages import (
+    Clock,
+    Form,
+    Reading,
+    TypedWithColumns,
+    Writing,
+    found_or_404,
+    go_to,
+    note_taken,
+    show_page,
+    taken_before,
+    templates,
+)
+
+router = APIRouter()
+NOT_HERE = "There are no such readings in this book."
+BLADE_CELL = re.compile(r"b([0-9]{1,9})_(?:left|right)")
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """Whose readings a page takes: a job's, or a piece's outside any job."""
+
+    piece: Piece
+    job: Job | None
+    action: str
+    back: str
+    replaces: Measurement | None = None
+
+
+def _job_bench(session: Session, number: int) -> Bench:
+    job = found_or_404(get_job(session, number), "There is no job of that number in this book.")
+    return Bench(job.piece, job, f"/jobs/{number}/readings", f"/jobs/{number}")
+
+
+def _piece_bench(session: Session, piece_id: int) -> Bench:
+    piece = found_or_404(get_piece(session, piece_id), "There is no such piece in this book.")
+    return Bench(piece, None, f"/pieces/{piece_id}/readings", f"/pieces/{piece_id}")
+
+
+def _correction_bench(session: Session, set_id: int) -> Bench:
+    measurement = found_or_404(get_measurement(session, set_id), NOT_HERE)
+    piece = found_or_404(get_piece(session, measurement.piece_id), "There is no such piece.")
+    job = get_job(session, measurement.job_number) if measurement.job_number else None
+    return Bench(piece, job, f"/readings/{set_id}/correct", f"/readings/{set_id}", measurement)
+
+
+@router.get("/jobs/{number}/readings")
+def new(
+    request: Request,
+    session: Reading,
+    clock: Clock,
+    number: int,
+    role: str = "as_received",
+    draft: str = "",
+) -> HTMLResponse:
+    """Show an empty grid for a job, or its draft."""
+    form = Form(values={"role": role if role in ROLES else "as_received", "draft": draft})
+    return _grid(request, session, _job_bench(session, number), form, clock)
+
+
+@router.get("/pieces/{piece_id}/readings")
+def new_of_piece(
+    request: Request, session: Reading, clock: Clock, piece_id: int, draft: str = ""
+) -> HTMLResponse:
+    """Show an empty grid for readings outside any job, or its draft."""
+    form = Form(values={"role": "reference", "draft": draft})
+    return _grid(request, session, _piece_bench(session, piece_id), form, clock)
+
+
+@router.get("/readings/{set_id}/correct")
+def correct(
+    request: Request, session: Reading, clock: Clock, set_id: int, draft: str = ""
+) -> HTMLResponse:
+    """Show the grid filled with a set's readings, to correct them."""
+    bench = _correction_bench(session, set_id)
+    form = Form()
+    if bench.replaces:
+        form.values = {
+            "role": bench.replaces.role,
+            "taken_on": bench.replaces.taken_on.isoformat(),
+            "note": bench.replaces.note,
+            "blade_set": str(bench.replaces.blade_set_id or ""),
+            **_cells(bench.replaces, _gauges(session, form, bench)),
+            "draft": draft,
+        }
+    return _grid(request, session, bench, form, clock)
+
+
+def _cells(measurement: Measurement, gauges: GaugesInUse) -> dict[str, str]:
+    cells = length_cells(measurement.readings, gauges.bore) | gauge_cells(measurement.readings)
+    for one in measurement.readings:
+        if is_length(one):
+            continue
+        name = f"b{one.gauge_id}_{one.rail}" if one.quantity == "blade" else one.quantity
+        cells[name] = one.typed
+    return cells
+
+
+@router.post("/jobs/{number}/readings")
+def create(
+    request: Request, session: Writing, form: TypedWithColumns, clock: Clock, number: int
+) -> Response:
+    """Keep a job's readings."""
+    return _take(request, session, _job_bench(session, number), form, clock)
+
+
+@router.post("/pieces/{piece_id}/readings")
+def create_of_piece(
+    request: Request, session: Writing, form: TypedWithColumns, clock: Clock, piece_id: int
+) -> Response:
+    """Keep readings outside any job."""
+    return _take(request, session, _piece_bench(session, piece_id), form, clock)
+
+
+@router.post("/readings/{set_id}/correct")
+def create_correction(
+    request: Request, session: Writing, form: TypedWithColumns, clock: Clock, set_id: int
+) -> Response:
+    """Keep a correction as a new set that names the one it replaces and why."""
+    bench = _correction_bench(session, set_id)
+    if not form.get("why").strip():
+        form.problems["why"] = "Say why it is corrected; both stay in the book."
+    if bench.replaces and bench.replaces.replaced_by_id:
+        form.problems["why"] = "These readings were corrected already; correct the newer ones."
+    return _take(request, session, bench, form, clock)
+
+
+def _take(request: Request, session: Session, bench: Bench, form: Form, clock: Clock) -> Response:
+    if answer := taken_before(session, form):
+        return answer
+    gauges = _gauges(session, form, bench)
+    if form.get("do") == "blades":
+        return _grid(request, session, bench, form, clock)
+    entry = parse_set(form.values, gauges, bench.piece.instrument_kind, clock.today())
+    if isinstance(entry, Refused):
+        form.problems = {**entry.problems, **form.problems}
+    if form.problems or form.get("do") == "check" or isinstance(entry, Asked):
+        keep_draft(session, bench.action, pick_draft(form.values), clock.now())
+        session.commit()
+    if form.problems or form.get("do") == "check":
+        return _grid(request, session, bench, form, clock)
+    if isinstance(entry, Asked):
+        form.questions = dict(entry.questions)
+        form.values["asked"] = entry.token
+        return _grid(request, session, bench, form, clock)
+    assert isinstance(entry, SetEntry)  # noqa: S101 - the other cases were answered above
+    why = form.get("why").strip()[:500]
+    location = keep_set(session, bench, entry, gauges, clock.now(), why)
+    drop_draft(session, bench.action)
+    note_taken(session, form, location, clock.now())
+    session.commit()
+    return go_to(location)
+
+
+def keep_set(
+    session: Session,
+    bench: Bench,
+    entry: SetEntry,
+    gauges: GaugesInUse,
+    now: datetime,
+    why: str = "",
+) -> str:
+    """Keep a reading set, note it in the job's history and move the job on; gives the page."""
+    job = bench.job
+    kept = add_reading_set(
+        session,
+        entry,
+        bench.piece.id,
+        job.id if job else None,
+        gauges,
+        now,
+        replaces_id=bench.replaces.id if bench.replaces else None,
+        replaces_why=why if bench.replaces else "",
+    )
+    if job is None:
+        return f"/readings/{kept.id}"
+    line = write_line(facing_of(entry.readings), gauges.glass, gauges.tip)
+    words = f"Readings {ROLES[entry.role]}: {line or 'other lengths'}"
+    if bench.replaces:
+        words = f"Correction. {words} ({kept.replaces_why})"
+    add_event(session, job, "readings", entry.taken_on, now, words)
+    if job.stage == "dropped_off" and entry.role == "as_received":
+        move_job(session, job, "measured", entry.taken_on, now)
+    if job.stage == "on_the_bench" and entry.role == "as_returned":
+        move_job(session, job, "play_test", entry.taken_on, now)
+    return f"/jobs/{job.number}?said=readings#readings"
+
+
+def _gauges(session: Session, form: Form, bench: Bench) -> GaugesInUse:
+    """Give the gauges to read with: the set chosen, else the one of the piece's family.
+
+    Blades outside the set are shown too where something is typed for them, or was read by the
+    set that is corrected: changing the set loses nothing.
+    """
+    chosen = form.get("blade_set")
+    kept = bench.replaces.readings if bench.replaces else ()
+    read = {one.gauge_id for one in kept if one.quantity == "blade" and one.gauge_id}
+    typed = {
+        int(cell.group(1))
+        for name, text in form.values.items()
+        if text.strip() and (cell := BLADE_CELL.fullmatch(name))
+    }
+    gauges = gauges_in_use(
+        session,
+        int(chosen) if chosen.isdecimal() and len(chosen) < 10 else None,
+        instrument_kind=bench.piece.instrument_kind,
+        and_blades=read | typed,
+        as_read=bench.replaces.sizes if bench.replaces else None,
+    )
+    return replace(gauges, hands=list_hand_gauges(session))
+
+
+def _grid(
+    request: Request, session: Session, bench: Bench, form: Form, clock: Clock
+) -> HTMLResponse:
+    draft = take_up_draft(session, bench.action, form, clock) if request.method == "GET" else None
+    gauges = _gauges(session, form, bench)
+    today = clock.today()
+    # The line is spread over the cells only where it can be; the line itself stays as typed.
+    cells = fill_dials(fill_from_line(form.values, gauges.blades))
+    cells.pop("line_problem", None)
+    checked = form.get("do") == "check" or bool(form.questions)
+    return show_page(
+        request,
+        "measurements/new.html",
+        form=form,
+        bench=bench,
+        draft=draft,
+        gauges=gauges,
+        blade_sets=list_blade_sets(session),
+        cells=cells if form.problems or checked else form.values,
+        cell_name=cell_name,
+        meanings=grid_meanings(cells, gauges),
+        lengths=length_fields(cells, {**form.problems, **form.questions}, gauges),
+        shop=get_shop(session),
+        default_day=today.isoformat(),
+        preview=_preview(cells, gauges, bench.piece.instrument_kind, session, clock)
+        if checked
+        else None,
+    )
+
+
+def grid_meanings(cells: Mapping[str, str], gauges: GaugesInUse) -> dict[str, str]:
+    """Say what each cell means in mm, by the cell's name."""
+    meanings = {
+        cell_name(blade, rail): meaning_mm(cells.get(cell_name(blade, rail), ""), gauges.glass)
+        for blade in gauges.blades
+        for rail in ("left", "right")
+    }
+    meanings["tip"] = meaning_mm(cells.get("tip", ""), gauges.tip)
+    meanings["bore"] = meaning_mm(cells.get("bore", ""), gauges.bore)
+    return meanings | length_meanings(cells, gauges.bore)
+
+
+def _preview(
+    cells: Mapping[str, str], gauges: GaugesInUse, kind: str, session: Session, clock: Clock
+) -> dict[str, Any] | None:
+    raw = {"role": "reference", **cells}
+    entry = parse_set(raw, gauges, kind, clock.today())
+    if isinstance(entry, Refused):
+        # a row of the second part that is half typed must not hide the rest
+        raw = drop_unread(raw, entry.problems)
+        entry = parse_set(raw, gauges, kind, clock.today())
+    if isinstance(entry, Refused):
+        return None
+    kept = entry.entry if isinstance(entry, Asked) else entry
+    facing = facing_of(kept.readings)
+    sizes = sizes_in_use(session, gauges, kept.taken_on)
+    corrected = correct_readings(kept.readings, sizes)
+    tolerance = get_shop(session).evenness_tolerance_mm
+    analysis = recall_analysis(
+        corrected.facing, corrected.uncertainties, evenness_tolerance_mm=tolerance
+    )
+    return {
+        "line": write_line(facing, gauges.glass, gauges.tip),
+        "words": [
+            *describe_facing(analysis, gauges.glass),
+            *say_dials(corrected.facing, analysis.left, analysis.right),
+            *say_bore(tell_lengths(kept.readings, corrected.in_force)),
+        ],
+        "picture": preview_address(corrected.facing, gauges) if facing.has_rails else "",
+    }
+
+
+@router.post("/readings/preview")
+def preview(
+    request: Request, session: Reading, form: TypedWithColumns, clock: Clock, piece: int
+) -> JSONResponse:
+    """Say what a half-typed grid means and comes to, and keep it as a draft."""
+    save_draft(request, form, clock)
+    found = found_or_404(get_piece(session, piece), "There is no such piece in this book.")
+    gauges = _gauges(session, form, Bench(found, None, "", ""))
+    cells = fill_dials(fill_from_line(form.values, gauges.blades))
+    shown = _preview(cells, gauges, found.instrument_kind, session, clock)
+    part = templates().get_template("measurements/preview.html").render(preview=shown)
+    return JSONResponse({"meanings": grid_meanings(cells, gauges), "preview": part})
+
+
+@router.get("/readings/{set_id}")
+def show(request: Request, session: Reading, set_id: int) -> HTMLResponse:
+    """Show a reading set: figures, picture, words, blade by blade, curves tried."""
+    piece = found_or_404(piece_of_set(session, set_id), NOT_HERE)
+    of_piece = list_measurements(session, piece)
+    measurement = next(one for one in of_piece if one.id == set_id)
+    shop, gauges = get_shop(session), gauges_in_use(session, measurement.blade_set_id)
+    summary = summarise(measurement, gauges, shop)
+    sets = standing(of_piece)
+    analysis = summary.analysis
+    left, right = analysis.left, analysis.right
+    return show_page(
+        request,
+        "measurements/show.html",
+        lengths=list_length_rows(measurement, sets),
+        bore_words=say_bore(measurement.lengths),
+        dials=list_dial_rows(measurement.facing, analysis),
+        dial_words=say_dials(measurement.facing, left, right),
+        measurement=measurement,
+        piece=found_or_404(get_piece(session, piece), "There is no such piece."),
+        summary=summary,
+        figures=list_figures(summary, gauges),
+        words=describe_facing(analysis, gauges.glass),
+        rows=list_blade_rows(analysis, measurement.recorded, gauges.glass),
+        gauge_lines=list_gauge_lines(measurement.readings, measurement.sizes),
+        three_ways=list_three_ways(measurement.readings, measurement.corrected, gauges),
+        spreads=list_spreads(measurement.readings, measurement.sizes),
+        history_rule=HISTORY_RULE,
+        curves=list_curve_rows(analysis),
+        tolerance_mm=shop.evenness_tolerance_mm,
+    )

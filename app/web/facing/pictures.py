@@ -1,0 +1,365 @@
+"""Pictures of readings: laid out from one set, from two, or from all that a piece has had."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from urllib.parse import urlencode
+
+from fastapi import APIRouter, HTTPException, Request
+from fastapi.responses import Response
+from sqlalchemy.orm import Session
+
+from app.core.compare.comparison import gap_uncertainties
+from app.core.facing.analysis import MalformedReading
+from app.core.facing.curves import CURVES
+from app.core.facing.measurements import ROLES, GaugesInUse
+from app.core.facing.recalling import recall_analysis
+from app.core.facing.wording import read_facing_length
+from app.core.values.readings import BladeStop, DialReading, FacingReadings
+from app.core.values.units import format_blade
+from app.render.difference import DifferencePicture, difference_lines
+from app.render.history import HistoryPicture, HistoryPoint, draw_history
+from app.render.lines import overlaid_lines, profile_lines
+from app.render.looks import Rail, State
+from app.render.profile import (
+    BladeLevel,
+    ProfileLine,
+    ProfilePicture,
+    draw_profile,
+    draw_straight_line,
+)
+from app.render.residuals import ResidualPicture, draw_residuals, residuals_of
+from app.store.records.measurements import Measurement, get_measurement, list_measurements, standing
+from app.store.records.pieces import get_piece
+from app.store.records.shop import gauges_in_use
+from app.web.drawn import answer_picture
+from app.web.pages import Reading, found_or_404
+
+router = APIRouter()
+OVERLAY_MM = (184.0, 80.0)
+MOST_OVERLAID = 8
+_STATES: tuple[State, State] = ("before", "after")
+_RAILS: tuple[Rail, Rail] = ("left", "right")
+
+
+def blade_levels(gauges: GaugesInUse, *facings: FacingReadings) -> tuple[BladeLevel, ...]:
+    """List the blades to draw: those of the set in use and those that were read."""
+    gaps = {blade.gap_mm for blade in gauges.blades}
+    gaps.update(stop.gap_mm for one in facings for stop in (*one.left, *one.right))
+    return tuple(BladeLevel(gap, format_blade(gap)) for gap in sorted(gaps))
+
+
+def with_dials(lines: Sequence[ProfileLine], facing: FacingReadings) -> tuple[ProfileLine, ...]:
+    """Mark every dial reading on its rail's line, weighed in the fit or not."""
+    marked = []
+    for line in lines:
+        dials = {"left": facing.dial_left, "right": facing.dial_right}.get(line.rail or "", ())
+        stops = tuple(BladeStop(one.gap_mm, one.position_mm, dial=True) for one in dials)
+        blades = tuple(stop for stop in line.stops if not stop.dial)
+        marked.append(replace(line, stops=(*blades, *stops)) if stops else line)
+    return tuple(marked)
+
+
+def compare_picture(
+    before: FacingReadings | None,
+    after: FacingReadings | None,
+    gauges: GaugesInUse,
+    size_mm: tuple[float, float] = OVERLAY_MM,
+) -> ProfilePicture:
+    """Lay out before and after over each other, both rails, in a given width and height."""
+    lines: list[ProfileLine] = []
+    if before is not None:
+        lines += with_dials(
+            profile_lines("before", before, recall_analysis(before), "before"), before
+        )
+    if after is not None:
+        lines += with_dials(profile_lines("after", after, recall_analysis(after), "after"), after)
+    facings = [one for one in (before, after) if one is not None]
+    return ProfilePicture(
+        lines=tuple(lines),
+        blades=blade_levels(gauges, *facings),
+        glass_mm_per_number=float(gauges.glass.mm_per_unit),
+        width_mm=size_mm[0],
+        height_mm=size_mm[1],
+    )
+
+
+def side_by_side_picture(
+    facings: tuple[FacingReadings, FacingReadings], names: tuple[str, str], gauges: GaugesInUse
+) -> ProfilePicture:
+    """Lay out two facings for the screen: the first thin, the second in ink."""
+    first, second = _named_lines(facings, names)
+    return ProfilePicture(
+        lines=(*first, *second),
+        blades=blade_levels(gauges, *facings),
+        glass_mm_per_number=float(gauges.glass.mm_per_unit),
+        size="screen",
+    )
+
+
+def _named_lines(
+    facings: tuple[FacingReadings, FacingReadings], names: tuple[str, str]
+) -> tuple[tuple[ProfileLine, ...], tuple[ProfileLine, ...]]:
+    before, after = (
+        with_dials(profile_lines(name, facing, recall_analysis(facing), state), facing)
+        for name, facing, state in zip(names, facings, _STATES, strict=True)
+    )
+    return before, after
+
+
+def difference_picture(
+    facings: tuple[FacingReadings, FacingReadings], against: str, gauges: GaugesInUse
+) -> DifferencePicture:
+    """Lay out how far the second facing stands from the first, with what can't be told."""
+    before, after = _named_lines(facings, (against, ""))
+    spreads = gap_uncertainties(*facings)
+    lines = tuple(
+        replace(
+            line,
+            marks=tuple(
+                replace(mark, half_um=1000.0 * half_mm)
+                if (half_mm := spreads.get((line.rail or "", round(mark.s_mm, 6))))
+                else mark
+                for mark in line.marks
+            ),
+        )
+        for line in difference_lines(after, before)
+    )
+    return DifferencePicture(
+        lines=lines, against=against, glass_mm_per_number=float(gauges.glass.mm_per_unit)
+    )
+
+
+def straight_line_picture(facing: FacingReadings, gauges: GaugesInUse) -> ProfilePicture:
+    """Lay out one set for the straight-line view: no gap below nothing has a root."""
+    picture = _one_picture(facing, gauges)
+    lines = tuple(
+        replace(line, stops=tuple(stop for stop in line.stops if stop.gap_mm > 0))
+        for line in picture.lines
+    )
+    return replace(picture, lines=lines)
+
+
+def residual_picture(facing: FacingReadings, gauges: GaugesInUse) -> ResidualPicture:
+    """Lay out the blades' residuals, each rail held to its chosen curve or the least bad one."""
+    analysis = recall_analysis(facing)
+    held: dict[Rail, str] = {}
+    words = []
+    for rail in _RAILS:
+        judged = analysis.left if rail == "left" else analysis.right
+        fits = judged.fits if judged else ()
+        if judged is None or not fits:
+            continue
+        best = judged.chosen or max(fits, key=lambda fit: fit.p or 0.0).curve
+        held[rail] = best
+        kind = "" if judged.chosen else ", though it is refused"
+        words.append(f"{rail.capitalize()} rail held to: {CURVES[best].label}{kind}.")
+    levels = blade_levels(gauges, facing)
+    blades = {level.gap_mm for level in levels}
+    residuals = residuals_of(analysis, curves=held)
+    return ResidualPicture(
+        residuals=tuple(one for one in residuals if one.gap_mm in blades),
+        blades=levels,
+        curves=tuple(words),
+        glass_mm_per_number=float(gauges.glass.mm_per_unit),
+    )
+
+
+def history_picture(sets: Sequence[Measurement], gauges: GaugesInUse) -> HistoryPicture:
+    """Lay out a piece's tip opening and facing length over the years."""
+    points = tuple(
+        HistoryPoint(
+            one.taken_on,
+            ROLES[one.role],
+            one.facing.tip_opening_mm,
+            read_facing_length(one.facing),
+        )
+        for one in sets
+    )
+    return HistoryPicture(points, glass_mm_per_number=float(gauges.glass.mm_per_unit))
+
+
+def overlay_picture(sets: Sequence[Measurement], gauges: GaugesInUse) -> ProfilePicture:
+    """Lay out a piece's facings over each other, oldest first, the newest in ink.
+
+    What was read between two passes is no facing that the piece had; it counts only as the newest.
+    """
+    read = [one for one in sets if one.facing.has_rails]
+    facings = [one for one in read if one.role != "at_the_bench" or one is read[-1]]
+    shown = facings[-MOST_OVERLAID:]
+    told = [
+        (
+            f"{one.taken_on:%Y-%m-%d} {ROLES[one.role]}",
+            one.facing,
+            recall_analysis(one.facing),
+        )
+        for one in shown
+    ]
+    left_out = len(facings) - len(shown)
+    return ProfilePicture(
+        lines=overlaid_lines(told),
+        blades=blade_levels(gauges, *(one.facing for one in shown)),
+        glass_mm_per_number=float(gauges.glass.mm_per_unit),
+        notes=(f"The {left_out} oldest are left out.",) if left_out else (),
+        size="screen",
+    )
+
+
+def _one_picture(facing: FacingReadings, gauges: GaugesInUse, name: str = "now") -> ProfilePicture:
+    return ProfilePicture(
+        lines=with_dials(profile_lines(name, facing, recall_analysis(facing), "now"), facing),
+        blades=blade_levels(gauges, facing),
+        glass_mm_per_number=float(gauges.glass.mm_per_unit),
+        size="screen",
+    )
+
+
+def preview_address(facing: FacingReadings, gauges: GaugesInUse) -> str:
+    """Give the address of a picture of readings that are not kept yet."""
+    query = {
+        "left": ",".join(map(_write_stop, facing.left)),
+        "right": ",".join(map(_write_stop, facing.right)),
+        "glass": gauges.glass.key,
+    }
+    if facing.tip_opening_mm is not None:
+        query["tip"] = f"{facing.tip_opening_mm:.6g}"
+    if facing.tip_u_mm is not None:
+        query["tip_u"] = f"{facing.tip_u_mm:.4g}"
+    for rail in _RAILS:
+        if dials := getattr(facing, f"dial_{rail}"):
+            pairs = (f"{one.position_mm:.6g}:{one.gap_mm:.6g}" for one in dials)
+            query[f"dial_{rail}"] = ",".join(pairs)
+    return f"/pictures/profile.svg?{urlencode(query)}"
+
+
+def _write_stop(stop: BladeStop) -> str:
+    """Write a stop for an address: gap, position and, where it has its own, uncertainties."""
+    told = (stop.gap_mm, stop.position_mm, stop.gap_u_mm, stop.position_u_mm)
+    return ":".join(f"{one:.6g}" for one in told if one is not None)
+
+
+def _numbers(text: str, lengths: set[int]) -> list[list[float]]:
+    """Read a list of readings from an address, each of so many numbers."""
+    try:
+        parts = [[float(one) for one in part.split(":")] for part in text.split(",") if part]
+        if not all(len(part) in lengths for part in parts):
+            raise ValueError
+        return parts[:60]
+    except ValueError:
+        raise HTTPException(422, "These are not readings.") from None
+
+
+def _stops(text: str) -> tuple[BladeStop, ...]:
+    told = [(*part, None, None)[:4] for part in _numbers(text, {2, 4})]
+    return tuple(
+        BladeStop(gap or 0.0, position or 0.0, gap_u, position_u)
+        for gap, position, gap_u, position_u in told
+    )
+
+
+@router.get("/pictures/profile.svg")
+def preview(
+    request: Request,
+    session: Reading,
+    left: str = "",
+    right: str = "",
+    dial_left: str = "",
+    dial_right: str = "",
+    tip: float | None = None,
+    tip_u: float | None = None,
+) -> Response:
+    """Draw readings given in the address; nothing is kept."""
+    facing = FacingReadings(
+        _stops(left),
+        _stops(right),
+        tip,
+        tip_u,
+        tuple(DialReading(*part) for part in _numbers(dial_left, {2})),
+        tuple(DialReading(*part) for part in _numbers(dial_right, {2})),
+    )
+    gauges = gauges_in_use(session)
+    try:
+        return answer_picture(
+            request,
+            ("profile", facing, gauges),
+            lambda: draw_profile(_one_picture(facing, gauges)),
+        )
+    except MalformedReading as error:
+        raise HTTPException(422, str(error)) from None
+
+
+def _facing_and_gauges(session: Session, set_id: int) -> tuple[FacingReadings, GaugesInUse]:
+    measurement = found_or_404(get_measurement(session, set_id), "There are no such readings.")
+    return measurement.facing, gauges_in_use(session, measurement.blade_set_id)
+
+
+@router.get("/readings/{set_id}/profile.svg")
+def show(request: Request, session: Reading, set_id: int) -> Response:
+    """Draw one reading set."""
+    told = _facing_and_gauges(session, set_id)
+    return answer_picture(request, ("profile", told), lambda: draw_profile(_one_picture(*told)))
+
+
+@router.get("/readings/{set_id}/straight-line.svg")
+def straight_line(request: Request, session: Reading, set_id: int) -> Response:
+    """Draw one reading set with the gap on a root scale."""
+    told = _facing_and_gauges(session, set_id)
+    return answer_picture(
+        request, ("straight", told), lambda: draw_straight_line(straight_line_picture(*told))
+    )
+
+
+@router.get("/readings/{set_id}/residuals.svg")
+def residuals(request: Request, session: Reading, set_id: int) -> Response:
+    """Draw how far each blade of one set stopped from its rail's curve."""
+    told = _facing_and_gauges(session, set_id)
+    return answer_picture(
+        request, ("residuals", told), lambda: draw_residuals(residual_picture(*told))
+    )
+
+
+def _sets_of(session: Session, piece_id: int) -> list[Measurement]:
+    found_or_404(get_piece(session, piece_id), "There is no such piece in this book.")
+    return standing(list_measurements(session, piece_id))
+
+
+def _tell(sets: Sequence[Measurement], gauges: GaugesInUse) -> tuple[object, ...]:
+    """Give all that a picture of several sets hangs on."""
+    return (*((one.taken_on, one.role, one.facing) for one in sets), gauges)
+
+
+@router.get("/pieces/{piece_id}/history.svg")
+def history(request: Request, session: Reading, piece_id: int) -> Response:
+    """Draw a piece's tip opening and facing length over the years."""
+    sets, gauges = _sets_of(session, piece_id), gauges_in_use(session)
+    return answer_picture(
+        request,
+        ("history", _tell(sets, gauges)),
+        lambda: draw_history(history_picture(sets, gauges)),
+    )
+
+
+@router.get("/pieces/{piece_id}/overlay.svg")
+def overlay(request: Request, session: Reading, piece_id: int) -> Response:
+    """Draw all facings a piece has had over each other."""
+    sets, gauges = _sets_of(session, piece_id), gauges_in_use(session)
+    return answer_picture(
+        request,
+        ("overlay", _tell(sets, gauges)),
+        lambda: draw_profile(overlay_picture(sets, gauges)),
+    )
+
+
+@router.get("/pieces/{piece_id}/profiles.svg")
+def piece(request: Request, session: Reading, piece_id: int) -> Response:
+    """Draw a piece's facings over each other: the one before thin, the last in ink."""
+    told = [one for one in standing(list_measurements(session, piece_id)) if one.facing.has_rails]
+    sets, gauges = told[-2:], gauges_in_use(session)
+    return answer_picture(
+        request, ("profiles", _tell(sets, gauges)), lambda: draw_profile(_overlay(sets, gauges))
+    )
+
+
+def _overlay(sets: list[Measurement], gauges: GaugesInUse) -> ProfilePicture:
+    before = sets[0].facing if len(sets) > 1 else None
+    after = sets[-1].facing if sets else None
+    return compare_picture(before, after, gauges)

@@ -1,0 +1,231 @@
+"""The computation service: JSON in, JSON out, no state. Lengths in mm; 422 names the field."""
+
+from typing import Annotated, Any, Literal
+
+from fastapi import APIRouter
+from fastapi.responses import JSONResponse, Response
+from pydantic import BaseModel, ConfigDict, Field
+
+from app.core.compare.bore import BorePoint, fit_bore
+from app.core.compare.comparison import compare_facings
+from app.core.facing.analysis import (
+    BladeEvenness,
+    CurveFit,
+    MalformedReading,
+    RailAnalysis,
+    analyse_facing,
+)
+from app.core.facing.curves import CURVES
+from app.core.values.readings import BladeStop, DialReading, FacingReadings, Uncertainties
+
+router = APIRouter(prefix="/api")
+
+Gap = Annotated[float, Field(gt=0, le=50, allow_inf_nan=False)]
+Position = Annotated[float, Field(ge=0, le=200, allow_inf_nan=False)]
+Spread = Annotated[float, Field(gt=0, le=50, allow_inf_nan=False)]
+MOST_READINGS = 60
+
+
+class _Asked(BaseModel):
+    model_config = ConfigDict(extra="forbid")
+
+
+class StopIn(_Asked):
+    """A blade's stop, in mm."""
+
+    gap_mm: Gap
+    position_mm: Position
+
+
+class DialIn(_Asked):
+    """The gap a dial shows at a position, in mm."""
+
+    position_mm: Position
+    gap_mm: Annotated[float, Field(ge=-1, le=50, allow_inf_nan=False)]
+
+
+Stops = Annotated[list[StopIn], Field(max_length=MOST_READINGS)]
+
+
+class FacingIn(_Asked):
+    """One measurement."""
+
+    left: Stops = []
+    right: Stops = []
+    tip_opening_mm: Gap | None = None
+    dial_left: Annotated[list[DialIn], Field(max_length=MOST_READINGS)] = []
+    dial_right: Annotated[list[DialIn], Field(max_length=MOST_READINGS)] = []
+
+    def value(self) -> FacingReadings:
+        """Give the measurement as core takes it."""
+        left, right = (
+            tuple(BladeStop(stop.gap_mm, stop.position_mm) for stop in rail)
+            for rail in (self.left, self.right)
+        )
+        dials = (
+            tuple(DialReading(one.position_mm, one.gap_mm) for one in rail)
+            for rail in (self.dial_left, self.dial_right)
+        )
+        return FacingReadings(left, right, self.tip_opening_mm, None, *dials)
+
+
+class SpreadsIn(_Asked):
+    """Standard uncertainties, in mm."""
+
+    position_u_mm: Spread = 0.15
+    gap_u_mm: Spread = 0.003
+    tip_u_mm: Spread = 0.01
+    dial_gap_u_mm: Spread = 0.005
+    dial_position_u_mm: Spread = 0.05
+
+    def uncertainties(self) -> Uncertainties:
+        """Give them as core takes them."""
+        return Uncertainties(
+            self.position_u_mm,
+            self.gap_u_mm,
+            self.tip_u_mm,
+            self.dial_gap_u_mm,
+            self.dial_position_u_mm,
+        )
+
+
+class AnalysisIn(FacingIn, SpreadsIn):
+    """What `/api/analysis` takes."""
+
+    tip: Literal["judge", "in", "out"] = "judge"
+    curves: list[str] | None = None
+    evenness_tolerance_mm: Spread = 0.5
+
+
+class ComparisonIn(SpreadsIn):
+    """What `/api/comparison` takes."""
+
+    before: FacingIn
+    after: FacingIn
+
+
+class BorePointIn(_Asked):
+    """A diameter at a depth from the exit, in mm."""
+
+    depth_mm: Position
+    diameter_mm: Gap
+
+
+class BoreIn(_Asked):
+    """What `/api/bore` takes."""
+
+    points: Annotated[list[BorePointIn], Field(min_length=1, max_length=MOST_READINGS)]
+
+
+def refuse_field(field: str, words: str) -> Response:
+    """Answer 422 in the one form all refusals have."""
+    return JSONResponse({"detail": [{"field": field, "words": words}]}, status_code=422)
+
+
+@router.post("/analysis")
+def analysis(asked: AnalysisIn) -> Response:
+    """Fit, choose and compare what one measurement allows."""
+    for key in asked.curves or []:
+        if key not in CURVES:
+            return refuse_field("curves", f"There is no curve “{key[:40]}”.")
+    try:
+        found = analyse_facing(
+            asked.value(),
+            asked.uncertainties(),
+            tip=asked.tip,
+            curves=asked.curves,
+            evenness_tolerance_mm=asked.evenness_tolerance_mm,
+        )
+    except MalformedReading as error:
+        return refuse_field(error.field, str(error))
+    return JSONResponse(
+        {
+            "rails": {"left": _rail(found.left), "right": _rail(found.right)},
+            "mean": _rail(found.mean),
+            "evenness": [_evenness(row) for row in found.evenness],
+        }
+    )
+
+
+def _rail(rail: RailAnalysis | None) -> dict[str, Any] | None:
+    if rail is None:
+        return None
+    return {
+        "judgement": rail.judgement,
+        "chosen": rail.chosen,
+        "tip_in_fit": rail.tip_in_fit,
+        "tip_offset_mm": rail.tip_offset_mm,
+        "tip_offset_u_mm": rail.tip_offset_u_mm,
+        "fits": [_fit(fit) for fit in rail.fits],
+        "suspect": list(rail.suspect),
+        "left_out": dict(rail.left_out),
+    }
+
+
+def _fit(fit: CurveFit) -> dict[str, Any]:
+    return {
+        "curve": fit.curve,
+        "parameters": dict(fit.parameters),
+        "uncertainties": dict(fit.uncertainties),
+        "chi_square": fit.chi_square,
+        "dof": fit.dof,
+        "p": fit.p,
+        "residuals": list(fit.residuals),
+        "tip_opening_mm": fit.tip_opening_mm,
+        "tip_opening_u_mm": fit.tip_opening_u_mm,
+        "facing_length_mm": fit.facing_length_mm,
+        "facing_length_u_mm": fit.facing_length_u_mm,
+    }
+
+
+def _evenness(row: BladeEvenness) -> dict[str, Any]:
+    return {
+        "gap_mm": row.gap_mm,
+        "position_difference_mm": row.position_difference_mm,
+        "height_difference_um": row.height_difference_um,
+        "u_um": row.u_um,
+        "verdict": row.verdict,
+    }
+
+
+@router.post("/comparison")
+def comparison(asked: ComparisonIn) -> Response:
+    """Compare two measurements."""
+    try:
+        changes = compare_facings(asked.before.value(), asked.after.value(), asked.uncertainties())
+    except MalformedReading as error:
+        return refuse_field(error.field, str(error))
+    rows = [
+        {
+            "quantity": one.quantity,
+            "gap_mm": one.gap_mm,
+            "rail": one.rail,
+            "before": one.before,
+            "after": one.after,
+            "difference": one.difference,
+            "expanded_uncertainty": one.expanded_uncertainty,
+            "en": one.en,
+            "changed": one.changed,
+            "verdict": one.verdict,
+        }
+        for one in changes
+    ]
+    return JSONResponse({"changes": rows})
+
+
+@router.post("/bore")
+def bore(asked: BoreIn) -> Response:
+    """Fit a straight taper to a bore."""
+    try:
+        found = fit_bore([BorePoint(one.depth_mm, one.diameter_mm) for one in asked.points])
+    except ValueError as error:
+        return refuse_field("points", str(error))
+    return JSONResponse(
+        {
+            "taper_per_mm": found.taper_per_mm,
+            "included_angle_deg": found.included_angle_deg,
+            "exit_diameter_mm": found.exit_diameter_mm,
+            "uncertainties": dict(found.uncertainties),
+            "residuals_mm": list(found.residuals_mm),
+        }
+    )

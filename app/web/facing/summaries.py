@@ -1,0 +1,130 @@
+"""Reading sets as pages list them: a line as notebooks write it, and the figures it comes to."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from app.core.facing.analysis import BladeEvenness, FacingAnalysis
+from app.core.facing.measurements import GaugesInUse, write_line
+from app.core.facing.recalling import recall_analysis, recall_evenness
+from app.core.facing.wording import main_rail, read_facing_length, say_rows
+from app.core.values.units import format_mm, format_on_scale
+from app.store.records.measurements import Measurement
+from app.store.tables import Shop
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """A reading set as a line in a list: as notebooks write it, and what it comes to.
+
+    `line` is as typed. `corrected_line` is by the sizes the gauges had that day and `later_line`
+    as if later checks had held already; both are empty where they would say the same.
+    """
+
+    measurement: Measurement
+    line: str
+    corrected_line: str
+    later_line: str
+    facing_length_mm: float | None
+    evenness: str
+    evenness_tolerance_mm: float
+
+    @property
+    def analysis(self) -> FacingAnalysis:
+        """All that the readings allow; a list needs none of it, so it is asked for by itself."""
+        return recall_analysis(
+            self.measurement.facing,
+            self.measurement.uncertainties,
+            evenness_tolerance_mm=self.evenness_tolerance_mm,
+        )
+
+
+def summarise(measurement: Measurement, gauges: GaugesInUse, shop: Shop) -> Summary:
+    """Work out what a reading set comes to."""
+    return summarise_all([measurement], gauges, shop)[0]
+
+
+def summarise_all(
+    measurements: Sequence[Measurement], gauges: GaugesInUse, shop: Shop
+) -> list[Summary]:
+    """Work out what reading sets come to, all at once."""
+    tolerance = shop.evenness_tolerance_mm
+    evenness = recall_evenness([(one.facing, one.uncertainties, tolerance) for one in measurements])
+    return [
+        _summary(one, rows, gauges, tolerance)
+        for one, rows in zip(measurements, evenness, strict=True)
+    ]
+
+
+def _summary(
+    measurement: Measurement, rows: Sequence[BladeEvenness], gauges: GaugesInUse, tolerance: float
+) -> Summary:
+    facing, corrected = measurement.facing, measurement.corrected
+    line = write_line(measurement.recorded, gauges.glass, gauges.tip)
+    used = write_line(facing, gauges.glass, gauges.tip) if corrected.differs else line
+    worn = corrected.later_facing
+    later = write_line(worn, gauges.glass, gauges.tip) if worn else used
+    return Summary(
+        measurement,
+        line or "other lengths",
+        # a dial or a calliper that was off changes what the line does not hold
+        used if used != line else "",
+        later if later != used else "",
+        read_facing_length(facing),
+        say_rows(rows, one_rail=facing.has_rails),
+        tolerance,
+    )
+
+
+def list_figures(summary: Summary, gauges: GaugesInUse) -> list[dict[str, str]]:
+    """List a set's main figures: label, value, and a note beside it."""
+    facing, figures = summary.measurement.facing, []
+    if summary.facing_length_mm is not None:
+        figures.append(
+            {
+                "label": "Facing length",
+                "value": f"{format_mm(summary.facing_length_mm)} mm",
+                "note": _as_recorded(
+                    "where the thinnest blade stops",
+                    read_facing_length(summary.measurement.recorded),
+                    summary.facing_length_mm,
+                ),
+            }
+        )
+    if facing.tip_opening_mm is not None:
+        inches = facing.tip_opening_mm / 25.4
+        figures.append(
+            {
+                "label": "Tip opening",
+                "value": f"{format_mm(facing.tip_opening_mm)} mm",
+                "note": _as_recorded(
+                    f"{format_mm(inches, 3)} in",
+                    summary.measurement.recorded.tip_opening_mm,
+                    facing.tip_opening_mm,
+                ),
+            }
+        )
+    spoken = main_rail(summary.analysis)
+    if spoken and (fit := spoken[1].fit(spoken[1].chosen)):
+        figures.append(
+            {
+                "label": "Break point",
+                "value": f"{format_mm(fit.parameters['break_mm'], 1)} mm",
+                "note": "where the fitted curve meets the table",
+            }
+        )
+    if (bore := summary.measurement.bore_mm) is not None:
+        figures.append(
+            {
+                "label": "Exit bore",
+                "value": f"{format_on_scale(bore, gauges.bore)} {gauges.bore.unit}",
+                "note": f"{format_mm(bore)} mm",
+            }
+        )
+    return [*figures, {"label": "Rails", "value": summary.evenness, "note": ""}]
+
+
+def _as_recorded(note: str, recorded_mm: float | None, used_mm: float) -> str:
+    """Add what was recorded, where the gauges of that day were not what is marked on them."""
+    if recorded_mm is None or abs(recorded_mm - used_mm) < 0.005:
+        return note
+    return f"{note}; {format_mm(recorded_mm)} as recorded"

@@ -1,0 +1,132 @@
+"""Blade sets: put together, changed, and chosen for a family of instruments."""
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, Response
+from sqlalchemy.orm import Session
+
+from app.core.gauges.blade_sets import BladeSetEntry, parse_blade_set, parse_families
+from app.core.values.forms import Refused
+from app.store.records.blade_sets import (
+    add_blade_set,
+    find_set_named,
+    get_blade_set,
+    save_blade_set,
+    save_families,
+)
+from app.store.records.gauges import list_register
+from app.store.records.revisions import Conflict, list_revisions
+from app.store.records.shop import list_blade_sets
+from app.store.tables import BladeSet, Gauge
+from app.web.gauges.gauges import describe_revision, show_register
+from app.web.pages import (
+    Clock,
+    Form,
+    Reading,
+    Typed,
+    Writing,
+    found_or_404,
+    go_to,
+    note_taken,
+    show_page,
+    taken_before,
+)
+from app.web.shop.customers import show_conflict
+
+router = APIRouter(prefix="/blade-sets")
+NOT_HERE = "There is no such blade set in this book."
+
+
+@router.get("/new")
+def new(request: Request, session: Reading) -> HTMLResponse:
+    """Show the blades to put a set together from."""
+    return _edit_page(request, session, Form(), None)
+
+
+def _blades(session: Session, blade_set: BladeSet | None) -> list[Gauge]:
+    """List the blades a set may hold: those in use, and those it holds already."""
+    held = {one.gauge_id for one in blade_set.members} if blade_set else set()
+    return [
+        one
+        for one in list_register(session)
+        if one.kind == "blade" and (not one.retired or one.id in held)
+    ]
+
+
+def _edit_page(
+    request: Request, session: Session, form: Form, blade_set: BladeSet | None
+) -> HTMLResponse:
+    if form.values:
+        ticked = {int(one) for one in form.ticked("blade") if one.isdecimal()}
+    else:
+        ticked = {one.gauge_id for one in blade_set.members} if blade_set else set()
+    revisions = list_revisions(session, "blade_set", blade_set.id) if blade_set else []
+    return show_page(
+        request,
+        "blade_sets/edit.html",
+        form=form,
+        blade_set=blade_set,
+        blades=_blades(session, blade_set),
+        ticked=ticked,
+        revisions=[(one.at.date(), describe_revision(one.before)) for one in revisions],
+    )
+
+
+def _read(session: Session, form: Form, blade_set: BladeSet | None) -> BladeSetEntry | None:
+    known = {one.id: one.nominal_mm or 0.0 for one in _blades(session, blade_set)}
+    entry = parse_blade_set(form.values, form.ticked("blade"), known)
+    if isinstance(entry, Refused):
+        form.problems = dict(entry.problems)
+        return None
+    if find_set_named(session, entry.name, blade_set.id if blade_set else None):
+        form.problems["name"] = "There is a blade set of that name already."
+        return None
+    return entry
+
+
+@router.post("/new")
+def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Response:
+    """Put a set together."""
+    if answer := taken_before(session, form):
+        return answer
+    entry = _read(session, form, None)
+    if entry is None:
+        return _edit_page(request, session, form, None)
+    add_blade_set(session, entry)
+    location = "/gauges?said=set-made#blade-sets"
+    note_taken(session, form, location, clock.now())
+    session.commit()
+    return go_to(location)
+
+
+@router.get("/{set_id}/edit")
+def edit(request: Request, session: Reading, set_id: int) -> HTMLResponse:
+    """Show a set's name and blades to change."""
+    blade_set = found_or_404(get_blade_set(session, set_id), NOT_HERE)
+    return _edit_page(request, session, Form(), blade_set)
+
+
+@router.post("/{set_id}/edit")
+def update(request: Request, session: Writing, form: Typed, clock: Clock, set_id: int) -> Response:
+    """Change a set; readings already taken name their own blades and stay as they are."""
+    blade_set = found_or_404(get_blade_set(session, set_id), NOT_HERE)
+    entry = _read(session, form, blade_set)
+    if entry is None:
+        return _edit_page(request, session, form, blade_set)
+    try:
+        save_blade_set(session, blade_set, entry, form.seen_version, clock.now())
+    except Conflict as conflict:
+        return show_conflict(request, form, conflict, blade_set.version)
+    session.commit()
+    return go_to("/gauges?said=set-kept#blade-sets")
+
+
+@router.post("/families")
+def choose(request: Request, session: Writing, form: Typed, clock: Clock) -> Response:
+    """Choose the set for each family of instruments."""
+    chosen = parse_families(form.values, {one.id for one in list_blade_sets(session)})
+    if isinstance(chosen, Refused):
+        form.problems = dict(chosen.problems)
+        return show_register(request, session, clock, form)
+    save_families(session, chosen, clock.now())
+    session.commit()
+    return go_to("/gauges?said=families#blade-sets")

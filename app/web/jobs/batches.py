@@ -1,0 +1,348 @@
+"""Making: batches of the shop's own pieces against one target, and how each batch runs."""
+
+from dataclasses import dataclass
+from datetime import date
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, Response
+from sqlalchemy.orm import Session
+
+from app.core.facing.analysis import MalformedReading
+from app.core.facing.evenness import blade_key
+from app.core.facing.measurements import GaugesInUse, write_line
+from app.core.jobs.batch_verdicts import (
+    CANNOT_TELL,
+    OUT,
+    AwayCell,
+    Miss,
+    judge_piece,
+    list_away,
+    list_misses,
+    list_unread,
+)
+from app.core.jobs.batches import (
+    BatchRun,
+    continue_marking,
+    parse_batch,
+    parse_new_batch,
+    parse_pieces,
+    run_batch,
+)
+from app.core.plan.bench import judge_bench
+from app.core.plan.facings import PlainFacing
+from app.core.plan.targets import tell_target, tell_tolerance
+from app.core.shop.field_words import label_field, say_value
+from app.core.values.forms import Refused
+from app.core.values.units import format_blade
+from app.render.run_chart import RunChart, RunPoint, draw_run_chart
+from app.store.records.batches import (
+    MadePiece,
+    add_batch,
+    add_batch_pieces,
+    get_batch,
+    list_batches,
+    list_made_pieces,
+    move_out,
+    save_batch,
+)
+from app.store.records.facings import KeptFacing, get_facing, list_facings
+from app.store.records.revisions import Conflict, list_revisions
+from app.store.records.shop import gauges_in_use, get_shop
+from app.store.tables import Batch
+from app.web.drawn import answer_picture
+from app.web.pages import (
+    Clock,
+    Form,
+    Reading,
+    Typed,
+    Writing,
+    found_or_404,
+    go_to,
+    note_taken,
+    show_page,
+    taken_before,
+)
+from app.web.plan.planning import gauges_for
+from app.web.shop.customers import show_conflict
+
+router = APIRouter(prefix="/batches")
+NOT_HERE = "There is no such batch in this book."
+
+
+@dataclass(frozen=True, slots=True)
+class PieceLine:
+    """A piece of a batch held against the target; without readings all but `made` is empty.
+
+    `refusal` says in words why its readings can't be judged.
+    """
+
+    made: MadePiece
+    line: str = ""
+    away: tuple[AwayCell, ...] = ()
+    misses: tuple[Miss, ...] = ()
+    unread: tuple[str, ...] = ()
+    refusal: str = ""
+
+    @property
+    def is_judged(self) -> bool:
+        """Whether its readings could be held against the target."""
+        return self.made.last is not None and not self.refusal
+
+    @property
+    def verdict(self) -> str:
+        """In, out, or cannot tell."""
+        return judge_piece(self.misses)
+
+
+def _batch(session: Session, batch_id: int) -> tuple[Batch, KeptFacing]:
+    batch = found_or_404(get_batch(session, batch_id), NOT_HERE)
+    return batch, found_or_404(get_facing(session, batch.facing_id), NOT_HERE)
+
+
+@router.get("")
+def index(request: Request, session: Reading) -> HTMLResponse:
+    """List the batches, newest first."""
+    lines = list_batches(session)
+    gauges = gauges_in_use(session)
+    return show_page(
+        request,
+        "batches/index.html",
+        lines=[(one, tell_target(one.facing.target, gauges)) for one in lines],
+        has_facings=bool(list_facings(session)),
+    )
+
+
+@router.get("/new")
+def new(request: Request, session: Reading, facing: str = "") -> HTMLResponse:
+    """Show an empty batch, or one whose facing is chosen."""
+    return _edit_page(request, session, Form(values={"facing": facing} if facing else {}), None)
+
+
+def _edit_page(request: Request, session: Session, form: Form, batch: Batch | None) -> HTMLResponse:
+    gauges = gauges_in_use(session)
+    return show_page(
+        request,
+        "batches/edit.html",
+        form=form,
+        batch=batch,
+        facings=[(one, tell_target(one.target, gauges)) for one in _offer_facings(session, batch)],
+    )
+
+
+def _offer_facings(session: Session, batch: Batch | None) -> list[KeptFacing]:
+    """Give the library; a batch may keep a facing that was put aside since."""
+    offered = list_facings(session)
+    kept = get_facing(session, batch.facing_id) if batch else None
+    if kept and kept.id not in {one.id for one in offered}:
+        offered.insert(0, kept)
+    return offered
+
+
+@router.post("")
+def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Response:
+    """Begin a batch and write its pieces down."""
+    if answer := taken_before(session, form):
+        return answer
+    offered = {one.id: one for one in list_facings(session)}
+    entry = parse_new_batch(form.values, offered, clock.today())
+    if isinstance(entry, Refused):
+        form.problems = dict(entry.problems)
+        return _edit_page(request, session, form, None)
+    batch = add_batch(session, entry.batch, clock.now())
+    kind = offered[entry.batch.facing_id].instrument_kind
+    add_batch_pieces(session, batch, entry.pieces, kind, clock.today(), clock.now())
+    location = f"/batches/{batch.id}?said=new"
+    note_taken(session, form, location, clock.now())
+    session.commit()
+    return go_to(location)
+
+
+@router.get("/{batch_id}")
+def show(request: Request, session: Reading, batch_id: int) -> HTMLResponse:
+    """Show a batch: each piece against the target, and how the batch runs."""
+    return _page(request, session, batch_id, Form())
+
+
+def _page(request: Request, session: Session, batch_id: int, form: Form) -> HTMLResponse:
+    batch, facing = _batch(session, batch_id)
+    gauges = gauges_for(session, facing.instrument_kind)
+    made = list_made_pieces(session, batch_id)
+    pieces = [one for one in made if one.left_at is None]
+    gaps = _list_gaps(facing, pieces, gauges)
+    lines = [_judge(one, facing, gaps, gauges) for one in pieces]
+    judged = [one for one in lines if one.is_judged]
+    return show_page(
+        request,
+        "batches/show.html",
+        form=form,
+        batch=batch,
+        facing=facing,
+        target_line=tell_target(facing.target, gauges),
+        tolerance=tell_tolerance(facing.tolerance, gauges.glass),
+        glass=gauges.glass,
+        heads=[format_blade(gap) for gap in gaps],
+        lines=lines,
+        judged_count=len(judged),
+        counts={
+            verdict: sum(one.verdict == verdict for one in judged) for verdict in (OUT, CANNOT_TELL)
+        },
+        left=[one for one in made if one.left_at is not None],
+        revisions=_list_revisions(session, batch_id),
+        unread_piece=next((one.made for one in lines if one.made.last is None), None),
+        runs=_runs(facing, pieces),
+        own_id=get_shop(session).customer_id,
+        more=continue_marking(made[-1].piece.marking) if made else ("", 1),
+        last_material=made[-1].piece.material if made else "hard_rubber",
+    )
+
+
+def _list_revisions(session: Session, batch_id: int) -> list[tuple[date, str]]:
+    """Say what a batch said before, newest first."""
+    names = {str(one.id): one.name for one in list_facings(session)}
+
+    def say(name: str, value: object) -> str:
+        shown = "" if value is None else str(value)
+        said = names.get(shown, shown) if name == "facing_id" else say_value(name, shown)
+        return f"{label_field(name) if name.islower() else name}: {said or '–'}"
+
+    return [
+        (one.at.date(), "; ".join(say(name, value) for name, value in one.before.items()))
+        for one in list_revisions(session, "batch", batch_id)
+    ]
+
+
+def _list_gaps(
+    facing: KeptFacing, pieces: list[MadePiece], gauges: GaugesInUse
+) -> tuple[float, ...]:
+    """List the blades to show, thick to thin: those that were read, else those of the set."""
+    read = {
+        blade_key(stop.gap_mm): stop.gap_mm
+        for one in pieces
+        if one.last
+        for stop in (*one.last.facing.left, *one.last.facing.right)
+    }
+    gaps = list(read.values()) or [blade.gap_mm for blade in gauges.blades]
+    if not isinstance(facing.target, PlainFacing):
+        known = {blade_key(gap) for gap in gaps}
+        stops = (*facing.target.left, *facing.target.right)
+        gaps += {
+            blade_key(one.gap_mm): one.gap_mm for one in stops if blade_key(one.gap_mm) not in known
+        }.values()
+    return tuple(sorted(gaps, reverse=True))
+
+
+def _judge(
+    made: MadePiece, facing: KeptFacing, gaps: tuple[float, ...], gauges: GaugesInUse
+) -> PieceLine:
+    if made.last is None:
+        return PieceLine(made)
+    now = made.last.facing
+    line = write_line(now, gauges.glass, gauges.tip)
+    try:
+        state = judge_bench(facing.target, now, facing.tolerance, made.last.uncertainties)
+    except MalformedReading as error:
+        return PieceLine(made, line, refusal=str(error))
+    return PieceLine(
+        made,
+        line,
+        list_away(state, facing.tolerance, gaps, gauges),
+        list_misses(state, facing.tolerance, gauges),
+        list_unread(facing.target, now),
+    )
+
+
+def _runs(facing: KeptFacing, pieces: list[MadePiece]) -> tuple[BatchRun, BatchRun]:
+    read = [
+        (one.piece.marking, one.last.facing) for one in pieces if one.last and one.left_at is None
+    ]
+    return run_batch(facing.target, facing.tolerance, read)
+
+
+@router.get("/{batch_id}/{quantity}.svg")
+def draw_run(
+    request: Request, session: Reading, batch_id: int, quantity: str, size: str = "card"
+) -> Response:
+    """Draw a batch's run chart, of tip opening or facing length."""
+    _, facing = _batch(session, batch_id)
+    runs = {one.quantity: one for one in _runs(facing, list_made_pieces(session, batch_id))}
+    run = found_or_404(runs.get(quantity), "There is no such picture.")
+    chart = found_or_404(run.chart, "A run chart needs at least two pieces.")
+    small = size == "small"
+    picture = RunChart(
+        points=tuple(
+            RunPoint(marking, value)
+            for marking, value in zip(run.markings, run.values_mm, strict=True)
+        ),
+        caption=f"{run.label.lower()}, mm",
+        decimals=2,
+        centre=chart.centre_mm,
+        lower=chart.lower_mm,
+        upper=chart.upper_mm,
+        nominal=run.target_mm,
+        nominal_words="target",
+        outside=chart.beyond,
+        order="in the order made",
+        size="small" if small else "card",
+        width_mm=None if small else 184.0,
+        height_mm=None if small else 80.0,
+    )
+    return answer_picture(request, picture, lambda: draw_run_chart(picture))
+
+
+@router.post("/{batch_id}/pieces")
+def create_pieces(
+    request: Request, session: Writing, form: Typed, clock: Clock, batch_id: int
+) -> Response:
+    """Write more pieces of a batch down."""
+    batch, facing = _batch(session, batch_id)
+    if answer := taken_before(session, form):
+        return answer
+    taken = [one.piece.marking for one in list_made_pieces(session, batch_id)]
+    entry = parse_pieces(form.values, taken)
+    if isinstance(entry, Refused):
+        form.problems = dict(entry.problems)
+        return _page(request, session, batch_id, form)
+    add_batch_pieces(session, batch, entry, facing.instrument_kind, clock.today(), clock.now())
+    location = f"/batches/{batch_id}?said=more"
+    note_taken(session, form, location, clock.now())
+    session.commit()
+    return go_to(location)
+
+
+@router.post("/{batch_id}/pieces/{piece_id}/leave")
+def leave(session: Writing, form: Typed, clock: Clock, batch_id: int, piece_id: int) -> Response:
+    """Take a piece out of its batch, or bring it back; both stay written."""
+    batch, _ = _batch(session, batch_id)
+    left = form.get("do") != "bring_back"
+    found_or_404(
+        move_out(session, batch, piece_id, left=left, now=clock.now()),
+        "There is no such piece in this batch.",
+    )
+    session.commit()
+    return go_to(f"/batches/{batch_id}?said={'left' if left else 'back'}")
+
+
+@router.get("/{batch_id}/edit")
+def edit(request: Request, session: Reading, batch_id: int) -> HTMLResponse:
+    """Show a batch's fields to change."""
+    batch, _ = _batch(session, batch_id)
+    return _edit_page(request, session, Form(), batch)
+
+
+@router.post("/{batch_id}/edit")
+def update(
+    request: Request, session: Writing, form: Typed, clock: Clock, batch_id: int
+) -> Response:
+    """Change a batch; its pieces stay as they are."""
+    batch, _ = _batch(session, batch_id)
+    offered = {one.id for one in _offer_facings(session, batch)}
+    entry = parse_batch(form.values, offered, clock.today())
+    if isinstance(entry, Refused):
+        form.problems = dict(entry.problems)
+        return _edit_page(request, session, form, batch)
+    try:
+        save_batch(session, batch, entry, form.seen_version, clock.now())
+    except Conflict as conflict:
+        return show_conflict(request, form, conflict, batch.version)
+    session.commit()
+    return go_to(f"/batches/{batch_id}?said=kept")

@@ -1,0 +1,247 @@
+"""A job's page: what is known, what comes next, passes, notes and stages."""
+
+from datetime import datetime
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, Response
+from sqlalchemy.orm import Session
+
+from app.core.jobs.jobs import STAGES, AgreedEntry, parse_agreed, parse_note
+from app.core.values.forms import Refused
+from app.core.values.passes import ABRASIVES, PassEntry, parse_pass
+from app.core.values.pieces import CAUTION_DEFERS, MATERIAL_CAUTIONS
+from app.store.records.charges import account_of
+from app.store.records.jobs import add_event, get_job, move_job, save_agreed
+from app.store.records.measurements import list_measurements
+from app.store.records.passes import add_pass, strike_pass
+from app.store.records.revisions import Conflict
+from app.store.records.shop import gauges_in_use, get_shop, list_checklist
+from app.store.tables import Job
+from app.web.compare.comparisons import offer_comparisons
+from app.web.compare.returning import gather_homecoming
+from app.web.facing.summaries import summarise_all
+from app.web.jobs.photos import album_photos
+from app.web.pages import (
+    Clock,
+    Form,
+    Reading,
+    Typed,
+    Writing,
+    found_or_404,
+    go_to,
+    note_taken,
+    show_page,
+    taken_before,
+)
+from app.web.plan.at_bench import gather_bench
+from app.web.settings import Settings
+from app.web.shop.customers import show_conflict
+
+router = APIRouter(prefix="/jobs/{number}")
+NOT_HERE = "There is no job of that number in this book."
+
+
+def job_or_404(session: Session, number: int) -> Job:
+    """Give the job with everything its page shows, or answer 404."""
+    return found_or_404(get_job(session, number), NOT_HERE)
+
+
+@router.get("")
+def show(request: Request, session: Reading, number: int) -> HTMLResponse:
+    """Show a job."""
+    return _page(request, session, job_or_404(session, number), Form())
+
+
+def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLResponse:
+    shop, gauges = get_shop(session), gauges_in_use(session)
+    of_piece = list_measurements(session, job.piece_id)
+    sets = summarise_all([one for one in of_piece if one.job_number == job.number], gauges, shop)
+    roles = {one.measurement.role for one in sets if one.measurement.replaced_by_id is None}
+    return show_page(
+        request,
+        "jobs/show.html",
+        form=form,
+        job=job,
+        shop=shop,
+        sets=sets,
+        comparisons=offer_comparisons(job, of_piece),
+        homecoming=gather_homecoming(job, of_piece, gauges),
+        next_step=next_step(job, roles),
+        last_pass=next((one for one in reversed(job.passes) if one.struck_at is None), None),
+        abrasives=ABRASIVES,
+        photos=album_photos(session, job.piece, job),
+        account=account_of(session, job),
+        caution=f"{MATERIAL_CAUTIONS[job.piece.material]} {CAUTION_DEFERS}",
+        bench=gather_bench(session, job, gauges),
+    )
+
+
+def next_step(job: Job, roles: set[str]) -> dict[str, Any]:
+    """Decide what the page offers to do next: words, and a link or a stage to move to."""
+    base = f"/jobs/{job.number}"
+    returning = {
+        "words": "Measure it as returned, then print the card.",
+        "label": "Readings as returned",
+        "href": f"{base}/readings?role=as_returned",
+    }
+    to_stage = {
+        "measured": ("agreed", "Note what was agreed"),
+        "agreed": ("on_the_bench", "Take it to the bench"),
+        "ready": ("returned", "It went home"),
+    }
+    if job.stage == "dropped_off" or (STAGES[job.stage].open and not roles):
+        return {
+            "words": STAGES["dropped_off"].next_words,
+            "label": "Readings as received",
+            "href": f"{base}/readings?role=as_received",
+        }
+    if job.stage == "measured" and not job.agreed_work:
+        return {"words": STAGES["measured"].next_words, "label": "Note what was agreed",
+                "href": f"{base}/edit#agreed_work"}  # fmt: skip
+    if job.stage == "on_the_bench":
+        return {"words": STAGES["on_the_bench"].next_words, "label": "Readings at the bench",
+                "href": f"{base}/readings?role=at_the_bench"}  # fmt: skip
+    if job.stage == "play_test":
+        if "as_returned" in roles:
+            return {"words": "Print the return card.", "label": "Return card",
+                    "href": f"{base}/papers/return_card"}  # fmt: skip
+        return returning
+    if job.stage in to_stage:
+        stage, label = to_stage[job.stage]
+        return {"words": STAGES[job.stage].next_words, "label": label, "stage": stage}
+    return {}
+
+
+@router.post("/stage")
+def move(request: Request, session: Writing, form: Typed, clock: Clock, number: int) -> Response:
+    """Move the job to a stage."""
+    job = job_or_404(session, number)
+    stage = form.get("stage")
+    if stage not in STAGES:
+        form.problems = {"stage": "Choose the stage."}
+        return _page(request, session, job, form)
+    seen = form.get("seen_stage", job.stage)
+    if job.stage not in {seen, stage}:
+        form.lists["seen_stage"] = [job.stage]
+        changed = {"stage": (STAGES[job.stage].label, STAGES[stage].label)}
+        conflict = Conflict("job", changed)
+        return show_conflict(request, form, conflict, job.version, back=f"/jobs/{number}")
+    move_job(session, job, stage, clock.today(), clock.now())
+    session.commit()
+    return go_to(f"/jobs/{number}?said=moved")
+
+
+@router.post("/passes")
+def create_pass(
+    request: Request, session: Writing, form: Typed, clock: Clock, number: int
+) -> Response:
+    """Note a pass."""
+    job = job_or_404(session, number)
+    if answer := taken_before(session, form):
+        return answer
+    entry = parse_pass(form.values, clock.today())
+    if isinstance(entry, Refused):
+        form.problems = dict(entry.problems)
+        return _page(request, session, job, form)
+    note_pass(session, job, entry, clock.now())
+    place = "at-bench" if form.get("at_bench") else "passes"
+    location = f"/jobs/{number}?said=pass#{place}"
+    note_taken(session, form, location, clock.now())
+    session.commit()
+    return go_to(location)
+
+
+def note_pass(session: Session, job: Job, entry: PassEntry, now: datetime) -> None:
+    """Note a pass; the first one takes the job to the bench."""
+    add_pass(session, job, entry, now)
+    if job.stage in {"dropped_off", "measured", "agreed"}:
+        move_job(session, job, "on_the_bench", entry.done_on, now)
+
+
+@router.post("/passes/{pass_id}/strike")
+def strike(session: Writing, form: Typed, clock: Clock, number: int, pass_id: int) -> Response:
+    """Strike a pass out, or bring it back; it stays in the book either way.
+
+    The button says which: pressed in two windows it does not undo itself.
+    """
+    job = job_or_404(session, number)
+    kept = found_or_404(
+        next((one for one in job.passes if one.id == pass_id), None), "There is no such pass."
+    )
+    if form.get("do") == "bring_back":
+        strike_pass(kept, None)
+    elif kept.struck_at is None:
+        strike_pass(kept, clock.now())
+    session.commit()
+    return go_to(f"/jobs/{number}#passes")
+
+
+@router.post("/notes")
+def create_note(
+    request: Request, session: Writing, form: Typed, clock: Clock, number: int
+) -> Response:
+    """Add a plain note."""
+    job = job_or_404(session, number)
+    if answer := taken_before(session, form):
+        return answer
+    entry = parse_note(form.values, clock.today())
+    if isinstance(entry, Refused):
+        form.problems = dict(entry.problems)
+        return _page(request, session, job, form)
+    add_event(session, job, "note", entry.on, clock.now(), entry.words)
+    location = f"/jobs/{number}?said=note#history"
+    note_taken(session, form, location, clock.now())
+    session.commit()
+    return go_to(location)
+
+
+@router.get("/edit")
+def edit(request: Request, session: Reading, number: int) -> HTMLResponse:
+    """Show what was agreed and the drop-off's words to change."""
+    return _edit_page(request, session, job_or_404(session, number), Form())
+
+
+def _edit_page(request: Request, session: Session, job: Job, form: Form) -> HTMLResponse:
+    def ticked(kind: str) -> list[str]:
+        kept = [tick.label for tick in job.ticks if tick.kind == kind]
+        return form.ticked(kind) if form.values else kept
+
+    return show_page(
+        request,
+        "jobs/edit.html",
+        form=form,
+        job=job,
+        shop=get_shop(session),
+        conditions=list_checklist(session, "condition"),
+        came_with=list_checklist(session, "came_with"),
+        ticked={kind: ticked(kind) for kind in ("condition", "came_with")},
+    )
+
+
+@router.post("/edit")
+def update(request: Request, session: Writing, form: Typed, clock: Clock, number: int) -> Response:
+    """Change what was agreed."""
+    job = job_or_404(session, number)
+    ticks = form.ticked("condition"), form.ticked("came_with")
+    entry = parse_agreed(form.values, *ticks, get_shop(session).currency)
+    if isinstance(entry, Refused):
+        form.problems = dict(entry.problems)
+        return _edit_page(request, session, job, form)
+    try:
+        keep_agreed(session, job, entry, form.seen_version, clock)
+    except Conflict as conflict:
+        currency = get_shop(session).currency
+        return show_conflict(request, form, conflict, job.version, currency=currency)
+    session.commit()
+    return go_to(f"/jobs/{number}?said=kept")
+
+
+def keep_agreed(
+    session: Session, job: Job, entry: AgreedEntry, seen_version: int | None, clock: Settings
+) -> None:
+    """Keep what was agreed; the first agreement moves a measured job on. Raises Conflict."""
+    had_agreed = bool(job.agreed_work)
+    save_agreed(session, job, entry, seen_version, clock.today(), clock.now())
+    if entry.agreed_work and not had_agreed and job.stage == "measured":
+        move_job(session, job, "agreed", clock.today(), clock.now())

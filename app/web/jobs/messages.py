@@ -1,0 +1,116 @@
+"""Messages to the player, the shop's wordings, and the calendar of wanted-by dates."""
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, Response
+from sqlalchemy.orm import Session
+
+from app.core.facing.measurements import write_line
+from app.core.jobs.calendars import WantedJob, write_calendar
+from app.core.jobs.jobs import STAGES
+from app.core.jobs.messages import FIELDS, MESSAGE_KINDS, Wording, make_message, parse_wording
+from app.core.values.forms import Refused, format_date, format_money
+from app.core.values.pieces import name_piece
+from app.store.records.charges import account_of
+from app.store.records.jobs import get_job, list_bench
+from app.store.records.messages import list_wordings, save_wordings
+from app.store.records.shop import gauges_in_use, get_shop
+from app.store.tables import Job
+from app.web.jobs.slip_subjects import before_after
+from app.web.pages import Form, Reading, Typed, Writing, found_or_404, go_to, show_page
+
+router = APIRouter()
+
+
+@router.get("/jobs/{number}/messages")
+def index(request: Request, session: Reading, number: int) -> HTMLResponse:
+    """Show a job's messages filled in, to send or to copy."""
+    job = found_or_404(get_job(session, number), "There is no job of that number in this book.")
+    facts, wordings = gather_facts(session, job), list_wordings(session)
+    messages = [
+        make_message(kind, wordings[key], facts, job.customer.email)
+        for key, kind in MESSAGE_KINDS.items()
+    ]
+    return show_page(request, "messages/index.html", job=job, messages=messages)
+
+
+def gather_facts(session: Session, job: Job) -> dict[str, str]:
+    """Give what a wording's fields are filled with."""
+    shop, gauges, piece = get_shop(session), gauges_in_use(session), job.piece
+    account, (received, _) = account_of(session, job), before_after(job)
+    return {
+        "customer": job.customer.name,
+        "piece": name_piece(piece.maker, piece.model, piece.marking, piece.telling_marks),
+        "job": str(job.number),
+        "readings": write_line(received.recorded, gauges.glass, gauges.tip) if received else "",
+        "asked": job.request,
+        "agreed": job.agreed_work,
+        "price": format_money(account.total_minor, shop.currency),
+        "deposit": format_money(job.deposit_minor, shop.currency),
+        "balance": format_money(account.balance_minor, shop.currency),
+        "wanted_by": format_date(job.wanted_by),
+        "dropped_off": format_date(job.dropped_off),
+        "shop": shop.name,
+    }
+
+
+@router.get("/settings/messages")
+def edit(request: Request, session: Reading) -> HTMLResponse:
+    """Show the wordings to change."""
+    return _edit_page(request, session, Form())
+
+
+def _edit_page(request: Request, session: Session, form: Form) -> HTMLResponse:
+    return show_page(
+        request,
+        "messages/edit.html",
+        form=form,
+        kinds=MESSAGE_KINDS.values(),
+        wordings=list_wordings(session),
+        fields=FIELDS,
+    )
+
+
+@router.post("/settings/messages")
+def update(request: Request, session: Writing, form: Typed) -> Response:
+    """Keep the shop's wordings."""
+    wordings: dict[str, Wording] = {}
+    for key in MESSAGE_KINDS:
+        wording = parse_wording(form.values, key)
+        if isinstance(wording, Refused):
+            form.problems |= wording.problems
+        else:
+            wordings[key] = wording
+    if form.problems:
+        return _edit_page(request, session, form)
+    save_wordings(session, wordings)
+    session.commit()
+    return go_to("/settings/messages?said=kept")
+
+
+@router.get("/calendar.ics")
+def calendar(request: Request, session: Reading) -> Response:
+    """Give the calendar file of the days open jobs are wanted."""
+    site = str(request.base_url).rstrip("/")
+    jobs = [
+        WantedJob(
+            job.number,
+            job.wanted_by,
+            f"Job {job.number}: {_name(job)} for {job.customer.name}",
+            f"{STAGES[job.stage].label}. {job.agreed_work or job.request}",
+            f"{site}/jobs/{job.number}",
+            job.created_at,
+        )
+        for group in list_bench(session)
+        for job in group.jobs
+        if job.wanted_by
+    ]
+    return Response(
+        write_calendar(jobs, request.url.hostname or "laybook"),
+        media_type="text/calendar; charset=utf-8",
+        headers={"Content-Disposition": 'attachment; filename="laybook-wanted-by.ics"'},
+    )
+
+
+def _name(job: Job) -> str:
+    piece = job.piece
+    return name_piece(piece.maker, piece.model, piece.marking, piece.telling_marks)

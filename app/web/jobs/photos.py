@@ -1,0 +1,262 @@
+"""Photographs: sent from a file or a telephone, put side by side, served by their number."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, HTTPException, Request
+from fastapi.responses import HTMLResponse, Response
+from sqlalchemy.orm import Session
+from starlette.datastructures import UploadFile
+
+from app.core.jobs.photos import USUAL_MOMENT, PhotoEntry, parse_photo
+from app.core.values.forms import Refused
+from app.render.photos import MOST_BYTES, PhotoRefused, make_photo
+from app.store.files import say_disk
+from app.store.records.jobs import get_job
+from app.store.records.photos import (
+    add_photo,
+    get_photo,
+    list_photos,
+    read_photo,
+    save_photo,
+    strike_photo,
+)
+from app.store.records.pieces import get_piece
+from app.store.records.revisions import Conflict
+from app.store.tables import Job, Photo, Piece
+from app.web.drawn import answer_picture
+from app.web.pages import (
+    Clock,
+    Form,
+    Reading,
+    Typed,
+    Writing,
+    found_or_404,
+    go_to,
+    note_taken,
+    show_page,
+    taken_before,
+)
+from app.web.shop.customers import show_conflict
+
+router = APIRouter()
+MOST_AT_ONCE = 12
+NOT_HERE = "There is no such photograph in this book."
+
+
+@dataclass(frozen=True, slots=True)
+class Album:
+    """Whose photographs a page shows: a job's, or all of a piece's."""
+
+    piece: Piece
+    job: Job | None
+
+    @property
+    def address(self) -> str:
+        """The page the photographs belong to."""
+        return f"/jobs/{self.job.number}" if self.job else f"/pieces/{self.piece.id}"
+
+
+@dataclass(frozen=True, slots=True)
+class Sent:
+    """A form with files, as sent: its words, and each file's name and content."""
+
+    form: Form
+    files: tuple[tuple[str, bytes], ...]
+
+
+async def read_sent(request: Request) -> Sent:
+    """Read a form with files; no file is read beyond the most it may hold."""
+    form, files = Form(), []
+    async with request.form(max_files=MOST_AT_ONCE, max_fields=40) as data:
+        for name, value in data.multi_items():
+            if isinstance(value, UploadFile):
+                content = await value.read(MOST_BYTES + 1)
+                if value.filename or content:
+                    files.append((value.filename or "photograph", content))
+            else:
+                form.values[name] = value
+    return Sent(form, tuple(files))
+
+
+WithFiles = Annotated[Sent, Depends(read_sent)]
+
+
+def _job_album(session: Session, number: int) -> Album:
+    job = found_or_404(get_job(session, number), "There is no job of that number in this book.")
+    return Album(job.piece, job)
+
+
+def _piece_album(session: Session, piece_id: int) -> Album:
+    piece = found_or_404(get_piece(session, piece_id), "There is no such piece in this book.")
+    return Album(piece, None)
+
+
+def album_photos(session: Session, piece: Piece, job: Job | None) -> list[Photo]:
+    """List the photographs to show: a job's, or all of a piece's; those taken off left out."""
+    found = list_photos(session, job_id=job.id) if job else list_photos(session, piece_id=piece.id)
+    return [one for one in found if one.struck_at is None]
+
+
+@router.get("/jobs/{number}/photos")
+def index(request: Request, session: Reading, number: int) -> HTMLResponse:
+    """Show a job's photographs and a form for more."""
+    return _page(request, session, _job_album(session, number), Form())
+
+
+@router.get("/pieces/{piece_id}/photos")
+def index_of_piece(request: Request, session: Reading, piece_id: int) -> HTMLResponse:
+    """Show all photographs of a piece and a form for more outside any job."""
+    return _page(request, session, _piece_album(session, piece_id), Form())
+
+
+def _page(request: Request, session: Session, album: Album, form: Form) -> HTMLResponse:
+    if album.job:
+        photos = list_photos(session, job_id=album.job.id)
+    else:
+        photos = list_photos(session, piece_id=album.piece.id)
+    stage = album.job.stage if album.job else ""
+    return show_page(
+        request,
+        "photos/index.html",
+        form=form,
+        album=album,
+        photos=photos,
+        usual_moment=USUAL_MOMENT.get(stage, "drop_off"),
+        most_at_once=MOST_AT_ONCE,
+        most_mb=MOST_BYTES // 1_000_000,
+    )
+
+
+@router.post("/jobs/{number}/photos")
+def create(
+    request: Request, session: Writing, sent: WithFiles, clock: Clock, number: int
+) -> Response:
+    """Keep photographs of a job."""
+    return _take(request, session, _job_album(session, number), sent, clock)
+
+
+@router.post("/pieces/{piece_id}/photos")
+def create_of_piece(
+    request: Request, session: Writing, sent: WithFiles, clock: Clock, piece_id: int
+) -> Response:
+    """Keep photographs of a piece outside any job."""
+    return _take(request, session, _piece_album(session, piece_id), sent, clock)
+
+
+def _take(request: Request, session: Session, album: Album, sent: Sent, clock: Clock) -> Response:
+    form = sent.form
+    if answer := taken_before(session, form):
+        return answer
+    entry = parse_photo(form.values)
+    if isinstance(entry, Refused):
+        form.problems = dict(entry.problems)
+    if not sent.files:
+        form.problems["files"] = "Choose at least one photograph."
+    if form.problems or isinstance(entry, Refused):
+        return _page(request, session, album, form)
+    kept, refused = _keep(session, album, entry, sent.files, clock)
+    location = f"{album.address}/photos?said=photos"
+    if kept:
+        note_taken(session, form, location, clock.now())
+        session.commit()
+    if refused:
+        words = f" {kept} of {len(sent.files)} were kept." if len(sent.files) > 1 else ""
+        form.problems["files"] = f"{' '.join(refused)}{words}"
+        return _page(request, session, album, form)
+    return go_to(location)
+
+
+def _keep(
+    session: Session,
+    album: Album,
+    entry: PhotoEntry,
+    files: Sequence[tuple[str, bytes]],
+    clock: Clock,
+) -> tuple[int, list[str]]:
+    """Keep what can be kept; gives how many, and words for each that could not be."""
+    kept, refused = 0, []
+    for name, content in files:
+        shown = name[-60:]
+        try:
+            made = make_photo(content)
+            add_photo(
+                session,
+                clock.book,
+                album.piece.id,
+                album.job,
+                entry,
+                (made.width_px, made.height_px),
+                {"": made.content, "small": made.small},
+                today=clock.today(),
+                now=clock.now(),
+            )
+        except PhotoRefused as error:
+            refused.append(f"“{shown}” {error}.")
+        except OSError as error:
+            refused.append(f"“{shown}” could not be kept: {say_disk(error)}.")
+        else:
+            kept += 1
+    return kept, refused
+
+
+@router.get("/photos/{photo_id}")
+def show(request: Request, session: Reading, clock: Clock, photo_id: int) -> Response:
+    """Give a photograph."""
+    return _answer(request, session, clock, photo_id, "")
+
+
+@router.get("/photos/{photo_id}/small")
+def show_small(request: Request, session: Reading, clock: Clock, photo_id: int) -> Response:
+    """Give a photograph, small."""
+    return _answer(request, session, clock, photo_id, "small")
+
+
+def _answer(request: Request, session: Session, clock: Clock, photo_id: int, size: str) -> Response:
+    photo = found_or_404(get_photo(session, photo_id), NOT_HERE)
+
+    def read() -> bytes:
+        content = read_photo(clock.book, photo, size)
+        if content is None:
+            raise HTTPException(404, "This photograph’s file is not in the book’s folder.")
+        return content
+
+    return answer_picture(request, (photo.name, size), read, "image/jpeg")
+
+
+@router.post("/photos/{photo_id}")
+def update(
+    request: Request, session: Writing, form: Typed, clock: Clock, photo_id: int
+) -> Response:
+    """Change what is written beside a photograph."""
+    photo = found_or_404(get_photo(session, photo_id), NOT_HERE)
+    album = _album_of(session, photo, form)
+    entry = parse_photo(form.values)
+    if isinstance(entry, Refused):
+        form.problems = {f"{name}-{photo_id}": words for name, words in entry.problems.items()}
+        return _page(request, session, album, form)
+    try:
+        save_photo(session, photo, entry, form.seen_version, clock.now())
+    except Conflict as conflict:
+        return show_conflict(request, form, conflict, photo.version)
+    session.commit()
+    return go_to(f"{album.address}/photos?said=kept#photo-{photo_id}")
+
+
+@router.post("/photos/{photo_id}/strike")
+def strike(session: Writing, form: Typed, clock: Clock, photo_id: int) -> Response:
+    """Take a photograph off the pages, or bring it back."""
+    photo = found_or_404(get_photo(session, photo_id), NOT_HERE)
+    strike_photo(photo, None if photo.struck_at else clock.now())
+    session.commit()
+    album = _album_of(session, photo, form)
+    return go_to(f"{album.address}/photos#photo-{photo_id}")
+
+
+def _album_of(session: Session, photo: Photo, form: Form) -> Album:
+    """Give the album whose page the form stood on: the job's, unless it was the piece's."""
+    number = form.get("job")
+    if number.isdecimal() and len(number) < 10 and photo.job_id:
+        return _job_album(session, int(number))
+    return _piece_album(session, photo.piece_id)

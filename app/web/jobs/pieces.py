@@ -1,0 +1,170 @@
+"""A piece's page: its last facing first, then everything that ever happened to it."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, Response
+from sqlalchemy.orm import Session
+
+from app.core.compare.cards import say_done
+from app.core.jobs.jobs import STAGES
+from app.core.values.forms import Fields, Refused
+from app.core.values.pieces import parse_piece
+from app.store.records.batches import find_batch_of
+from app.store.records.customers import get_customer
+from app.store.records.lookups import find_customers
+from app.store.records.measurements import last_facing, list_measurements
+from app.store.records.passes import as_entry
+from app.store.records.pieces import (
+    get_owned_piece,
+    get_piece,
+    list_jobs_on,
+    pass_on_piece,
+    save_piece,
+)
+from app.store.records.revisions import Conflict, list_revisions
+from app.store.records.shop import gauges_in_use, get_shop
+from app.store.records.slips import list_piece_slips
+from app.store.tables import Event, Job, Ownership, Piece
+from app.web.compare.comparisons import offer_choice
+from app.web.facing.summaries import Summary, list_figures, summarise_all
+from app.web.jobs.photos import album_photos
+from app.web.pages import Clock, Form, Reading, Typed, Writing, found_or_404, go_to, show_page
+from app.web.shop.customers import show_conflict
+
+router = APIRouter(prefix="/pieces/{piece_id}")
+NOT_HERE = "There is no such piece in this book."
+
+
+@dataclass(frozen=True, slots=True)
+class Chapter:
+    """One thing that happened to a piece: a visit, a sale, or readings outside any job.
+
+    `kind` is "visit", "sale" or "readings"; what does not belong to the kind is empty.
+    """
+
+    day: date
+    kind: str
+    sets: tuple[Summary, ...] = ()
+    job: Job | None = None
+    done: str = ""
+    notes: tuple[Event, ...] = ()
+    sale: Ownership | None = None
+
+
+def tell_history(
+    jobs: Sequence[Job], sets: Sequence[Summary], owners: Sequence[Ownership]
+) -> list[Chapter]:
+    """Tell what happened to a piece, newest first; the first owner is no sale."""
+    chapters = [
+        Chapter(
+            job.dropped_off,
+            "visit",
+            sets=tuple(one for one in sets if one.measurement.job_number == job.number),
+            job=job,
+            done=say_done("", [as_entry(one) for one in job.passes if one.struck_at is None]),
+            notes=tuple(one for one in job.events if one.kind == "note"),
+        )
+        for job in sorted(jobs, key=lambda job: job.number)
+    ]
+    chapters += [Chapter(one.since, "sale", sale=one) for one in owners[1:]]
+    chapters += [
+        Chapter(one.measurement.taken_on, "readings", sets=(one,))
+        for one in sets
+        if one.measurement.job_number is None
+    ]
+    # reversed after a stable sort, so that of one day the later record comes first
+    return sorted(chapters, key=lambda chapter: chapter.day)[::-1]
+
+
+@router.get("")
+def show(request: Request, session: Reading, piece_id: int) -> HTMLResponse:
+    """Show a piece."""
+    piece = found_or_404(get_owned_piece(session, piece_id), NOT_HERE)
+    shop, gauges = get_shop(session), gauges_in_use(session)
+    measurements = list_measurements(session, piece_id)
+    last = last_facing(measurements)
+    sets = summarise_all(measurements, gauges, shop)
+    told = next((one for one in sets if last and one.measurement.id == last.id), None)
+    jobs = list_jobs_on(session, piece_id)
+    return show_page(
+        request,
+        "pieces/show.html",
+        piece=piece,
+        gauges=gauges,
+        choice=offer_choice(piece, sets),
+        made_in=find_batch_of(session, piece_id),
+        last=told,
+        figures=list_figures(told, gauges) if told else [],
+        here=next((job for job in jobs if STAGES[job.stage].open), None),
+        newest=sets[-1] if sets else None,
+        history=tell_history(jobs, sets, piece.ownerships),
+        revisions=list_revisions(session, "piece", piece_id),
+        slips=list_piece_slips(session, piece_id),
+        photos=album_photos(session, piece, None),
+    )
+
+
+@router.get("/edit")
+def edit(request: Request, session: Reading, piece_id: int) -> HTMLResponse:
+    """Show a piece's fields to change."""
+    piece = found_or_404(get_piece(session, piece_id), NOT_HERE)
+    return _edit_page(request, piece, Form())
+
+
+def _edit_page(request: Request, piece: Piece, form: Form) -> HTMLResponse:
+    return show_page(request, "pieces/edit.html", form=form, piece=piece)
+
+
+@router.post("/edit")
+def update(
+    request: Request, session: Writing, form: Typed, clock: Clock, piece_id: int
+) -> Response:
+    """Change a piece."""
+    piece = found_or_404(get_piece(session, piece_id), NOT_HERE)
+    entry = parse_piece(form.values)
+    if isinstance(entry, Refused):
+        form.problems = dict(entry.problems)
+        return _edit_page(request, piece, form)
+    try:
+        save_piece(session, piece, entry, form.seen_version, clock.now())
+    except Conflict as conflict:
+        return show_conflict(request, form, conflict, piece.version)
+    session.commit()
+    return go_to(f"/pieces/{piece_id}?said=kept")
+
+
+@router.get("/owner")
+def owner(request: Request, session: Reading, piece_id: int, find: str = "") -> HTMLResponse:
+    """Show the page on which a piece is passed on to another owner."""
+    return _owner_page(request, session, piece_id, Form(values={"find": find[:200]}))
+
+
+def _owner_page(request: Request, session: Session, piece_id: int, form: Form) -> HTMLResponse:
+    piece = found_or_404(get_piece(session, piece_id), NOT_HERE)
+    found = find_customers(session, form.get("find"), most=12)
+    return show_page(request, "pieces/owner.html", form=form, piece=piece, found=found)
+
+
+@router.post("/owner")
+def update_owner(
+    request: Request, session: Writing, form: Typed, clock: Clock, piece_id: int
+) -> Response:
+    """Note that a piece was sold on."""
+    piece = found_or_404(get_piece(session, piece_id), NOT_HERE)
+    fields = Fields(form.values)
+    new_owner = fields.number_of("owner", needed="Choose the new owner.")
+    since = fields.date("since") or clock.today()
+    if new_owner is not None and get_customer(session, new_owner) is None:
+        fields.refuse("owner", "That customer is not in the book.")
+    if fields.problems or new_owner is None:
+        form.problems = dict(fields.problems)
+        return _owner_page(request, session, piece_id, form)
+    try:
+        pass_on_piece(session, piece, new_owner, since, form.seen_version, clock.now())
+    except Conflict as conflict:
+        return show_conflict(request, form, conflict, piece.version)
+    session.commit()
+    return go_to(f"/pieces/{piece_id}?said=passed-on")

@@ -1,0 +1,309 @@
+"""The facings library: the shop's targets, the numbers to reach, and a sheet for the bench."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, Response
+from sqlalchemy.orm import Session
+
+from app.core.facing.analysis import MalformedReading
+from app.core.facing.curves import CURVES
+from app.core.facing.measurements import GaugesInUse
+from app.core.plan.facings import SHAPES, FacingTolerance, PlainFacing
+from app.core.plan.targets import (
+    TOLD_BY,
+    FacingEntry,
+    format_stop,
+    list_target_rows,
+    parse_facing,
+    tell_target,
+    tell_tolerance,
+)
+from app.core.values.forms import Refused
+from app.core.values.units import SCALES, format_blade, format_mm
+from app.render.profile import ProfilePicture, draw_profile
+from app.render.targets import target_lines
+from app.store.records.batches import list_batches
+from app.store.records.facings import (
+    KeptFacing,
+    add_facing,
+    find_facing,
+    get_facing,
+    list_facings,
+    list_jobs_aiming_at,
+    list_set_aside,
+    save_facing,
+    set_in_library,
+)
+from app.store.records.measurements import Measurement, get_measurement
+from app.store.records.pieces import get_piece
+from app.store.records.revisions import Conflict, list_revisions
+from app.store.records.shop import gauges_in_use, get_shop, list_blade_sets
+from app.web.drawn import answer_picture
+from app.web.facing.pictures import blade_levels
+from app.web.pages import (
+    Clock,
+    Form,
+    Reading,
+    Typed,
+    Writing,
+    found_or_404,
+    go_to,
+    note_taken,
+    show_page,
+    taken_before,
+)
+from app.web.plan.planning import choose_gauges, gauges_for, uncertainties_of
+from app.web.shop.customers import show_conflict
+
+router = APIRouter(prefix="/facings")
+# on paper a picture stands in its own size, so that its words stay large enough
+PAPER_MM = (184.0, 100.0)
+NOT_HERE = "There is no such facing in this book."
+
+
+@dataclass(frozen=True, slots=True)
+class FacingLine:
+    """A facing as a line in a list."""
+
+    facing: KeptFacing
+    line: str
+    tolerance: str
+
+
+def tell_facings(facings: Sequence[KeptFacing], gauges: GaugesInUse) -> list[FacingLine]:
+    """Write facings as lines of a list."""
+    return [
+        FacingLine(
+            one, tell_target(one.target, gauges), tell_tolerance(one.tolerance, gauges.glass)
+        )
+        for one in facings
+    ]
+
+
+def _facing(session: Session, facing_id: int) -> KeptFacing:
+    return found_or_404(get_facing(session, facing_id), NOT_HERE)
+
+
+@router.get("")
+def index(request: Request, session: Reading) -> HTMLResponse:
+    """List the library, instrument by instrument, and what was put aside."""
+    gauges = gauges_in_use(session)
+    kinds: dict[str, list[FacingLine]] = {}
+    for one in tell_facings(list_facings(session), gauges):
+        kinds.setdefault(one.facing.instrument_kind, []).append(one)
+    return show_page(
+        request,
+        "facings/index.html",
+        kinds=kinds,
+        aside=tell_facings(list_set_aside(session), gauges),
+        gauges=gauges,
+    )
+
+
+@router.get("/new")
+def new(request: Request, session: Reading, from_set: str = "") -> HTMLResponse:
+    """Show an empty facing, or one that copies a reading set."""
+    source = _source(session, from_set)
+    values = {"from_set": from_set, "told_by": "copy"} if source else {}
+    if source:
+        piece = get_piece(session, source.piece_id)
+        values["instrument_kind"] = piece.instrument_kind if piece else ""
+    return _edit_page(request, session, Form(values=values), None)
+
+
+def _source(session: Session, text: str) -> Measurement | None:
+    return get_measurement(session, int(text)) if text.isdecimal() and len(text) < 10 else None
+
+
+def _edit_page(
+    request: Request, session: Session, form: Form, facing: KeptFacing | None
+) -> HTMLResponse:
+    shop, gauges = (
+        get_shop(session),
+        choose_gauges(session, form.get("blade_set"), "", facing.instrument_kind if facing else ""),
+    )
+    source = _source(session, form.get("from_set"))
+    kept = facing.tolerance if facing else FacingTolerance(
+        shop.position_tolerance_mm, shop.tip_tolerance_mm, shop.gap_tolerance_mm
+    )  # fmt: skip
+    return show_page(
+        request,
+        "facings/edit.html",
+        form=form,
+        facing=facing,
+        typed=_as_typed(facing, gauges) if facing else {},
+        kept=kept,
+        source=source,
+        source_line=tell_target(source.facing, gauges) if source else "",
+        gauges=gauges,
+        blade_sets=list_blade_sets(session),
+        curves=[(key, CURVES[key].label) for key in SHAPES],
+        shapes=[(CURVES[key].label, one) for key, one in SHAPES.items() if one.label],
+        told_by=TOLD_BY,
+    )
+
+
+def _as_typed(facing: KeptFacing, gauges: GaugesInUse) -> dict[str, str]:
+    """Give a facing's numbers as they were typed, for the page's fields."""
+    typed = {one.quantity: one.typed for one in facing.readings if one.quantity != "blade"}
+    plain = facing.told_by == "plain"
+    return {
+        "line": "" if plain else tell_target(facing.target, gauges),
+        "length": typed.get("length", ""),
+        "tip_opening": typed.get("tip", "") if plain else "",
+    }
+
+
+@router.post("")
+def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Response:
+    """Keep a new facing."""
+    if answer := taken_before(session, form):
+        return answer
+    entry = _parse(session, form, clock)
+    if isinstance(entry, Refused):
+        form.problems = dict(entry.problems)
+        return _edit_page(request, session, form, None)
+    kept = add_facing(session, entry, clock.now())
+    location = f"/facings/{kept.id}?said=new"
+    note_taken(session, form, location, clock.now())
+    session.commit()
+    return go_to(location)
+
+
+def _parse(session: Session, form: Form, clock: Clock) -> FacingEntry | Refused:
+    source = _source(session, form.get("from_set"))
+    return parse_facing(
+        form.values,
+        choose_gauges(session, form.get("blade_set"), ""),
+        clock.today(),
+        source.readings if source else (),
+        source.id if source else None,
+    )
+
+
+@router.get("/{facing_id}")
+def show(
+    request: Request, session: Reading, facing_id: int, blade_set: str = "", glass: str = ""
+) -> HTMLResponse:
+    """Show a facing: its numbers for any blade set and glass, its picture, who aims at it."""
+    facing = _facing(session, facing_id)
+    return show_page(
+        request,
+        "facings/show.html",
+        facing=facing,
+        source=get_measurement(session, facing.source_set_id) if facing.source_set_id else None,
+        jobs=list_jobs_aiming_at(session, facing_id),
+        batches=list_batches(session, facing_id),
+        revisions=list_revisions(session, "facing", facing_id),
+        **_sheet(session, facing, blade_set, glass),
+    )
+
+
+def _sheet(session: Session, facing: KeptFacing, blade_set: str, glass: str) -> dict[str, Any]:
+    """Gather what the sheet says: the numbers at which each blade should stop."""
+    gauges = choose_gauges(session, blade_set, glass, facing.instrument_kind)
+    return {
+        "gauges": gauges,
+        "line": tell_target(facing.target, gauges),
+        "rows": list_target_rows(facing.target, facing.tolerance, gauges),
+        "tip_mm": facing.target.tip_opening_mm,
+        "tolerance": tell_tolerance(facing.tolerance, gauges.glass),
+        "blade_sets": list_blade_sets(session),
+        "glasses": [scale for scale in SCALES.values() if scale.measures == "glass"],
+        "curve": CURVES[facing.curve].label if facing.curve else "",
+        "length": _tell_length(facing, gauges),
+    }
+
+
+def _tell_length(facing: KeptFacing, gauges: GaugesInUse) -> str:
+    target = facing.target
+    if not isinstance(target, PlainFacing):
+        return ""
+    number = format_stop(target.facing_length_mm, gauges.glass)
+    return (
+        f"{number} ({format_mm(target.facing_length_mm, 1)} mm) with the "
+        f"{format_blade(target.length_gap_mm)} blade"
+    )
+
+
+@router.get("/{facing_id}/sheet")
+def sheet(
+    request: Request, session: Reading, facing_id: int, blade_set: str = "", glass: str = ""
+) -> HTMLResponse:
+    """Show the sheet to print for the bench: one page."""
+    facing = _facing(session, facing_id)
+    return show_page(
+        request,
+        "facings/sheet.html",
+        facing=facing,
+        shop=get_shop(session),
+        **_sheet(session, facing, blade_set, glass),
+    )
+
+
+@router.get("/{facing_id}/profile.svg")
+def profile(
+    request: Request,
+    session: Reading,
+    facing_id: int,
+    blade_set: str = "",
+    glass: str = "",
+    size: str = "screen",
+) -> Response:
+    """Draw a facing, with the levels of any blade set and the numbers of any glass."""
+    facing = _facing(session, facing_id)
+    gauges = choose_gauges(session, blade_set, glass, facing.instrument_kind)
+    try:
+        lines = target_lines(facing.target, "target", uncertainties_of(None))
+    except MalformedReading:
+        lines = ()
+    picture = ProfilePicture(
+        lines=lines,
+        blades=blade_levels(gauges),
+        glass_mm_per_number=float(gauges.glass.mm_per_unit),
+        size="small" if size == "small" else "screen",
+        width_mm=PAPER_MM[0] if size == "paper" else None,
+        height_mm=PAPER_MM[1] if size == "paper" else None,
+    )
+    return answer_picture(request, picture, lambda: draw_profile(picture))
+
+
+@router.get("/{facing_id}/edit")
+def edit(request: Request, session: Reading, facing_id: int) -> HTMLResponse:
+    """Show a facing's fields to change."""
+    facing = _facing(session, facing_id)
+    values = {"from_set": str(facing.source_set_id)} if facing.source_set_id else {}
+    return _edit_page(request, session, Form(values=values), facing)
+
+
+@router.post("/{facing_id}/edit")
+def update(
+    request: Request, session: Writing, form: Typed, clock: Clock, facing_id: int
+) -> Response:
+    """Change a facing; what it said before is kept."""
+    kept = found_or_404(find_facing(session, facing_id), NOT_HERE)
+    before = _facing(session, facing_id)
+    entry = _parse(session, form, clock)
+    if isinstance(entry, Refused):
+        form.problems = dict(entry.problems)
+        return _edit_page(request, session, form, before)
+    gauges = gauges_for(session, before.instrument_kind)
+    lines = tell_target(before.target, gauges), tell_target(entry.target, gauges)
+    try:
+        save_facing(session, kept, entry, form.seen_version, clock.now(), lines)
+    except Conflict as conflict:
+        return show_conflict(request, form, conflict, kept.version)
+    session.commit()
+    return go_to(f"/facings/{facing_id}?said=kept")
+
+
+@router.post("/{facing_id}/place")
+def place(session: Writing, form: Typed, clock: Clock, facing_id: int) -> Response:
+    """Put a facing aside, or into the library; nothing that aims at it changes."""
+    kept = found_or_404(find_facing(session, facing_id), NOT_HERE)
+    set_in_library(session, kept, form.get("do") == "keep", clock.now())
+    session.commit()
+    return go_to(f"/facings/{facing_id}?said={'back' if kept.in_library else 'aside'}")

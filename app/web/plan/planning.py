@@ -1,0 +1,130 @@
+"""What the planning pages gather: gauges and uncertainties in use, and a job's plan."""
+
+from dataclasses import dataclass, replace
+
+from sqlalchemy.orm import Session
+
+from app.core.facing.analysis import MalformedReading
+from app.core.facing.measurements import GaugesInUse, write_line
+from app.core.plan.bench import BenchState, judge_bench
+from app.core.plan.facings import THINNEST_MM, PlainFacing, common_gaps
+from app.core.plan.piece_limits import PieceLimits, find_table_end
+from app.core.plan.plan import plan_removal
+from app.core.plan.plan_values import PlanLimits, PlanRequest, RemovalPlan
+from app.core.values.readings import FacingReadings, Uncertainties
+from app.core.values.units import SCALES
+from app.store.records.facings import KeptFacing, get_facing
+from app.store.records.measurements import Measurement, measurements_of_job, standing
+from app.store.records.shop import gauges_in_use, get_shop, list_blade_sets
+from app.store.tables import Job, Piece, Shop
+
+
+def uncertainties_of(measurement: Measurement | None) -> Uncertainties:
+    """Give the standard uncertainties a plan reckons with: those of the gauges it was read with.
+
+    Readings bring their own where the gauges' register tells them; without readings, as for a
+    picture of a target, those of the service stand in.
+    """
+    return measurement.uncertainties if measurement else Uncertainties()
+
+
+def gauges_for(session: Session, kind: str) -> GaugesInUse:
+    """Give the gauges with which a piece for this kind of instrument is read."""
+    return gauges_in_use(session, instrument_kind=kind)
+
+
+def choose_gauges(session: Session, blade_set: str, glass: str, kind: str = "") -> GaugesInUse:
+    """Give the gauges to write a target for: any blade set and any glass, else the shop's own."""
+    known = {str(one.id): one.id for one in list_blade_sets(session)}
+    gauges = gauges_in_use(session, known.get(blade_set), instrument_kind=kind)
+    scale = SCALES.get(glass)
+    return replace(gauges, glass=scale) if scale and scale.measures == "glass" else gauges
+
+
+@dataclass(frozen=True, slots=True)
+class JobPlan:
+    """A job's target, its last readings, and what follows from both.
+
+    Without target or readings there is no plan and no state; `refusal` says in words why a
+    plan could not be made from readings that are there.
+    """
+
+    facing: KeptFacing | None
+    last: Measurement | None
+    request: PlanRequest | None
+    plan: RemovalPlan | None
+    state: BenchState | None
+    refusal: str
+
+
+def last_read(job: Job) -> Measurement | None:
+    """Give a loaded job's last standing readings that tell of a rail."""
+    told = [
+        one for one in standing(measurements_of_job(job)) if one.facing.left or one.facing.right
+    ]
+    return told[-1] if told else None
+
+
+def tell_last(measurement: Measurement | None, gauges: GaugesInUse) -> str:
+    """Write the readings a plan starts from; as typed too, where the gauges were not as marked."""
+    if measurement is None:
+        return ""
+    line = write_line(measurement.facing, gauges.glass, gauges.tip)
+    if not measurement.corrected.differs:
+        return line
+    return f"{line} (read as {write_line(measurement.recorded, gauges.glass, gauges.tip)})"
+
+
+def limits_of(piece: Piece) -> PieceLimits:
+    """Give what the book knows of a piece that a plan must heed."""
+    return PieceLimits(
+        piece.window_end_mm,
+        piece.table_length_mm,
+        piece.table_allowance_mm,
+        piece.tip_slope_deg,
+        piece.beak_slope_deg,
+    )
+
+
+def plan_job(session: Session, job: Job) -> JobPlan:
+    """Plan a job from its last readings to its target; never fails, but says why it can't."""
+    facing, last = get_facing(session, job.facing_id), last_read(job)
+    if facing is None or last is None:
+        return JobPlan(facing, last, None, None, None, "")
+    uncertainties = uncertainties_of(last)
+    request = make_request(facing, last.facing, job.piece, get_shop(session), uncertainties)
+    plan = state = None
+    refusal = ""
+    try:
+        state = judge_bench(facing.target, last.facing, facing.tolerance, uncertainties)
+        plan = plan_removal(request)
+    except MalformedReading as error:
+        refusal = str(error)
+    return JobPlan(facing, last, request, plan, state, refusal)
+
+
+def make_request(
+    facing: KeptFacing, now: FacingReadings, piece: Piece, shop: Shop, uncertainties: Uncertainties
+) -> PlanRequest:
+    """Ask for a plan the way the pages do: with the target's tolerance and all known limits."""
+    target, limits = facing.target, limits_of(piece)
+    stops = [*now.left, *now.right]
+    if isinstance(target, PlainFacing):
+        length_gap, furthest = target.length_gap_mm, [target.facing_length_mm]
+    else:
+        length_gap = min(common_gaps(target), default=THINNEST_MM)
+        furthest = [stop.position_mm for stop in (*target.left, *target.right)]
+    return PlanRequest(
+        now=now,
+        target=target,
+        length_gap_mm=length_gap,
+        table_end_mm=find_table_end(limits, max([stop.position_mm for stop in stops] + furthest)),
+        tilt_limit_mm_per_mm=shop.tilt_limit_mm_per_mm,
+        tolerance_mm=facing.tolerance.gap_mm or 0.0,
+        tip_slope_deg=limits.tip_slope_deg,
+        beak_slope_deg=limits.beak_slope_deg,
+        uncertainties=uncertainties,
+        limits=PlanLimits(
+            shop.most_table_mm, shop.most_rail_mm, limits.window_end_mm, limits.table_allowance_mm
+        ),
+    )

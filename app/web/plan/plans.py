@@ -1,0 +1,144 @@
+"""A job's plan: whether rails alone do it, what the table loses, what to read after each step."""
+
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, Response
+from sqlalchemy.orm import Session
+
+from app.core.facing.measurements import GaugesInUse
+from app.core.plan.piece_limits import parse_limits
+from app.core.plan.plan_tables import (
+    list_check_rows,
+    list_cut_rows,
+    list_figures,
+    list_steps,
+    list_worked_rails,
+    rails_alike,
+)
+from app.core.plan.targets import tell_target, tell_tolerance
+from app.core.values.forms import Refused
+from app.core.values.pieces import CAUTION_DEFERS, MATERIAL_CAUTIONS
+from app.render.cut import CutPicture, CutRail, CutSize, draw_cut
+from app.store.records.jobs import get_job
+from app.store.records.pieces import save_limits
+from app.store.records.shop import get_shop
+from app.store.tables import Job
+from app.web.drawn import answer_picture
+from app.web.facing.pictures import blade_levels
+from app.web.pages import (
+    Clock,
+    Form,
+    Reading,
+    Typed,
+    Writing,
+    found_or_404,
+    go_to,
+    show_page,
+)
+from app.web.plan.planning import JobPlan, gauges_for, limits_of, plan_job, tell_last
+
+router = APIRouter(prefix="/jobs/{number}/plan")
+SIZES: dict[str, CutSize] = {"paper": "paper", "pair": "pair", "small": "small"}
+
+
+def _job(session: Session, number: int) -> Job:
+    return found_or_404(get_job(session, number), "There is no job of that number in this book.")
+
+
+@router.get("")
+def show(request: Request, session: Reading, number: int) -> HTMLResponse:
+    """Show the plan, or what is missing for one."""
+    return _page(request, session, _job(session, number), Form())
+
+
+def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLResponse:
+    gauges = gauges_for(session, job.piece.instrument_kind)
+    planned = plan_job(session, job)
+    return show_page(
+        request,
+        "plans/show.html",
+        form=form,
+        job=job,
+        gauges=gauges,
+        planned=planned,
+        limits=limits_of(job.piece),
+        caution=f"{MATERIAL_CAUTIONS[job.piece.material]} {CAUTION_DEFERS}",
+        **tell_plan(planned, gauges),
+    )
+
+
+def tell_plan(planned: JobPlan, gauges: GaugesInUse) -> dict[str, Any]:
+    """Write a job's plan as the page and the bench sheet print it."""
+    facing, plan = planned.facing, planned.plan
+    told: dict[str, Any] = {
+        "target_line": tell_target(facing.target, gauges) if facing else "",
+        "tolerance": tell_tolerance(facing.tolerance, gauges.glass) if facing else "",
+        "now_line": tell_last(planned.last, gauges),
+    }
+    if plan is None or planned.request is None:
+        return told
+    return told | {
+        "figures": list_figures(plan, gauges),
+        "steps": list_steps(plan, gauges),
+        "check_rows": list_check_rows(plan, planned.request, gauges),
+        "cut_rows": list_cut_rows(plan, gauges.glass),
+        "pictures": ["both"] if rails_alike(plan) else list_worked_rails(plan),
+    }
+
+
+@router.get("/sheet")
+def sheet(request: Request, session: Reading, number: int) -> HTMLResponse:
+    """Show the bench sheet to print: the steps, the numbers, room to write: one page."""
+    job = _job(session, number)
+    gauges, planned = gauges_for(session, job.piece.instrument_kind), plan_job(session, job)
+    found_or_404(planned.plan, "There is no plan to print yet.")
+    return show_page(
+        request,
+        "plans/sheet.html",
+        job=job,
+        shop=get_shop(session),
+        gauges=gauges,
+        planned=planned,
+        caution=MATERIAL_CAUTIONS[job.piece.material],
+        **tell_plan(planned, gauges),
+    )
+
+
+@router.get("/{rail}.svg")
+def cut(
+    request: Request, session: Reading, number: int, rail: CutRail, size: str = "screen"
+) -> Response:
+    """Draw what comes off one rail, or off both where they are alike."""
+    job = _job(session, number)
+    planned = plan_job(session, job)
+    plan = found_or_404(planned.plan, "There is no plan to draw yet.")
+    side = "right" if rail == "right" else "left"
+    stations = found_or_404(getattr(plan, side) or None, "That rail was not read.")
+    now = planned.last.facing if planned.last else None
+    gauges = gauges_for(session, job.piece.instrument_kind)
+    picture = CutPicture(
+        rail=rail,
+        stations=stations,
+        stops=getattr(now, side) if now else (),
+        tip_mm=now.tip_opening_mm if now else None,
+        blades=blade_levels(gauges, *([now] if now else [])),
+        glass_mm_per_number=float(gauges.glass.mm_per_unit),
+        size=SIZES.get(size, "screen"),
+    )
+    return answer_picture(request, picture, lambda: draw_cut(picture))
+
+
+@router.post("/piece")
+def update_piece(
+    request: Request, session: Writing, form: Typed, clock: Clock, number: int
+) -> Response:
+    """Keep what the plan must know of the piece."""
+    job = _job(session, number)
+    limits = parse_limits(form.values)
+    if isinstance(limits, Refused):
+        form.problems = dict(limits.problems)
+        return _page(request, session, job, form)
+    save_limits(session, job.piece, limits, clock.now())
+    session.commit()
+    return go_to(f"/jobs/{number}/plan?said=piece#piece")

@@ -1,0 +1,1 @@
+"""Pages of the shop, its customers and its book."""

@@ -1,0 +1,120 @@
+"""Customers' pages."""
+
+from collections.abc import Mapping
+from string import ascii_lowercase
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import HTMLResponse, Response
+
+from app.core.facing.measurements import write_line
+from app.core.shop.field_words import label_field, say_value
+from app.core.values.customers import parse_customer
+from app.core.values.forms import Refused
+from app.store.book.forgetting import when_forgotten
+from app.store.records.customers import get_customer, list_customers, list_jobs_of, save_customer
+from app.store.records.measurements import last_facings
+from app.store.records.revisions import Conflict
+from app.store.records.shop import gauges_in_use
+from app.web.pages import Clock, Form, Reading, Typed, Writing, found_or_404, go_to, show_page
+
+router = APIRouter(prefix="/customers")
+NO_NAMES: Mapping[str, Mapping[str, str]] = {}
+NOT_HERE = "There is no such customer in this book."
+JOBS_SHOWN = 100
+Place = Annotated[int | None, Query(ge=0, lt=2**31)]
+
+
+@router.get("")
+def index(
+    request: Request,
+    session: Reading,
+    start: Annotated[str, Query(alias="from")] = "",
+    after: Place = None,
+) -> HTMLResponse:
+    """List customers by name: all of them, or some from a letter or a name on."""
+    page = list_customers(session, start[:40], after)
+    return show_page(
+        request, "customers/index.html", page=page, start=start, letters=ascii_lowercase
+    )
+
+
+@router.get("/{customer_id}")
+def show(
+    request: Request, session: Reading, customer_id: int, before: Place = None
+) -> HTMLResponse:
+    """Show a customer with their pieces and jobs, or with the jobs before one of them."""
+    customer = found_or_404(get_customer(session, customer_id), NOT_HERE)
+    gauges = gauges_in_use(session)
+    jobs = list_jobs_of(session, customer_id, before, JOBS_SHOWN + 1)
+    last = last_facings(session, [piece.id for piece in customer.pieces])
+    return show_page(
+        request,
+        "customers/show.html",
+        customer=customer,
+        jobs=jobs[:JOBS_SHOWN],
+        earlier_than=jobs[JOBS_SHOWN - 1].number if len(jobs) > JOBS_SHOWN else None,
+        before=before,
+        forgotten=when_forgotten(session, customer_id),
+        last=last,
+        lines={
+            piece_id: write_line(one.recorded, gauges.glass, gauges.tip)
+            for piece_id, one in last.items()
+        },
+    )
+
+
+@router.get("/{customer_id}/edit")
+def edit(request: Request, session: Reading, customer_id: int) -> HTMLResponse:
+    """Show a customer's fields to change."""
+    customer = found_or_404(get_customer(session, customer_id), NOT_HERE)
+    return show_page(request, "customers/edit.html", customer=customer)
+
+
+@router.post("/{customer_id}/edit")
+def update(
+    request: Request, session: Writing, form: Typed, clock: Clock, customer_id: int
+) -> Response:
+    """Change a customer."""
+    customer = found_or_404(get_customer(session, customer_id), NOT_HERE)
+    entry = parse_customer(form.values)
+    if isinstance(entry, Refused):
+        form.problems = dict(entry.problems)
+        return show_page(request, "customers/edit.html", form=form, customer=customer)
+    try:
+        save_customer(session, customer, entry, form.seen_version, clock.now())
+    except Conflict as conflict:
+        return show_conflict(request, form, conflict, customer.version)
+    session.commit()
+    return go_to(f"/customers/{customer_id}?said=kept")
+
+
+def show_conflict(
+    request: Request,
+    form: Form,
+    conflict: Conflict,
+    version: int,
+    *,
+    back: str = "",
+    currency: str = "",
+    names: Mapping[str, Mapping[str, str]] = NO_NAMES,
+) -> HTMLResponse:
+    """Show what somebody else changed meanwhile beside what was typed; nothing is lost.
+
+    `names` says, for a column that holds a record's number, what those records are called.
+    """
+    rows = [
+        (label_field(name), *(names.get(name, {}).get(one, say_value(name, one, currency))
+                              for one in both))
+        for name, both in conflict.changed.items()
+        if name != "search_text"
+    ]  # fmt: skip
+    return show_page(
+        request,
+        "conflict.html",
+        status=409,
+        form=form,
+        rows=rows,
+        version=version,
+        back=back or request.url.path,
+    )

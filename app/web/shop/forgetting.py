@@ -1,0 +1,108 @@
+"""Forgetting a customer: what would go and what would stay, then a press that can't be undone."""
+
+from dataclasses import replace
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, Response
+
+from app.core.shop.backups import gone_by
+from app.store.book.backup import backup_folders, list_backups
+from app.store.book.forgetting import (
+    Removal,
+    finish_forgetting,
+    forget_customer,
+    get_forgetting,
+    plan_removal,
+)
+from app.store.book.restoring import ASIDE_NAME
+from app.store.book.upkeep import read_upkeep
+from app.store.records.customers import get_customer
+from app.store.tables import Forgetting
+from app.web.pages import (
+    Clock,
+    Form,
+    Reading,
+    Typed,
+    Writing,
+    found_or_404,
+    go_to,
+    note_taken,
+    show_page,
+    taken_before,
+)
+from app.web.settings import Settings
+from app.web.shop.customers import NOT_HERE
+
+router = APIRouter(prefix="/customers/{customer_id}/forget")
+
+
+@router.get("")
+def new(request: Request, session: Reading, clock: Clock, customer_id: int) -> Response:
+    """Show what forgetting a customer removes and what it keeps."""
+    customer = found_or_404(get_customer(session, customer_id), NOT_HERE)
+    if get_forgetting(session, customer_id):
+        return go_to(f"/customers/{customer_id}")
+    return _page(request, plan_removal(session, customer), clock, Form())
+
+
+def _page(request: Request, removal: Removal, clock: Settings, form: Form) -> HTMLResponse:
+    upkeep = read_upkeep(clock.book, clock.now())
+    aside = clock.book / ASIDE_NAME
+    return show_page(
+        request,
+        "forgetting/new.html",
+        form=form,
+        removal=removal,
+        customer=removal.customer,
+        backups=list_backups(clock.book, upkeep),
+        folders=[str(one) for one in backup_folders(clock.book, upkeep)],
+        rotation=upkeep.rotation,
+        gone_by=gone_by(upkeep.rotation, clock.today()),
+        aside=str(aside) if aside.exists() else "",
+    )
+
+
+@router.post("")
+def create(
+    request: Request, session: Writing, form: Typed, clock: Clock, customer_id: int
+) -> Response:
+    """Forget a customer, or finish what could not be cleared away the first time."""
+    customer = found_or_404(get_customer(session, customer_id), NOT_HERE)
+    location = f"/customers/{customer_id}?said=forgotten"
+    if answer := taken_before(session, form):
+        return answer
+    forgetting = get_forgetting(session, customer_id)
+    if forgetting is None:
+        removal = plan_removal(session, customer)
+        if problem := _find_problem(removal, form):
+            form.problems = {"sure": problem}
+            return _page(request, removal, clock, form)
+        forgetting = forget_customer(
+            session,
+            replace(removal, texts=removal.texts.judged(form.ticked("also"))),
+            with_photos=bool(form.get("photos")),
+            today=clock.today(),
+            now=clock.now(),
+        )
+        note_taken(session, form, location, clock.now())
+        session.commit()
+    _finish(request, session, clock, forgetting)
+    return go_to(location)
+
+
+def _find_problem(removal: Removal, form: Form) -> str:
+    if removal.hindrance:
+        return removal.hindrance
+    if " ".join(form.get("sure").split()) != " ".join(removal.customer.name.split()):
+        return "Write the customer's name as it stands above, to say that you mean it."
+    return ""
+
+
+def _finish(request: Request, session: Writing, clock: Settings, forgetting: Forgetting) -> None:
+    """Clear away what lies outside the records; until it is done the customer's page offers it."""
+    if forgetting.finished_at is not None:
+        return
+    session.commit()  # nothing may hold the database while its file is written anew
+    engine = request.app.state.sessions.engine
+    if not finish_forgetting(engine, clock.book, forgetting, clock.now()):
+        session.commit()

@@ -1,0 +1,35 @@
+"""The one box on every page: customers, pieces and jobs by any part of them."""
+
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse
+from sqlalchemy.orm import Session
+
+from app.store.records.customers import tell_apart
+from app.store.records.lookups import list_customers_found, list_jobs_found, list_pieces_found
+from app.web.pages import Reading, show_page
+
+router = APIRouter(prefix="/look-up")
+
+
+def _found(session: Session, query: str, most: int) -> dict[str, Any]:
+    customers = list_customers_found(session, query, most)
+    return {
+        "customers": customers,
+        "known": tell_apart(session, [one.id for one in customers]),
+        "pieces": list_pieces_found(session, query, most),
+        "jobs": list_jobs_found(session, query, most),
+    }
+
+
+@router.get("")
+def index(request: Request, session: Reading, q: str = "") -> HTMLResponse:
+    """Show everything that fits."""
+    return show_page(request, "lookups/index.html", asked=q, **_found(session, q[:200], 40))
+
+
+@router.get("/results")
+def results(request: Request, session: Reading, q: str = "") -> HTMLResponse:
+    """Show the first few of each, for the box while typing."""
+    return show_page(request, "lookups/results.html", asked=q, **_found(session, q[:200], 5))

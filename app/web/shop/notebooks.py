@@ -1,0 +1,119 @@
+"""Old notebooks come in: a table is pasted or sent, looked at row by row, then kept whole."""
+
+from dataclasses import dataclass
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, Response
+from sqlalchemy.orm import Session
+
+from app.core.facing.measurements import ROLES, facing_of, write_line
+from app.core.facing.wording import read_facing_length
+from app.core.shop.notebooks import COLUMNS, MOST_ROWS, NotebookRow, parse_rows, read_table
+from app.core.values.forms import Refused, format_date, plural
+from app.core.values.pieces import name_piece
+from app.core.values.units import format_mm
+from app.store.records.notebooks import Known, find_known, keep_rows
+from app.store.records.shop import gauges_in_use
+from app.web.jobs.photos import Sent, WithFiles
+from app.web.pages import Clock, Form, Reading, Writing, go_to, note_taken, show_page, taken_before
+
+router = APIRouter(prefix="/notebook")
+
+
+@dataclass(frozen=True, slots=True)
+class ShownRow:
+    """A row as the preview prints it: what would be kept, what is wrong, what is odd."""
+
+    number: int
+    who: str
+    kept: tuple[str, ...]
+    problems: tuple[str, ...]
+    doubts: tuple[str, ...]
+
+
+@router.get("")
+def new(request: Request, session: Reading) -> HTMLResponse:
+    """Show where a table is pasted, and its columns."""
+    return _page(request, session, Form(), ())
+
+
+def _page(
+    request: Request, session: Session, form: Form, shown: tuple[ShownRow, ...]
+) -> HTMLResponse:
+    return show_page(
+        request,
+        "notebooks/new.html",
+        form=form,
+        columns=COLUMNS.values(),
+        most_rows=MOST_ROWS,
+        gauges=gauges_in_use(session),
+        rows=shown,
+        wrong=sum(bool(one.problems) for one in shown),
+    )
+
+
+@router.post("")
+def create(request: Request, session: Writing, sent: WithFiles, clock: Clock) -> Response:
+    """Look at a table row by row, or keep all of it; a wrong row keeps all of it out."""
+    form = sent.form
+    if answer := taken_before(session, form):
+        return answer
+    form.values["table"] = _text_of(sent)
+    table = read_table(form.get("table"))
+    if isinstance(table, Refused):
+        form.problems = dict(table.problems)
+        return _page(request, session, form, ())
+
+    rows = parse_rows(
+        table, lambda kind: gauges_in_use(session, instrument_kind=kind), clock.today()
+    )
+    known = find_known(session, rows)
+    shown = tuple(_show(row, one) for row, one in zip(rows, known, strict=True))
+    wrong = [one for one in shown if one.problems]
+    if form.get("do") != "keep" or wrong:
+        if wrong and form.get("do") == "keep":
+            count = plural(len(wrong), "row")
+            form.problems["table"] = f"Nothing was brought in: {count} can’t be kept as they are."
+        return _page(request, session, form, shown)
+    people, pieces, sets = keep_rows(session, rows, clock.today(), clock.now())
+    location = f"/customers?said=brought-in-{people}-{pieces}-{sets}"
+    note_taken(session, form, location, clock.now())
+    session.commit()
+    return go_to(location)
+
+
+def _text_of(sent: Sent) -> str:
+    for _, content in sent.files:
+        try:
+            return content.decode("utf-8-sig")
+        except UnicodeDecodeError:
+            return content.decode("cp1252", errors="replace")
+    return sent.form.get("table")
+
+
+def _show(row: NotebookRow, known: Known) -> ShownRow:
+    who = row.cells.get("name", "")[:80]
+    kept: list[str] = []
+    if row.customer and row.piece and not row.problems:
+        piece = row.piece
+        name = name_piece(piece.maker, piece.model, piece.marking, piece.telling_marks)
+        kept.append("customer in the book" if known.customer_id else "customer")
+        kept.append(f"{name} (in the book)" if known.piece_id else name)
+        kept.append(_say_set(row, known))
+    return ShownRow(row.number, who, tuple(one for one in kept if one), row.problems, row.doubts)
+
+
+def _say_set(row: NotebookRow, known: Known) -> str:
+    if row.readings is None or row.gauges is None:
+        return "no readings"
+    if known.has_readings:
+        return "these readings are in the book already and are left out"
+    facing = facing_of(row.readings.readings)
+    length = read_facing_length(facing)
+    line = write_line(facing, row.gauges.glass, row.gauges.tip)
+    words = f"{ROLES[row.readings.role]} {format_date(row.readings.taken_on)}: {line}"
+    if length is not None:
+        words += f"; facing length {format_mm(length)} mm"
+    if facing.tip_opening_mm is not None:
+        words += f", tip {format_mm(facing.tip_opening_mm)} mm"
+    return words

@@ -1,0 +1,75 @@
+"""The shop's settings page."""
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, Response
+from sqlalchemy.orm import Session
+
+from app.core.shop.shop import PAPERS, parse_shop
+from app.core.values.forms import Refused, minor_digits, plural
+from app.store.records.revisions import Conflict
+from app.store.records.shop import get_shop, has_amounts, list_blade_sets, list_gauges, save_shop
+from app.web.pages import Clock, Form, Reading, Typed, Writing, go_to, show_page
+from app.web.shop.customers import show_conflict
+
+router = APIRouter(prefix="/settings")
+
+
+@router.get("")
+def edit(request: Request, session: Reading) -> HTMLResponse:
+    """Show the settings."""
+    return _page(request, session, Form())
+
+
+def _page(request: Request, session: Session, form: Form) -> HTMLResponse:
+    shop = get_shop(session)
+    return show_page(
+        request,
+        "shop/edit.html",
+        form=form,
+        shop=shop,
+        tilt_in_ten=shop.tilt_limit_mm_per_mm * 10,
+        papers=PAPERS,
+        glasses=list_gauges(session, "glass"),
+        wedges=list_gauges(session, "wedge"),
+        bore_gauges=list_gauges(session, "bore_gauge"),
+        blade_sets=list_blade_sets(session),
+    )
+
+
+@router.post("")
+def update(request: Request, session: Writing, form: Typed, clock: Clock) -> Response:
+    """Change the settings."""
+    entry = parse_shop(form.values)
+    if isinstance(entry, Refused):
+        form.problems = dict(entry.problems)
+        return _page(request, session, form)
+    names = {
+        "glass_id": {str(one.id): one.label for one in list_gauges(session, "glass")},
+        "wedge_id": {str(one.id): one.label for one in list_gauges(session, "wedge")},
+        "bore_gauge_id": {str(one.id): one.label for one in list_gauges(session, "bore_gauge")},
+        "blade_set_id": {str(one.id): one.name for one in list_blade_sets(session)},
+    }
+    for name, known in names.items():
+        if str(getattr(entry, name)) not in known:
+            form.problems[name] = "Choose one from the list."
+    present = get_shop(session).currency
+    if minor_digits(entry.currency) != minor_digits(present) and has_amounts(session):
+        form.problems["currency"] = (
+            f"Amounts are written in {present} already, with {_say_digits(present)}; "
+            f"{entry.currency} has {_say_digits(entry.currency)}, so they would say something "
+            "else. Begin a new book for it."
+        )
+    if form.problems:
+        return _page(request, session, form)
+    try:
+        save_shop(session, entry, form.seen_version, clock.now())
+    except Conflict as conflict:
+        version = get_shop(session).version
+        return show_conflict(request, form, conflict, version, names=names)
+    session.commit()
+    return go_to("/settings?said=kept")
+
+
+def _say_digits(currency: str) -> str:
+    digits = minor_digits(currency)
+    return plural(digits, "decimal") if digits else "none"

@@ -1,0 +1,182 @@
+"""The next pass: kinds ready to log, strokes that can't overshoot, and when to read again."""
+
+from dataclasses import replace
+
+import pytest
+
+from app.core.plan.bench import LoggedPass, judge_bench
+from app.core.plan.facings import FacingTolerance, even_up
+from app.core.plan.next_pass import (
+    BenchAim,
+    judge_next,
+    list_left_rows,
+    needed_cuts,
+    offer_passes,
+    passes_since,
+)
+from app.core.plan.plan import plan_removal
+from app.core.plan.plan_values import PlanRequest
+from app.core.plan.removal import RemovalPair, forecast_depth, learn_rate, make_kind
+from app.core.values.readings import FacingReadings
+from tests.core.plan.test_targets import GAUGES
+from tests.core.planning import read_numbers
+
+CLOSE, OPEN = read_numbers([34, 22, 12, 6], 1.02), read_numbers([36, 24, 14, 7], 1.10)
+TOLERANCE = FacingTolerance(0.5, 0.02, 0.02)
+TILTED = LoggedPass("tilted", "wet paper", "600", 8.0)
+FLAT = LoggedPass("flat", "wet paper", "1000", 6.0)
+BAFFLE = LoggedPass("baffle", "file", "", None)
+# 2 µm a stroke, to within a few tenths of a µm
+PAIRS = [
+    RemovalPair(make_kind(cut, "wet paper", grit, "hard_rubber"), n, n * 0.002 + e)
+    for cut, grit in (("tilted", "600"), ("flat", "1000"))
+    for n, e in ((10, 0.0004), (20, -0.0005), (30, 0.0003), (15, 0.0))
+]
+
+
+def aim_at(now=CLOSE, target=OPEN, pairs=PAIRS, tolerance=TOLERANCE):
+    return BenchAim(
+        plan_removal(PlanRequest(now, target, tolerance_mm=tolerance.gap_mm or 0.0)),
+        judge_bench(target, now, tolerance),
+        tolerance,
+        "hard_rubber",
+        lambda kind: learn_rate(kind, pairs),
+    )
+
+
+def test_the_kinds_last_used_stand_ready_newest_first_and_once_each():
+    log = [CLOSE, TILTED, BAFFLE, replace(TILTED, grit=" 600 ", strokes=5.0)]
+    offers = offer_passes(log, [], None)
+    assert [(one.cut, one.strokes) for one in offers] == [("tilted", 5), ("baffle", None)]
+    assert offers[0].label == "tilted toward the tip, wet paper  600"
+    assert {one.decision for one in offers} == {""}
+
+
+def test_of_the_shops_passes_only_those_the_plan_calls_for_are_offered():
+    offers = offer_passes([CLOSE], [FLAT, TILTED, BAFFLE], aim_at())
+    assert [one.cut for one in offers] == ["tilted"]
+    offers = offer_passes([OPEN], [FLAT, TILTED], aim_at(OPEN, CLOSE))
+    assert [one.cut for one in offers] == ["flat"]
+
+
+def test_no_more_than_four_kinds_are_offered():
+    many = [replace(TILTED, grit=str(grit)) for grit in (400, 600, 800, 1000, 1200, 2000)]
+    assert [one.grit for one in offer_passes(many, [], None)] == ["2000", "1200", "1000", "800"]
+
+
+def test_strokes_are_proposed_from_the_rate_and_can_not_overshoot():
+    offer = offer_passes([CLOSE, TILTED, CLOSE], [], aim_at())[0]
+    assert offer.decision == "go on"
+    # 80 µm are left at the tip, known to 10 µm (k = 1); 70 % of it at 2 µm a stroke is 28 strokes
+    assert 10 < offer.strokes <= 28
+    rate = learn_rate(make_kind("tilted", "wet paper", "600", "hard_rubber"), PAIRS)
+    assert forecast_depth(rate, offer.strokes, 0.01).high_mm <= 0.08
+
+
+def test_strokes_since_the_readings_are_taken_off_the_proposal():
+    fresh = offer_passes([CLOSE, TILTED, CLOSE], [], aim_at())[0]
+    later = offer_passes([CLOSE, TILTED], [], aim_at())[0]
+    assert later.strokes == fresh.strokes - 8
+    assert "8 strokes since the readings" in later.words
+    spent = offer_passes([CLOSE, replace(TILTED, strokes=60.0)], [], aim_at())[0]
+    assert spent.decision == "careful"
+    assert "read again" in spent.words
+
+
+@pytest.mark.parametrize(
+    ("since", "decision", "words"),
+    [
+        ((FLAT,), "careful", "Other passes were made since"),
+        ((replace(TILTED, grit="320"),), "careful", "Other passes were made since"),
+        ((replace(TILTED, strokes=None),), "careful", "Other passes were made since"),
+        ((BAFFLE,), "go on", "expect"),
+    ],
+)
+def test_what_came_between_decides_whether_to_read_again(since, decision, words):
+    offer = next(
+        one for one in offer_passes([CLOSE, TILTED, CLOSE, *since], [], aim_at())
+        if (one.cut, one.grit) == ("tilted", "600")
+    )  # fmt: skip
+    assert offer.decision == decision
+    assert words in offer.words
+
+
+def test_while_the_rate_is_not_known_one_pass_asks_for_readings():
+    unknown = aim_at(pairs=PAIRS[:2])
+    offer = offer_passes([CLOSE, TILTED, CLOSE], [], unknown)[0]
+    assert (offer.decision, offer.strokes) == ("unknown", 8)
+    assert "Not known yet" in offer.words
+    offer = offer_passes([CLOSE, TILTED], [], unknown)[0]
+    assert offer.decision == "careful"
+    assert "8 strokes since the readings" in offer.words
+
+
+def test_a_flat_cut_is_offered_only_what_the_table_must_lose():
+    offers = offer_passes([CLOSE, FLAT, CLOSE], [], aim_at())
+    assert offers[0].words == "The plan takes nothing off the table."
+    assert offers[0].decision == "stop"
+    back = aim_at(OPEN, CLOSE)
+    offer = offer_passes([OPEN, FLAT, OPEN], [], back)[0]
+    assert offer.decision in {"go on", "careful"}
+    if offer.strokes:
+        assert offer.strokes * 0.002 <= back.plan.table.at_break_mm
+
+
+def test_near_the_target_not_even_one_stroke_may_be_safe():
+    near = read_numbers([36, 24, 14, 7], 1.079)
+    offer = offer_passes([near, TILTED, near], [], aim_at(near, OPEN))[0]
+    assert offer.decision == "careful"
+    verdict = judge_next(aim_at(near, OPEN).state, aim_at(near, OPEN).plan, [offer], [])
+    assert (verdict.key, verdict.words) == ("careful", "Next pass could overshoot.")
+
+
+def test_the_cuts_needed_follow_the_plans_first_step():
+    assert needed_cuts(aim_at().plan) == {"tilted"}
+    assert needed_cuts(aim_at(OPEN, CLOSE).plan) == {"flat", "table"}
+    uneven = read_numbers([34, 22, 12, 6], 1.02, [33, 21, 11, 5])
+    assert needed_cuts(aim_at(uneven, even_up(uneven)).plan) == {"right_rail"}
+    assert needed_cuts(aim_at(uneven, OPEN).plan) == {"tilted", "left_rail", "right_rail"}
+    assert needed_cuts(aim_at(OPEN, OPEN).plan) == set()
+
+
+def test_within_tolerance_says_stop_until_something_was_cut_since():
+    aim = aim_at(OPEN, OPEN)
+    assert judge_next(aim.state, aim.plan, (), ()).words == "Stop: within tolerance."
+    after = judge_next(aim.state, aim.plan, (), (TILTED,))
+    assert after.key == "careful"
+    assert "Read again first" in after.words
+    assert judge_next(aim.state, aim.plan, (), (BAFFLE,)).key == "stop"
+
+
+def test_going_on_says_what_is_first():
+    up, back = aim_at(), aim_at(OPEN, CLOSE)
+    assert judge_next(up.state, up.plan, (), ()).words == "Still to cut."
+    assert judge_next(back.state, back.plan, (), ()).words.startswith("The table first")
+    read = judge_next(up.state, up.plan, (), (TILTED,))
+    assert (read.key, read.words) == ("read", "1 pass since the last readings.")
+
+
+def test_passes_since_are_those_after_the_last_readings():
+    assert passes_since([TILTED, CLOSE, FLAT, BAFFLE]) == (FLAT, BAFFLE)
+    assert passes_since([TILTED, CLOSE]) == ()
+
+
+def test_what_is_left_is_told_in_the_shops_numbers_thick_to_thin():
+    rows = list_left_rows(aim_at().state, GAUGES)
+    assert [row.blade for row in rows] == [
+        "0.034 in", "0.024 in", "0.010 in", "0.0015 in", "Tip opening",
+    ]  # fmt: skip
+    assert (rows[2].target, rows[2].left, rows[2].right) == ("24", "22", "22")
+    assert rows[2].left_togo == "58 ± 19 µm"
+    assert (rows[4].target, rows[4].left, rows[4].left_togo) == ("1.10", "1.02", "80 ± 20 µm")
+    assert not any(row.within for row in rows)
+    back = list_left_rows(aim_at(OPEN, CLOSE).state, GAUGES)
+    assert back[1].left_togo == "80 µm too open"
+    assert all(row.within for row in list_left_rows(aim_at(OPEN, OPEN).state, GAUGES))
+
+
+def test_a_rail_not_read_is_left_empty():
+    state = judge_bench(OPEN, FacingReadings(CLOSE.left[:1], (), None), TOLERANCE)
+    rows = list_left_rows(state, GAUGES)
+    assert len(rows) == 1
+    assert (rows[0].right, rows[0].right_togo) == ("", "")

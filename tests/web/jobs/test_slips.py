@@ -1,0 +1,170 @@
+"""Papers through their pages: previewed, issued once, kept as printed, each with its PDF."""
+
+import io
+import re
+from collections import Counter
+
+import pytest
+from pypdf import PdfReader
+from sqlalchemy import func, select
+
+from app.core.jobs.slips import SLIP_KINDS, kinds_about
+from app.store.tables import Slip, SlipFile
+
+
+@pytest.fixture
+def job(take_in, read_line):
+    """Take a piece in and measure it as received and as returned."""
+    number = take_in("Zsófia Łukaszewska", customer_address="Am Hafen 12\nŁąkowo")
+    read_line(number, "34 22/22.5 12 6 / 1.02 / 0.588")
+    read_line(number, "36 24 14 7 / 1.10 / 0.588", role="as_returned")
+    return number
+
+
+def preview_of(kind, job):
+    return (
+        f"/jobs/{job}/papers/{kind}"
+        if SLIP_KINDS[kind].about == "job"
+        else (f"/pieces/1/papers/{kind}")
+    )
+
+
+def issue(browser, kind, job) -> int:
+    browser.open(preview_of(kind, job))
+    browser.send("main form")
+    return int(browser.path.rsplit("/", 1)[1])
+
+
+@pytest.mark.parametrize("kind", SLIP_KINDS)
+def test_each_paper_is_previewed_issued_and_listed_with_its_number(browser, client, job, kind):
+    previewed = browser.open(preview_of(kind, job)).select_one("article.slip")
+    number = issue(browser, kind, job)
+    issued = browser.page.select_one("article.slip")
+    before, after = (one.get_text(" ").split() for one in (previewed, issued))
+    assert not Counter(before) - Counter(after)
+    assert set(after) - set(before) <= {"·", "slip", "Slip", str(number)}
+    for picture in issued.select("img"):
+        assert client.get(picture["src"]).headers["content-type"] == "image/svg+xml"
+    assert f"no. {number}" in browser.text
+    browser.open(f"/jobs/{job}" if SLIP_KINDS[kind].about == "job" else "/pieces/1")
+    assert browser.page.select_one(f"a[href='/papers/{number}']")
+
+
+def test_the_job_offers_every_paper_of_a_job_and_says_what_each_is_for(browser, job):
+    browser.open(f"/jobs/{job}")
+    for kind in kinds_about("job"):
+        assert browser.page.select_one(f"#papers a[href='{preview_of(kind.key, job)}']")
+        assert kind.purpose in browser.text
+
+
+@pytest.mark.parametrize("kind", SLIP_KINDS)
+def test_the_pdf_is_kept_and_never_changes(browser, client, job, kind):
+    number = issue(browser, kind, job)
+    first = client.get(f"/papers/{number}/paper.pdf")
+    assert first.headers["content-type"] == "application/pdf"
+    name = re.search(r'filename="([\w-]+\.pdf)"', first.headers["content-disposition"])[1]
+    assert name.startswith(kind.replace("_", "-"))
+    assert name.endswith(f"-slip-{number}.pdf")
+    browser.open("/settings")
+    browser.send("main form", name="Another name", paper="Letter")
+    browser.open("/customers/1/edit")
+    browser.send("main form", name="Another Customer")
+    again = client.get(f"/papers/{number}/paper.pdf")
+    assert again.content == first.content
+    reader = PdfReader(io.BytesIO(again.content))
+    text = "".join(page.extract_text() for page in reader.pages)
+    assert "Łukaszewska" in text.replace("\n", "")
+    assert f"slip {number}" in reader.metadata.title
+    again = client.get(
+        f"/papers/{number}/paper.pdf", headers={"If-None-Match": first.headers["etag"]}
+    )
+    assert again.status_code == 304
+
+
+def test_a_paper_issued_twice_by_a_double_press_is_one_paper(browser, client, sessions, job):
+    browser.open(preview_of("return_card", job))
+    data = {"token": browser.page.select_one("main form [name=token]")["value"]}
+    places = {
+        client.post(preview_of("return_card", job), data=data, follow_redirects=False).headers[
+            "location"
+        ]
+        for _ in range(2)
+    }
+    assert len(places) == 1
+    with sessions.read() as session:
+        assert session.scalar(select(func.count()).select_from(Slip)) == 1
+        assert set(session.scalars(select(SlipFile.name))) == {"profile.svg", "paper.pdf"}
+
+
+def test_the_half_page_card_makes_a_play_tested_job_ready_like_the_whole_one(browser, job):
+    browser.open(f"/jobs/{job}")
+    browser.send("form.with-button", stage="play_test")
+    issue(browser, "half_card", job)
+    browser.open(f"/jobs/{job}")
+    assert browser.page.select_one(".stages [aria-current=step]").text == "ready"
+
+
+def test_a_tag_says_that_its_code_leads_only_to_this_machine(browser, job):
+    browser.open(preview_of("tray_tag", job))
+    assert "only this machine can follow" in browser.text
+    browser.open(preview_of("return_card", job))
+    assert "only this machine can follow" not in browser.text
+
+
+def test_a_corrected_reading_stands_in_the_full_record_with_its_reason(browser, job):
+    browser.open(f"/jobs/{job}")
+    last = browser.page.select("#readings tbody a")[-1]["href"]
+    browser.open(f"{last}/correct")
+    browser.send("form[data-grid]", tip="1.14", why="misread the wedge")
+    browser.open(preview_of("piece_record", job))
+    assert "replaced by a correction" in browser.text
+    assert "corrected: misread the wedge" in browser.text
+    assert "Zsófia Łukaszewska" in browser.text
+
+
+def test_the_packing_note_lists_what_came_with_the_piece_and_the_card(browser, take_in):
+    job = take_in(came_with=["cap", "ligature"], customer_address="Am Hafen 12\nŁąkowo")
+    card = issue(browser, "return_card", job)
+    browser.open(preview_of("packing_note", job))
+    rows = [row.text.split("\n")[0] for row in browser.page.select(".slip-table tbody th")]
+    assert rows == ["Kestrel Row “N4”", "cap", "ligature", "return card"]
+    assert f"slip {card}" in browser.text
+    assert "Łąkowo" in browser.text
+
+
+@pytest.mark.parametrize(
+    "address",
+    [
+        "/jobs/1/papers/no_such_kind",
+        "/jobs/1/papers/piece_record",
+        "/pieces/1/papers/return_card",
+        "/jobs/1/papers/return_card/code.svg",
+        "/jobs/1/papers/return_card/paper.exe",
+        "/papers/99",
+        "/papers/99/paper.pdf",
+        "/papers/1/other.pdf",
+        "/papers/1/other.html",
+    ],
+)
+def test_what_is_not_there_is_said_to_be_not_there(browser, job, address):
+    issue(browser, "return_card", job)
+    browser.open(address, status=404)
+    assert "There is no" in browser.text or "has no such" in browser.text
+
+
+def test_a_check_of_the_bore_gauge_widens_what_the_card_says_of_the_bore(browser, job, read_line):
+    def bore_row():
+        browser.open(preview_of("return_card", job))
+        return next(row.text for row in browser.page.select("tr") if "Exit bore" in row.text)
+
+    for role in ("as_received", "as_returned"):
+        read_line(job, "36 24 14 7 / 1.10 / 0.588", role=role)
+    # no study yet: 0.01 mm assumed, and the step: 2·√2·√(0.00733² + 0.01²) = 0.035 mm
+    assert "± 0.04" in bore_row()
+    browser.open("/gauges")
+    plug = next(a["href"] for a in browser.page.select("main a") if a.text == "Bore gauge, inches")
+    browser.open(plug)
+    browser.send("form[action$='/checks']", checked_on="2026-11-01", mark="0.588",
+                 actual="0.588", unit="length_in", u="0.02")  # fmt: skip
+    # 2·√2·√(0.00733² + 0.01² + 0.02²) = 0.067 mm
+    assert "± 0.07" in bore_row()

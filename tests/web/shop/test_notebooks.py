@@ -1,0 +1,152 @@
+"""Old records come in by a table: seen row by row, all or nothing, nobody twice."""
+
+import pytest
+from sqlalchemy import func, select
+
+from app.core.shop.notebooks import COLUMNS, find_instrument
+from app.store.tables import Customer, Piece, Reading, ReadingSet
+
+HEADING = "name,phone,instrument,maker,marking,date,measured,readings,note"
+ONE = "Ottilie Wiesenbach,0555 1,Bb clarinet,Kestrel Row,N4"
+GOOD = f"""{HEADING}
+{ONE},2019-05-03,as received,34 22 12 6 / 1.02,
+{ONE},2019-05-20,as returned,36/35 24 13 7 / 1.08 / 0.588,"much, much freer"
+Zoë Łukaszewska,,alto sax,Hollow Lantern,7,3.5.2021,reference,44 28 20 12 / 1.9,
+Nobody Measured,,tenor saxophone,,star,,,,
+"""
+
+
+def with_semicolons(table):
+    return table.replace(",", ";").replace("much; much", "much, much")
+
+
+def as_windows_writes_it(table):
+    return "\ufeff" + table.replace("\n", "\r\n")
+
+
+@pytest.fixture
+def bring(browser, client):
+    """Send a table; gives the page."""
+
+    def send(table="", do="look", status=200, file=None):
+        browser.open("/notebook")
+        data = {"token": browser.page.select_one("[name=token]")["value"], "table": table, "do": do}
+        files = {"file": ("old.csv", file, "text/csv")} if file else {"file": ("", b"", "")}
+        return browser._keep(client.post("/notebook", data=data, files=files), status)
+
+    return send
+
+
+def counts(sessions):
+    with sessions.read() as session:
+        return [
+            session.scalar(select(func.count()).select_from(one))
+            for one in (Customer, Piece, ReadingSet)
+        ]
+
+
+def test_the_preview_says_row_by_row_what_would_be_kept_and_keeps_nothing(bring, sessions):
+    page = bring(GOOD)
+    rows = [" ".join(row.text.split()) for row in page.select("section tbody tr")]
+    assert len(rows) == 4
+    assert (
+        "as returned 20 May 2019: 36/35 24 13 7 / 1.08; facing length 17.75 mm, tip 1.08 mm"
+        in (rows[1])
+    )
+    assert "3 May 2021" in rows[2]
+    assert "no readings" in rows[3]
+    assert counts(sessions) == [0, 0, 0]
+
+
+@pytest.mark.parametrize("change", [str, with_semicolons, as_windows_writes_it])
+def test_all_rows_are_kept_with_each_customer_and_piece_once(bring, sessions, change):
+    page = bring(change(GOOD), do="keep")
+    assert "new customers 3, new pieces 3, sets of readings 3" in page.text
+    assert counts(sessions) == [3, 3, 3]
+    with sessions.read() as session:
+        kept = session.scalars(select(ReadingSet).where(ReadingSet.role == "as_returned")).one()
+        assert (str(kept.taken_on), kept.note) == ("2019-05-20", "much, much freer")
+        typed = set(session.scalars(select(Reading.typed).where(Reading.set_id == kept.id)))
+        assert {"36", "35", "1.08", "0.588"} <= typed
+
+
+def test_bringing_the_same_table_in_again_adds_nothing(bring, sessions):
+    bring(GOOD, do="keep")
+    page = bring(GOOD)
+    assert "already and are left out" in page.text
+    bring(GOOD, do="keep")
+    assert counts(sessions) == [3, 3, 3]
+
+
+def test_one_wrong_row_keeps_all_of_them_out_and_every_fault_is_named(bring, sessions, browser):
+    bad = GOOD + (
+        ",,kazoo,,,2019-05-03,as received,34 22 12 6,\n"
+        "Y,,Bb clarinet,K,,,as received,34 1e3 12 6 / 1.02,\n"
+    )
+    bring(bad, do="keep", status=422)
+    assert "Nothing was brought in: 2 rows" in browser.text
+    for words in (
+        "Write the customer's name", "“kazoo” is no instrument", "Write something the piece",
+        "Readings need their day", "exponent",
+    ):  # fmt: skip
+        assert words in browser.text
+    assert counts(sessions) == [0, 0, 0]
+    assert "kazoo" in browser.page.select_one("#table").text
+    assert not browser.page.select("button[value=keep]")
+
+
+def test_an_unusual_reading_is_asked_about_and_can_be_kept(bring, browser):
+    bring(GOOD.replace("34 22 12 6 / 1.02", "52 22 12 6 / 1.02"))
+    assert "Unusual, is it so?" in browser.text
+    assert browser.page.select("button[value=keep]")
+
+
+@pytest.mark.parametrize(
+    ("table", "words"),
+    [
+        ("", "Paste the table"),
+        ("name,instrument\n", "no row under it"),
+        ("name\nx", "column “instrument” is missing"),
+        ("name,instrument,colour\nx,y,z", "no column “colour”"),
+        ("name,name,instrument\nx,y,z", "there twice"),
+        ('name,instrument\n"x,y', "never closed"),
+    ],
+)
+def test_a_table_that_cannot_be_read_is_refused_in_words(bring, browser, table, words):
+    bring(table, status=422)
+    assert words in browser.text
+
+
+def test_a_file_is_read_whatever_its_letters_are_coded_in(bring, sessions):
+    for coded in (GOOD.encode("utf-8-sig"), GOOD.replace("Ł", "L").encode("cp1252")):
+        page = bring(file=coded)
+        assert "Zoë" in page.select("section tbody tr")[2].text
+    bring(file=GOOD.encode(), do="keep")
+    assert counts(sessions) == [3, 3, 3]
+
+
+def test_a_cell_that_looks_like_a_formula_or_a_tag_is_only_text(bring, browser):
+    bring('name,instrument,maker\n"=1+1<script>alert(1)</script>",clarinet,"@SUM(A1)"\n')
+    assert "=1+1<script>" in browser.text
+    assert not browser.page.select("main script")
+
+
+def test_every_column_is_documented_on_the_page(browser):
+    browser.open("/notebook")
+    for column in COLUMNS.values():
+        assert column.words in browser.text
+
+
+@pytest.mark.parametrize(
+    ("text", "kind"),
+    [
+        ("Bb clarinet", "clarinet_bb"),
+        ("B♭ or A clarinet", "clarinet_bb"),
+        ("alto sax", "sax_alto"),
+        ("Bass-Clarinet", "clarinet_bass"),
+        ("sax tenor", "sax_tenor"),
+        ("kazoo", None),
+    ],
+)
+def test_an_instrument_is_known_however_it_is_spelled(text, kind):
+    assert find_instrument(text) == kind
