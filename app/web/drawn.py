@@ -46,7 +46,7 @@ _drawn = _Drawn(KEPT_PICTURES)
 def _code_fingerprint() -> bytes:
     """Tell this program's code from any other that might fit or draw otherwise."""
     found = hashlib.sha256()
-    for path in sorted(Path(__file__).resolve().parent.parent.glob("*/*.py")):
+    for path in sorted(Path(__file__).resolve().parent.parent.glob("*/**/*.py")):
         found.update(path.read_bytes())
     return found.digest()
 

@@ -66,7 +66,7 @@ def test_every_code_that_the_books_hold_is_told(filled_book, loaded_folder):
 
 
 def test_the_version_is_the_package_s():
-    text = (Path(__file__).parents[2] / "pyproject.toml").read_text()
+    text = (Path(__file__).parents[3] / "pyproject.toml").read_text()
     assert re.search(r'^version = "(.+)"$', text, re.MULTILINE).group(1) == VERSION
 
 
