@@ -53,3 +53,21 @@ def test_render_and_core_never_touch_the_database():
     for layer in ("core", "render"):
         for path in (APP / layer).rglob("*.py"):
             assert not any(name.startswith("sqlalchemy") for name in imported(path)), path
+
+
+# Rooms, from the ground up: a room imports its own modules and those of rooms before it.
+ROOMS = {
+    "core": ("values", "gauges", "facing", "compare", "plan", "jobs", "shop"),
+    "store": ("postgresql", "records", "book"),
+}
+
+
+@pytest.mark.parametrize("layer", ROOMS)
+def test_a_room_imports_only_rooms_below_it(layer):
+    order = ROOMS[layer]
+    rooms = {path.name for path in (APP / layer).iterdir() if (path / "__init__.py").exists()}
+    assert rooms == set(order)
+    for height, room in enumerate(order):
+        for path in (APP / layer / room).rglob("*.py"):
+            names = {name.split(".")[2] for name in imported(path) if name.count(".") > 1}
+            assert not names & set(order[height + 1 :]), path

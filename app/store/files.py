@@ -9,6 +9,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, BinaryIO
 
+PHOTOS_NAME = "photos"
 _CHUNK = 1 << 20
 
 # What went wrong with a disk, in words; anything else is named by the system's own.

@@ -15,7 +15,14 @@ from app.core.gauges.hand_gauges import HandGauge, name_gauges
 from app.core.values.dial_columns import ask_unusual_dials, fill_dials
 from app.core.values.forms import Fields, Refused, plural
 from app.core.values.lengths import ask_unusual_lengths, read_lengths
-from app.core.values.readings import BladeStop, DialReading, FacingReadings, ReadingEntry
+from app.core.values.readings import (
+    FURTHEST_MM,
+    NOT_READ,
+    BladeStop,
+    DialReading,
+    FacingReadings,
+    ReadingEntry,
+)
 from app.core.values.units import (
     NotANumber,
     Scale,
@@ -33,8 +40,6 @@ ROLES: dict[str, str] = {
     "reference": "reference",
 }
 RAILS: tuple[str, str] = ("left", "right")
-NOT_READ = {"-", "–", "—", "x"}
-FURTHEST_MM = 80.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,7 @@ import re
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
+from math import floor, log10
 
 MM_PER_INCH = Fraction(254, 10)
 
@@ -198,3 +199,10 @@ def format_blade(gap_mm: float) -> str:
         text = f"{round(tenths) / 10000:.4f}"
         return f"{text[:-1] if text.endswith('0') else text} in"
     return f"{format_number(gap_mm, 4, least=2)} mm"
+
+
+def format_u(u_mm: float) -> str:
+    """Write an uncertainty with two significant digits (GUM 7.2.6)."""
+    if u_mm <= 0:
+        return "0"
+    return f"{u_mm:.{min(max(1 - floor(log10(u_mm)), 0), 6)}f}"

@@ -27,6 +27,7 @@ from app.store.book.copies import copy_to_file, still
 from app.store.book.upkeep import Upkeep, is_plugged_in
 from app.store.engines import name_trouble
 from app.store.files import (
+    PHOTOS_NAME,
     copy_whole,
     hash_file,
     say_disk,
@@ -38,7 +39,6 @@ from app.store.postgresql.addresses import DATABASE_NAME, find_address
 from app.store.problems import BookProblem
 
 BACKUPS_NAME = "backups"
-PHOTOS_NAME = "photos"
 POOL_NAME = "photos"
 MANIFEST_NAME = "manifest.json"
 MANIFEST_FORM = 1

@@ -18,7 +18,6 @@ from sqlalchemy.exc import SQLAlchemyError
 from sqlalchemy.orm import Session
 
 from app.store.book.backup import (
-    PHOTOS_NAME,
     BackupFailed,
     count_rows,
     find_damage,
@@ -49,7 +48,7 @@ from app.store.book.migrating import is_known, migrate_book
 from app.store.book.restoring import replace_inside
 from app.store.book.sessions import open_engine
 from app.store.book.upkeep import read_upkeep
-from app.store.files import hash_file, say_disk, sync_file, sync_folder, written_whole
+from app.store.files import PHOTOS_NAME, hash_file, say_disk, sync_file, sync_folder, written_whole
 from app.store.postgresql.addresses import DATABASE_NAME, find_address
 from app.store.records.lookups import rebuild_index
 from app.store.records.shop import start_book

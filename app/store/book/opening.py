@@ -18,7 +18,6 @@ from sqlalchemy.exc import SQLAlchemyError
 
 from app.store.book.backup import (
     BACKUPS_NAME,
-    PHOTOS_NAME,
     BackupFailed,
     describe_backup,
     last_good_backup,
@@ -31,7 +30,7 @@ from app.store.book.migrating import current_revision, migrate_book, needs_migra
 from app.store.book.sessions import Sessions, check_settings, make_folder, open_book_engine
 from app.store.book.upkeep import FAILED_NAME, UPKEEP_NAME, read_upkeep
 from app.store.engines import engine_kind
-from app.store.files import say_disk, write_json
+from app.store.files import PHOTOS_NAME, say_disk, write_json
 from app.store.postgresql.addresses import DATABASE_NAME, find_address
 from app.store.problems import BookProblem
 

@@ -18,7 +18,6 @@ from sqlalchemy import URL
 from sqlalchemy.exc import DBAPIError
 
 from app.store.book.backup import (
-    PHOTOS_NAME,
     POOL_NAME,
     Backup,
     BackupFailed,
@@ -39,7 +38,7 @@ from app.store.book.opening import IN_USE_NAME
 from app.store.book.sessions import check_settings, make_folder, open_engine
 from app.store.book.upkeep import Upkeep, keep_upkeep, read_upkeep
 from app.store.engines import engine_kind, open_address
-from app.store.files import copy_whole, hash_file, say_disk, sync_file, sync_folder
+from app.store.files import PHOTOS_NAME, copy_whole, hash_file, say_disk, sync_file, sync_folder
 from app.store.postgresql.addresses import DATABASE_NAME, find_address
 
 ASIDE_NAME = "set-aside"

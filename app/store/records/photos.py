@@ -10,8 +10,7 @@ from sqlalchemy import bindparam, select
 from sqlalchemy.orm import Session
 
 from app.core.jobs.photos import PhotoEntry, name_photo
-from app.store.book.backup import PHOTOS_NAME
-from app.store.files import written_whole
+from app.store.files import PHOTOS_NAME, written_whole
 from app.store.records.jobs import add_event
 from app.store.records.remembering import remember
 from app.store.records.revisions import change_record
