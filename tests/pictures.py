@@ -12,7 +12,7 @@ from playwright.sync_api import Page, sync_playwright
 from app.web.app import create_app
 from app.web.files import folder_of
 from app.web.serving import address_of, listen, make_made_up_app, make_server
-from app.web.settings import Settings
+from app.web.settings import Settings, wall_clock
 from tests.browser.conftest import CHROMIUM, QUIET
 
 WIDTH, HEIGHT = 1280, 860
@@ -46,7 +46,8 @@ def main() -> None:
     folder = folder_of("static") / "pictures"
     folder.mkdir(exist_ok=True)
     with tempfile.TemporaryDirectory() as book, listen(0) as listener:
-        app = make_made_up_app(create_app, Settings(book=Path(book), throw_away=True))
+        settings = Settings(book=Path(book), now=wall_clock, throw_away=True)
+        app = make_made_up_app(create_app, settings)
         server = make_server(app)
         thread = threading.Thread(target=server.run, args=([listener],), daemon=True)
         thread.start()
