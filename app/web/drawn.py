@@ -56,7 +56,8 @@ def answer_picture(
 ) -> Response:
     """Answer with a picture, or with 304 when the browser has it; `shown` is all it depends on."""
     tag = hashlib.sha256(_code_fingerprint() + repr(shown).encode()).hexdigest()[:32]
-    headers = {"ETag": f'"{tag}"', "Cache-Control": "private, no-cache"}
+    # A weak tag: the bytes sent may be compressed or not.
+    headers = {"ETag": f'W/"{tag}"', "Cache-Control": "private, no-cache"}
     if f'"{tag}"' in request.headers.get("if-none-match", ""):
-        return Response(status_code=304, headers=headers)
+        return Response(status_code=304, headers={**headers, "Vary": "Accept-Encoding"})
     return Response(_drawn.get(tag, draw), media_type=media_type, headers=headers)
