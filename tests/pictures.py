@@ -11,7 +11,7 @@ from playwright.sync_api import Page, sync_playwright
 from app.web.app import create_app
 from app.web.files import folder_of
 from app.web.serving import make_made_up_app, served
-from app.web.settings import Settings
+from app.web.settings import Settings, wall_clock
 from tests.browser.conftest import CHROMIUM, QUIET
 
 WIDTH, HEIGHT = 1280, 860
@@ -45,7 +45,8 @@ def main() -> None:
     folder = folder_of("static") / "pictures"
     folder.mkdir(exist_ok=True)
     with tempfile.TemporaryDirectory() as book:
-        app = make_made_up_app(create_app, Settings(book=Path(book), throw_away=True))
+        settings = Settings(book=Path(book), now=wall_clock, throw_away=True)
+        app = make_made_up_app(create_app, settings)
         with served(app) as address, sync_playwright() as playwright:
             chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=list(QUIET))
             page = chromium.new_page(base_url=address, viewport={"width": WIDTH, "height": HEIGHT})

@@ -1,6 +1,7 @@
 """The layers hold: each folder imports only what design allows."""
 
 import ast
+import re
 import sys
 from pathlib import Path
 
@@ -42,6 +43,35 @@ def test_core_knows_no_library_but_numpy_and_scipy_no_clock_and_no_environment()
         assert not roots & CLOCK_AND_ENVIRONMENT, path
         assert ".now(" not in path.read_text(), path
         assert ".today(" not in path.read_text(), path
+
+
+READ_THE_CLOCK = re.compile(
+    r"\b(datetime|date|dt)\.(now|today|utcnow)\(|\btime\.(time|time_ns|localtime|gmtime)\(|wall_clock\b"
+)
+# The program's ends, where a person waits; and tests' tools that are run by hand.
+BY_THE_WALL = {
+    "app/web/carrying.py",
+    "app/web/commands.py",
+    "app/web/settings.py",
+    "app/web/upkeep.py",
+    "tests/benchmarks/bench_start.py",
+    "tests/benchmarks/books.py",
+    "tests/benchmarks/scale_book.py",
+    "tests/faults/kill_rounds.py",
+    "tests/pictures.py",
+    "tests/test_layers.py",
+    "tests/web/test_gate.py",
+}
+
+
+def test_the_wall_clock_is_read_by_the_command_line_alone_and_by_no_test():
+    found = {
+        str(path.relative_to(APP.parent))
+        for folder in ("app", "tests", "demo_data")
+        for path in (APP.parent / folder).rglob("*.py")
+        if READ_THE_CLOCK.search(path.read_text())
+    }
+    assert found == BY_THE_WALL
 
 
 def test_the_store_never_commits():

@@ -3,7 +3,7 @@
 import argparse
 import sys
 from contextlib import closing
-from datetime import UTC, datetime
+from datetime import datetime
 from getpass import getpass
 from pathlib import Path
 from typing import Any
@@ -41,6 +41,7 @@ from app.store.postgresql.addresses import (
 )
 from app.web.databases import read_address
 from app.web.files import folder_of
+from app.web.settings import wall_clock
 
 
 def add_verbs(verbs: Any, common: argparse.ArgumentParser) -> None:
@@ -73,10 +74,6 @@ def add_verbs(verbs: Any, common: argparse.ArgumentParser) -> None:
     verb.set_defaults(run=migrate)
 
 
-def _now() -> datetime:
-    return datetime.now(UTC)
-
-
 def _needs_book(book: Path) -> None:
     if not book.is_dir():
         raise BookProblem(f"There is no book in {book}.")
@@ -84,7 +81,7 @@ def _needs_book(book: Path) -> None:
 
 def backup(options: argparse.Namespace) -> int:
     """Back the book up, or list its backups."""
-    book, now = options.book, _now()
+    book, now = options.book, wall_clock()
     _needs_book(book)
     upkeep = read_upkeep(book, now)
     if options.list:
@@ -110,7 +107,7 @@ def backup(options: argparse.Namespace) -> int:
 
 def restore(options: argparse.Namespace) -> int:
     """Put a backup in the book's place, after keeping what it replaces."""
-    book, now = options.book, _now()
+    book, now = options.book, wall_clock()
     chosen = find_backup(book, read_upkeep(book, now), options.backup)
     question = (
         f"Put backup {describe_backup(chosen)} in the place of the book in {book}? "
@@ -132,7 +129,7 @@ def _agreed(question: str) -> bool:
 
 def check(options: argparse.Namespace) -> int:
     """Check the book page by page, and read every backup back."""
-    book, now = options.book, _now()
+    book, now = options.book, wall_clock()
     _needs_book(book)
     if options.as_it_is:
         accept_as_it_is(book)
@@ -161,7 +158,7 @@ def _check_folder(book: Path, now: datetime) -> list[str]:
 def migrate(options: argparse.Namespace) -> int:
     """Bring the book to this program's schema."""
     _needs_book(options.book)
-    sessions = open_sessions(options.book, folder_of("migrations"), _now())
+    sessions = open_sessions(options.book, folder_of("migrations"), wall_clock())
     print(sessions.said or "The book is up to date.")
     sessions.close()
     return 0
@@ -171,7 +168,7 @@ def move(options: argparse.Namespace) -> int:
     """Move the book's records to a PostgreSQL server, or back into the book's folder."""
     _needs_book(options.book)
     to = read_address(options.to)
-    moved = move_book(options.book, to, folder_of("migrations"), _now())
+    moved = move_book(options.book, to, folder_of("migrations"), wall_clock())
     print(f"Backed up first: {describe_backup(moved.backup)}.")
     where = say_address(to) if to else f"the folder {options.book}"
     print(f"The book's records lie in {where} now, compared to the last one. {moved.left}")
