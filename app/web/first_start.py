@@ -41,7 +41,7 @@ def open_made_up(request: Request) -> Response:
 
 
 def _is_near(request: Request) -> bool:
-    """Say whether the browser is on this machine: the made-up shop has no login and answers here."""
+    """Say whether the browser is on this machine: only there the made-up shop answers."""
     return not request.app.state.is_gated or (request.client or ("",))[0] in LOOPBACK
 
 

@@ -42,7 +42,7 @@ def sign_cookie(passphrase: Passphrase) -> str:
 
 
 def read_cookie(request: Request, passphrase: Passphrase) -> str:
-    """The name of this browser's login; empty if it has none that counts."""
+    """Find the name of this browser's login; empty if it has none that counts."""
     cookie = request.cookies.get(cookie_name(request.url.port), "")
     try:
         name = _signer(passphrase).loads(cookie, max_age=int(LOGIN_LASTS.total_seconds()))
@@ -150,7 +150,7 @@ class Gate:
 
 
 async def _carry(request: Request) -> list[tuple[str, str]]:
-    """What was typed into a form that came too late, to go along with the login page.
+    """List what was typed into a form that came too late, to go along with the login page.
 
     A small file of text comes along as its field's text, as the pages read it; photographs must be
     chosen again, and a form that can't be read at all carries nothing.

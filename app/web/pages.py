@@ -63,7 +63,7 @@ class Form:
         self.lists.setdefault(name, []).append(value)
 
     def digest(self) -> str:
-        """A hash of everything typed: the same form sent again has the same."""
+        """Hash everything typed: the same form sent again has the same."""
         typed = {name: one for name, one in self.lists.items() if name not in UNTYPED}
         return hashlib.sha256(repr(sorted(typed.items())).encode()).hexdigest()
 

@@ -8,7 +8,7 @@ from app.store.tables import Submission
 
 
 def find_submission(session: Session, token: str) -> Submission | None:
-    """The form taken under this token; None if it is new."""
+    """Find the form taken under this token; None if it is new."""
     return session.get(Submission, token) if token else None
 
 
