@@ -15,6 +15,7 @@ import pytest
 
 from app.core.shop.backups import Rotation
 from app.store.book import backup as backups
+from app.store.book import backup_places
 from app.store.book.backup import (
     BackupFailed,
     check_backup,
@@ -208,7 +209,7 @@ def test_folders_in_which_backups_would_be_lost_are_refused_in_words(
     with pytest.raises(Unusable, match="it is made there"):
         prepare_folder(tmp_path / PLACE_NAME, worked_book, upkeep)
     monkeypatch.setattr("tempfile.gettempdir", lambda: str(tmp_path / "emptied"))
-    monkeypatch.setattr("app.store.book.sessions.backup_places._TEMPORARY", ())
+    monkeypatch.setattr(backup_places, "_TEMPORARY", ())
     for chosen in (tmp_path / "emptied", tmp_path / "emptied" / "stick"):
         with pytest.raises(Unusable, match=r"empties .* by itself"):
             prepare_folder(chosen, worked_book, upkeep)
