@@ -15,7 +15,6 @@ import pytest
 
 from app.core.shop.backups import Rotation
 from app.store.book import backup as backups
-from app.store.book import backup_places
 from app.store.book.backup import (
     BackupFailed,
     check_backup,
@@ -26,7 +25,7 @@ from app.store.book.backup import (
 from app.store.book.backup_places import PLACE_NAME, Unusable, own_place, prepare_folder
 from app.store.book.opening import clear_left_over
 from app.store.book.restoring import find_backup, restore_backup
-from app.store.book.sessions import BookProblem
+from app.store.book.sessions import BookProblem, backup_places
 from app.store.book.upkeep import Upkeep, read_upkeep
 from app.store.files import hash_file
 from app.store.postgresql.addresses import find_address
