@@ -25,7 +25,7 @@ from app.store.book.backup import (
 from app.store.book.backup_places import PLACE_NAME, Unusable, own_place, prepare_folder
 from app.store.book.opening import clear_left_over
 from app.store.book.restoring import find_backup, restore_backup
-from app.store.book.sessions import BookProblem, backup_places
+from app.store.book.sessions import BookProblem
 from app.store.book.upkeep import Upkeep, read_upkeep
 from app.store.files import hash_file
 from app.store.postgresql.addresses import find_address
@@ -208,7 +208,7 @@ def test_folders_in_which_backups_would_be_lost_are_refused_in_words(
     with pytest.raises(Unusable, match="it is made there"):
         prepare_folder(tmp_path / PLACE_NAME, worked_book, upkeep)
     monkeypatch.setattr("tempfile.gettempdir", lambda: str(tmp_path / "emptied"))
-    monkeypatch.setattr(backup_places, "_TEMPORARY", ())
+    monkeypatch.setitem(prepare_folder.__globals__, "_TEMPORARY", ())
     for chosen in (tmp_path / "emptied", tmp_path / "emptied" / "stick"):
         with pytest.raises(Unusable, match=r"empties .* by itself"):
             prepare_folder(chosen, worked_book, upkeep)
