@@ -17,19 +17,17 @@ from app.store.book.backup import (
     check_backup,
     list_backups,
     make_backup,
-    own_folder,
     size_of,
 )
+from app.store.book.backup_places import PLACE_NAME, Unusable, own_place, prepare_folder
 from app.store.book.locks import BookProblem
 from app.store.book.restoring import find_backup, restore_backup
 from app.store.book.upkeep import (
-    Unusable,
     Upkeep,
     forget_failure,
     keep_upkeep,
     last_failure,
     note_failure,
-    prepare_folder,
     read_upkeep,
 )
 from app.store.files import say_disk
@@ -141,7 +139,8 @@ def _page(request: Request, clock: Clock, watch: Watch, form: Form) -> HTMLRespo
         age=say_age(made[0].made_at, now) if made else "",
         fault=watch.fault(),
         upkeep=upkeep,
-        own_folder=own_folder(clock.book),
+        own_place=own_place(clock.book),
+        place_name=PLACE_NAME,
         same_disk=_same_disk(clock.book, upkeep),
     )
 
@@ -181,7 +180,7 @@ def update(request: Request, clock: Clock, watch: Watching, form: Typed) -> Resp
     changed = _changed(upkeep, entry)
     try:
         if changed.folder:
-            prepare_folder(changed.folder, upkeep)
+            prepare_folder(changed.folder, clock.book, upkeep)
         keep_upkeep(clock.book, changed)
     except Unusable as unusable:
         form.problems = {"folder": str(unusable)}
