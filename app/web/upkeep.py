@@ -13,25 +13,18 @@ from app.store.book.backup import (
     BackupFailed,
     check_backup,
     describe_backup,
-    find_damage,
     list_backups,
     make_backup,
-    open_still,
     size_of,
 )
+from app.store.book.backup_places import Unusable, prepare_folder
 from app.store.book.copies import find_faults_on_server
 from app.store.book.locks import BookLock, BookProblem
 from app.store.book.moving import move_book
 from app.store.book.opening import accept_as_it_is, inspect_book, open_sessions
 from app.store.book.passphrase import find_weakness, keep_passphrase
 from app.store.book.restoring import find_backup, restore_backup
-from app.store.book.upkeep import (
-    Unusable,
-    forget_failure,
-    note_failure,
-    prepare_folder,
-    read_upkeep,
-)
+from app.store.book.upkeep import forget_failure, note_failure, read_upkeep
 from app.store.postgresql.addresses import (
     DATABASE_NAME,
     EXAMPLE,
@@ -39,6 +32,7 @@ from app.store.postgresql.addresses import (
     find_address,
     say_address,
 )
+from app.store.sqlite_files import find_damage, open_still
 from app.web.databases import read_address
 from app.web.files import folder_of
 from app.web.settings import wall_clock
@@ -95,7 +89,7 @@ def backup(options: argparse.Namespace) -> int:
     into = options.into.absolute() if options.into else None
     try:
         if into:
-            prepare_folder(into, upkeep)
+            prepare_folder(into, book, upkeep)
         made = make_backup(book, upkeep, "by_hand", now, into=into)
     except (BackupFailed, Unusable) as failed:
         note_failure(book, f"{failed}.", now)
