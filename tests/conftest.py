@@ -139,7 +139,7 @@ def server() -> URL:
 def fresh_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Make a new book once, by running every migration."""
     folder = lay_on_server(tmp_path_factory.mktemp("fresh"))
-    sessions = open_book(Settings(book=folder))
+    sessions = open_book(Settings(book=folder, now=lambda: NOON))
     with sessions.write() as session:
         begin_book(session, "own")
         session.commit()

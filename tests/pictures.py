@@ -4,15 +4,14 @@ The made-up shop on a free port, in Debian's Chromium; the return card is shown 
 """
 
 import tempfile
-import threading
 from pathlib import Path
 
 from playwright.sync_api import Page, sync_playwright
 
 from app.web.app import create_app
 from app.web.files import folder_of
-from app.web.serving import address_of, listen, make_made_up_app, make_server
-from app.web.settings import Settings
+from app.web.serving import make_made_up_app, served
+from app.web.settings import Settings, wall_clock
 from tests.browser.conftest import CHROMIUM, QUIET
 
 WIDTH, HEIGHT = 1280, 860
@@ -45,20 +44,14 @@ def main() -> None:
     """Serve the made-up shop, take the pictures, throw the shop away."""
     folder = folder_of("static") / "pictures"
     folder.mkdir(exist_ok=True)
-    with tempfile.TemporaryDirectory() as book, listen(0) as listener:
-        app = make_made_up_app(create_app, Settings(book=Path(book), throw_away=True))
-        server = make_server(app)
-        thread = threading.Thread(target=server.run, args=([listener],), daemon=True)
-        thread.start()
-        with sync_playwright() as playwright:
+    with tempfile.TemporaryDirectory() as book:
+        settings = Settings(book=Path(book), now=wall_clock, throw_away=True)
+        app = make_made_up_app(create_app, settings)
+        with served(app) as address, sync_playwright() as playwright:
             chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=list(QUIET))
-            page = chromium.new_page(
-                base_url=address_of(listener), viewport={"width": WIDTH, "height": HEIGHT}
-            )
+            page = chromium.new_page(base_url=address, viewport={"width": WIDTH, "height": HEIGHT})
             take_pictures(page, folder)
             chromium.close()
-        server.should_exit = True
-        thread.join(timeout=10)
 
 
 if __name__ == "__main__":

@@ -13,7 +13,7 @@ from typing import Any
 from sqlalchemy import URL, Connection, Engine, Table, create_engine, event
 
 from app.store import on_sqlite
-from app.store.files import say_disk
+from app.store.files import keep_private, say_disk
 from app.store.postgresql import server as on_postgresql
 from app.store.postgresql.addresses import DATABASE_NAME, find_address
 from app.store.problems import BookProblem
@@ -92,6 +92,7 @@ def engine_kind(bind: Engine | Connection) -> EngineKind:
 def open_engine(folder: Path, name: str = DATABASE_NAME) -> Engine:
     """Open the database in a folder (made on first use) with the settings that keep it whole."""
     make_folder(folder)
+    keep_private(folder / name)
     return open_address(URL.create("sqlite", database=str(folder / name)))
 
 

@@ -1,14 +1,17 @@
 """Puts the application together: book, guard, pages. No module holds state of its own."""
 
+import mimetypes
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager, suppress
 
+from anyio import CapacityLimiter
 from fastapi import FastAPI, HTTPException, Request
 from fastapi.exceptions import RequestValidationError
-from fastapi.responses import FileResponse, JSONResponse, Response
+from fastapi.responses import JSONResponse, Response
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 from starlette.exceptions import HTTPException as StarletteHTTPException
+from starlette.middleware.gzip import DEFAULT_EXCLUDED_CONTENT_TYPES, GZipMiddleware
 
 from app.store.book.locks import Outdated
 from app.store.book.opening import close_book, mark_in_use, open_sessions
@@ -25,7 +28,7 @@ from app.web.gate import Gate, Throttle
 from app.web.gauges import blade_sets, gauges, studies
 from app.web.guard import Guard
 from app.web.jobs import batches, bench, charges, drop_offs, jobs, messages, photos, pieces, slips
-from app.web.pages import show_page
+from app.web.pages import SentOtherwise, show_page, static_address
 from app.web.plan import facings, plans, removal_rates, service_plan, targets
 from app.web.serving import MadeUpBeside
 from app.web.settings import Settings
@@ -40,7 +43,7 @@ from app.web.shop import (
     notebooks,
     shop,
 )
-from app.web.troubles import say_broken, say_unwritable
+from app.web.troubles import say_broken, say_sent_otherwise, say_unwritable
 
 ROUTERS = (
     bench.router,
@@ -77,6 +80,9 @@ ROUTERS = (
     service.router,
     service_plan.router,
 )
+
+# What is compressed within itself; a PDF is too.
+NEVER_SMALLER = (*DEFAULT_EXCLUDED_CONTENT_TYPES, "application/pdf")
 
 
 def open_book(settings: Settings) -> Sessions:
@@ -124,11 +130,16 @@ def create_app(settings: Settings) -> FastAPI:
         app.state.made_up = get_shop(session).begun_as == "made_up"
     app.state.made_up_beside = MadeUpBeside(create_app, settings)
     app.state.watch = watch
+    app.state.decoding = CapacityLimiter(1)  # photographs: one at a time, whoever sends them
     app.state.throttle, app.state.is_gated = Throttle(), settings.needs_login
     if settings.needs_login:
         app.add_middleware(
             Gate, find=lambda: read_passphrase(settings.book), ask_again=logins.ask_again
         )
+    # Level 3 costs a page a tenth of a millisecond; 9 costs three times that for a tenth less.
+    app.add_middleware(
+        GZipMiddleware, minimum_size=1024, compresslevel=3, exclude_content_types=NEVER_SMALLER
+    )
     app.add_middleware(Guard, hosts=settings.hosts)  # added last: outermost
     for router in ROUTERS:
         app.include_router(router)
@@ -136,6 +147,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.add_exception_handler(StarletteHTTPException, _say_http)
     app.add_exception_handler(RequestValidationError, _say_invalid)
     app.add_exception_handler(BeyondNumbers, _say_invalid)
+    app.add_exception_handler(SentOtherwise, say_sent_otherwise)
     app.add_exception_handler(DBAPIError, say_unwritable)
     app.add_exception_handler(PoolTimeout, say_unwritable)
     app.add_exception_handler(Outdated, say_unwritable)
@@ -143,12 +155,15 @@ def create_app(settings: Settings) -> FastAPI:
     return app
 
 
-def static_file(name: str) -> Response:
-    """Serve a static file; its address carries its fingerprint, so it may be kept."""
-    path = folder_of("static") / name
-    if not path.is_file() or path.parent != folder_of("static"):
+def static_file(name: str, v: str = "") -> Response:
+    """Serve a static file; browsers may keep it for ever under an address with its fingerprint."""
+    path = next((one for one in folder_of("static").iterdir() if one.name == name), None)
+    if path is None or not path.is_file():
         raise HTTPException(404, "There is no such file.")
-    return FileResponse(path, headers={"Cache-Control": "public, max-age=31536000, immutable"})
+    is_lasting = static_address(name).endswith(f"?v={v}")
+    keep = "public, max-age=31536000, immutable" if is_lasting else "no-cache"
+    media_type = mimetypes.guess_type(name)[0]
+    return Response(path.read_bytes(), media_type=media_type, headers={"Cache-Control": keep})
 
 
 def _wants_json(request: Request) -> bool:

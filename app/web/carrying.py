@@ -4,14 +4,14 @@ import argparse
 from pathlib import Path
 
 from app.core.values.forms import plural
-from app.store.book.backup import PHOTOS_NAME
 from app.store.book.exporting import export_book
 from app.store.book.importing import import_book, inspect_export, refuse_filled
 from app.store.book.locks import BookProblem
 from app.store.book.opening import open_sessions
+from app.store.files import PHOTOS_NAME
 from app.web.app import open_book
 from app.web.files import folder_of
-from app.web.settings import Settings
+from app.web.settings import Settings, wall_clock
 from app.web.shop.exports import PROGRAM, name_export
 
 
@@ -27,7 +27,7 @@ def add_import_options(parser: argparse.ArgumentParser) -> None:
 
 def export(options: argparse.Namespace) -> int:
     """Write the whole book to one zip that can be read without this program."""
-    settings = Settings(book=options.book)
+    settings = Settings(book=options.book, now=wall_clock)
     if not settings.book.is_dir():
         raise BookProblem(f"There is no book in {settings.book}.")
     target = (options.to or Path(name_export(settings))).absolute()
@@ -55,7 +55,7 @@ def export(options: argparse.Namespace) -> int:
 
 def bring_in(options: argparse.Namespace) -> int:
     """Take an export into an empty book, equal in everything, or leave the book as it is."""
-    settings, scripts = Settings(book=options.book), folder_of("migrations")
+    settings, scripts = Settings(book=options.book, now=wall_clock), folder_of("migrations")
     path = options.file.absolute()
     inspect_export(path, scripts)  # before a new book is begun for it
     open_book(settings).close()

@@ -37,7 +37,7 @@ from app.web.serving import (
     stopping_in_order,
     throw_away_folder,
 )
-from app.web.settings import LOOPBACK_HOSTS, Settings
+from app.web.settings import LOOPBACK_HOSTS, Settings, wall_clock
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,6 +161,7 @@ def serve(options: argparse.Namespace) -> int:
         app = create_app(
             Settings(
                 book=options.book,
+                now=wall_clock,
                 daily_backups=True,
                 hosts=(*LOOPBACK_HOSTS, *(own_names() if on_network else ())),
                 needs_login=on_network,
@@ -187,7 +188,8 @@ def demo(options: argparse.Namespace) -> int:
         listen(options.port) as listener,
         nullcontext(kept) if kept else throw_away_folder() as book,
     ):
-        app = make_made_up_app(create_app, Settings(book=book, throw_away=kept is None))
+        settings = Settings(book=book, now=wall_clock, throw_away=kept is None)
+        app = make_made_up_app(create_app, settings)
         fate = f"kept in {kept}" if kept else "thrown away at the end"
         _serve(app, listener, options, f"A made-up shop ({fate})")
     return 0

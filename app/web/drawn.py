@@ -14,7 +14,7 @@ from pathlib import Path
 from fastapi import Request
 from fastapi.responses import Response
 
-KEPT_PICTURES = 200
+KEPT_BYTES = 64_000_000
 SVG = "image/svg+xml"
 
 
@@ -24,7 +24,7 @@ class _Drawn:
     def __init__(self, most: int) -> None:
         self._pictures: OrderedDict[str, bytes] = OrderedDict()
         self._lock = threading.Lock()
-        self._most = most
+        self._most, self._held = most, 0  # bytes
 
     def get(self, tag: str, draw: Callable[[], bytes]) -> bytes:
         with self._lock:
@@ -33,20 +33,21 @@ class _Drawn:
                 return self._pictures[tag]
         drawn = draw()
         with self._lock:
+            self._held += len(drawn) - len(self._pictures.pop(tag, b""))
             self._pictures[tag] = drawn
-            while len(self._pictures) > self._most:
-                self._pictures.popitem(last=False)
+            while self._held > self._most:
+                self._held -= len(self._pictures.popitem(last=False)[1])
         return drawn
 
 
-_drawn = _Drawn(KEPT_PICTURES)
+_drawn = _Drawn(KEPT_BYTES)
 
 
 @cache
 def _code_fingerprint() -> bytes:
     """Tell this program's code from any other that might fit or draw otherwise."""
     found = hashlib.sha256()
-    for path in sorted(Path(__file__).resolve().parent.parent.glob("*/*.py")):
+    for path in sorted(Path(__file__).resolve().parent.parent.glob("*/**/*.py")):
         found.update(path.read_bytes())
     return found.digest()
 
@@ -56,7 +57,8 @@ def answer_picture(
 ) -> Response:
     """Answer with a picture, or with 304 when the browser has it; `shown` is all it depends on."""
     tag = hashlib.sha256(_code_fingerprint() + repr(shown).encode()).hexdigest()[:32]
-    headers = {"ETag": f'"{tag}"', "Cache-Control": "private, no-cache"}
+    # A weak tag: the bytes sent may be compressed or not.
+    headers = {"ETag": f'W/"{tag}"', "Cache-Control": "private, no-cache"}
     if f'"{tag}"' in request.headers.get("if-none-match", ""):
-        return Response(status_code=304, headers=headers)
+        return Response(status_code=304, headers={**headers, "Vary": "Accept-Encoding"})
     return Response(_drawn.get(tag, draw), media_type=media_type, headers=headers)

@@ -36,7 +36,9 @@ def listen(port: int | None, host: str = LOOPBACK) -> socket.socket:
     """Open the port asked for, or the usual one, or any free one if that is taken."""
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     for candidate in [DEFAULT_PORT, 0] if port is None else [port]:
-        listener = socket.socket(family, socket.SOCK_STREAM)
+        # Only where it sees TCP's number does asyncio send an answer at once (TCP_NODELAY); else
+        # each one over a kept connection waits some 40 ms for the other side's acknowledgement.
+        listener = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
         listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             listener.bind((host, candidate))
@@ -89,6 +91,19 @@ def make_server(app: FastAPI) -> uvicorn.Server:
             proxy_headers=False,  # nobody may say in a header who they are
         )
     )
+
+
+@contextmanager
+def served(app: FastAPI, host: str = LOOPBACK) -> Iterator[str]:
+    """Serve an application beside whatever else runs here, on a free port; gives its address."""
+    server, listener = make_server(app), listen(0, host)
+    thread = threading.Thread(target=server.run, args=([listener],), daemon=True)
+    thread.start()
+    try:
+        yield address_of(listener)
+    finally:
+        server.should_exit = True
+        thread.join(timeout=10)
 
 
 @contextmanager
@@ -161,13 +176,8 @@ class MadeUpBeside:
         with ExitStack() as stack:
             folder = stack.enter_context(throw_away_folder())
             settings = replace(self._settings, book=folder, throw_away=True)
-            server = make_server(make_made_up_app(self._make_app, settings))
-            listener = listen(0)
-            thread = threading.Thread(target=server.run, args=([listener],), daemon=True)
-            thread.start()
-            stack.callback(thread.join, timeout=10)
-            stack.callback(setattr, server, "should_exit", True)
-            self.address = address_of(listener)
+            app = make_made_up_app(self._make_app, settings)
+            self.address = stack.enter_context(served(app))
             self._opened = stack.pop_all()
 
     def close(self) -> None:

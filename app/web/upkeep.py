@@ -3,7 +3,7 @@
 import argparse
 import sys
 from contextlib import closing
-from datetime import UTC, datetime
+from datetime import datetime
 from getpass import getpass
 from pathlib import Path
 from typing import Any
@@ -13,25 +13,18 @@ from app.store.book.backup import (
     BackupFailed,
     check_backup,
     describe_backup,
-    find_damage,
     list_backups,
     make_backup,
-    open_still,
     size_of,
 )
+from app.store.book.backup_places import Unusable, prepare_folder
 from app.store.book.copies import find_faults_on_server
 from app.store.book.locks import BookLock, BookProblem
 from app.store.book.moving import move_book
 from app.store.book.opening import accept_as_it_is, inspect_book, open_sessions
 from app.store.book.passphrase import find_weakness, keep_passphrase
 from app.store.book.restoring import find_backup, restore_backup
-from app.store.book.upkeep import (
-    Unusable,
-    forget_failure,
-    note_failure,
-    prepare_folder,
-    read_upkeep,
-)
+from app.store.book.upkeep import forget_failure, note_failure, read_upkeep
 from app.store.postgresql.addresses import (
     DATABASE_NAME,
     EXAMPLE,
@@ -39,8 +32,10 @@ from app.store.postgresql.addresses import (
     find_address,
     say_address,
 )
+from app.store.sqlite_files import find_damage, open_still
 from app.web.databases import read_address
 from app.web.files import folder_of
+from app.web.settings import wall_clock
 
 
 def add_verbs(verbs: Any, common: argparse.ArgumentParser) -> None:
@@ -73,10 +68,6 @@ def add_verbs(verbs: Any, common: argparse.ArgumentParser) -> None:
     verb.set_defaults(run=migrate)
 
 
-def _now() -> datetime:
-    return datetime.now(UTC)
-
-
 def _needs_book(book: Path) -> None:
     if not book.is_dir():
         raise BookProblem(f"There is no book in {book}.")
@@ -84,7 +75,7 @@ def _needs_book(book: Path) -> None:
 
 def backup(options: argparse.Namespace) -> int:
     """Back the book up, or list its backups."""
-    book, now = options.book, _now()
+    book, now = options.book, wall_clock()
     _needs_book(book)
     upkeep = read_upkeep(book, now)
     if options.list:
@@ -98,7 +89,7 @@ def backup(options: argparse.Namespace) -> int:
     into = options.into.absolute() if options.into else None
     try:
         if into:
-            prepare_folder(into, upkeep)
+            prepare_folder(into, book, upkeep)
         made = make_backup(book, upkeep, "by_hand", now, into=into)
     except (BackupFailed, Unusable) as failed:
         note_failure(book, f"{failed}.", now)
@@ -110,7 +101,7 @@ def backup(options: argparse.Namespace) -> int:
 
 def restore(options: argparse.Namespace) -> int:
     """Put a backup in the book's place, after keeping what it replaces."""
-    book, now = options.book, _now()
+    book, now = options.book, wall_clock()
     chosen = find_backup(book, read_upkeep(book, now), options.backup)
     question = (
         f"Put backup {describe_backup(chosen)} in the place of the book in {book}? "
@@ -132,7 +123,7 @@ def _agreed(question: str) -> bool:
 
 def check(options: argparse.Namespace) -> int:
     """Check the book page by page, and read every backup back."""
-    book, now = options.book, _now()
+    book, now = options.book, wall_clock()
     _needs_book(book)
     if options.as_it_is:
         accept_as_it_is(book)
@@ -161,7 +152,7 @@ def _check_folder(book: Path, now: datetime) -> list[str]:
 def migrate(options: argparse.Namespace) -> int:
     """Bring the book to this program's schema."""
     _needs_book(options.book)
-    sessions = open_sessions(options.book, folder_of("migrations"), _now())
+    sessions = open_sessions(options.book, folder_of("migrations"), wall_clock())
     print(sessions.said or "The book is up to date.")
     sessions.close()
     return 0
@@ -171,7 +162,7 @@ def move(options: argparse.Namespace) -> int:
     """Move the book's records to a PostgreSQL server, or back into the book's folder."""
     _needs_book(options.book)
     to = read_address(options.to)
-    moved = move_book(options.book, to, folder_of("migrations"), _now())
+    moved = move_book(options.book, to, folder_of("migrations"), wall_clock())
     print(f"Backed up first: {describe_backup(moved.backup)}.")
     where = say_address(to) if to else f"the folder {options.book}"
     print(f"The book's records lie in {where} now, compared to the last one. {moved.left}")

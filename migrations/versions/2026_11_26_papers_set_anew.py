@@ -8,7 +8,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "20261126_papers_anew"
-down_revision = "20261125_forgetting"
+down_revision = "20261126_digests"
 branch_labels = None
 depends_on = None
 

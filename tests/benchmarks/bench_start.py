@@ -28,8 +28,9 @@ from pathlib import Path
 from app.web.app import create_app
 from app.web.commands import main
 from app.web.serving import address_of, listen, make_server
-from app.web.settings import Settings
-server, listener = make_server(create_app(Settings(book=Path(sys.argv[1])))), listen(0)
+from app.web.settings import Settings, wall_clock
+settings = Settings(book=Path(sys.argv[1]), now=wall_clock)
+server, listener = make_server(create_app(settings)), listen(0)
 thread = threading.Thread(target=server.run, args=([listener],), daemon=True)
 thread.start()
 urllib.request.urlopen(address_of(listener)).read()

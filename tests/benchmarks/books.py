@@ -21,7 +21,7 @@ from app.store.records import measurements
 from app.web import drawn
 from app.web.app import create_app
 from app.web.files import folder_of
-from app.web.settings import Settings
+from app.web.settings import Settings, wall_clock
 from tests.benchmarks import scale_book
 
 SMALL, LARGE = 1_000, scale_book.JOBS
@@ -69,7 +69,7 @@ def forget() -> None:
 @contextmanager
 def application(jobs: int) -> Iterator[FastAPI]:
     """Open a book of so many jobs."""
-    app = create_app(Settings(book=book_of(jobs), daily_backups=False))
+    app = create_app(Settings(book=book_of(jobs), now=wall_clock))
     try:
         yield app
     finally:

@@ -16,7 +16,7 @@ from pathlib import Path
 from app.store.book.sessions import DATABASE_NAME
 from app.store.records.lookups import rebuild_index, searchable
 from app.web.app import open_book
-from app.web.settings import Settings
+from app.web.settings import Settings, wall_clock
 
 JOBS = 100_000
 STAGES = ("dropped_off", "measured", "agreed", "on_the_bench", "play_test", "ready")
@@ -31,7 +31,7 @@ NOON = "2026-01-01 12:00:00.000000"
 
 def make_scale_book(folder: Path, jobs: int = JOBS) -> None:
     """Fill a new book at `folder` with `jobs` jobs and what belongs to them."""
-    open_book(Settings(book=folder)).close()
+    open_book(Settings(book=folder, now=wall_clock)).close()
     chance = random.Random(jobs)  # noqa: S311 - made-up data, the same each time
     pieces, customers = jobs * 6 // 10, max(1, jobs * 3 // 10)
     connection = sqlite3.connect(folder / DATABASE_NAME)
@@ -57,7 +57,7 @@ def make_scale_book(folder: Path, jobs: int = JOBS) -> None:
         _insert(connection, "reading", _readings(connection, blades, chance))
     connection.execute("PRAGMA optimize")
     connection.close()
-    sessions = open_book(Settings(book=folder))
+    sessions = open_book(Settings(book=folder, now=wall_clock))
     with sessions.write() as session:
         rebuild_index(session.connection())
         session.commit()

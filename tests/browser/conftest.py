@@ -1,16 +1,14 @@
 """Debian's Chromium on a live server: pages as people use them."""
 
-import threading
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-import uvicorn
 from playwright.sync_api import Browser as Chromium
 from playwright.sync_api import Page, sync_playwright
 
 from app.web.app import create_app
-from app.web.commands import listen
+from app.web.serving import served
 from app.web.settings import Settings
 
 CHROMIUM = "/usr/bin/chromium"
@@ -47,14 +45,8 @@ def chromium() -> Iterator[Chromium]:
 @pytest.fixture
 def address(book: Path, clock) -> Iterator[str]:
     """Serve this test's book; gives the address."""
-    listener = listen(0)
-    app = create_app(Settings(book=book, now=clock))
-    server = uvicorn.Server(uvicorn.Config(app, log_level="error", access_log=False))
-    thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
-    thread.start()
-    yield f"http://127.0.0.1:{listener.getsockname()[1]}"
-    server.should_exit = True
-    thread.join(timeout=10)
+    with served(create_app(Settings(book=book, now=clock))) as opened:
+        yield opened.removesuffix("/")
 
 
 @pytest.fixture

@@ -10,6 +10,7 @@ from axe_playwright_python.sync_playwright import Axe
 from app.web.app import open_book
 from app.web.demo import filling as demo
 from app.web.settings import Settings
+from tests.conftest import NOON
 
 
 class TestItsPages:
@@ -46,7 +47,7 @@ class TestTheWayIn:
         whole = demo.read_made_up_shop()
         few = replace(whole, lines=whole.lines[:3])
         monkeypatch.setattr(demo, "read_made_up_shop", lambda: few)
-        open_book(Settings(book=tmp_path / "new")).engine.dispose()
+        open_book(Settings(book=tmp_path / "new", now=lambda: NOON)).close()
         return tmp_path / "new"
 
     def test_it_opens_in_a_tab_of_its_own_and_is_closed_from_the_book(self, page):

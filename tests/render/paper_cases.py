@@ -4,7 +4,7 @@ from dataclasses import asdict
 from datetime import date
 from pathlib import Path
 
-from app.core.compare.card_front import list_figures, say_again, say_care, say_reed
+from app.core.compare.card_front import list_figures, say_again, say_care
 from app.core.compare.card_picture import build_picture
 from app.core.compare.cards import CardReadings, build_measured_part
 from app.core.facing.measurements import GaugesInUse
@@ -83,7 +83,7 @@ def card(before, after, *, long=False):
         CardFront(
             asked=asked,
             figures=list_figures(before, after, made.told, made.rails, GAUGES.tip),
-            reed=say_reed(made.told),
+            reed=made.reed,
             picture=build_picture(before, after, changed=bool(made.told.tip_mm)),
             done=("Worked on the plate, tilted toward the tip, in 5 passes.",) * (5 if long else 1),
             care=say_care("hard_rubber", "Keep it dry. " * (30 if long else 2)),

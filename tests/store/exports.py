@@ -1,8 +1,10 @@
 """Exports to test with: a book written out and brought in, and all that it says as one hash."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
-from sqlalchemy import MetaData
+from sqlalchemy import Connection, MetaData
 
 from app.store.book.contents import content_hash
 from app.store.book.exporting import export_book
@@ -16,22 +18,28 @@ from tests.store.scripts import MIGRATIONS
 PROGRAM = f"Laybook {VERSION}"
 
 
+@contextmanager
+def looking(book: Path) -> Iterator[Connection]:
+    """Open a book as it lies in its folder, for one look."""
+    engine = open_book_engine(book)
+    try:
+        with engine.connect() as connection:
+            yield connection
+    finally:
+        engine.dispose()
+
+
 def export(book: Path, target: Path, metadata: MetaData = Base.metadata):
     """Export a book as it lies in its folder."""
-    engine = open_book_engine(book)
-    with engine.connect() as connection:
+    with looking(book) as connection:
         export_book(
             connection, book / "photos", target, program=PROGRAM, now=NOON, metadata=metadata
         )
-    engine.dispose()
 
 
 def hash_book(book: Path):
-    engine = open_book_engine(book)
-    with engine.connect() as connection:
-        found = content_hash(connection, book / "photos")
-    engine.dispose()
-    return found
+    with looking(book) as connection:
+        return content_hash(connection, book / "photos")
 
 
 def bring(book: Path, path: Path):

@@ -47,4 +47,4 @@ def test_an_earlier_book_comes_up_to_date_and_every_record_is_found_by_content(r
     }
     assert describe(database, columns) == describe(packed, columns)
     if revision != newest_revision(MIGRATIONS):
-        assert list((tmp_path / "backups").glob("000001-*-before_upgrade"))
+        assert list((tmp_path / "laybook-backups").glob("000001-*-before_upgrade"))

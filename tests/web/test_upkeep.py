@@ -51,7 +51,7 @@ def test_a_backup_into_another_folder_this_once(run, tmp_path):
 
 
 def test_a_backup_that_fails_says_so_and_ends_with_an_error(run, worked_book):
-    (worked_book / "backups").write_text("a file where the folder should be")
+    (worked_book / "laybook-backups").write_text("a file where the folder should be")
     code, said = run("backup")
     assert code == 1
     assert "No backup was made" in said
@@ -60,7 +60,7 @@ def test_a_backup_that_fails_says_so_and_ends_with_an_error(run, worked_book):
 
 def test_a_rotten_backup_makes_the_check_fail(run, worked_book):
     run("backup")
-    (database,) = worked_book.glob("backups/0*/book.sqlite3")
+    (database,) = worked_book.glob("laybook-backups/0*/book.sqlite3")
     os.truncate(database, 8192)
     code, said = run("check")
     assert code == 1

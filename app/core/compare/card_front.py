@@ -147,32 +147,6 @@ def _rails_figure(before: str, after: str) -> FrontFigure | None:
     return FrontFigure("Rails", _RAIL_WORDS.get(before, ""), _RAIL_WORDS[after], "", sentence)
 
 
-def say_reed(told: Told) -> str:
-    """Say what a changed facing usually asks of the reed; nothing where tip and length pull apart.
-
-    Common practice, no source; makers differ, so the card says "usually".
-    """
-    tip, length = told.tip_mm or 0.0, told.length_mm or 0.0
-    if not (tip or length) or tip * length > 0:
-        return ""
-    softer = tip > 0 or length < 0
-    cause = [
-        words
-        for is_so, words in (
-            (tip > 0, "a more open tip"),
-            (tip < 0, "a closer tip"),
-            (length > 0, "a longer facing"),
-            (length < 0, "a shorter facing"),
-        )
-        if is_so
-    ]
-    verb = "asks" if len(cause) == 1 else "ask"
-    sentence = (
-        f"{' and '.join(cause)} usually {verb} for a {'softer' if softer else 'stronger'} reed"
-    )
-    return f"{sentence[0].upper()}{sentence[1:]}. Start from the one you used before."
-
-
 def say_care(material: str, shop_words: str) -> tuple[str, ...]:
     """Say how to look after it: the shop's own words, then what its material asks for."""
     return tuple(one for one in (" ".join(shop_words.split()), MATERIAL_CARE[material]) if one)

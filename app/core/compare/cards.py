@@ -11,6 +11,7 @@ from math import hypot
 
 from app.core.compare.card_front import Told, judge_rails
 from app.core.compare.comparison import Change, compare_facings
+from app.core.compare.effort_words import say_net_effort
 from app.core.compare.length_changes import make_change
 from app.core.facing.analysis import FacingAnalysis
 from app.core.facing.measurements import GaugesInUse
@@ -51,11 +52,12 @@ class MeasuredPart:
     """All of the return card that comes from the readings.
 
     `told` is what the player may be told of the comparison, `rails` the verdict on the rails
-    before and after; the rest is the maker's.
+    before and after, `reed` what it asks of the reed; the rest is the maker's.
     """
 
     told: Told
     rails: tuple[str, str]
+    reed: str
     rows: tuple[CardRow, ...]
     figures: tuple[CardFigure, ...]
     curves: tuple[str, ...]
@@ -82,8 +84,9 @@ def build_measured_part(
     gauges: GaugesInUse,
     uncertainties: Uncertainties,
     evenness_tolerance_mm: float,
+    kind: str = "other",
 ) -> MeasuredPart:
-    """Work out the card's sentences, table and figures."""
+    """Work out what may be told, the table, the figures; `kind` of instrument tells the reeds."""
     both = [one for one in (readings.before, readings.after) if one is not None]
     analyses = [
         recall_analysis(one, uncertainties, evenness_tolerance_mm=evenness_tolerance_mm)
@@ -98,11 +101,13 @@ def build_measured_part(
         *_bore_figures(readings, gauges),
         *_evenness_figures(analyses),
     )
+    effort = say_net_effort(readings.before, readings.after, uncertainties, kind=kind)
     return MeasuredPart(
         told=Told(
             _told_mm(_find(changes, "tip_opening")), _told_mm(_find(changes, "facing_length"))
         ),
         rails=(_judge(analyses[0]), _judge(analyses[1])),
+        reed=effort if effort and any(one.changed for one in changes) else "",
         rows=tuple(_rows(readings, changes, gauges.glass)),
         figures=figures,
         curves=tuple(_curve_words(readings, analyses, gauges.glass)),

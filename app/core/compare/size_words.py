@@ -3,13 +3,14 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from math import floor, hypot, isfinite, log10
+from math import hypot, isfinite
 
 from app.core.compare.length_changes import label_reading
 from app.core.facing.corrections import CorrectedReadings, ToldReading, tells_apart
 from app.core.facing.measurements import GaugesInUse
 from app.core.facing.recalling import recall_analysis
 from app.core.facing.wording import main_rail, read_facing_length
+from app.core.gauges.gauge_words import say_error
 from app.core.gauges.hand_gauges import kind_used
 from app.core.gauges.sizes import (
     ASSUMED_REPEATABILITY_MM,
@@ -26,7 +27,7 @@ from app.core.gauges.sizes import (
 from app.core.values.forms import format_date, plural
 from app.core.values.readings import FacingReadings, ReadingEntry
 from app.core.values.uncertainty import Cause, combine_budget, expanded
-from app.core.values.units import SCALES, Scale, format_blade, format_mm, format_on_scale
+from app.core.values.units import SCALES, Scale, format_blade, format_mm, format_on_scale, format_u
 
 FEW_DOF_FACTOR = 2.15  # above this k = 2 claims clearly more than the study can carry
 
@@ -37,13 +38,6 @@ HISTORY_RULE = (
     "the gauges had already been so; the truth is one of the two or lies between. The readings "
     "themselves stay as they were typed."
 )
-
-
-def format_u(u_mm: float) -> str:
-    """Write an uncertainty with two significant digits (GUM 7.2.6)."""
-    if u_mm <= 0:
-        return "0"
-    return f"{u_mm:.{min(max(1 - floor(log10(u_mm)), 0), 6)}f}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,15 +106,6 @@ def _marked_line(gauge: GaugeFacts, sizes: SetSizes, shown_mm: float) -> GaugeLi
             gauge, sizes, f"{format_mm(abs(change), 3)} mm different", abs(change) <= spread
         )
     return GaugeLine(gauge.id, gauge.label, gauge.retired, on_day, since)
-
-
-def say_error(error_mm: float, shown_mm: float, gauge: GaugeFacts) -> str:
-    """Say by how much a gauge shows too much or too little at a mark."""
-    at = format_on_scale(shown_mm, SCALES[gauge.scale or "length_mm"])
-    if abs(error_mm) < 0.0005:
-        return f"true at {at}"
-    way = "too little" if error_mm > 0 else "too much"
-    return f"shows {format_mm(abs(error_mm), 3)} mm {way} at {at}"
 
 
 def _say_since(gauge: GaugeFacts, sizes: SetSizes, change: str, within: bool) -> str:

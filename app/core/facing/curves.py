@@ -3,7 +3,7 @@
 `s` is the distance from the tip along the table, `h` the gap, `u = b − s` the distance back to
 the break point `b`; all in mm. Near the break every curve is a parabola, `h ≈ (u/q)²`, so `√h`
 against `s` is nearly a straight line. Inside, each curve is told by parameters in which a
-least-squares fit is nearly linear (`core/facing/families.py`). Outside, people read those they know:
+least-squares fit is nearly linear (`families.py`). Outside, people read those they know:
 radius, half axes, where the straight begins.
 """
 

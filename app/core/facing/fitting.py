@@ -2,7 +2,7 @@
 
 The residual is taken in what was read. A blade is read in position: its variance is
 `u(position)² + (ds/dh · u(gap))²`, the slope taken on the fitted curve. The tip opening is read
-in the gap: its residual is the gap read minus the curve's gap at s = 0. `core/facing/descent.py` does
+in the gap: its residual is the gap read minus the curve's gap at s = 0. `descent.py` does
 the stepping; here a fit begins and is judged. Uncertainties come from the inverse of the normal
 matrix, for weights that are known: they are not scaled by χ².
 

@@ -15,7 +15,14 @@ from app.core.gauges.hand_gauges import HandGauge, name_gauges
 from app.core.values.dial_columns import ask_unusual_dials, fill_dials
 from app.core.values.forms import Fields, Refused, plural
 from app.core.values.lengths import ask_unusual_lengths, read_lengths
-from app.core.values.readings import BladeStop, DialReading, FacingReadings, ReadingEntry
+from app.core.values.readings import (
+    FURTHEST_MM,
+    NOT_READ,
+    BladeStop,
+    DialReading,
+    FacingReadings,
+    ReadingEntry,
+)
 from app.core.values.units import (
     NotANumber,
     Scale,
@@ -33,8 +40,6 @@ ROLES: dict[str, str] = {
     "reference": "reference",
 }
 RAILS: tuple[str, str] = ("left", "right")
-NOT_READ = {"-", "–", "—", "x"}
-FURTHEST_MM = 80.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +127,9 @@ def cell_name(blade: Blade, rail: str) -> str:
     return f"b{blade.gauge_id}_{rail}"
 
 
+LONGEST_LINE = 400
+
+
 class LineRefused(ValueError):  # noqa: N818 - a refusal in words, not a programming error
     """The notebook line can't be spread over the grid; the message says why."""
 
@@ -133,6 +141,8 @@ def spread_line(line: str, blades: Sequence[Blade]) -> dict[str, str]:
     `36/35` for left/right, `–` for a blade not read, and ` / 0.588` again for the bore.
     Raises LineRefused in words.
     """
+    if len(line) > LONGEST_LINE:
+        raise LineRefused(f"The line is {len(line)} letters long; at most {LONGEST_LINE} are read.")
     parts = re.split(r"\s+/\s+|\s*//\s*|\s+/(?=\S)|(?<=\S)/\s+", line.strip())
     if len(parts) > 3:
         raise LineRefused("There are more than three parts: blades / tip opening / bore.")

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from datetime import date
 from math import hypot
 
-from app.core.compare.size_words import format_u, say_error
 from app.core.gauges.gauges import CheckEntry
 from app.core.gauges.sizes import (
     ASSUMED_REPEATABILITY_MM,
@@ -17,7 +16,7 @@ from app.core.gauges.sizes import (
 from app.core.values.charts import IndividualsChart, chart_individuals
 from app.core.values.forms import format_date, plural
 from app.core.values.uncertainty import expanded
-from app.core.values.units import SCALES, format_mm, format_on_scale, format_signed
+from app.core.values.units import SCALES, format_mm, format_on_scale, format_signed, format_u
 
 # Which repeatability is assumed for readings with a kind of gauge that has no study
 _QUANTITY_OF = {
@@ -177,3 +176,12 @@ def describe_run(gauge: GaugeFacts) -> Run:
 def _mean_error(gauge: GaugeFacts, day: date) -> float:
     errors = [check.actual_mm - (check.mark_mm or 0.0) for check in checks_in_force(gauge, day)]
     return sum(errors) / len(errors)
+
+
+def say_error(error_mm: float, shown_mm: float, gauge: GaugeFacts) -> str:
+    """Say by how much a gauge shows too much or too little at a mark."""
+    at = format_on_scale(shown_mm, SCALES[gauge.scale or "length_mm"])
+    if abs(error_mm) < 0.0005:
+        return f"true at {at}"
+    way = "too little" if error_mm > 0 else "too much"
+    return f"shows {format_mm(abs(error_mm), 3)} mm {way} at {at}"

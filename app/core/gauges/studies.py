@@ -9,12 +9,11 @@ from dataclasses import dataclass
 from datetime import date
 from math import hypot
 
-from app.core.compare.size_words import format_u
-from app.core.facing.measurements import FURTHEST_MM, NOT_READ
 from app.core.gauges.repeatability import RepeatabilityStudy, study_repeatability
 from app.core.values.forms import Fields, Refused, plural
+from app.core.values.readings import FURTHEST_MM, NOT_READ
 from app.core.values.uncertainty import expanded, resolution
-from app.core.values.units import Scale, format_mm, format_on_scale
+from app.core.values.units import Scale, format_mm, format_on_scale, format_u
 
 MOST_PIECES, MOST_TURNS = 8, 15
 USUAL_PIECES, USUAL_TURNS = 3, 5

@@ -12,14 +12,13 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from app.core.values.forms import Fields
-from app.core.values.readings import ReadingEntry
+from app.core.values.readings import FURTHEST_MM, ReadingEntry
 from app.core.values.units import SCALES, NotANumber, Scale, format_mm, parse_length
 
 RAILS: tuple[str, str] = ("left", "right")
 DIAL_SCALES: dict[str, str] = {key: SCALES[key].label for key in ("length_mm", "length_in")}
 MOST_LINES = 60
 MOST_CHARACTERS = 20_000
-FURTHEST_MM = 80.0
 WIDEST_MM = 12.0
 BELOW_ZERO_MM = 0.1  # a dial may stand a little under its zero; more is a zero set wrong
 RISES_MM = 0.03

@@ -8,6 +8,9 @@ in `core` starts from these.
 
 from dataclasses import dataclass
 
+NOT_READ = {"-", "–", "—", "x"}  # typed where nothing was read
+FURTHEST_MM = 80.0  # no facing is read further from its tip
+
 
 @dataclass(frozen=True, slots=True)
 class BladeStop:

@@ -9,6 +9,7 @@ import re
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
+from math import floor, log10
 
 MM_PER_INCH = Fraction(254, 10)
 
@@ -32,6 +33,7 @@ _UNITS = {
     "″": MM_PER_INCH,
 }
 _UNIT_ENDING = re.compile(r"\s*(" + "|".join(sorted(map(re.escape, _UNITS), key=len)[::-1]) + r")$")
+LONGEST_CELL = 60  # letters: more is no number, and no pattern looks at it
 _DECIMAL = re.compile(r"([0-9]{1,9})?(?:[.,]([0-9]{1,9}))?")
 _WITH_FRACTION = re.compile(r"(?:([0-9]{1,9})\s+)?([0-9]{1,3})\s*[/⁄]\s*([0-9]{1,3})")
 
@@ -95,8 +97,15 @@ def scales_for(measures: str) -> list[Scale]:
     return [scale for scale in SCALES.values() if scale.measures == measures]
 
 
+def refuse_long(text: str) -> None:
+    """Raise NotANumber where a text is longer than any number is written."""
+    if len(text) > LONGEST_CELL:
+        raise NotANumber(f"“{text[:12]}…” is {len(text)} letters long; that is not one number.")
+
+
 def parse_number(text: str) -> Fraction:
     """Read one plain non-negative number exactly; raise NotANumber with the reason in words."""
+    refuse_long(text)
     shown = " ".join(text.replace(" ", " ").replace("\u202f", " ").split())
     if not shown:
         raise NotANumber("Nothing is written here.")
@@ -142,6 +151,7 @@ def parse_length(text: str, scale: Scale) -> float:
 
     Raises NotANumber with the reason in words.
     """
+    refuse_long(text)
     shown = text.strip().lower()
     factor = scale.mm_per_unit
     if match := _UNIT_ENDING.search(shown):
@@ -198,3 +208,10 @@ def format_blade(gap_mm: float) -> str:
         text = f"{round(tenths) / 10000:.4f}"
         return f"{text[:-1] if text.endswith('0') else text} in"
     return f"{format_number(gap_mm, 4, least=2)} mm"
+
+
+def format_u(u_mm: float) -> str:
+    """Write an uncertainty with two significant digits (GUM 7.2.6)."""
+    if u_mm <= 0:
+        return "0"
+    return f"{u_mm:.{min(max(1 - floor(log10(u_mm)), 0), 6)}f}"

@@ -34,8 +34,9 @@ from app.store.book.naming_texts import (
     pieces_of,
     strike_texts,
 )
-from app.store.book.opening import LEFT_OVER, clear_left_over
+from app.store.book.opening import clear_left_over
 from app.store.engines import engine_kind
+from app.store.problems import BookProblem
 from app.store.records.jobs import add_event
 from app.store.records.loading import rows_of
 from app.store.records.lookups import searchable
@@ -305,8 +306,8 @@ def finish_forgetting(engine: Engine, book: Path, forgetting: Forgetting, now: d
         for name in forgetting.files_left:
             for size in SIZES:
                 photo_path(book, name, size).unlink(missing_ok=True)
-        clear_left_over(book, (*LEFT_OVER, ".restoring.sqlite3*"))
-    except OSError:
+        clear_left_over(book)
+    except (OSError, BookProblem):
         return "Not every photograph's file could be removed."
     if not write_anew(engine):
         return "The database's file could not be written anew; others were reading it."

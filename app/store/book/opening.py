@@ -8,7 +8,6 @@ server looks after its own files; there, only what stands in the database is jud
 import os
 import shutil
 import sqlite3
-from collections.abc import Sequence
 from contextlib import closing, suppress
 from datetime import datetime
 from pathlib import Path
@@ -17,28 +16,26 @@ from sqlalchemy import Engine, inspect
 from sqlalchemy.exc import SQLAlchemyError
 
 from app.store.book.backup import (
-    BACKUPS_NAME,
-    PHOTOS_NAME,
     BackupFailed,
     describe_backup,
     last_good_backup,
     make_backup,
-    open_still,
-    read_schema,
 )
+from app.store.book.backup_places import places_of
 from app.store.book.locks import Lock, lock_of
 from app.store.book.migrating import current_revision, migrate_book, needs_migrating, refuse_newer
 from app.store.book.sessions import Sessions, check_settings, make_folder, open_book_engine
 from app.store.book.upkeep import FAILED_NAME, UPKEEP_NAME, read_upkeep
 from app.store.engines import engine_kind
-from app.store.files import say_disk, write_json
+from app.store.files import PHOTOS_NAME, partial_of, remove_database, say_disk, write_json
 from app.store.postgresql.addresses import DATABASE_NAME, find_address
 from app.store.problems import BookProblem
+from app.store.sqlite_files import open_still, read_schema
 
 HEADER = b"SQLite format 3\x00"
 IN_USE_NAME = "in-use.json"
-# What an import or an export that was killed left: copies of all that is in the book.
-LEFT_OVER = (".moving.sqlite3*", ".importing.sqlite3*", ".exporting-*")
+# What a program that was killed may leave in the book's folder: copies of all that is in it.
+LEFT_OVER = (".moving.sqlite3", ".importing.sqlite3", ".restoring.sqlite3")
 
 
 def open_sessions(book: Path, scripts: Path, now: datetime) -> Sessions:
@@ -82,15 +79,14 @@ def _open_locked(lock: Lock, book: Path, scripts: Path, now: datetime) -> Sessio
     return sessions
 
 
-def clear_left_over(book: Path, patterns: Sequence[str] = LEFT_OVER) -> None:
+def clear_left_over(book: Path) -> None:
     """Remove what was left beside the book; whoever is still at it holds the book's lock."""
-    for pattern in patterns:
-        for left in book.glob(pattern):
-            if left.is_dir():
-                shutil.rmtree(left, ignore_errors=True)
-            else:
-                with suppress(OSError):
-                    left.unlink()
+    for name in LEFT_OVER:
+        with suppress(OSError):
+            remove_database(book / name)
+            partial_of(book / name).unlink(missing_ok=True)
+    for left in book.glob(".exporting-*"):
+        shutil.rmtree(left, ignore_errors=True)
 
 
 def _bring_up_to_date(
@@ -182,7 +178,7 @@ def refuse_strangers(engine: Engine) -> None:
 
 def find_traces(book: Path) -> list[str]:
     """Name what only a book leaves in its folder, beside the database."""
-    names = (UPKEEP_NAME, FAILED_NAME, BACKUPS_NAME, PHOTOS_NAME)
+    names = (UPKEEP_NAME, FAILED_NAME, PHOTOS_NAME, *(one.name for one in places_of(book, None)))
     return [name for name in names if (book / name).exists()]
 
 

@@ -8,6 +8,8 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from app.core.compare.bore import BorePoint, fit_bore
 from app.core.compare.comparison import compare_facings
+from app.core.compare.effort import REEDS, compare_efforts
+from app.core.compare.effort_words import judge_effort, say_effort
 from app.core.facing.analysis import (
     BladeEvenness,
     CurveFit,
@@ -102,6 +104,12 @@ class ComparisonIn(SpreadsIn):
 
     before: FacingIn
     after: FacingIn
+
+
+class EffortIn(ComparisonIn):
+    """What `/api/effort` takes; `family` is a kind of instrument, for its reeds."""
+
+    family: str = "other"
 
 
 class BorePointIn(_Asked):
@@ -211,6 +219,29 @@ def comparison(asked: ComparisonIn) -> Response:
         for one in changes
     ]
     return JSONResponse({"changes": rows})
+
+
+@router.post("/effort")
+def effort(asked: EffortIn) -> Response:
+    """Tell how hard the same reed closes on one lay beside another."""
+    if asked.family not in REEDS:
+        return refuse_field("family", f"There is no family “{asked.family[:40]}” of reeds.")
+    try:
+        found = compare_efforts(
+            asked.before.value(), asked.after.value(), asked.uncertainties(), kind=asked.family
+        )
+    except MalformedReading as error:
+        return refuse_field(error.field, str(error))
+    return JSONResponse(
+        {
+            "ratio": found.ratio,
+            "low": found.low,
+            "high": found.high,
+            "reeds": [{"shape": shape, "ratio": ratio} for shape, ratio in found.reeds],
+            "verdict": judge_effort(found),
+            "words": say_effort(found),
+        }
+    )
 
 
 @router.post("/bore")

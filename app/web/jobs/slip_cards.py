@@ -7,7 +7,7 @@ from pathlib import Path
 
 from sqlalchemy.orm import Session
 
-from app.core.compare.card_front import list_figures, say_again, say_care, say_reed
+from app.core.compare.card_front import list_figures, say_again, say_care
 from app.core.compare.card_picture import build_picture
 from app.core.compare.cards import CardReadings, MeasuredPart, build_measured_part
 from app.core.facing.measurements import GaugesInUse, write_line
@@ -70,6 +70,7 @@ def _card(session: Session, job: Job, shop: Shop, today: date, room: _Room) -> C
         gauges,
         _uncertainties(before, after),
         shop.evenness_tolerance_mm,
+        job.piece.instrument_kind,
     )
     return CardPart(
         _front(job, (before, after), measured, gauges, shop, today, room),
@@ -95,7 +96,7 @@ def _front(
     return CardFront(
         asked=shorten(" ".join(job.request.split()), room.asked),
         figures=list_figures(before, after, told, measured.rails, gauges.tip),
-        reed=say_reed(told),
+        reed=measured.reed,
         picture=build_picture(before, after, changed=bool(told.tip_mm or told.length_mm)),
         done=tell_done([as_entry(one) for one in job.passes if one.struck_at is None]),
         care=say_care(job.piece.material, shorten(shop.care_text, room.care)),

@@ -19,6 +19,7 @@ from app.store.records.slips import (
     next_slip_number,
 )
 from app.store.tables import Slip
+from app.web.jobs.shown_papers import PDF, answer_file, answer_paper, show_paper
 from app.web.jobs.slip_subjects import Subject
 from app.web.jobs.slip_values import prepare_slip, say_missing
 from app.web.pages import (
@@ -34,7 +35,6 @@ from app.web.pages import (
     taken_before,
 )
 from app.web.settings import LOOPBACK_HOSTS, Settings
-from app.web.jobs.shown_papers import PDF, answer_file, answer_paper, show_paper
 
 router = APIRouter()
 NO_PAPER = "There is no paper of that number."

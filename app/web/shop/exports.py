@@ -15,10 +15,10 @@ from starlette.background import BackgroundTask
 from app.core.facing.measurements import ROLES
 from app.core.values.cells import write_cell, write_lines
 from app.core.values.units import SCALES
-from app.store.book.backup import PHOTOS_NAME
 from app.store.book.describing import CODES
 from app.store.book.exporting import export_book
 from app.store.book.locks import BookProblem
+from app.store.files import PHOTOS_NAME
 from app.store.records.measurements import Measurement, list_measurements
 from app.store.records.pieces import get_piece
 from app.web.jobs.pieces import NOT_HERE

@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 
-from app.core.compare.card_front import Told, list_figures, say_again, say_care, say_reed
+from app.core.compare.card_front import Told, list_figures, say_again, say_care
 from app.core.compare.card_picture import CHANGED_GAP, TAKEN_OFF, build_picture, mean_stops
 from app.core.facing.evenness import CANNOT_TELL, EVEN, UNEVEN
 from app.core.values.pieces import MATERIAL_CARE, MATERIALS
@@ -56,17 +56,6 @@ def test_what_can_not_be_compared_is_said_once():
     made = list_figures(None, facing((6, 12, 22, 34), 1.02), Told(), ("", EVEN), TIP)
     assert [bool(one.sentence) for one in made] == [True, False, True]
     assert "nothing earlier" in made[0].sentence
-
-
-@pytest.mark.parametrize("tip", [None, -0.1, 0.0, 0.1])
-@pytest.mark.parametrize("length", [None, -1.0, 0.0, 1.0])
-def test_no_card_asks_for_a_softer_and_a_stronger_reed_at_once(tip, length):
-    words = say_reed(Told(tip, length))
-    assert not ("softer" in words and "stronger" in words)
-    if (tip or 0) * (length or 0) > 0 or not (tip or length):
-        assert words == ""
-    else:
-        assert ("softer" in words) == ((tip or 0) > 0 or (length or 0) < 0)
 
 
 @pytest.mark.parametrize("verdict", [EVEN, UNEVEN, CANNOT_TELL])

@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 
-from app.core.compare.card_front import Told, say_reed
+from app.core.compare.card_front import Told
 from app.core.compare.cards import CardReadings, build_measured_part
 from app.core.facing.corrections import correct_readings
 from app.core.facing.evenness import EVEN, UNEVEN
@@ -54,6 +54,14 @@ def test_the_real_case_says_what_changed_by_how_much_and_how_surely():
     assert made.curves[1].startswith("After: The rails follow an arc with a straight tip")
 
 
+def test_the_net_of_tip_and_length_is_one_sentence_about_the_reed():
+    before = facing((3.5, 9.5, 21, 33.5), 1.04)
+    opened = card(before, facing((6, 12, 22.5, 34), 1.19)).reed
+    assert opened.startswith("With the same reed it closes about ")
+    assert "% harder (" in opened
+    assert card(before, before).reed == ""
+
+
 def test_the_bore_s_uncertainty_is_its_plug_s_step_study_and_check_together():
     # GUM 4.3.7: a plug engraved to 0.001 in is read to ± 0.0127 mm, all values alike:
     # 0.0127/√3 = 0.007 332 mm. With a study of 0.012 mm and a check sure to 0.005 mm, by hand:
@@ -82,7 +90,7 @@ def test_no_change_is_a_quiet_sign_and_nothing_to_tell():
     assert made.told == Told(0.0, 0.0)
     assert {row.change_left for row in made.rows} == {"="}
     assert [one.verdict for one in made.figures if one.label == "Tip opening"] == ["="]
-    assert say_reed(made.told) == ""
+    assert made.reed == ""
 
 
 def test_uneven_rails_that_became_even_are_told():

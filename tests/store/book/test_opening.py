@@ -177,7 +177,7 @@ def test_a_database_that_does_not_take_a_setting_is_refused(worked_book, monkeyp
 
 
 def test_a_database_held_by_another_program_stops_the_start_with_words(worked_book, monkeypatch):
-    monkeypatch.setattr("app.store.book.backup.BUSY_S", 0.2)
+    monkeypatch.setattr("app.store.sqlite_files.BUSY_S", 0.2)
     before = content_of(worked_book / "book.sqlite3")
     with closing(sqlite3.connect(worked_book / "book.sqlite3", isolation_level=None)) as holder:
         holder.execute("PRAGMA locking_mode=EXCLUSIVE")

@@ -103,3 +103,32 @@ def test_not_json_is_refused(client):
         "/api/analysis", content=b"{", headers={"content-type": "application/json"}
     )
     assert answer.status_code == 422
+
+
+def test_an_effort_has_every_name_of_the_contract(client):
+    wider = [{**stop, "position_mm": stop["position_mm"] + 0.2} for stop in RAIL]
+    found = ask(
+        client, "effort", family="clarinet_bb",
+        before={"left": RAIL, "right": RAIL, "tip_opening_mm": 1.06},
+        after={"left": wider, "right": wider, "tip_opening_mm": 1.21},
+    )  # fmt: skip
+    assert set(found) >= {"ratio", "low", "high", "reeds", "words"}
+    assert 1.0 < found["low"] < found["ratio"] < found["high"]
+    assert all(set(one) == {"shape", "ratio"} for one in found["reeds"])
+    assert len(found["reeds"]) == 3
+    assert "closes about" in found["words"]
+
+
+@pytest.mark.parametrize(
+    ("before", "more", "field"),
+    [
+        ({"left": RAIL, "right": RAIL}, {}, "before.tip_opening_mm"),
+        ({"left": RAIL[:1], "right": RAIL[:1], "tip_opening_mm": 1.06}, {}, "before.left"),
+        ({"left": RAIL, "right": RAIL, "tip_opening_mm": 1.06}, {"family": "oboe"}, "family"),
+    ],
+)
+def test_an_effort_without_enough_to_go_by_is_refused_in_words(client, before, more, field):
+    whole = {"left": RAIL, "right": RAIL, "tip_opening_mm": 1.06}
+    found = ask(client, "effort", 422, before=before, after=whole, **more)
+    assert found["detail"][0]["field"] == field
+    assert found["detail"][0]["words"].endswith(".")

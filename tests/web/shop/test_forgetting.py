@@ -281,7 +281,7 @@ def test_the_page_says_where_backups_still_hold_the_person_and_until_when(browse
     browser.send("form[action$=make]")
     browser.open("/customers/1/forget")
     assert "1 backup made until now still holds the person" in browser.text
-    assert str(book / "backups") in browser.text
+    assert str(book / "laybook-backups") in browser.text
     # 24 months of 31 days, the longest of the usual rotation's periods
     assert "by about 8 December 2028" in browser.text
 

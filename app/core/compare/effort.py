@@ -1,0 +1,200 @@
+"""The closing effort: how hard one lay makes it to close a reed, beside another lay.
+
+A reed is taken as a beam of constant width, thicker from the tip on, clamped where the lay leaves
+the table, under the same pressure all along, kept off the lay (`beams`). The effort is the
+pressure that leaves a tenth of the tip opening. Only the ratio of two is told: the reed's stiffness
+and width cancel in it.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from math import exp, hypot, log, sqrt
+
+import numpy as np
+
+from app.core.compare.beams import CELLS, Array, clamp_beam, close_beam
+from app.core.facing.analysis import MalformedReading
+from app.core.facing.curves import CURVES
+from app.core.facing.evenness import blade_key
+from app.core.facing.rails import CurveFit, RailAnalysis, judge_rails
+from app.core.facing.recalling import recall_analysis
+from app.core.facing.stations import RailLine, line_of_readings
+from app.core.values.readings import BladeStop, FacingReadings, Uncertainties
+from app.core.values.uncertainty import K_95
+
+LEFT_OPEN = 0.1  # of the tip opening, when the reed counts as closed
+STATIONS = 200
+# reeds by kind of instrument: length of the cut, thickness where it ends (mm); then the thickness
+# at the tip, and by shape the power with which it rises. All from memory, measured on no reed
+REEDS: dict[str, tuple[float, float]] = {
+    "clarinet_eb": (29.0, 2.7), "clarinet_c": (32.0, 2.8), "clarinet_bb": (33.0, 2.8),
+    "basset_horn": (35.0, 2.9), "clarinet_alto": (37.0, 3.0), "clarinet_bass": (41.0, 3.2),
+    "clarinet_contra": (47.0, 3.5), "sax_sopranino": (29.0, 2.7), "sax_soprano": (32.0, 2.8),
+    "sax_alto": (37.0, 3.0), "sax_tenor": (42.0, 3.2), "sax_baritone": (47.0, 3.5),
+    "sax_bass": (50.0, 3.7), "other": (37.0, 3.0),
+}  # fmt: skip
+TIP_MM = 0.1
+SHAPES: dict[str, float] = {"straight taper": 1.0, "usual": 1.3, "thin tip": 1.6}
+USUAL = "usual"
+
+
+def find_effort(line: RailLine, kind: str, shape: str = USUAL, cells: int = CELLS) -> float:
+    """Return the effort of a lay for a kind of instrument's reed, in units that only cancel."""
+    length, heel = REEDS[kind]
+
+    def stiffness(from_break: Array) -> Array:
+        share = (line.break_mm - from_break) / length
+        return np.asarray((TIP_MM + (heel - TIP_MM) * share ** SHAPES[shape]) ** 3)
+
+    reed = clamp_beam(line.break_mm, stiffness, cells)
+    lay = np.interp(line.break_mm - reed.nodes_mm, line.stations_mm, line.gap_mm)
+    return close_beam(reed, lay, LEFT_OPEN)
+
+
+@dataclass(frozen=True, slots=True)
+class EffortRatio:
+    """The effort of the lay after over that of the lay before: 1.04 closes 4 % harder.
+
+    `low` and `high` are 95 % limits from the readings, the curves and the shapes of reed; `reeds`
+    is the ratio by shape. `suspect`: a reading that fits no curve is among them, to take again.
+    """
+
+    ratio: float
+    low: float
+    high: float
+    reeds: tuple[tuple[str, float], ...]
+    suspect: bool
+
+
+@dataclass(frozen=True, slots=True)
+class _Lay:
+    """One measurement: "before" or "after", the mean of its rails, its tip and the tip's u."""
+
+    name: str
+    mean: RailAnalysis
+    tip: tuple[float, float]
+
+
+@lru_cache(maxsize=256)  # a piece's page asks again for every visit
+def compare_efforts(
+    before: FacingReadings,
+    after: FacingReadings,
+    uncertainties: Uncertainties = Uncertainties(),  # noqa: B008 - frozen
+    *,
+    kind: str = "other",
+    same_blades: bool = True,
+) -> EffortRatio:
+    """Return how hard `after` closes beside `before`, for the reeds of a kind of instrument.
+
+    Like is held beside like: both lays by the simplest curve that neither refuses, as the place of
+    the break hangs on the curve; without one, both by the line through their readings. Other
+    curves of up to three parameters that neither refuses, and the shapes of reed, are limits of
+    rectangles. With `same_blades` a blade's own error is the same both times. Raises
+    MalformedReading without a tip opening, without two blades, or for a lay that does not open.
+    """
+    lays = [_take_lay(*side, uncertainties) for side in (("before", before), ("after", after))]
+    open_to = [
+        {fit.curve for fit in lay.mean.fits if not fit.refused and len(fit.parameters) < 4}
+        for lay in lays
+    ]
+    curves = [key for key in CURVES if key in open_to[0] & open_to[1]]
+    tip = "in" if all(lay.mean.tip_in_fit for lay in lays) else "out"
+    changes: dict[str, float] = {}
+    lines: list[list[RailLine]] = []
+    for lay, sign in zip(lays, (-1.0, 1.0), strict=True):
+        by_curve, moved = _lay_out(lay, curves, tip, uncertainties, same_blades=same_blades)
+        effort = find_effort(by_curve[0], kind)
+        for cause, line in moved.items():
+            change = sign * log(find_effort(line, kind) / effort)
+            changes[cause] = changes.get(cause, 0.0) + change
+        changes[f"unread {lay.name}"] = _weigh_unread(by_curve[0], lay.mean.stops, kind)
+        lines.append(by_curve)
+    ratios = [find_effort(b, kind) / find_effort(a, kind) for a, b in zip(*lines, strict=True)]
+    first, last = (each[0] for each in lines)
+    reeds = {key: find_effort(last, kind, key) / find_effort(first, kind, key) for key in SHAPES}
+    ratio, limits = ratios[0], (ratios, reeds.values())
+    low, high = (
+        K_95 * hypot(*changes.values(), *(log(far(one) / ratio) / sqrt(3.0) for one in limits))
+        for far in (min, max)
+    )
+    return EffortRatio(
+        ratio, ratio * exp(-low), ratio * exp(high), tuple(reeds.items()),
+        any(lay.mean.suspect for lay in lays),
+    )  # fmt: skip
+
+
+def _take_lay(name: str, side: FacingReadings, uncertainties: Uncertainties) -> _Lay:
+    if side.tip_opening_mm is None:
+        raise MalformedReading(
+            f"{name}.tip_opening_mm", "How hard a reed closes needs the tip opening."
+        )
+    mean = recall_analysis(side, uncertainties).mean
+    if mean is None or len(mean.stops) < 2:
+        raise MalformedReading(
+            f"{name}.left", "How hard a reed closes needs two blades or more, felt on both rails."
+        )
+    return _Lay(name, mean, (side.tip_opening_mm, side.tip_u_mm or uncertainties.tip_mm))
+
+
+def _lay_out(
+    lay: _Lay, curves: Sequence[str], tip: str, uncertainties: Uncertainties, *, same_blades: bool
+) -> tuple[list[RailLine], dict[str, RailLine]]:
+    """Lay out the readings by each curve, and by the first with each cause of error in turn."""
+    causes = _vary_readings(lay, uncertainties, same_blades=same_blades)
+    rails = [lay.mean.stops, *(stops for stops, _ in causes.values())]
+    tips = [lay.tip, *(opening for _, opening in causes.values())]
+    fits: list[list[CurveFit | None]] = [[None]] * len(rails)
+    if curves:
+        judged = judge_rails(rails, tips, uncertainties, tip=tip, curves=curves)
+        fits = [[rail.fit(key) for key in curves] for rail in judged]
+    furthest = max(stop.position_mm for stop in lay.mean.stops)
+    stations = np.linspace(0.0, 2.0 * furthest + 5.0, STATIONS)
+    try:
+        by_curve = [
+            line_of_readings(rails[0], tips[0], fit, uncertainties, stations) for fit in fits[0]
+        ]
+        moved = {
+            cause: line_of_readings(*readings, fit[0], uncertainties, stations)
+            for (cause, readings), fit in zip(causes.items(), fits[1:], strict=True)
+        }
+    except ValueError as error:
+        raise MalformedReading(f"{lay.name}.left", f"The lay {lay.name}: {error}") from error
+    return by_curve, moved
+
+
+def _vary_readings(
+    lay: _Lay, uncertainties: Uncertainties, *, same_blades: bool
+) -> dict[str, tuple[tuple[BladeStop, ...], tuple[float, float]]]:
+    """Return the readings with one cause of error after another (k = 1), by the cause's name.
+
+    A cause that both lays share has the same name in both.
+    """
+    stops, (tip_mm, tip_u) = lay.mean.stops, lay.tip
+    varied = {f"tip {lay.name}": (stops, (tip_mm + tip_u, tip_u))}
+    for i, stop in enumerate(stops):
+        gap_u = uncertainties.gap_mm if stop.gap_u_mm is None else stop.gap_u_mm
+        u = uncertainties.position_mm if stop.position_u_mm is None else stop.position_u_mm
+        shared = same_blades and not stop.dial
+        further = replace(stop, position_mm=stop.position_mm + u)
+        thicker = replace(stop, gap_mm=stop.gap_mm + gap_u)
+        blade = f"blade {blade_key(stop.gap_mm)}" if shared else f"gap {i} {lay.name}"
+        for cause, moved in ((f"position {i} {lay.name}", further), (blade, thicker)):
+            varied[cause] = ((*stops[:i], moved, *stops[i + 1 :]), lay.tip)
+    return varied
+
+
+def _weigh_unread(line: RailLine, stops: Sequence[BladeStop], kind: str) -> float:
+    """Return the standard uncertainty of ln(effort) from the part before the thickest blade.
+
+    Nothing was read there: it may run straight, which meets no reed, or bend as much again as it
+    does, which may; the limits of a rectangle.
+    """
+    end = min(stop.position_mm for stop in stops)
+    tip, middle, blade = np.interp([0.0, end / 2.0, end], line.stations_mm, line.gap_mm)
+    share = np.clip(line.stations_mm / max(end, 1e-9), 0.0, 1.0)
+    sag = max((tip + blade) / 2.0 - middle, 0.0) * 4.0 * share * (1.0 - share)
+    bent = replace(line, gap_mm=np.maximum(line.gap_mm - sag, np.minimum(line.gap_mm, blade)))
+    return max(
+        log(find_effort(bent, kind, shape) / find_effort(line, kind, shape)) for shape in SHAPES
+    ) / sqrt(3.0)
