@@ -610,9 +610,13 @@ class Draft(Base):
 
 
 class Submission(Base):
-    """A form already taken, by the token it carried: a second press changes nothing."""
+    """A form already taken, by the token it carried: a second press changes nothing.
+
+    `digest` is a hash of what it said (empty for forms taken by earlier programs).
+    """
 
     __tablename__ = "submission"
     token: Mapped[str] = mapped_column(String(64), primary_key=True)
     location: Mapped[str]
     at: Mapped[datetime]
+    digest: Mapped[str] = mapped_column(String(64), server_default="")

@@ -4,6 +4,7 @@ import mimetypes
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager, suppress
 
+from anyio import CapacityLimiter
 from fastapi import FastAPI, HTTPException, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, Response
@@ -27,7 +28,7 @@ from app.web.gate import Gate, Throttle
 from app.web.gauges import blade_sets, gauges, studies
 from app.web.guard import Guard
 from app.web.jobs import batches, bench, charges, drop_offs, jobs, messages, photos, pieces, slips
-from app.web.pages import show_page, static_address
+from app.web.pages import SentOtherwise, show_page, static_address
 from app.web.plan import facings, plans, removal_rates, service_plan, targets
 from app.web.serving import MadeUpBeside
 from app.web.settings import Settings
@@ -42,7 +43,7 @@ from app.web.shop import (
     notebooks,
     shop,
 )
-from app.web.troubles import say_broken, say_unwritable
+from app.web.troubles import say_broken, say_sent_otherwise, say_unwritable
 
 ROUTERS = (
     bench.router,
@@ -128,6 +129,7 @@ def create_app(settings: Settings) -> FastAPI:
         app.state.made_up = get_shop(session).begun_as == "made_up"
     app.state.made_up_beside = MadeUpBeside(create_app, settings)
     app.state.watch = watch
+    app.state.decoding = CapacityLimiter(1)  # photographs: one at a time, whoever sends them
     app.state.throttle, app.state.is_gated = Throttle(), settings.needs_login
     if settings.needs_login:
         app.add_middleware(
@@ -144,6 +146,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.add_exception_handler(StarletteHTTPException, _say_http)
     app.add_exception_handler(RequestValidationError, _say_invalid)
     app.add_exception_handler(BeyondNumbers, _say_invalid)
+    app.add_exception_handler(SentOtherwise, say_sent_otherwise)
     app.add_exception_handler(DBAPIError, say_unwritable)
     app.add_exception_handler(PoolTimeout, say_unwritable)
     app.add_exception_handler(Outdated, say_unwritable)

@@ -10,6 +10,7 @@ from functools import lru_cache
 from math import hypot
 
 from app.core.compare.comparison import NO_CHANGE, Change, compare_facings
+from app.core.compare.effort_words import say_net_effort
 from app.core.compare.length_changes import make_change
 from app.core.facing.analysis import FacingAnalysis
 from app.core.facing.evenness import UNEVEN
@@ -84,8 +85,9 @@ def build_measured_part(
     gauges: GaugesInUse,
     uncertainties: Uncertainties,
     evenness_tolerance_mm: float,
+    kind: str = "other",
 ) -> MeasuredPart:
-    """Work out the card's sentences, table and figures."""
+    """Work out the card's sentences, table and figures; `kind` of instrument tells the reeds."""
     both = [one for one in (readings.before, readings.after) if one is not None]
     analyses = [
         recall_analysis(one, uncertainties, evenness_tolerance_mm=evenness_tolerance_mm)
@@ -100,8 +102,12 @@ def build_measured_part(
         *_bore_figures(readings, gauges),
         *_evenness_figures(analyses),
     )
+    sentences = _sentences(readings, changes, analyses)
+    if any(one.changed for one in changes):
+        effort = say_net_effort(readings.before, readings.after, uncertainties, kind=kind)
+        sentences += [effort] if effort else []
     return MeasuredPart(
-        sentences=tuple(_sentences(readings, changes, analyses)),
+        sentences=tuple(sentences),
         rows=tuple(_rows(readings, changes, gauges.glass)),
         figures=figures,
         curves=tuple(_curve_words(readings, analyses, gauges.glass)),
@@ -127,8 +133,6 @@ def _sentences(
     if not changes and readings.after:
         words.append("This is how it measures now; there is nothing earlier to compare it with.")
     words.extend(_say_rails_now(analyses))
-    if expectation := _say_expectation(tip, length):
-        words.append(expectation)
     return words
 
 
@@ -175,26 +179,6 @@ def _say_rails_now(analyses: Sequence[FacingAnalysis | None]) -> list[str]:
         where = after.removeprefix("cannot tell ")
         return [f"The rails agree as far as the gauges can tell, but for a doubt {where}."]
     return []
-
-
-def _say_expectation(tip: Change | None, length: Change | None) -> str:
-    # Common practice, no source; makers differ, so the card says "usually".
-    usual = []
-    if tip and tip.changed:
-        usual.append(
-            "a more open tip asks for a softer reed and gives more resistance and flexibility"
-            if tip.difference > 0
-            else "a closer tip takes a harder reed and gives less resistance"
-        )
-    if length and length.changed:
-        usual.append(
-            "a longer facing blows more freely and takes a stronger reed"
-            if length.difference > 0
-            else "a shorter facing resists more"
-        )
-    if not usual:
-        return ""
-    return f"Usually {' and '.join(usual)}. Start from the reed you used before."
 
 
 def _rows(readings: CardReadings, changes: Sequence[Change], glass: Scale) -> list[CardRow]:

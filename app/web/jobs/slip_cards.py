@@ -45,6 +45,7 @@ def card_part(session: Session, subject: Subject, shop: Shop, code: str) -> Slip
         gauges,
         _uncertainties(before, after),
         shop.evenness_tolerance_mm,
+        job.piece.instrument_kind,
     )
     passes = [as_entry(one) for one in job.passes if one.struck_at is None]
     return CardPart(

@@ -30,6 +30,7 @@ from app.store.book.upkeep import (
     note_failure,
     read_upkeep,
 )
+from app.store.files import say_disk
 from app.web.files import folder_of
 from app.web.pages import Clock, Form, Typed, found_or_404, go_to, show_page
 from app.web.settings import Settings
@@ -183,6 +184,9 @@ def update(request: Request, clock: Clock, watch: Watching, form: Typed) -> Resp
         keep_upkeep(clock.book, changed)
     except Unusable as unusable:
         form.problems = {"folder": str(unusable)}
+    except OSError as error:
+        form.problems = {"folder": f"These settings could not be kept: {say_disk(error)}."}
+    if form.problems:
         return _page(request, clock, watch, form)
     return go_to("/settings/backups?said=kept")
 
