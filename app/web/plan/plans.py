@@ -22,7 +22,6 @@ from app.core.values.pieces import CAUTION_DEFERS, MATERIAL_CAUTIONS
 from app.render.cut import CutPicture, CutRail, CutSize, draw_cut
 from app.store.records.jobs import get_job
 from app.store.records.pieces import save_limits
-from app.store.records.shop import get_shop
 from app.store.tables import Job
 from app.web.drawn import answer_picture
 from app.web.facing.pictures import blade_levels
@@ -87,24 +86,6 @@ def tell_plan(planned: JobPlan, gauges: GaugesInUse) -> dict[str, Any]:
     }
 
 
-@router.get("/sheet")
-def sheet(request: Request, session: Reading, number: int) -> HTMLResponse:
-    """Show the bench sheet to print: the steps, the numbers, room to write: one page."""
-    job = _job(session, number)
-    gauges, planned = gauges_for(session, job.piece.instrument_kind), plan_job(session, job)
-    found_or_404(planned.plan, "There is no plan to print yet.")
-    return show_page(
-        request,
-        "plans/sheet.html",
-        job=job,
-        shop=get_shop(session),
-        gauges=gauges,
-        planned=planned,
-        caution=MATERIAL_CAUTIONS[job.piece.material],
-        **tell_plan(planned, gauges),
-    )
-
-
 @router.get("/{rail}.svg")
 def cut(
     request: Request, session: Reading, number: int, rail: CutRail, size: str = "screen"
@@ -112,21 +93,39 @@ def cut(
     """Draw what comes off one rail, or off both where they are alike."""
     job = _job(session, number)
     planned = plan_job(session, job)
-    plan = found_or_404(planned.plan, "There is no plan to draw yet.")
-    side = "right" if rail == "right" else "left"
-    stations = found_or_404(getattr(plan, side) or None, "That rail was not read.")
-    now = planned.last.facing if planned.last else None
+    found_or_404(planned.plan, "There is no plan to draw yet.")
     gauges = gauges_for(session, job.piece.instrument_kind)
-    picture = CutPicture(
+    picture = found_or_404(
+        _cut_picture(planned, rail, gauges, SIZES.get(size, "screen")), "That rail was not read."
+    )
+    return answer_picture(request, picture, lambda: draw_cut(picture))
+
+
+def draw_cut_of(planned: JobPlan, rail: CutRail, gauges: GaugesInUse, size: CutSize) -> str:
+    """Draw one picture of a plan for a paper; raises ValueError for a rail that was not read."""
+    picture = _cut_picture(planned, rail, gauges, size)
+    if picture is None:
+        raise ValueError("that rail was not read")
+    return draw_cut(picture).decode()
+
+
+def _cut_picture(
+    planned: JobPlan, rail: CutRail, gauges: GaugesInUse, size: CutSize
+) -> CutPicture | None:
+    side = "right" if rail == "right" else "left"
+    stations = getattr(planned.plan, side)
+    if not stations:
+        return None
+    now = planned.last.facing if planned.last else None
+    return CutPicture(
         rail=rail,
         stations=stations,
         stops=getattr(now, side) if now else (),
         tip_mm=now.tip_opening_mm if now else None,
         blades=blade_levels(gauges, *([now] if now else [])),
         glass_mm_per_number=float(gauges.glass.mm_per_unit),
-        size=SIZES.get(size, "screen"),
+        size=size,
     )
-    return answer_picture(request, picture, lambda: draw_cut(picture))
 
 
 @router.post("/piece")
