@@ -98,3 +98,17 @@ def test_a_room_imports_only_rooms_below_it(layer):
         for path in (APP / layer / room).rglob("*.py"):
             names = {name.split(".")[2] for name in imported(path) if name.count(".") > 1}
             assert not names & set(order[height + 1 :]), path
+
+
+def test_migrations_form_one_line():
+    scripts = APP.parent / "migrations" / "versions"
+    before = [
+        node.value.value
+        for path in scripts.glob("*.py")
+        for node in ast.parse(path.read_text()).body
+        if isinstance(node, ast.Assign)
+        and isinstance(node.targets[0], ast.Name)
+        and node.targets[0].id == "down_revision"
+        and isinstance(node.value, ast.Constant)
+    ]
+    assert len(before) == len(set(before))

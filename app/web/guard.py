@@ -52,7 +52,7 @@ FOREIGN_WRITING = (
     "Nothing was kept. Go back with the browser’s own button and send it again.",
 )
 # What a browser of today sends; any other way of writing letters is nobody's form.
-CHARSETS = re.compile(r"""charset\s*=\s*"?(?!(?:utf-8|us-ascii|iso-8859-1)"?\s*(?:;|$))""", re.I)
+CHARSETS = re.compile(r"""charset\s*=(?!\s*"?(?:utf-8|us-ascii|iso-8859-1)"?\s*(?:;|$))""", re.I)
 LONGEST_HEADER = 300
 FORM_TOO_LARGE = (
     413,

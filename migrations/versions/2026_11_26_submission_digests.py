@@ -1,14 +1,14 @@
 """Keep with a form's token what it said, so that other content under it isn't dropped.
 
 Revision ID: 20261126_digests
-Revises: 20261125_left_batch
+Revises: 20261125_forgetting
 """
 
 import sqlalchemy as sa
 from alembic import op
 
 revision = "20261126_digests"
-down_revision = "20261125_left_batch"
+down_revision = "20261125_forgetting"
 branch_labels = None
 depends_on = None
 
