@@ -18,7 +18,6 @@ MOST_PIXELS = {"JPEG": 120_000_000, "PNG": 24_000_000, "WEBP": 24_000_000}
 KINDS = ("JPEG", "PNG", "WEBP")
 SIDE_PX = 2400
 SMALL_SIDE_PX = 640
-CARD_SIDE_PX = 1000
 
 
 class PhotoRefused(Exception):  # noqa: N818 - a refusal in words
@@ -73,16 +72,6 @@ def make_photo(content: bytes) -> MadePhoto:
     whole = _jpeg(plain)
     plain.thumbnail((SMALL_SIDE_PX, SMALL_SIDE_PX), Image.Resampling.LANCZOS)
     return MadePhoto(width, height, whole, _jpeg(plain))
-
-
-def shrink_photo(content: bytes, side_px: int = CARD_SIDE_PX) -> bytes:
-    """Make a kept photograph smaller, for a paper."""
-    from PIL import Image
-
-    with Image.open(io.BytesIO(content), formats=("JPEG",)) as opened:
-        plain = opened.convert("RGB")
-    plain.thumbnail((side_px, side_px), Image.Resampling.LANCZOS)
-    return _jpeg(plain)
 
 
 def _on_white(image: "Image.Image") -> "Image.Image":

@@ -40,6 +40,7 @@ class EngineKind:
     far: bool = False  # even closing a session may wait for it
     has_lines: bool = False  # records are found by lines that the program writes
     make_index: Callable[[Engine], str] = lambda _engine: ""
+    count_act: Callable[[Connection], int] = lambda _connection: 0  # in a transaction that writes
 
 
 ENGINES: dict[str, EngineKind] = {
@@ -58,6 +59,7 @@ ENGINES: dict[str, EngineKind] = {
         take_time=lambda _connection: None,
         write_anew=on_sqlite.write_anew,
         has_lines=True,
+        count_act=on_sqlite.count_act,
     ),
     "postgresql": EngineKind(
         label="PostgreSQL",

@@ -14,7 +14,7 @@ from starlette.exceptions import HTTPException as StarletteHTTPException
 from starlette.middleware.gzip import DEFAULT_EXCLUDED_CONTENT_TYPES, GZipMiddleware
 
 from app.store.book.locks import Outdated
-from app.store.book.opening import close_book, mark_in_use, open_sessions
+from app.store.book.opening import open_sessions
 from app.store.book.passphrase import read_passphrase
 from app.store.book.sessions import BeyondNumbers, Sessions
 from app.store.book.upkeep import is_book, keep_upkeep, read_upkeep
@@ -114,12 +114,11 @@ def create_app(settings: Settings) -> FastAPI:
 
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
-        mark_in_use(settings.book, settings.now())
         watch.start()
         yield
         app.state.made_up_beside.close()
         watch.stop()
-        close_book(app.state.sessions, settings.book)
+        app.state.sessions.close()
 
     app = FastAPI(
         title="Laybook", docs_url=None, redoc_url=None, openapi_url=None, lifespan=lifespan

@@ -21,7 +21,6 @@ from app.store.records import measurements
 from app.web import drawn
 from app.web.app import create_app
 from app.web.files import folder_of
-from app.web.jobs import slip_values
 from app.web.settings import Settings, wall_clock
 from tests.benchmarks import scale_book
 
@@ -58,7 +57,7 @@ def make_book(jobs: int) -> float:
 
 def forget() -> None:
     """Forget what the program keeps in memory: readings told, analyses, papers, pictures."""
-    for kept in (measurements._tell_set, cards.build_measured_part, slip_values._lay_out):
+    for kept in (measurements._tell_set, cards.build_measured_part):
         kept.cache_clear()
     for one in (size_words.list_spreads, size_words.list_gauge_lines, returning.tell_returning):
         one.cache_clear()

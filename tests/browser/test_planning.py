@@ -64,7 +64,7 @@ def test_both_sheets_for_the_bench_print_on_one_page(page, paper):
     page.get_by_role("button", name="Keep the readings").click()
     page.wait_for_url("**/jobs/*said=readings*")
     aim(page, job, "34 28 22 16 12 6 – / 1.02")
-    page.goto(f"/jobs/{job}/plan/sheet")
+    page.goto(f"/jobs/{job}/papers/bench_sheet")
     page.wait_for_load_state("networkidle")
     reader = printed(page)
     assert len(reader.pages) == 1

@@ -80,7 +80,7 @@ def test_migrate_says_when_there_is_nothing_to_do(run):
 
 @pytest.mark.sqlite_file
 def test_a_book_whose_log_is_lost_is_taken_as_it_is_only_when_told(run, worked_book):
-    (worked_book / "in-use.json").write_text("{}")
+    (worked_book / "last-act.txt").write_text("9999")
     code, said = run("check")
     assert code == 1
     assert "--as-it-is" in said

@@ -265,7 +265,7 @@ def _renew_pieces(session: Session, texts: Texts) -> None:
 def _strike_paper(
     session: Session, paper: Paper, removal: Removal, today: date, *, with_photos: bool
 ) -> None:
-    """Keep a paper again without the person; its PDF and what shows them go."""
+    """Keep a paper again without the person; its pages, its PDF and what shows them go."""
     slip, pattern = paper.slip, removal.marks.elsewhere
     if paper.own:
         person = _person_of(session, removal.customer)
@@ -275,7 +275,7 @@ def _strike_paper(
     for file in list(slip.files):
         shows = file.name.endswith(".jpg") and with_photos
         tells = file.name.endswith(".svg") and pattern.search(file.content.decode(errors="replace"))
-        if file.name == _PDF or shows or tells:
+        if file.name == _PDF or file.name.endswith(".svgz") or shows or tells:
             session.execute(
                 delete(SlipFile).where(SlipFile.slip_id == slip.id, SlipFile.name == file.name)
             )

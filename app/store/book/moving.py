@@ -12,11 +12,12 @@ from pathlib import Path
 from sqlalchemy import URL, Connection
 from sqlalchemy.exc import SQLAlchemyError
 
+from app.store.book.acts import forget_note
 from app.store.book.backup import Backup, BackupFailed, make_backup
 from app.store.book.copies import copy_records, copy_to_file, hash_records, is_empty, still
 from app.store.book.locks import ServerLock, lock_of
 from app.store.book.migrating import current_revision, migrate_book, needs_migrating, schema_of
-from app.store.book.opening import IN_USE_NAME, open_sessions, refuse_strangers
+from app.store.book.opening import open_sessions, refuse_strangers
 from app.store.book.restoring import free_aside
 from app.store.book.upkeep import read_upkeep
 from app.store.engines import (
@@ -104,7 +105,7 @@ def _to_server(book: Path, to: URL, scripts: Path, now: datetime) -> str:
         lock.release()
     keep_address(book, to)
     folder = _set_aside(book, now)
-    (book / IN_USE_NAME).unlink(missing_ok=True)
+    forget_note(book)
     return f"The file it was in is set aside in {folder}; nothing writes there any more."
 
 
@@ -159,6 +160,7 @@ def _to_folder(book: Path, begin: URL) -> str:
         else:
             if damage := copy_to_file(source, fresh):
                 raise BookProblem(f"The records did not arrive as they were: {damage[0]}.")
+            forget_note(book)
             fresh.replace(book / DATABASE_NAME)
             sync_folder(book)
     keep_address(book, None)

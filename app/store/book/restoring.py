@@ -18,6 +18,7 @@ from pathlib import Path
 from sqlalchemy import URL
 from sqlalchemy.exc import DBAPIError
 
+from app.store.book.acts import forget_note
 from app.store.book.backup import (
     POOL_NAME,
     Backup,
@@ -32,7 +33,6 @@ from app.store.book.backup import (
 from app.store.book.copies import copy_records, is_empty, remove_records
 from app.store.book.locks import BookLock, BookProblem
 from app.store.book.migrating import current_revision, migrate_book, needs_migrating, refuse_newer
-from app.store.book.opening import IN_USE_NAME
 from app.store.book.sessions import check_settings, make_folder, open_engine
 from app.store.book.upkeep import Upkeep, keep_upkeep, read_upkeep
 from app.store.engines import engine_kind, open_address
@@ -99,7 +99,6 @@ def restore_backup(book: Path, backup: Backup, scripts: Path, now: datetime) -> 
             kept = _replace_inside(fresh, book, upkeep, now)
         elif _is_sound(book):
             kept = _replace_inside(fresh, book, upkeep, now)
-            _close_in_order(book)
         else:
             kept = _replace_file(fresh, book, now)
         keep_upkeep(book, upkeep)
@@ -188,12 +187,17 @@ def replace_inside(fresh: Path, book: Path, keep_first: Callable[[], None]) -> N
     if address := find_address(book):
         _replace_on_server(fresh, address, keep_first)
         return
+
+    def keep_and_forget() -> None:
+        keep_first()
+        forget_note(book)  # nobody else can write: the next act is one of the new database's
+
     with (
         closing(open_still(fresh, alone=True)) as source,
         closing(sqlite3.connect(book / DATABASE_NAME, isolation_level=None, timeout=5)) as target,
     ):
         target.execute("PRAGMA synchronous=FULL")
-        copy_database(source, target, when_locked=keep_first)
+        copy_database(source, target, when_locked=keep_and_forget)
 
 
 def _replace_on_server(fresh: Path, address: URL, keep_first: Callable[[], None]) -> None:
@@ -230,16 +234,6 @@ def _make_ready(address: URL, scripts: Path) -> None:
         engine.dispose()
 
 
-def _close_in_order(book: Path) -> None:
-    """Take away the mark of a server that did not close in order; a running one keeps its own."""
-    lock = BookLock(book)
-    try:
-        if lock.take_alone():
-            (book / IN_USE_NAME).unlink(missing_ok=True)
-    finally:
-        lock.release()
-
-
 def free_aside(book: Path, now: datetime, name: str) -> Path:
     """Give a place for what is put out of the book's way at this moment, where nothing lies yet."""
     begun = book / ASIDE_NAME / f"{now.astimezone():%Y-%m-%d-%H%M%S}"
@@ -268,9 +262,9 @@ def _replace_file(fresh: Path, book: Path, now: datetime) -> str:
             for one in there[1:]:
                 one.unlink()
             kept = f"What it replaced is set aside in {folder}."
+        forget_note(book)
         fresh.replace(book / DATABASE_NAME)
         sync_folder(book)
-        (book / IN_USE_NAME).unlink(missing_ok=True)
     finally:
         lock.release()
     return kept

@@ -8,10 +8,10 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
-from app.core.compare.cards import say_done
 from app.core.compare.effort_words import say_net_effort
 from app.core.jobs.jobs import STAGES
 from app.core.values.forms import Fields, Refused
+from app.core.values.passes import say_done
 from app.core.values.pieces import parse_piece
 from app.store.records.batches import find_batch_of
 from app.store.records.customers import get_customer
@@ -66,7 +66,7 @@ def tell_history(
             "visit",
             sets=tuple(one for one in sets if one.measurement.job_number == job.number),
             job=job,
-            done=say_done("", [as_entry(one) for one in job.passes if one.struck_at is None]),
+            done=say_done([as_entry(one) for one in job.passes if one.struck_at is None]),
             notes=tuple(one for one in job.events if one.kind == "note"),
             effort=_tell_effort(job, sets, kind),
         )

@@ -27,7 +27,6 @@ from app.render.effort_map import EffortPicture, draw_effort_map
 from app.render.scales import Size
 from app.store.records.jobs import get_job
 from app.store.records.pieces import save_limits
-from app.store.records.shop import get_shop
 from app.store.tables import Job
 from app.web.drawn import answer_picture
 from app.web.facing.pictures import blade_levels
@@ -104,24 +103,6 @@ def tell_plan(planned: JobPlan, gauges: GaugesInUse) -> dict[str, Any]:
     }
 
 
-@router.get("/sheet")
-def sheet(request: Request, session: Reading, number: int) -> HTMLResponse:
-    """Show the bench sheet to print: the steps, the numbers, room to write: one page."""
-    job = _job(session, number)
-    gauges, planned = gauges_for(session, job.piece.instrument_kind), plan_job(session, job)
-    found_or_404(planned.plan, "There is no plan to print yet.")
-    return show_page(
-        request,
-        "plans/sheet.html",
-        job=job,
-        shop=get_shop(session),
-        gauges=gauges,
-        planned=planned,
-        caution=MATERIAL_CAUTIONS[job.piece.material],
-        **tell_plan(planned, gauges),
-    )
-
-
 @router.get("/feel.svg")
 def feel(request: Request, session: Reading, number: int, size: str = "screen") -> Response:
     """Draw which tips and lengths close a reed as the piece does now."""
@@ -144,21 +125,39 @@ def cut(
     """Draw what comes off one rail, or off both where they are alike."""
     job = _job(session, number)
     planned = plan_job(session, job)
-    plan = found_or_404(planned.plan, "There is no plan to draw yet.")
-    side = "right" if rail == "right" else "left"
-    stations = found_or_404(getattr(plan, side) or None, "That rail was not read.")
-    now = planned.last.facing if planned.last else None
+    found_or_404(planned.plan, "There is no plan to draw yet.")
     gauges = gauges_for(session, job.piece.instrument_kind)
-    picture = CutPicture(
+    picture = found_or_404(
+        _cut_picture(planned, rail, gauges, SIZES.get(size, "screen")), "That rail was not read."
+    )
+    return answer_picture(request, picture, lambda: draw_cut(picture))
+
+
+def draw_cut_of(planned: JobPlan, rail: CutRail, gauges: GaugesInUse, size: CutSize) -> str:
+    """Draw one picture of a plan for a paper; raises ValueError for a rail that was not read."""
+    picture = _cut_picture(planned, rail, gauges, size)
+    if picture is None:
+        raise ValueError("that rail was not read")
+    return draw_cut(picture).decode()
+
+
+def _cut_picture(
+    planned: JobPlan, rail: CutRail, gauges: GaugesInUse, size: CutSize
+) -> CutPicture | None:
+    side = "right" if rail == "right" else "left"
+    stations = getattr(planned.plan, side)
+    if not stations:
+        return None
+    now = planned.last.facing if planned.last else None
+    return CutPicture(
         rail=rail,
         stations=stations,
         stops=getattr(now, side) if now else (),
         tip_mm=now.tip_opening_mm if now else None,
         blades=blade_levels(gauges, *([now] if now else [])),
         glass_mm_per_number=float(gauges.glass.mm_per_unit),
-        size=SIZES.get(size, "screen"),
+        size=size,
     )
-    return answer_picture(request, picture, lambda: draw_cut(picture))
 
 
 @router.post("/piece")

@@ -9,9 +9,9 @@ from datetime import timedelta
 
 import pytest
 
+from app.store.book.acts import NOTE_NAME
 from app.store.book.backup import list_backups, make_backup
 from app.store.book.migrating import migrate_book
-from app.store.book.opening import IN_USE_NAME, mark_in_use
 from app.store.book.restoring import find_backup, restore_backup
 from app.store.book.sessions import BookProblem, open_book_engine, open_engine
 from app.store.book.upkeep import read_upkeep
@@ -146,9 +146,9 @@ def test_a_backup_carried_to_another_machine_makes_the_same_book_there(worked_bo
 
 @pytest.mark.sqlite_file
 def test_a_restore_ends_the_suspicion_that_the_log_was_lost(worked_book, made):
-    mark_in_use(worked_book, NOON)
+    (worked_book / NOTE_NAME).write_text("9999")
     restore_backup(worked_book, made, MIGRATIONS, NOON)
-    assert not (worked_book / IN_USE_NAME).exists()
+    assert not (worked_book / NOTE_NAME).exists()
 
 
 def test_an_unknown_backup_is_refused_with_words(worked_book, upkeep):

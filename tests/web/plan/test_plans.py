@@ -48,9 +48,10 @@ def test_the_way_back_says_what_the_table_loses_and_what_to_read_after_it(browse
     exact = plan("36 24 14 7 / 1.10", "34 22 12 6 / 1.02", gap_tolerance="")
     assert "The tolerance saves" not in figures(browser)
     assert step_lines(browser)[1] == "34 22 12 6 / 1.02"
-    browser.open(f"/jobs/{exact}/plan/sheet")
-    assert "34 22 12 6 / 1.02" in browser.text
-    assert len(browser.page.select(".numbers td.write")) == 15
+    browser.open(f"/jobs/{exact}/papers/bench_sheet")
+    words = browser.page.select_one("section.unseen").get_text(" ")
+    assert "Table first, then the rails" in words
+    assert "Then it should read 34 22 12 6 / 1.02." in " ".join(words.split())
 
 
 def test_each_rail_has_its_own_picture_where_the_rails_differ(browser, client, plan):
@@ -109,7 +110,8 @@ def test_without_readings_or_target_the_page_says_what_comes_first(browser, take
     browser.open(f"/jobs/{job}/target")
     browser.send("main form", target="line", line="36 24 14 7 / 1.10")
     assert "First measure the piece" in browser.text
-    browser.open(f"/jobs/{job}/plan/sheet", status=404)
+    browser.open(f"/jobs/{job}/papers/bench_sheet")
+    assert "Plan" not in browser.page.select_one("section.unseen").get_text(" ")
     assert client.get(f"/jobs/{job}/plan/both.svg").status_code == 404
 
 
