@@ -6,7 +6,6 @@ server looks after its own files; there, only what stands in the database is jud
 """
 
 import os
-import shutil
 import sqlite3
 from contextlib import closing, suppress
 from datetime import datetime
@@ -37,7 +36,8 @@ from app.store.sqlite_files import open_still, read_schema
 
 HEADER = b"SQLite format 3\x00"
 # What a program that was killed may leave in the book's folder: copies of all that is in it.
-LEFT_OVER = (".moving.sqlite3", ".importing.sqlite3", ".restoring.sqlite3")
+EXPORTING_NAME = ".exporting.zip"
+LEFT_OVER = (".moving.sqlite3", ".importing.sqlite3", ".restoring.sqlite3", EXPORTING_NAME)
 
 
 def open_sessions(book: Path, scripts: Path, now: datetime) -> Sessions:
@@ -88,8 +88,6 @@ def clear_left_over(book: Path) -> None:
             remove_database(book / name)
             partial_of(book / name).unlink(missing_ok=True)
     (book / "in-use.json").unlink(missing_ok=True)  # an earlier program's
-    for left in book.glob(".exporting-*"):
-        shutil.rmtree(left, ignore_errors=True)
 
 
 def _bring_up_to_date(

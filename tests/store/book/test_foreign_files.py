@@ -23,7 +23,7 @@ from app.store.book.backup import (
     read_backup,
 )
 from app.store.book.backup_places import PLACE_NAME, Unusable, own_place, prepare_folder
-from app.store.book.opening import clear_left_over
+from app.store.book.opening import clear_left_over, open_sessions
 from app.store.book.restoring import find_backup, restore_backup
 from app.store.book.sessions import BookProblem
 from app.store.book.upkeep import Upkeep, read_upkeep
@@ -103,7 +103,7 @@ def test_a_book_laid_into_a_folder_of_own_files_leaves_them_alone(worked_book, u
         make_backup(worked_book, chosen, "daily", NOON + timedelta(days=day))
     restore_backup(worked_book, list_backups(worked_book, chosen)[-1], MIGRATIONS, NOON)
     clear_left_over(worked_book)
-    assert still_there(worked_book, {n: b for n, b in own.items() if n != ".exporting-mine/a.zip"})
+    assert still_there(worked_book, own)
 
 
 def test_own_files_inside_our_own_place_stay_too(worked_book, upkeep):
@@ -380,3 +380,18 @@ def test_an_import_refuses_a_place_that_a_link_leads_out(filled_zip, empty, tmp_
         bring(empty, filled_zip)
     assert (tmp_path / "own").read_bytes() == b"my own"
     assert content_of(empty / "book.sqlite3") == content
+
+
+@pytest.mark.sqlite_file
+def test_nobody_else_on_the_machine_may_read_a_book_or_its_backups(worked_book, upkeep, tmp_path):
+    (worked_book / "book.sqlite3").chmod(0o644)  # as earlier programs left it
+    chosen = few(upkeep, tmp_path / "stick")
+    prepare_folder(tmp_path / "stick", worked_book, upkeep)
+    open_sessions(worked_book, MIGRATIONS, NOON).close()
+    made = make_backup(worked_book, chosen, "daily", NOON)
+    (worked_book / "photos" / FIRST).write_bytes(b"differs")
+    restore_backup(worked_book, made, MIGRATIONS, NOON)
+    ours = [tmp_path / "stick", worked_book / "set-aside", own_place(worked_book)]
+    for one in [*ours, worked_book / "book.sqlite3", *(p for o in ours for p in o.rglob("*"))]:
+        if not one.is_symlink() and one.name != FIRST:
+            assert one.stat().st_mode & 0o777 == (0o700 if one.is_dir() else 0o600), one
