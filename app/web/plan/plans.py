@@ -2,11 +2,14 @@
 
 from typing import Any
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, HTTPException, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
+from app.core.compare.effort_words import LEFT_OUT
+from app.core.facing.analysis import MalformedReading
 from app.core.facing.measurements import GaugesInUse
+from app.core.plan.effort_map import AlikeRow, EffortQuestion, list_alike, map_effort
 from app.core.plan.piece_limits import parse_limits
 from app.core.plan.plan_tables import (
     list_check_rows,
@@ -20,6 +23,8 @@ from app.core.plan.targets import tell_target, tell_tolerance
 from app.core.values.forms import Refused
 from app.core.values.pieces import CAUTION_DEFERS, MATERIAL_CAUTIONS
 from app.render.cut import CutPicture, CutRail, CutSize, draw_cut
+from app.render.effort_map import EffortPicture, draw_effort_map
+from app.render.scales import Size
 from app.store.records.jobs import get_job
 from app.store.records.pieces import save_limits
 from app.store.tables import Job
@@ -35,7 +40,7 @@ from app.web.pages import (
     go_to,
     show_page,
 )
-from app.web.plan.planning import JobPlan, gauges_for, limits_of, plan_job, tell_last
+from app.web.plan.planning import JobPlan, ask_effort, gauges_for, limits_of, plan_job, tell_last
 
 router = APIRouter(prefix="/jobs/{number}/plan")
 SIZES: dict[str, CutSize] = {"paper": "paper", "pair": "pair", "small": "small"}
@@ -63,8 +68,20 @@ def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLRespo
         planned=planned,
         limits=limits_of(job.piece),
         caution=f"{MATERIAL_CAUTIONS[job.piece.material]} {CAUTION_DEFERS}",
+        feel=_tell_feel(ask_effort(session, job), gauges),
+        left_out=LEFT_OUT,
         **tell_plan(planned, gauges),
     )
+
+
+def _tell_feel(question: EffortQuestion | None, gauges: GaugesInUse) -> list[AlikeRow] | None:
+    """List what would close a reed as now; None where that can't be worked out."""
+    if question is None:
+        return None
+    try:
+        return list_alike(question, gauges.glass)
+    except MalformedReading:
+        return None
 
 
 def tell_plan(planned: JobPlan, gauges: GaugesInUse) -> dict[str, Any]:
@@ -84,6 +101,21 @@ def tell_plan(planned: JobPlan, gauges: GaugesInUse) -> dict[str, Any]:
         "cut_rows": list_cut_rows(plan, gauges.glass),
         "pictures": ["both"] if rails_alike(plan) else list_worked_rails(plan),
     }
+
+
+@router.get("/feel.svg")
+def feel(request: Request, session: Reading, number: int, size: str = "screen") -> Response:
+    """Draw which tips and lengths close a reed as the piece does now."""
+    question = found_or_404(ask_effort(session, _job(session, number)), "It was not read yet.")
+    drawn: Size = "small" if size == "small" else "screen"
+    try:
+        return answer_picture(
+            request,
+            ("feel", question, drawn),
+            lambda: draw_effort_map(EffortPicture(map_effort(question), drawn)),
+        )
+    except MalformedReading as error:
+        raise HTTPException(404, str(error)) from error
 
 
 @router.get("/{rail}.svg")

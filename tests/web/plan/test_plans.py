@@ -122,3 +122,16 @@ def test_readings_too_few_to_plan_by_are_said_to_be_so(browser, take_in, read_li
     browser.send("main form", target="line", line="36 24 14 7 / 1.10")
     assert "No plan can be made from these readings" in browser.text
     assert "at least two readings" in browser.text
+
+
+def test_the_plan_answers_more_open_and_no_harder(browser, client, plan):
+    job = plan("33.5 21 11.5 5.5 / 1.07", "36 23.5 13.5 7 / 1.15")
+    feel = browser.page.select_one("section[aria-labelledby=feel-heading]")
+    rows = [one.text for one in feel.select("tbody tr")]
+    assert rows[0].startswith("tip 1.15 mm")
+    assert "on the glass" in rows[0]
+    assert any(row.startswith("length 18.0 mm") and "tip 1." in row for row in rows)
+    answer = client.get(f"/jobs/{job}/plan/feel.svg")
+    assert answer.headers["content-type"] == "image/svg+xml"
+    again = client.get(answer.request.url, headers={"If-None-Match": answer.headers["etag"]})
+    assert again.status_code == 304
