@@ -50,8 +50,14 @@ class Connection:
         origin = f"http://127.0.0.1:{self.port}"
         told = {"Accept-Encoding": "gzip", "Origin": origin}
         told |= {name.replace("_", "-"): value for name, value in headers.items()}
-        self.kept.request("GET" if body is None else "POST", address, body, told)
-        answer = self.kept.getresponse()
+        method = "GET" if body is None else "POST"
+        self.kept.request(method, address, body, told)
+        try:
+            answer = self.kept.getresponse()
+        except http.client.RemoteDisconnected:  # nothing was asked for a while
+            self.kept.close()
+            self.kept.request(method, address, body, told)
+            answer = self.kept.getresponse()
         if answer.status not in {200, 304}:
             raise RuntimeError(f"{address} was answered {answer.status}")
         return answer
