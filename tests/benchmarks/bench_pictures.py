@@ -4,6 +4,7 @@ Ours begins at the readings: it fits, chooses a curve, lays the picture out so t
 anything, and answers.
 """
 
+from functools import cache
 from itertools import count
 
 from fastapi.testclient import TestClient
@@ -20,14 +21,15 @@ ANEW_LIMIT, AGAIN_LIMIT = 1.2, 2.5
 PICTURE = "/readings/{}/profile.svg"
 
 
-def bare_figure(address: str = PICTURE.format(1)) -> BareFigure:
+@cache
+def bare_figure() -> BareFigure:
     """Take one picture of the small book down, drawn in this process."""
     app = create_app(Settings(book=book_of(SMALL), now=wall_clock))
     client = TestClient(
         app, base_url="http://127.0.0.1"
     )  # not entered: the book isn't closed twice
     try:
-        return take_down(lambda: client.get(address))
+        return take_down(lambda: client.get(PICTURE.format(1)))
     finally:
         app.state.sessions.close()
 
