@@ -15,6 +15,8 @@ from tests.conftest import Browser, Clock
 from tests.photo_cases import photo
 
 HEADERS = {"Origin": "http://127.0.0.1", "Sec-Fetch-Site": "same-origin"}
+# Names as the program gives them, and as it gave them until November 2026.
+FIRST, SECOND, THIRD = f"{'1f' * 32}.jpg", "20261125-0123456789abcdef.jpg", f"{'3f' * 32}.jpg"
 PHOTO = b"\x89PNG an invented picture of a tip rail"
 
 
@@ -27,10 +29,10 @@ def fill_book(folder: Path) -> None:
             _do_job(browser, name, marking)
         browser.open("/settings")
         browser.send("main form", name="The bench at the mill", address="Mill Lane 3\nUnterfeld")
-    photos = folder / "photos" / "2026"
-    photos.mkdir(parents=True)
-    (photos / "first.png").write_bytes(PHOTO)
-    (photos / "second.png").write_bytes(PHOTO[::-1])
+    photos = folder / "photos"
+    photos.mkdir()
+    (photos / FIRST).write_bytes(PHOTO)
+    (photos / SECOND).write_bytes(PHOTO[::-1])
 
 
 def _do_job(browser: Browser, name: str, marking: str) -> None:

@@ -48,16 +48,12 @@ def test_core_knows_no_library_but_numpy_and_scipy_no_clock_and_no_environment()
 READ_THE_CLOCK = re.compile(
     r"\b(datetime|date|dt)\.(now|today|utcnow)\(|\btime\.(time|time_ns|localtime|gmtime)\(|wall_clock\b"
 )
-# The program's ends, where a person waits; and tests' tools that are run by hand.
+# The program's ends, where a person waits; and tools that are run by hand, as benchmarks are.
 BY_THE_WALL = {
     "app/web/carrying.py",
     "app/web/commands.py",
     "app/web/settings.py",
     "app/web/upkeep.py",
-    "tests/benchmarks/__main__.py",
-    "tests/benchmarks/bench_pictures.py",
-    "tests/benchmarks/bench_start.py",
-    "tests/benchmarks/scale_book.py",
     "tests/faults/kill_rounds.py",
     "tests/pictures.py",
     "tests/test_layers.py",
@@ -70,7 +66,7 @@ def test_the_wall_clock_is_read_by_the_command_line_alone_and_by_no_test():
         str(path.relative_to(APP.parent))
         for folder in ("app", "tests", "demo_data")
         for path in (APP.parent / folder).rglob("*.py")
-        if READ_THE_CLOCK.search(path.read_text())
+        if "benchmarks" not in path.parts and READ_THE_CLOCK.search(path.read_text())
     }
     assert found == BY_THE_WALL
 
@@ -102,3 +98,17 @@ def test_a_room_imports_only_rooms_below_it(layer):
         for path in (APP / layer / room).rglob("*.py"):
             names = {name.split(".")[2] for name in imported(path) if name.count(".") > 1}
             assert not names & set(order[height + 1 :]), path
+
+
+def test_migrations_form_one_line():
+    scripts = APP.parent / "migrations" / "versions"
+    before = [
+        node.value.value
+        for path in scripts.glob("*.py")
+        for node in ast.parse(path.read_text()).body
+        if isinstance(node, ast.Assign)
+        and isinstance(node.targets[0], ast.Name)
+        and node.targets[0].id == "down_revision"
+        and isinstance(node.value, ast.Constant)
+    ]
+    assert len(before) == len(set(before))

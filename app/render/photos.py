@@ -13,11 +13,11 @@ if TYPE_CHECKING:
     from PIL import Image
 
 MOST_BYTES = 24_000_000
-MOST_PIXELS = 60_000_000
+# A JPEG is decoded smaller at once; other kinds must be held whole, at 4 bytes a dot and more.
+MOST_PIXELS = {"JPEG": 120_000_000, "PNG": 24_000_000, "WEBP": 24_000_000}
 KINDS = ("JPEG", "PNG", "WEBP")
 SIDE_PX = 2400
 SMALL_SIDE_PX = 640
-CARD_SIDE_PX = 1000
 
 
 class PhotoRefused(Exception):  # noqa: N818 - a refusal in words
@@ -44,8 +44,11 @@ def make_photo(content: bytes) -> MadePhoto:
         raise PhotoRefused(f"is larger than {MOST_BYTES // 1_000_000} MB")
     try:
         with Image.open(io.BytesIO(content), formats=KINDS) as opened:
-            if opened.width * opened.height > MOST_PIXELS:
-                raise PhotoRefused(f"has more than {MOST_PIXELS // 1_000_000} million dots")
+            most = MOST_PIXELS[opened.format or "PNG"]
+            if opened.width * opened.height > most:
+                raise PhotoRefused(
+                    f"has more than {most // 1_000_000} million dots; send it smaller, or as JPEG"
+                )
             if opened.width < 16 or opened.height < 16:
                 raise PhotoRefused("is too small to show anything")
             opened.draft("RGB", (SIDE_PX, SIDE_PX))
@@ -54,30 +57,21 @@ def make_photo(content: bytes) -> MadePhoto:
     except PhotoRefused:
         raise
     except (Image.DecompressionBombError, Image.DecompressionBombWarning):
-        words = f"has more than {MOST_PIXELS // 1_000_000} million dots"
-        raise PhotoRefused(words) from None
+        raise PhotoRefused("has far more dots than a photograph") from None
     except UnidentifiedImageError:
         raise PhotoRefused(
             "is no photograph that can be read here; send JPEG, PNG or WebP"
         ) from None
     except (OSError, SyntaxError, ValueError, EOFError, MemoryError):
         raise PhotoRefused("is damaged or was cut short on its way; send it again") from None
+    turned.thumbnail(
+        (SIDE_PX, SIDE_PX), Image.Resampling.LANCZOS
+    )  # first, so that little is copied
     plain = _on_white(turned)
-    plain.thumbnail((SIDE_PX, SIDE_PX), Image.Resampling.LANCZOS)
     width, height = plain.size
     whole = _jpeg(plain)
     plain.thumbnail((SMALL_SIDE_PX, SMALL_SIDE_PX), Image.Resampling.LANCZOS)
     return MadePhoto(width, height, whole, _jpeg(plain))
-
-
-def shrink_photo(content: bytes, side_px: int = CARD_SIDE_PX) -> bytes:
-    """Make a kept photograph smaller, for a paper."""
-    from PIL import Image
-
-    with Image.open(io.BytesIO(content), formats=("JPEG",)) as opened:
-        plain = opened.convert("RGB")
-    plain.thumbnail((side_px, side_px), Image.Resampling.LANCZOS)
-    return _jpeg(plain)
 
 
 def _on_white(image: "Image.Image") -> "Image.Image":

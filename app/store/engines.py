@@ -13,7 +13,7 @@ from typing import Any
 from sqlalchemy import URL, Connection, Engine, Table, create_engine, event
 
 from app.store import on_sqlite
-from app.store.files import say_disk
+from app.store.files import keep_private, say_disk
 from app.store.postgresql import server as on_postgresql
 from app.store.postgresql.addresses import DATABASE_NAME, find_address
 from app.store.problems import BookProblem
@@ -40,6 +40,7 @@ class EngineKind:
     far: bool = False  # even closing a session may wait for it
     has_lines: bool = False  # records are found by lines that the program writes
     make_index: Callable[[Engine], str] = lambda _engine: ""
+    count_act: Callable[[Connection], int] = lambda _connection: 0  # in a transaction that writes
 
 
 ENGINES: dict[str, EngineKind] = {
@@ -58,6 +59,7 @@ ENGINES: dict[str, EngineKind] = {
         take_time=lambda _connection: None,
         write_anew=on_sqlite.write_anew,
         has_lines=True,
+        count_act=on_sqlite.count_act,
     ),
     "postgresql": EngineKind(
         label="PostgreSQL",
@@ -92,6 +94,7 @@ def engine_kind(bind: Engine | Connection) -> EngineKind:
 def open_engine(folder: Path, name: str = DATABASE_NAME) -> Engine:
     """Open the database in a folder (made on first use) with the settings that keep it whole."""
     make_folder(folder)
+    keep_private(folder / name)
     return open_address(URL.create("sqlite", database=str(folder / name)))
 
 

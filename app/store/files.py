@@ -5,7 +5,7 @@ import hashlib
 import json
 import os
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, BinaryIO
 
@@ -51,10 +51,44 @@ def _private(path: str, flags: int) -> int:
     return os.open(path, flags, 0o600)
 
 
+def keep_private(path: Path) -> None:
+    """Let nobody but its owner read or write a file, made empty if it isn't there.
+
+    Of a database too: SQLite gives its log the same rights.
+    """
+    os.close(os.open(path, os.O_RDONLY | os.O_CREAT, 0o600))
+    mode = path.stat().st_mode
+    if mode & 0o077:
+        with suppress(OSError):  # another's file, or a disk that knows no rights
+            path.chmod(mode & 0o700)
+
+
+def make_private_folder(folder: Path) -> None:
+    """Make a folder, and those it lies in, for nobody but their owner."""
+    for missing in reversed([one for one in (folder, *folder.parents) if not one.exists()]):
+        missing.mkdir(mode=0o700, exist_ok=True)
+
+
+def partial_of(path: Path) -> Path:
+    """Give the name under which a file is written before it takes its own."""
+    return path.with_name(f".{path.name}.partial")
+
+
+def database_files(path: Path) -> list[Path]:
+    """List a SQLite database's file and those that SQLite puts beside it."""
+    return [path.with_name(f"{path.name}{end}") for end in ("", "-wal", "-shm", "-journal")]
+
+
+def remove_database(path: Path) -> None:
+    """Remove a database that this program made for a while, and what SQLite put beside it."""
+    for one in database_files(path):
+        one.unlink(missing_ok=True)
+
+
 @contextmanager
 def written_whole(path: Path) -> Iterator[BinaryIO]:
     """Give a file to write that takes its name only once all of it is on the disk."""
-    partial = path.with_name(f".{path.name}.partial")
+    partial = partial_of(path)
     try:
         # Nobody else on the machine may read what is in a book.
         with open(partial, "wb", opener=_private) as file:
@@ -85,7 +119,7 @@ def hash_file(path: Path) -> str:
 
 def copy_whole(source: Path, target: Path) -> str:
     """Copy a file whole and give the SHA-256 of what arrived, read back from the copy."""
-    target.parent.mkdir(parents=True, exist_ok=True)
+    make_private_folder(target.parent)
     with source.open("rb") as from_file, written_whole(target) as to_file:
         while chunk := from_file.read(_CHUNK):
             to_file.write(chunk)

@@ -51,6 +51,13 @@ def begin(connection: Connection, *, writes: bool) -> None:
     connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 
 
+def count_act(connection: Connection) -> int:
+    """Count a writing transaction in the database itself; gives its number."""
+    number = int(connection.exec_driver_sql("PRAGMA user_version").scalar_one()) + 1
+    connection.exec_driver_sql(f"PRAGMA user_version = {number}")
+    return number
+
+
 def check_settings(engine: Engine) -> None:
     """Read the settings back; raise BookProblem if the database did not take one."""
     with engine.connect() as connection:

@@ -206,6 +206,16 @@ class Shop(Base):
     most_rail_mm: Mapped[float | None]
     tilt_limit_mm_per_mm: Mapped[float] = mapped_column(default=0.0, server_default="0")
     customer_id: Mapped[int | None] = mapped_column(ForeignKey("customer.id"))
+    # an SVG text; left out of every page's settings, which would carry it along for nothing
+    mark: Mapped[str] = mapped_column(
+        default="", server_default="", deferred=True, deferred_raiseload=True
+    )
+    papers_address: Mapped[str] = mapped_column(default="", server_default="")
+    tax_name: Mapped[str] = mapped_column(default="", server_default="")
+    tax_percent: Mapped[float | None]
+    pay_words: Mapped[str] = mapped_column(default="", server_default="")
+    pay_days: Mapped[int | None]
+    look_again_months: Mapped[int | None] = mapped_column(default=24, server_default="24")
     version: Mapped[int] = mapped_column(default=1)
     __table_args__ = (CheckConstraint("id = 1", name="one_row"),)
 
@@ -510,7 +520,7 @@ class Slip(Base):
 
 
 class SlipFile(Base):
-    """A file an issued paper came with: its pictures, its code, the PDF."""
+    """A file an issued paper came with: its pages, its PDF; of older ones its pictures."""
 
     __tablename__ = "slip_file"
     slip_id: Mapped[int] = mapped_column(ForeignKey("slip.id"), primary_key=True)
@@ -610,9 +620,13 @@ class Draft(Base):
 
 
 class Submission(Base):
-    """A form already taken, by the token it carried: a second press changes nothing."""
+    """A form already taken, by the token it carried: a second press changes nothing.
+
+    `digest` is a hash of what it said (empty for forms taken by earlier programs).
+    """
 
     __tablename__ = "submission"
     token: Mapped[str] = mapped_column(String(64), primary_key=True)
     location: Mapped[str]
     at: Mapped[datetime]
+    digest: Mapped[str] = mapped_column(String(64), server_default="")

@@ -3,7 +3,9 @@
 import mimetypes
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager, suppress
+from threading import Lock
 
+from anyio import CapacityLimiter
 from fastapi import FastAPI, HTTPException, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, Response
@@ -13,7 +15,7 @@ from starlette.exceptions import HTTPException as StarletteHTTPException
 from starlette.middleware.gzip import DEFAULT_EXCLUDED_CONTENT_TYPES, GZipMiddleware
 
 from app.store.book.locks import Outdated
-from app.store.book.opening import close_book, mark_in_use, open_sessions
+from app.store.book.opening import open_sessions
 from app.store.book.passphrase import read_passphrase
 from app.store.book.sessions import BeyondNumbers, Sessions
 from app.store.book.upkeep import is_book, keep_upkeep, read_upkeep
@@ -27,7 +29,7 @@ from app.web.gate import Gate, Throttle
 from app.web.gauges import blade_sets, gauges, studies
 from app.web.guard import Guard
 from app.web.jobs import batches, bench, charges, drop_offs, jobs, messages, photos, pieces, slips
-from app.web.pages import show_page, static_address
+from app.web.pages import SentOtherwise, show_page, static_address
 from app.web.plan import facings, plans, removal_rates, service_plan, targets
 from app.web.serving import MadeUpBeside
 from app.web.settings import Settings
@@ -42,7 +44,7 @@ from app.web.shop import (
     notebooks,
     shop,
 )
-from app.web.troubles import say_broken, say_unwritable
+from app.web.troubles import say_broken, say_sent_otherwise, say_unwritable
 
 ROUTERS = (
     bench.router,
@@ -113,12 +115,11 @@ def create_app(settings: Settings) -> FastAPI:
 
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
-        mark_in_use(settings.book, settings.now())
         watch.start()
         yield
         app.state.made_up_beside.close()
         watch.stop()
-        close_book(app.state.sessions, settings.book)
+        app.state.sessions.close()
 
     app = FastAPI(
         title="Laybook", docs_url=None, redoc_url=None, openapi_url=None, lifespan=lifespan
@@ -128,7 +129,9 @@ def create_app(settings: Settings) -> FastAPI:
     with app.state.sessions.read() as session:
         app.state.made_up = get_shop(session).begun_as == "made_up"
     app.state.made_up_beside = MadeUpBeside(create_app, settings)
+    app.state.exporting = Lock()
     app.state.watch = watch
+    app.state.decoding = CapacityLimiter(1)  # photographs: one at a time, whoever sends them
     app.state.throttle, app.state.is_gated = Throttle(), settings.needs_login
     if settings.needs_login:
         app.add_middleware(
@@ -146,6 +149,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.add_exception_handler(StarletteHTTPException, _say_http)
     app.add_exception_handler(RequestValidationError, _say_invalid)
     app.add_exception_handler(BeyondNumbers, _say_invalid)
+    app.add_exception_handler(SentOtherwise, say_sent_otherwise)
     app.add_exception_handler(DBAPIError, say_unwritable)
     app.add_exception_handler(PoolTimeout, say_unwritable)
     app.add_exception_handler(Outdated, say_unwritable)

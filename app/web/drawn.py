@@ -14,7 +14,7 @@ from pathlib import Path
 from fastapi import Request
 from fastapi.responses import Response
 
-KEPT_PICTURES = 200
+KEPT_BYTES = 64_000_000
 SVG = "image/svg+xml"
 
 
@@ -24,7 +24,7 @@ class _Drawn:
     def __init__(self, most: int) -> None:
         self._pictures: OrderedDict[str, bytes] = OrderedDict()
         self._lock = threading.Lock()
-        self._most = most
+        self._most, self._held = most, 0  # bytes
 
     def get(self, tag: str, draw: Callable[[], bytes]) -> bytes:
         with self._lock:
@@ -33,13 +33,14 @@ class _Drawn:
                 return self._pictures[tag]
         drawn = draw()
         with self._lock:
+            self._held += len(drawn) - len(self._pictures.pop(tag, b""))
             self._pictures[tag] = drawn
-            while len(self._pictures) > self._most:
-                self._pictures.popitem(last=False)
+            while self._held > self._most:
+                self._held -= len(self._pictures.popitem(last=False)[1])
         return drawn
 
 
-_drawn = _Drawn(KEPT_PICTURES)
+_drawn = _Drawn(KEPT_BYTES)
 
 
 @cache

@@ -4,6 +4,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
 from app.store.records.shop import awaits_first_choice, begin_book
+from app.web.gate import LOOPBACK
 from app.web.pages import Reading, Writing, go_to, show_page
 
 router = APIRouter(prefix="/first-start")
@@ -17,6 +18,7 @@ def show(request: Request, session: Reading) -> HTMLResponse:
         "first_start/show.html",
         is_new=awaits_first_choice(session),
         address=request.app.state.made_up_beside.address,
+        is_near=_is_near(request),
     )
 
 
@@ -33,9 +35,14 @@ def begin(session: Writing) -> Response:
 @router.post("/made-up")
 def open_made_up(request: Request) -> Response:
     """Open the made-up shop beside this book, which is neither read nor written for it."""
-    if not request.app.state.made_up:
+    if not request.app.state.made_up and _is_near(request):
         request.app.state.made_up_beside.open()
     return go_to("/first-start")
+
+
+def _is_near(request: Request) -> bool:
+    """Say whether the browser is on this machine: only there the made-up shop answers."""
+    return not request.app.state.is_gated or (request.client or ("",))[0] in LOOPBACK
 
 
 @router.post("/made-up/close")

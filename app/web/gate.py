@@ -5,22 +5,28 @@ sent after the login ran out is not lost: it goes along with the login page and 
 sent. Guesses are slowed down for each address and for the network as a whole.
 """
 
+import ipaddress
 import math
+import secrets
 import threading
 from collections.abc import Callable
 from datetime import datetime, timedelta
 
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 from itsdangerous import BadSignature, URLSafeTimedSerializer
+from starlette.datastructures import UploadFile
+from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from app.store.book.passphrase import Passphrase
+from app.store.book.passphrase import LOGIN_DAYS, Passphrase
+from app.web.pages import MOST_FILE_BYTES, MOST_FILES, Form, as_text
 
 OPEN_PATHS = ("/login", "/static/")
-LOGIN_LASTS = timedelta(days=30)
+LOGIN_LASTS = timedelta(days=LOGIN_DAYS)
 GUESSES = 5
 GUESSES_OF_ALL = 60
+GUESSES_KEPT = 2  # of each address, however many others guess
 GUESS_WINDOW = timedelta(minutes=15)
 LOOPBACK = ("127.0.0.1", "::1")
 
@@ -31,64 +37,81 @@ def cookie_name(port: int | None) -> str:
 
 
 def sign_cookie(passphrase: Passphrase) -> str:
-    """Make what an open browser carries."""
-    return str(URLSafeTimedSerializer(passphrase.key, salt="login").dumps("open"))
+    """Make what an open browser carries: a name of its own, so that a logout voids just it."""
+    return str(_signer(passphrase).dumps(secrets.token_hex(12)))
 
 
-def is_open(request: Request, passphrase: Passphrase) -> bool:
-    """Say whether this browser has logged in with the present passphrase."""
+def read_cookie(request: Request, passphrase: Passphrase) -> str:
+    """Find the name of this browser's login; empty if it has none that counts."""
     cookie = request.cookies.get(cookie_name(request.url.port), "")
     try:
-        URLSafeTimedSerializer(passphrase.key, salt="login").loads(
-            cookie, max_age=int(LOGIN_LASTS.total_seconds())
-        )
+        name = _signer(passphrase).loads(cookie, max_age=int(LOGIN_LASTS.total_seconds()))
     except BadSignature:
-        return False
-    return True
+        return ""
+    return name if isinstance(name, str) and name not in passphrase.void else ""
+
+
+def _signer(passphrase: Passphrase) -> URLSafeTimedSerializer:
+    return URLSafeTimedSerializer(passphrase.key, salt="login")
 
 
 class Throttle:
-    """Counts wrong guesses: a few for each address, more for all of the network together.
+    """Counts guesses: a few for each address, more for all of the network together.
 
-    The machine's own browser is counted by itself, so that nobody on the network can lock it out.
+    A guess counts from before it is looked at, so that many at once are no more than one after
+    the other; a right one is taken back with all before it. Whatever others do, each address keeps
+    a few guesses of its own, and the machine's own browser is counted by itself. `hashing` is held
+    while a guess is looked at: each takes 64 MB.
     """
 
     def __init__(self) -> None:
-        self._wrong: dict[str, list[datetime]] = {}
+        self._guesses: dict[str, list[datetime]] = {}
         self._lock = threading.Lock()
+        self.hashing = threading.Lock()
 
-    def wait_s(self, address: str, now: datetime) -> int:
-        """Say for how many seconds this address may not guess."""
+    def reserve(self, address: str, now: datetime) -> int:
+        """Count a guess; or, where there may be none now, the seconds until there may."""
+        name = _neighbourhood(address)
         with self._lock:
-            self._wrong = {
-                one: [at for at in wrong if timedelta(0) <= now - at < GUESS_WINDOW]
-                for one, wrong in self._wrong.items()
+            recent = {
+                one: [at for at in guesses if timedelta(0) <= now - at < GUESS_WINDOW]
+                for one, guesses in self._guesses.items()
             }
-            self._wrong = {one: wrong for one, wrong in self._wrong.items() if wrong}
-            mine = self._wrong.get(address, [])
+            self._guesses = {one: guesses for one, guesses in recent.items() if guesses}
+            mine = self._guesses.get(name, [])
             everyone = sorted(
-                at for one, wrong in self._wrong.items() if one not in LOOPBACK for at in wrong
+                at
+                for one, guesses in self._guesses.items()
+                if one not in LOOPBACK
+                for at in guesses
             )
-        waits = [0]
-        if len(mine) >= GUESSES:
-            waits.append(_until_free(mine, GUESSES, now))
-        if address not in LOOPBACK and len(everyone) >= GUESSES_OF_ALL:
-            waits.append(_until_free(everyone, GUESSES_OF_ALL, now))
-        return max(waits)
-
-    def note_wrong(self, address: str, now: datetime) -> None:
-        """Count a wrong guess."""
-        with self._lock:
-            self._wrong.setdefault(address, []).append(now)
+            if len(mine) >= GUESSES:
+                return _until_free(mine, GUESSES, now)
+            crowded = name not in LOOPBACK and len(everyone) >= GUESSES_OF_ALL
+            if crowded and len(mine) >= GUESSES_KEPT:
+                return _until_free(everyone, GUESSES_OF_ALL, now)
+            self._guesses.setdefault(name, []).append(now)
+            return 0
 
     def note_right(self, address: str) -> None:
-        """Forget an address's wrong guesses."""
+        """Forget an address's guesses."""
         with self._lock:
-            self._wrong.pop(address, None)
+            self._guesses.pop(_neighbourhood(address), None)
 
 
-def _until_free(wrong: list[datetime], most: int, now: datetime) -> int:
-    return max(1, math.ceil((wrong[-most] + GUESS_WINDOW - now).total_seconds()))
+def _neighbourhood(address: str) -> str:
+    """Whom guesses are counted for: an address, or the /64 that one machine has of IPv6."""
+    try:
+        number = ipaddress.ip_address(address.partition("%")[0])
+    except ValueError:
+        return address
+    if number.is_loopback or isinstance(number, ipaddress.IPv4Address):
+        return str(number)
+    return str(ipaddress.ip_network((int(number) >> 64 << 64, 64)))
+
+
+def _until_free(guesses: list[datetime], most: int, now: datetime) -> int:
+    return max(1, math.ceil((guesses[-most] + GUESS_WINDOW - now).total_seconds()))
 
 
 class Gate:
@@ -109,7 +132,7 @@ class Gate:
             return
         request = Request(scope, receive)
         passphrase = self._find()
-        if passphrase is not None and is_open(request, passphrase):
+        if passphrase is not None and read_cookie(request, passphrase):
             await self.app(scope, receive, send)
             return
         answer = await self._refuse(request)
@@ -122,8 +145,27 @@ class Gate:
             return RedirectResponse("/login", status_code=303)
         if request.method != "POST":
             return JSONResponse({"detail": "Log in first."}, status_code=401)
-        async with request.form(max_files=0, max_fields=400) as form:
-            request.state.carried = [
-                (name, value) for name, value in form.multi_items() if isinstance(value, str)
-            ]
+        request.state.carried = await _carry(request)
         return self._ask_again(request)
+
+
+async def _carry(request: Request) -> list[tuple[str, str]]:
+    """List what was typed into a form that came too late, to go along with the login page.
+
+    A small file of text comes along as its field's text, as the pages read it; photographs must be
+    chosen again, and a form that can't be read at all carries nothing.
+    """
+    form = Form()
+    try:
+        async with request.form(max_files=MOST_FILES, max_fields=400) as data:
+            for name, value in data.multi_items():
+                text = value if isinstance(value, str) else as_text(await _start_of(value))
+                if text:
+                    form.add(name, text)
+    except HTTPException:
+        return []
+    return [(name, one) for name, values in form.lists.items() for one in values]
+
+
+async def _start_of(file: UploadFile) -> bytes:
+    return await file.read(MOST_FILE_BYTES + 1)

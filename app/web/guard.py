@@ -47,6 +47,14 @@ FOREIGN_PAGE = (
     "A form came from outside this book, so it was refused and nothing was changed. If it was "
     "your own, open the book anew and send it from there.",
 )
+FOREIGN_WRITING = (
+    415,
+    "That form is written in signs this book can’t read",
+    "Nothing was kept. Go back with the browser’s own button and send it again.",
+)
+# What a browser of today sends; any other way of writing letters is nobody's form.
+CHARSETS = re.compile(r"""charset\s*=(?!\s*"?(?:utf-8|us-ascii|iso-8859-1)"?\s*(?:;|$))""", re.I)
+LONGEST_HEADER = 300
 FORM_TOO_LARGE = (
     413,
     "That is more than a form can hold",
@@ -92,15 +100,22 @@ class Guard:
         host = headers.get("host", "")
         if _without_port(host) not in self.hosts | _connected_to(scope):
             return _refuse(scope, *FOREIGN_NAME, way_in=False)
+        site = headers.get("sec-fetch-site", "none")
         if scope["method"] in SAFE_METHODS:
+            # Another site may lead a person here, but not have its page fetch anything.
+            if site in {"cross-site", "same-site"} and headers.get("sec-fetch-mode") != "navigate":
+                return _refuse(scope, *FOREIGN_PAGE)
             return None
-        if headers.get("sec-fetch-site", "none") not in {"same-origin", "none"}:
+        if site not in {"same-origin", "none"}:
             return _refuse(scope, *FOREIGN_PAGE)
         origin = headers.get("origin")
         if origin is not None and origin != f"{scope['scheme']}://{host}":
             return _refuse(scope, *FOREIGN_PAGE)
+        written = headers.get("content-type", "")
+        if len(written) > LONGEST_HEADER or CHARSETS.search(written):
+            return _refuse(scope, *FOREIGN_WRITING)
         length = headers.get("content-length", "0")
-        if not length.isdecimal() or int(length) > _limit_of(scope):
+        if not length.isdecimal() or len(length) > 12 or int(length) > _limit_of(scope):
             return _refuse(scope, *_say_too_large(scope))
         return None
 

@@ -6,12 +6,14 @@ from fastapi.responses import HTMLResponse, Response
 from app.core.values.forms import Fields
 from app.store.book.passphrase import (
     Passphrase,
+    end_login,
     find_weakness,
     is_passphrase,
     keep_passphrase,
     read_passphrase,
 )
-from app.web.gate import LOGIN_LASTS, cookie_name, sign_cookie
+from app.store.files import say_disk
+from app.web.gate import LOGIN_LASTS, Throttle, cookie_name, read_cookie, sign_cookie
 from app.web.pages import Clock, Form, Typed, go_to, show_page
 from app.web.troubles import list_typed
 
@@ -51,19 +53,23 @@ def create(request: Request, form: Typed, clock: Clock) -> Response:
     action = _own_path(form.get("action"))
     throttle = request.app.state.throttle
     address = request.client.host if request.client else ""
-    if wait_s := throttle.wait_s(address, clock.now()):
+    if wait_s := throttle.reserve(address, clock.now()):
         form.problems = {"passphrase": f"Too many wrong guesses. Wait {_say_wait(wait_s)}."}
         page = _page(request, form, carried, action)
         page.status_code = 429
         page.headers["Retry-After"] = str(wait_s)
         return page
     kept = read_passphrase(clock.book)
-    if kept is None or not is_passphrase(kept, form.get("passphrase")):
-        throttle.note_wrong(address, clock.now())
+    if kept is None or not _is_right(throttle, kept, form.get("passphrase")):
         form.problems = {"passphrase": "That is not the passphrase of this book."}
         return _page(request, form, carried, action)
     throttle.note_right(address)
     return _let_in(request, kept, carried, action)
+
+
+def _is_right(throttle: Throttle, kept: Passphrase, words: str) -> bool:
+    with throttle.hashing:
+        return is_passphrase(kept, words)
 
 
 def _own_path(path: str) -> str:
@@ -101,8 +107,11 @@ def _let_in(
 
 
 @router.post("/logout")
-def delete(request: Request) -> Response:
-    """Log this browser out."""
+def delete(request: Request, clock: Clock) -> Response:
+    """Log this browser out; its cookie is void from now on, wherever it was copied to."""
+    kept = read_passphrase(clock.book)
+    if kept is not None and (login := read_cookie(request, kept)):
+        end_login(clock.book, kept, login, clock.today())
     answer = go_to("/login" if request.app.state.is_gated else "/")
     answer.delete_cookie(cookie_name(request.url.port), httponly=True, samesite="strict")
     return answer
@@ -133,17 +142,22 @@ def update(request: Request, form: Typed, clock: Clock) -> Response:
     throttle = request.app.state.throttle
     address = request.client.host if request.client else ""
     if kept is not None:
-        if wait_s := throttle.wait_s(address, clock.now()):
+        if wait_s := throttle.reserve(address, clock.now()):
             fields.refuse("present", f"Too many wrong guesses. Wait {_say_wait(wait_s)}.")
-        elif not is_passphrase(kept, form.get("present")):
-            throttle.note_wrong(address, clock.now())
+        elif not _is_right(throttle, kept, form.get("present")):
             fields.refuse("present", "That is not the present passphrase.")
+        else:
+            throttle.note_right(address)
     if weakness := find_weakness(words):
         fields.refuse("passphrase", weakness)
     elif words != form.get("repeated"):
         fields.refuse("repeated", "The two are not the same.")
+    if not fields.problems:
+        try:
+            keep_passphrase(clock.book, words)
+        except OSError as error:
+            fields.refuse("passphrase", f"It could not be kept: {say_disk(error)}.")
     if fields.problems:
         form.problems = fields.problems
         return _network_page(request, clock, form)
-    keep_passphrase(clock.book, words)
     return go_to("/settings/network?said=kept")

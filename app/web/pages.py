@@ -34,6 +34,17 @@ from app.web.settings import Settings
 
 Found = TypeVar("Found")
 MOST_FILE_BYTES = 20_000
+MOST_FILES = 12  # in one form
+# Fields that a page adds by itself: they may differ when the same form is sent again.
+UNTYPED = {"token", "asked"}
+
+
+class SentOtherwise(Exception):  # noqa: N818 - answered with the conflict page
+    """A form was taken before, with other content than now; `location` is where it led."""
+
+    def __init__(self, location: str) -> None:
+        super().__init__(location)
+        self.location = location
 
 
 @dataclass(slots=True)
@@ -44,6 +55,17 @@ class Form:
     lists: dict[str, list[str]] = field(default_factory=dict)
     problems: dict[str, str] = field(default_factory=dict)
     questions: dict[str, str] = field(default_factory=dict)
+
+    def add(self, name: str, value: str) -> None:
+        """Take a field in; what can't be written down (a lone surrogate) becomes a mark."""
+        value = value.encode("utf-8", "replace").decode()
+        self.values[name] = value
+        self.lists.setdefault(name, []).append(value)
+
+    def digest(self) -> str:
+        """Hash everything typed: the same form sent again has the same."""
+        typed = {name: one for name, one in self.lists.items() if name not in UNTYPED}
+        return hashlib.sha256(repr(sorted(typed.items())).encode()).hexdigest()
 
     def get(self, name: str, default: str = "") -> str:
         """Give a field as typed."""
@@ -76,14 +98,13 @@ async def _read_form(request: Request, most_files: int) -> Form:
     async with request.form(max_files=most_files, max_fields=400) as data:
         for name, value in data.multi_items():
             if isinstance(value, str):
-                form.values[name] = value
-                form.lists.setdefault(name, []).append(value)
+                form.add(name, value)
             elif value.size:
                 text = as_text(await value.read(MOST_FILE_BYTES + 1))
                 if text is None:
                     form.problems[name] = "This is not a small file of text with two columns."
                 else:
-                    form.values[name] = text
+                    form.add(name, text)
     return form
 
 
@@ -242,11 +263,15 @@ def go_to(location: str) -> RedirectResponse:
 
 
 def taken_before(session: Session, form: Form) -> RedirectResponse | None:
-    """Answer a form pressed twice with where it led the first time."""
-    location = find_submission(session, form.get("token")[:64])
-    return go_to(location) if location else None
+    """Answer a form pressed twice with where it led; other content raises SentOtherwise."""
+    taken = find_submission(session, form.get("token")[:64])
+    if taken is None:
+        return None
+    if taken.digest not in {"", form.digest()}:
+        raise SentOtherwise(taken.location)
+    return go_to(taken.location)
 
 
 def note_taken(session: Session, form: Form, location: str, now: datetime) -> None:
     """Remember that this form was taken; part of the same transaction."""
-    keep_submission(session, form.get("token")[:64], location, now)
+    keep_submission(session, form.get("token")[:64], location, form.digest(), now)

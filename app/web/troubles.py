@@ -68,6 +68,7 @@ TROUBLES: dict[str, Trouble] = {
 HIDDEN = {
     "token", "version", "do", "asked", "role", "blade_set", "place", "draft", "dial_scale",
     "dial_gauge", "calliper", "customer", "piece", "instrument", "seen_stage", "at_bench", "action",
+    "photograph",
 }  # fmt: skip
 
 
@@ -89,8 +90,11 @@ def list_typed(form: Form) -> list[tuple[str, str]]:
     return [(label, ", ".join(typed)) for label, typed in lines.items()]
 
 
-def say_trouble(request: Request, status: int, trouble: Trouble) -> Response:
-    """Answer with the trouble in words; a posted form comes back to be sent again."""
+def say_trouble(request: Request, status: int, trouble: Trouble, *, kept_at: str = "") -> Response:
+    """Answer with the trouble in words; a posted form comes back to be sent again.
+
+    `kept_at` is where a form of the same token led: then it goes as a new one.
+    """
     if request.url.path.startswith("/api/"):
         return JSONResponse({"detail": trouble.words}, status_code=status)
     typed: Any = getattr(request.state, "typed", None)
@@ -101,13 +105,30 @@ def say_trouble(request: Request, status: int, trouble: Trouble) -> Response:
         status=status,
         heading=trouble.heading,
         words=trouble.words,
-        carried=[(name, one) for name, values in form.lists.items() for one in values],
+        carried=[
+            (name, one)
+            for name, values in form.lists.items()
+            for one in values
+            if not (kept_at and name == "token")
+        ],
+        kept_at=kept_at,
         typed=list_typed(form),
         posted=request.method == "POST",
     )
     if status == 503:
         answer.headers["Retry-After"] = "5"
     return answer
+
+
+def say_sent_otherwise(request: Request, error: Exception) -> Response:
+    """Answer a form whose token was taken with other content: both stay, the maker decides."""
+    words = (
+        "This form was kept once already, with other words than now. What was kept then stands; "
+        "what you typed now is below and was not kept. Look at what was kept first; if this is "
+        "another one, send it as new."
+    )
+    location = getattr(error, "location", "/")
+    return say_trouble(request, 409, Trouble("This form was sent before", words), kept_at=location)
 
 
 def say_unwritable(request: Request, error: Exception) -> Response:

@@ -9,29 +9,23 @@ from pathlib import Path
 from typing import Any
 
 from app.core.shop.backups import say_age
+from app.store.book.acts import forget_note
 from app.store.book.backup import (
     BackupFailed,
     check_backup,
     describe_backup,
-    find_damage,
     list_backups,
     make_backup,
-    open_still,
     size_of,
 )
+from app.store.book.backup_places import Unusable, prepare_folder
 from app.store.book.copies import find_faults_on_server
 from app.store.book.locks import BookLock, BookProblem
 from app.store.book.moving import move_book
-from app.store.book.opening import accept_as_it_is, inspect_book, open_sessions
+from app.store.book.opening import inspect_book, open_sessions
 from app.store.book.passphrase import find_weakness, keep_passphrase
 from app.store.book.restoring import find_backup, restore_backup
-from app.store.book.upkeep import (
-    Unusable,
-    forget_failure,
-    note_failure,
-    prepare_folder,
-    read_upkeep,
-)
+from app.store.book.upkeep import forget_failure, note_failure, read_upkeep
 from app.store.postgresql.addresses import (
     DATABASE_NAME,
     EXAMPLE,
@@ -39,6 +33,7 @@ from app.store.postgresql.addresses import (
     find_address,
     say_address,
 )
+from app.store.sqlite_files import find_damage, open_still
 from app.web.databases import read_address
 from app.web.files import folder_of
 from app.web.settings import wall_clock
@@ -95,7 +90,7 @@ def backup(options: argparse.Namespace) -> int:
     into = options.into.absolute() if options.into else None
     try:
         if into:
-            prepare_folder(into, upkeep)
+            prepare_folder(into, book, upkeep)
         made = make_backup(book, upkeep, "by_hand", now, into=into)
     except (BackupFailed, Unusable) as failed:
         note_failure(book, f"{failed}.", now)
@@ -132,7 +127,7 @@ def check(options: argparse.Namespace) -> int:
     book, now = options.book, wall_clock()
     _needs_book(book)
     if options.as_it_is:
-        accept_as_it_is(book)
+        forget_note(book)
     address = find_address(book)
     faults = find_faults_on_server(address) if address else _check_folder(book, now)
     print("The book is whole." if not faults else f"The book is damaged: {'; '.join(faults)}")

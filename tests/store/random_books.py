@@ -35,7 +35,7 @@ def fill_at_random(connection: Connection, photos: Path, seed: int, rows: int = 
         late.append((table, write_rows(connection, table, made)))
     for table, references in late:
         write_late(connection, table, references)
-    for name in ("20260101-00.jpg", "20260101-00-small.jpg", "2026/first =1.png", "Ä ö/ü.jpg"):
+    for name in (f"{'0' * 64}.jpg", f"{'0' * 64}-small.jpg", "20260101-0123456789abcdef.jpg"):
         place = photos / name
         place.parent.mkdir(parents=True, exist_ok=True)
         place.write_bytes(dice.randbytes(dice.choice((0, 1, 3000))))
@@ -57,7 +57,9 @@ def _make_value(dice, table, column, number, rows):
     if points:
         return dice.randint(1, rows)
     if table.name == "photo" and column.name == "name":
-        return f"2026-{number}"
+        return f"{number:064x}"
+    if column.name == "files_left":
+        return [f"{number:064x}"]
     value = _VALUES[kind_of(column)](dice)
     return f"{value}{number}" if unique else value
 

@@ -87,7 +87,7 @@ def test_a_migration_may_say_whose_rows_it_changes(worked_book, tmp_path):
 
 
 def test_a_book_that_can_t_be_backed_up_is_not_brought_up_to_date(worked_book, tmp_path):
-    (worked_book / "backups").write_text("a file where the folder should be")
+    (worked_book / "laybook-backups").write_text("a file where the folder should be")
     before = content_of(worked_book / "book.sqlite3")
     with pytest.raises(BookProblem, match="could not be backed up first"):
         open_sessions(worked_book, with_next(tmp_path), NOON)

@@ -4,10 +4,12 @@ import http.client
 import shutil
 import socket
 import sqlite3
+import threading
 from contextlib import closing
 from datetime import timedelta
 
 import pytest
+from bs4 import BeautifulSoup
 from fastapi.testclient import TestClient
 from itsdangerous import URLSafeTimedSerializer
 
@@ -18,6 +20,7 @@ from app.web.gate import Throttle
 from app.web.settings import Settings
 from tests.books import HEADERS, hash_of
 from tests.conftest import NOON, Browser, Clock
+from tests.faults.forms import crawl
 from tests.faults.servers import DidNotStart, Server
 from tests.web.routes import addresses_of
 
@@ -143,10 +146,96 @@ def test_guesses_are_slowed_down_and_the_right_one_must_wait_too(stranger):
 def test_a_network_full_of_guessers_does_not_lock_the_machine_s_own_browser_out():
     throttle = Throttle()
     for number in range(60):
-        throttle.note_wrong(f"10.0.0.{number}", NOON)
-    assert throttle.wait_s("10.0.0.99", NOON) > 0
-    assert throttle.wait_s("127.0.0.1", NOON) == 0
-    assert throttle.wait_s("10.0.0.99", NOON + timedelta(minutes=16)) == 0
+        assert throttle.reserve(f"10.0.0.{number}", NOON) == 0
+    assert [throttle.reserve("127.0.0.1", NOON) for _ in range(5)] == [0] * 5
+    # An address that has guessed nothing yet keeps two guesses of its own, and no more.
+    assert [throttle.reserve("10.0.0.99", NOON) > 0 for _ in range(3)] == [False, False, True]
+    assert throttle.reserve("10.0.0.99", NOON + timedelta(minutes=16)) == 0
+
+
+def test_many_guesses_at_once_are_no_more_than_one_after_the_other():
+    throttle, let_in = Throttle(), []
+    together = threading.Barrier(30)
+
+    def guess() -> None:
+        together.wait()
+        let_in.append(throttle.reserve("10.0.0.7", NOON) == 0)
+
+    threads = [threading.Thread(target=guess) for _ in range(30)]
+    for one in threads:
+        one.start()
+    for one in threads:
+        one.join()
+    assert sum(let_in) == 5
+
+
+def test_one_machine_of_ipv6_has_one_count_whatever_address_it_takes():
+    throttle = Throttle()
+    waits = [throttle.reserve(f"2001:db8:1:2::{number:x}", NOON) for number in range(8)]
+    assert waits[:5] == [0] * 5
+    assert all(waits[5:])
+    assert throttle.reserve("2001:db8:1:3::1", NOON) == 0
+
+
+def test_a_cookie_is_void_after_its_logout_and_others_stay(guest):
+    ((name, first),) = guest.client.cookies.items()
+    guest.client.cookies.clear()
+    guest.open("/login")
+    guest.send("main form", passphrase=WORDS)
+    second = guest.client.cookies.get(name)
+    guest.client.post("/logout")
+    for cookie, path in ((second, "/login"), (first, "/")):
+        guest.client.cookies.clear()
+        guest.client.cookies.set(name, cookie)
+        guest.open("/")
+        assert guest.path == path
+
+
+def test_every_form_comes_back_at_the_login_with_everything_typed(guest):
+    _, places = crawl(guest.client)
+    guest.client.cookies.clear()
+    seen = set()
+    for place in places:
+        if place.action.startswith(("/login", "/logout")):
+            continue
+        seen.add(place.kind)
+        typed = [
+            (name, (value or "12.5 <typed>"))
+            for name, kind, value in place.fields
+            if kind not in {"button", "submit", "file", "unticked"}
+        ]
+        parts = [(name, (None, value)) for name, value in typed]
+        parts += [
+            (name, ("column.txt", b"12.5 0.31")) for name, kind, _ in place.fields if kind == "file"
+        ]
+        answer = guest.client.post(
+            place.action, files=parts or [("x", (None, ""))], follow_redirects=False
+        )
+        assert answer.status_code == 401, place.action
+        page = BeautifulSoup(answer.text, "html.parser")
+        held = {(one["name"], one.get("value", "")) for one in page.select("input[type=hidden]")}
+        # A browser sends line ends as CR LF; what matters is that no letter is lost.
+        assert {(f"again_{name}", value) for name, value in typed} <= held, place.action
+    assert len(seen) > 25
+    assert any("readings" in kind for kind in seen)
+    assert any("photos" in kind for kind in seen)
+    assert "/notebook" in seen
+
+
+def test_a_form_that_cannot_be_read_is_met_by_the_login_all_the_same(gated):
+    answer = gated.post(
+        "/jobs/1/notes",
+        content=b"--x\r\nnonsense",
+        headers={"Content-Type": "multipart/form-data; boundary=x"},
+    )
+    assert answer.status_code == 401
+
+
+def test_the_made_up_shop_is_opened_only_from_the_machine_itself(guest):
+    guest.open("/first-start")
+    assert not guest.page.select("form[action='/first-start/made-up']")  # "testclient" is far away
+    guest.client.post("/first-start/made-up")
+    assert guest.client.app.state.made_up_beside.address == ""
 
 
 def test_a_form_sent_after_the_login_ran_out_comes_back_after_the_login(guest):

@@ -14,13 +14,15 @@ def test_a_piece_goes_from_drop_off_to_return_card_and_is_found_again(browser, t
     read_line(job, "36 24 14 7 / 1.10 / 0.588", role="as_returned")
     browser.open(f"/jobs/{job}/papers/return_card")
     browser.send("main form")
-    card = browser.page.select_one("article.return_card")
+    card = browser.page.select_one("section.unseen")
     words = re.sub(r"\s+", " ", card.get_text(" "))
-    assert "The tip is more open: 1.10 mm where it was 1.02, 0.08 mm more." in words
-    assert "the facing is 18.0 mm long where it was 17.0" in words
+    assert "1.02 → 1.10 mm More open than it came." in words
+    assert "17.0 → 18.0 mm Longer: the curve starts further from the tip." in words
+    assert "You asked: “stuffy up high”" in words
+    assert "Worked on the plate, tilted toward the tip." in words
     cells = [[cell.text for cell in row.select("td")] for row in card.select("tbody tr")]
-    assert cells[0][:6] == ["34", "34", "36", "36", "+2", "+2"]
-    assert cells[1][:6] == ["22", "22.5", "24", "24", "+2", "+1.5"]
+    assert cells[0][1:] == ["34", "34", "36", "36", "+2", "+2"]
+    assert cells[1][1:] == ["22", "22.5", "24", "24", "+2", "+1.5"]
     browser.open("/look-up?q=wiesen%20kestrel")
     browser.open(browser.page.select_one("main a[href^='/pieces/']")["href"])
     assert browser.page.select_one(".last-facing .notebook-line").text == "36 24 14 7 / 1.10"
@@ -35,15 +37,15 @@ def test_an_issued_card_stays_as_printed_when_the_readings_are_corrected(
     browser.open(f"/jobs/{job}/papers/return_card")
     browser.send("main form")
     paper = browser.path
-    before = client.get(paper).text.split("<article")[1], client.get(f"{paper}/profile.svg").content
+    kept = (f"{paper}/page-1.svgz", f"{paper}/page-2.svgz", f"{paper}/paper.pdf")
+    before = [client.get(one).content for one in kept]
     browser.open(f"/jobs/{job}")
     last = browser.page.select("#readings tbody a")[-1]["href"]
     browser.open(f"{last}/correct")
     browser.send("form[data-grid]", tip="1.14", why="misread the wedge")
     browser.open("/settings")
     browser.send("main form", name="Another name")
-    after = client.get(paper).text.split("<article")[1], client.get(f"{paper}/profile.svg").content
-    assert before == after
+    assert [client.get(one).content for one in kept] == before
 
 
 def test_a_correction_keeps_the_earlier_readings_and_says_why(browser, take_in, read_line):

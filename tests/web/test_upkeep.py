@@ -51,7 +51,7 @@ def test_a_backup_into_another_folder_this_once(run, tmp_path):
 
 
 def test_a_backup_that_fails_says_so_and_ends_with_an_error(run, worked_book):
-    (worked_book / "backups").write_text("a file where the folder should be")
+    (worked_book / "laybook-backups").write_text("a file where the folder should be")
     code, said = run("backup")
     assert code == 1
     assert "No backup was made" in said
@@ -60,7 +60,7 @@ def test_a_backup_that_fails_says_so_and_ends_with_an_error(run, worked_book):
 
 def test_a_rotten_backup_makes_the_check_fail(run, worked_book):
     run("backup")
-    (database,) = worked_book.glob("backups/0*/book.sqlite3")
+    (database,) = worked_book.glob("laybook-backups/0*/book.sqlite3")
     os.truncate(database, 8192)
     code, said = run("check")
     assert code == 1
@@ -80,7 +80,7 @@ def test_migrate_says_when_there_is_nothing_to_do(run):
 
 @pytest.mark.sqlite_file
 def test_a_book_whose_log_is_lost_is_taken_as_it_is_only_when_told(run, worked_book):
-    (worked_book / "in-use.json").write_text("{}")
+    (worked_book / "last-act.txt").write_text("9999")
     code, said = run("check")
     assert code == 1
     assert "--as-it-is" in said

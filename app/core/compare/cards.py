@@ -1,7 +1,7 @@
-"""The return card and the intake slip as printable values: every figure already in words.
+"""The measured part of a return card: the maker's table and figures, and what the front may say.
 
-A musician reads the first half of the card, a maker the second. Nothing is computed after this;
-the values are kept with the issued paper, so that a reprint never changes.
+The player's words are in `card_front`. Nothing is computed after this; the values are kept with
+the issued paper, so that a reprint never changes.
 """
 
 from collections.abc import Sequence
@@ -9,28 +9,23 @@ from dataclasses import dataclass
 from functools import lru_cache
 from math import hypot
 
-from app.core.compare.comparison import NO_CHANGE, Change, compare_facings
+from app.core.compare.card_front import Told, judge_rails
+from app.core.compare.comparison import Change, compare_facings
+from app.core.compare.effort_words import say_net_effort
 from app.core.compare.length_changes import make_change
 from app.core.facing.analysis import FacingAnalysis
-from app.core.facing.evenness import UNEVEN
 from app.core.facing.measurements import GaugesInUse
 from app.core.facing.recalling import recall_analysis
 from app.core.facing.wording import describe_facing, main_rail, read_facing_length, say_evenness
 from app.core.gauges.sizes import Sized
-from app.core.values.forms import plural, shorten
-from app.core.values.passes import CUT_KINDS, PassEntry
 from app.core.values.readings import FacingReadings, Uncertainties
 from app.core.values.uncertainty import expanded
 from app.core.values.units import Scale, format_blade, format_mm, format_on_scale, format_signed
 
-LITTLE_MM = 0.06  # below this a change of the tip is "a little"
-LONGEST_AGREED = 400  # letters of the agreed work that the card has room for
-MUCH_MM = 0.15  # and from here on "much"; our own words, no source
-
 
 @dataclass(frozen=True, slots=True)
 class CardRow:
-    """One blade: readings in the shop's numbers, before and after, and what changed."""
+    """One blade in the shop's numbers, before and after, and the change ("=": none told)."""
 
     blade: str
     before_left: str
@@ -39,12 +34,11 @@ class CardRow:
     after_right: str
     change_left: str
     change_right: str
-    verdict: str
 
 
 @dataclass(frozen=True, slots=True)
 class CardFigure:
-    """One quantity before and after, with its uncertainty and verdict."""
+    """One quantity before and after, with its uncertainty and verdict ("=": no change told)."""
 
     label: str
     before: str
@@ -55,9 +49,15 @@ class CardFigure:
 
 @dataclass(frozen=True, slots=True)
 class MeasuredPart:
-    """All of the return card that comes from the readings."""
+    """All of the return card that comes from the readings.
 
-    sentences: tuple[str, ...]
+    `told` is what the player may be told of the comparison, `rails` the verdict on the rails
+    before and after, `reed` what it asks of the reed; the rest is the maker's.
+    """
+
+    told: Told
+    rails: tuple[str, str]
+    reed: str
     rows: tuple[CardRow, ...]
     figures: tuple[CardFigure, ...]
     curves: tuple[str, ...]
@@ -84,8 +84,9 @@ def build_measured_part(
     gauges: GaugesInUse,
     uncertainties: Uncertainties,
     evenness_tolerance_mm: float,
+    kind: str = "other",
 ) -> MeasuredPart:
-    """Work out the card's sentences, table and figures."""
+    """Work out what may be told, the table, the figures; `kind` of instrument tells the reeds."""
     both = [one for one in (readings.before, readings.after) if one is not None]
     analyses = [
         recall_analysis(one, uncertainties, evenness_tolerance_mm=evenness_tolerance_mm)
@@ -100,8 +101,13 @@ def build_measured_part(
         *_bore_figures(readings, gauges),
         *_evenness_figures(analyses),
     )
+    effort = say_net_effort(readings.before, readings.after, uncertainties, kind=kind)
     return MeasuredPart(
-        sentences=tuple(_sentences(readings, changes, analyses)),
+        told=Told(
+            _told_mm(_find(changes, "tip_opening")), _told_mm(_find(changes, "facing_length"))
+        ),
+        rails=(_judge(analyses[0]), _judge(analyses[1])),
+        reed=effort if effort and any(one.changed for one in changes) else "",
         rows=tuple(_rows(readings, changes, gauges.glass)),
         figures=figures,
         curves=tuple(_curve_words(readings, analyses, gauges.glass)),
@@ -109,92 +115,19 @@ def build_measured_part(
     )
 
 
+def _judge(analysis: FacingAnalysis | None) -> str:
+    return judge_rails(analysis.evenness) if analysis else ""
+
+
 def _find(changes: Sequence[Change], quantity: str) -> Change | None:
     return next((one for one in changes if one.quantity == quantity), None)
 
 
-def _sentences(
-    readings: CardReadings,
-    changes: Sequence[Change],
-    analyses: Sequence[FacingAnalysis | None],
-) -> list[str]:
-    tip, length = _find(changes, "tip_opening"), _find(changes, "facing_length")
-    words = []
-    if tip:
-        words.append(_say_tip_change(tip))
-    if length:
-        words.append(_say_length_change(length))
-    if not changes and readings.after:
-        words.append("This is how it measures now; there is nothing earlier to compare it with.")
-    words.extend(_say_rails_now(analyses))
-    if expectation := _say_expectation(tip, length):
-        words.append(expectation)
-    return words
-
-
-def _say_tip_change(tip: Change) -> str:
-    if not tip.changed:
-        return (
-            f"The tip opening is {format_mm(tip.after)} mm: no change the gauges can tell "
-            f"from {format_mm(tip.before)}."
-        )
-    size = abs(tip.difference)
-    much = "a little " if size < LITTLE_MM else "much " if size >= MUCH_MM else ""
-    way = "more open" if tip.difference > 0 else "closer"
-    return (
-        f"The tip is {much}{way}: {format_mm(tip.after)} mm where it was "
-        f"{format_mm(tip.before)}, {format_mm(size)} mm {'more' if tip.difference > 0 else 'less'}."
-    )
-
-
-def _say_length_change(length: Change) -> str:
-    after, before = format_mm(length.after, 1), format_mm(length.before, 1)
-    if not length.changed:
-        return f"The facing is {after} mm long: no change the gauges can tell from {before}."
-    size, far = format_mm(abs(length.difference), 1), length.difference > 0
-    return (
-        f"The curve starts {size} mm {'further back' if far else 'nearer the tip'}: the facing is "
-        f"{after} mm long where it was {before}."
-    )
-
-
-def _say_rails_now(analyses: Sequence[FacingAnalysis | None]) -> list[str]:
-    before, after = (say_evenness(one) if one else "" for one in analyses)
-    if not after:
-        return []
-    if after == "even":
-        was = before.startswith(UNEVEN)
-        return [
-            "The two rails, which were uneven, are even now: it should be less choosy of reeds."
-            if was
-            else "The two rails are even."
-        ]
-    if after.startswith(UNEVEN):
-        return [f"The two rails are {after}; this can make a piece choosy of reeds."]
-    if after.startswith("cannot"):
-        where = after.removeprefix("cannot tell ")
-        return [f"The rails agree as far as the gauges can tell, but for a doubt {where}."]
-    return []
-
-
-def _say_expectation(tip: Change | None, length: Change | None) -> str:
-    # Common practice, no source; makers differ, so the card says "usually".
-    usual = []
-    if tip and tip.changed:
-        usual.append(
-            "a more open tip asks for a softer reed and gives more resistance and flexibility"
-            if tip.difference > 0
-            else "a closer tip takes a harder reed and gives less resistance"
-        )
-    if length and length.changed:
-        usual.append(
-            "a longer facing blows more freely and takes a stronger reed"
-            if length.difference > 0
-            else "a shorter facing resists more"
-        )
-    if not usual:
-        return ""
-    return f"Usually {' and '.join(usual)}. Start from the reed you used before."
+def _told_mm(change: Change | None) -> float | None:
+    """Give what a card may say of a change: its size, nought for none that can be told."""
+    if change is None:
+        return None
+    return change.difference if change.changed else 0.0
 
 
 def _rows(readings: CardReadings, changes: Sequence[Change], glass: Scale) -> list[CardRow]:
@@ -235,7 +168,6 @@ def _rows(readings: CardReadings, changes: Sequence[Change], glass: Scale) -> li
                 after_right=after[1],
                 change_left=_in_numbers(moved["left"], glass),
                 change_right=_in_numbers(moved["right"], glass),
-                verdict=_row_verdict(list(moved.values())),
             )
         )
     return rows
@@ -244,18 +176,11 @@ def _rows(readings: CardReadings, changes: Sequence[Change], glass: Scale) -> li
 def _in_numbers(change: Change | None, glass: Scale) -> str:
     if change is None:
         return "–"
+    if not change.changed:
+        return "="
     number = change.difference / float(glass.mm_per_unit)
     text = format_signed(number, glass.decimals)
     return text.rstrip("0").rstrip(".") or "0"
-
-
-def _row_verdict(moved: Sequence[Change | None]) -> str:
-    known = [one for one in moved if one is not None]
-    if not known:
-        return ""
-    if all(one.changed for one in known):
-        return "changed"
-    return NO_CHANGE if not any(one.changed for one in known) else "changed on one rail"
 
 
 def _facing_figures(
@@ -289,8 +214,14 @@ def _figure(
         show(values[0]),
         show(values[1]),
         _say_difference(change, 2),
-        change.verdict if change else "",
+        _verdict(change),
     )
+
+
+def _verdict(change: Change | None) -> str:
+    if change is None:
+        return ""
+    return change.verdict if change.changed else "="
 
 
 def _say_difference(change: Change | None, decimals: int) -> str:
@@ -322,7 +253,7 @@ def _break_figures(
             texts[0],
             texts[1],
             _say_difference(change, 1),
-            change.verdict if change else "",
+            _verdict(change),
         )
     ]
 
@@ -356,24 +287,3 @@ def _curve_words(
         if told:
             words.append(f"{when}: {' '.join(curve or told[:1])}")
     return words
-
-
-def say_done(agreed_work: str, passes: Sequence[PassEntry]) -> str:
-    """Say what was done: the agreed work, then the passes gathered by kind of cut."""
-    agreed = " ".join(agreed_work.split())
-    done = [shorten(agreed, LONGEST_AGREED)] if agreed else []
-    for key, kind in CUT_KINDS.items():
-        of_kind = [one for one in passes if one.kind == key]
-        if not of_kind:
-            continue
-        papers = dict.fromkeys(
-            f"{one.abrasive} {one.grit}".strip() for one in of_kind if one.abrasive or one.grit
-        )
-        strokes = sum(one.strokes or 0 for one in of_kind)
-        text = f"{kind.label.capitalize()}: {plural(len(of_kind), 'pass', 'passes')}"
-        if strokes:
-            text += f", {plural(strokes, 'stroke')}"
-        if papers:
-            text += f" ({', '.join(papers)})"
-        done.append(text)
-    return " ".join(one if one.endswith((".", "!", "?", "…")) else f"{one}." for one in done)

@@ -8,6 +8,7 @@ and width cancel in it.
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from math import exp, hypot, log, sqrt
 
 import numpy as np
@@ -75,6 +76,7 @@ class _Lay:
     tip: tuple[float, float]
 
 
+@lru_cache(maxsize=256)  # a piece's page asks again for every visit
 def compare_efforts(
     before: FacingReadings,
     after: FacingReadings,

@@ -3,64 +3,91 @@
 It is a model's answer and says so; a word about reeds comes with its doubt.
 """
 
-from app.core.compare.effort import EffortRatio
+from app.core.compare.effort import EffortRatio, compare_efforts
+from app.core.facing.analysis import MalformedReading
+from app.core.values.readings import FacingReadings, Uncertainties
 
 HARDER, EASIER, ALIKE, SUSPECT = "harder", "easier", "alike", "suspect"
+LEAST_TOLD = 0.005  # what rounds to no per cent is no change
 # what two reeds of one box may well differ by; from memory, no source
 ONE_BOX = 0.1
 LEFT_OUT = (
-    "This is a model: the same reed, closed by the breath’s pressure alone. It leaves out the lip, "
+    "This is worked out for the breath’s pressure alone on the same reed. It leaves out the lip, "
     "and what each piece of cane does of its own."
 )
+# what is spoken of, and beside what
+ONE_PIECE, TWO_PIECES = ("it", "as it did"), ("the second", "like the first")
+TARGET = ("the target", "as it does now")
 
 
 def judge_effort(found: EffortRatio) -> str:
     """Return the verdict: `HARDER`, `EASIER`, `ALIKE` within the limits, or `SUSPECT`."""
     if found.suspect:
         return SUSPECT
-    if found.low > 1.0:
+    if found.low > 1.0 + LEAST_TOLD:
         return HARDER
-    return EASIER if found.high < 1.0 else ALIKE
+    return EASIER if found.high < 1.0 - LEAST_TOLD else ALIKE
 
 
-def say_effort(found: EffortRatio) -> str:
+def say_effort(found: EffortRatio, speak: tuple[str, str] = ONE_PIECE) -> str:
     """Return the whole answer, whatever it is."""
     verdict = judge_effort(found)
     if verdict == SUSPECT:
         return (
-            "Before it can be told how hard the same reed closes, take the reading again that "
-            "fits no curve."
+            "How hard the same reed closes can’t be told before the reading that fits no curve "
+            "is taken again."
         )
     if verdict == ALIKE:
         return (
-            "With the same reed it closes as it did, as far as the readings can tell "
-            f"({say_percent(found.low)} to {say_percent(found.high)})."
+            f"With the same reed {speak[0]} closes {speak[1]}, as far as the readings can tell: "
+            f"between {_say_limit(found.low)} and {_say_limit(found.high)}."
         )
-    return f"{_say_change(found, verdict)}{_say_reed(found, verdict)}"
+    change = say_change(found, speak).removesuffix(".")
+    if max(abs(found.low - 1.0), abs(found.high - 1.0)) <= ONE_BOX:
+        return f"{change}: less than two reeds of one box may differ."
+    reed = "softer" if verdict == HARDER else "stronger"
+    return f"{change}. Perhaps it wants a {reed} reed; try the usual one first, players differ."
 
 
-def say_effort_on_card(found: EffortRatio) -> str | None:
-    """Return the card's one sentence about reeds; None where the readings can't tell a change."""
-    return say_effort(found) if judge_effort(found) in {HARDER, EASIER} else None
+def say_change(found: EffortRatio, speak: tuple[str, str] = ONE_PIECE) -> str:
+    """Return by how much it closes harder or easier, with the limits."""
+    verdict = HARDER if found.ratio > 1.0 else EASIER
+    percent, *limits = (_percent(ratio) for ratio in (found.ratio, found.low, found.high))
+    return (
+        f"With the same reed {speak[0]} closes about {percent} % {verdict} "
+        f"({min(limits)} to {max(limits)})."
+    )
 
 
-def say_percent(ratio: float) -> str:
-    """Return a ratio as a change in whole per cent: "4 % harder", "5 % easier", "no harder"."""
-    percent = round(100.0 * abs(ratio - 1.0))
+def say_net_effort(
+    before: FacingReadings | None,
+    after: FacingReadings | None,
+    uncertainties: Uncertainties = Uncertainties(),  # noqa: B008 - frozen
+    *,
+    kind: str = "other",
+    same_blades: bool = True,
+    short: bool = False,
+) -> str | None:
+    """Return a card's one sentence about reeds; `short` leaves out what it asks of the reed.
+
+    None where the readings can't tell a change of the effort, or don't allow to work it out. A
+    paper says it only where the facing was seen to have changed at all.
+    """
+    if before is None or after is None:
+        return None
+    try:
+        found = compare_efforts(before, after, uncertainties, kind=kind, same_blades=same_blades)
+    except MalformedReading:
+        return None
+    if judge_effort(found) not in {HARDER, EASIER}:
+        return None
+    return say_change(found) if short else say_effort(found)
+
+
+def _say_limit(ratio: float) -> str:
+    percent = _percent(ratio)
     return f"{percent} % {HARDER if ratio > 1.0 else EASIER}" if percent else "no harder"
 
 
-def _say_change(found: EffortRatio, verdict: str) -> str:
-    percent, *limits = (
-        round(100.0 * abs(ratio - 1.0)) for ratio in (found.ratio, found.low, found.high)
-    )
-    return (
-        f"With the same reed it closes about {percent} % {verdict} ({min(limits)} to {max(limits)})"
-    )
-
-
-def _say_reed(found: EffortRatio, verdict: str) -> str:
-    if max(abs(found.low - 1.0), abs(found.high - 1.0)) <= ONE_BOX:
-        return ": less than two reeds of one box may differ. Start from the reed you used before."
-    reed = "softer" if verdict == HARDER else "stronger"
-    return f": it may suit a {reed} reed. Start from the one you used before; players differ."
+def _percent(ratio: float) -> int:
+    return round(100.0 * abs(ratio - 1.0))

@@ -53,6 +53,7 @@ class MalformedReading(ValueError):  # noqa: N818 - it is the reading that is at
 
 
 LONGEST_MM = 1000.0  # no mouthpiece is a metre long
+FINEST_WORDS = "0.00001"
 FINEST_MM = 1e-5  # and no gauge tells a hundredth of a micrometre
 
 
@@ -99,7 +100,7 @@ def _check_length(value: float | None, field: str, what: str, least: float = FIN
         raise MalformedReading(field, f"{what} must be a number.")
     if value > LONGEST_MM:
         raise MalformedReading(field, f"{what} is more than a metre; check the unit.")
-    more = "zero or more" if least == 0.0 else "more than zero"
+    more = "zero or more" if least == 0.0 else f"more than zero, at least {FINEST_WORDS}"
     raise MalformedReading(field, f"{what} must be {more}, in mm.")
 
 

@@ -127,6 +127,9 @@ def cell_name(blade: Blade, rail: str) -> str:
     return f"b{blade.gauge_id}_{rail}"
 
 
+LONGEST_LINE = 400
+
+
 class LineRefused(ValueError):  # noqa: N818 - a refusal in words, not a programming error
     """The notebook line can't be spread over the grid; the message says why."""
 
@@ -138,6 +141,8 @@ def spread_line(line: str, blades: Sequence[Blade]) -> dict[str, str]:
     `36/35` for left/right, `–` for a blade not read, and ` / 0.588` again for the bore.
     Raises LineRefused in words.
     """
+    if len(line) > LONGEST_LINE:
+        raise LineRefused(f"The line is {len(line)} letters long; at most {LONGEST_LINE} are read.")
     parts = re.split(r"\s+/\s+|\s*//\s*|\s+/(?=\S)|(?<=\S)/\s+", line.strip())
     if len(parts) > 3:
         raise LineRefused("There are more than three parts: blades / tip opening / bore.")

@@ -7,6 +7,7 @@ stays readable and does not count.
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from fractions import Fraction
 
 from app.core.values.forms import Fields, Refused
 
@@ -68,6 +69,11 @@ def add_up(
     """Add up the standing lines, or take the agreed price where there are none."""
     lines = bool(charges_minor)
     return Account(sum(charges_minor) if lines else agreed_minor, sum(payments_minor), lines)
+
+
+def share_of_tax(total_minor: int, percent: float) -> int:
+    """Say how much of a total that holds a tax is that tax, rounded to the smallest coin."""
+    return round(Fraction(str(percent)) * total_minor / (100 + Fraction(str(percent))))
 
 
 def parse_charge(raw: Mapping[str, str], currency: str = "") -> ChargeEntry | Refused:

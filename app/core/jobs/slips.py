@@ -1,15 +1,18 @@
-"""Papers: the kinds the shop issues, the pages they are printed on, and the values they print.
+"""Papers: their kinds, the pages they are printed on, and the values they print.
 
 Every value is already in words. An issued paper keeps them, so that nothing on it is ever
 computed again. Lengths of pages are mm.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Literal
 
-from app.core.compare.cards import MeasuredPart
+from app.core.compare.card_front import FrontFigure
+from app.core.compare.card_picture import CardPicture
+from app.core.compare.cards import CardFigure, CardRow
 
 PageChoice = Literal["sheet", "half", "tag", "label"]
+Rows = tuple[tuple[str, ...], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,27 +27,17 @@ class Page:
     side_mm: float
     foot_mm: float
 
-    @property
-    def body_width_mm(self) -> float:
-        """The width between the margins."""
-        return self.width_mm - 2 * self.side_mm
 
-    @property
-    def body_height_mm(self) -> float:
-        """The height between the margins."""
-        return self.height_mm - self.top_mm - self.foot_mm
-
-
-# The style sheet's @page rules carry the same sizes. Letter is 8.5 × 11 in, its half 5.5 × 8.5 in;
-# A4 and A5 are those of ISO 216. The small label is that of a sheet of 24 on A4 (3 × 8).
+# Letter is 8.5 × 11 in, its half 5.5 × 8.5 in; A4 and A5 are those of ISO 216. The small label is
+# that of a sheet of 24 on A4 (3 × 8).
 PAGES: dict[str, Page] = {
     page.key: page
     for page in (
-        Page("A4", "A4", 210.0, 297.0, 11.0, 13.0, 11.0),
-        Page("Letter", "Letter", 215.9, 279.4, 9.0, 15.9, 9.0),
-        Page("A4-half", "A5 (half of A4)", 148.0, 210.0, 8.0, 10.0, 8.0),
-        Page("Letter-half", "half of Letter (140 × 216 mm)", 139.7, 215.9, 8.0, 9.0, 8.0),
-        Page("tag", "a card of 105 × 148 mm", 105.0, 148.0, 6.0, 6.0, 6.0),
+        Page("A4", "A4", 210.0, 297.0, 16.0, 20.0, 15.0),
+        Page("Letter", "Letter", 215.9, 279.4, 14.0, 21.0, 13.0),
+        Page("A4-half", "A5 (half of A4)", 148.0, 210.0, 10.0, 11.0, 10.0),
+        Page("Letter-half", "half of Letter (140 × 216 mm)", 139.7, 215.9, 10.0, 10.0, 10.0),
+        Page("tag", "a card of 105 × 148 mm", 105.0, 148.0, 7.0, 7.0, 6.0),
         Page("label", "a label of 70 × 36 mm", 70.0, 36.0, 2.0, 3.0, 2.0),
     )
 }
@@ -52,7 +45,10 @@ PAGES: dict[str, Page] = {
 
 @dataclass(frozen=True, slots=True)
 class SlipKind:
-    """A kind of paper: its label, what it is for, the page it takes, and whose record it shows."""
+    """A kind of paper: its label, what it is for, the page it takes, and whose record it shows.
+
+    One that is `numbered` is issued once and kept; the others are printed as often as wanted.
+    """
 
     key: str
     label: str
@@ -60,24 +56,25 @@ class SlipKind:
     page: PageChoice
     about: Literal["job", "piece"] = "job"
     has_code: bool = False
-    one_page: bool = True
+    numbered: bool = True
 
 
 SLIP_KINDS: dict[str, SlipKind] = {
     kind.key: kind
     for kind in (
         SlipKind("intake_slip", "Intake slip", "two copies, one for the player", "sheet"),
-        SlipKind("tray_tag", "Tray tag", "lies with the piece", "tag", has_code=True),
-        SlipKind("tray_label", "Small label", "sticks on the tray", "label", has_code=True),
-        SlipKind("bench_sheet", "Bench sheet", "to write on at the bench", "sheet"),
+        SlipKind("tray_tag", "Tray tag", "lies with the piece", "tag", has_code=True,
+                 numbered=False),
+        SlipKind("tray_label", "Small label", "sticks on the tray", "label", has_code=True,
+                 numbered=False),
+        SlipKind("bench_sheet", "Bench sheet", "to write on at the bench", "sheet",
+                 numbered=False),
         SlipKind("return_card", "Return card", "goes home with the piece", "sheet"),
         SlipKind("half_card", "Half-page card", "the same, for the case", "half"),
+        SlipKind("estimate", "Estimate", "what it will cost, before the work", "sheet"),
         SlipKind("bill", "Bill", "what it costs, what was paid", "sheet"),
         SlipKind("packing_note", "Packing note", "lies in the parcel", "sheet"),
-        SlipKind(
-            "piece_record", "Full record", "all that is known of a piece", "sheet", "piece",
-            one_page=False,
-        ),
+        SlipKind("piece_record", "Full record", "all that is known of a piece", "sheet", "piece"),
     )
 }  # fmt: skip
 
@@ -102,14 +99,14 @@ class SlipCommon:
     shop: str
     shop_lines: tuple[str, ...]
     issued_on: str
-    slip_number: int | None
-    job_number: int | None
-    customer: str
-    customer_lines: tuple[str, ...]
-    piece: str
-    piece_kind: str
-    piece_marks: str
-    played_on: str
+    slip_number: int | None = None
+    job_number: int | None = None
+    customer: str = ""
+    customer_lines: tuple[str, ...] = ()
+    piece: str = ""
+    piece_kind: str = ""
+    piece_marks: str = ""
+    played_on: str = ""
     dropped_off: str = ""
     wanted_by: str = ""
     request: str = ""
@@ -130,18 +127,52 @@ class IntakePart:
 
 @dataclass(frozen=True, slots=True)
 class TagPart:
-    """The rest of the tray tag and the small label; `address` is what the code holds."""
+    """The rest of the tray tag; `address` is what the code holds."""
 
     address: str
     condition: str
     came_with: str
     goes_home: str
-    wanted_short: str = ""
 
 
 @dataclass(frozen=True, slots=True)
-class CardPhoto:
-    """A photograph on a card: its file, its caption, its width over its height."""
+class Label:
+    """One small label; `address` is what the code holds, `code` its picture."""
+
+    number: int
+    customer: str
+    piece: str
+    wanted: str
+    address: str
+    code: str
+
+
+@dataclass(frozen=True, slots=True)
+class LabelSheet:
+    """A sheet of labels: so many across and down, where they lie (mm), which is used first."""
+
+    columns: int
+    rows: int
+    left_mm: float
+    top_mm: float
+    across_mm: float
+    down_mm: float
+    width_mm: float
+    height_mm: float
+    start: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class LabelsPart:
+    """Labels, on a sheet or each on a small page of its own."""
+
+    labels: tuple[Label, ...]
+    sheet: LabelSheet | None
+
+
+@dataclass(frozen=True, slots=True)
+class PaperPhoto:
+    """A photograph on a paper: its file, its caption, its width over its height."""
 
     file: str
     caption: str
@@ -149,14 +180,63 @@ class CardPhoto:
 
 
 @dataclass(frozen=True, slots=True)
+class CardFront:
+    """What the player keeps; every word of it plain."""
+
+    asked: str
+    figures: tuple[FrontFigure, ...]
+    reed: str
+    picture: CardPicture | None
+    done: tuple[str, ...]
+    care: tuple[str, ...]
+    again: str
+
+
+@dataclass(frozen=True, slots=True)
+class RailLine:
+    """One rail's line on the maker's picture: its curve, and where it was read (mm)."""
+
+    rail: str
+    state: str
+    points: tuple[tuple[float, float], ...]
+    stops: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class MakerPicture:
+    """Both rails before and after, the blades as level lines, the glass's numbers (mm)."""
+
+    alt: str
+    end_mm: float
+    high_mm: float
+    lines: tuple[RailLine, ...]
+    tips: tuple[tuple[str, float], ...]
+    blades: tuple[tuple[float, str], ...]
+    glass: tuple[tuple[float, str], ...]
+    gap_ticks: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CardBack:
+    """What the next maker needs: figures, curves, gauges and how sure they are."""
+
+    rows: tuple[CardRow, ...]
+    figures: tuple[CardFigure, ...]
+    glass_label: str
+    curves: tuple[str, ...]
+    as_read: tuple[str, ...]
+    done: str
+    gauges: tuple[str, ...]
+    picture: MakerPicture | None
+    photos: tuple[PaperPhoto, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class CardPart:
     """The rest of the return card, whole or half a page."""
 
-    measured: MeasuredPart
-    done: str
-    care: str
-    as_read: tuple[str, ...] = ()  # where the gauges of the day made the readings others
-    photos: tuple[CardPhoto, ...] = ()
+    front: CardFront
+    back: CardBack
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,6 +250,18 @@ class BenchRow:
 
 
 @dataclass(frozen=True, slots=True)
+class BenchPlan:
+    """The plan on the bench sheet: what it comes to, its steps, what to read after them."""
+
+    target: str
+    summary: str
+    cautions: tuple[str, ...]
+    steps: Rows
+    checks: Rows
+    pictures: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class BenchPart:
     """The rest of the bench sheet."""
 
@@ -178,21 +270,23 @@ class BenchPart:
     rows: tuple[BenchRow, ...]
     scale: str
     target_name: str
-    passes: tuple[tuple[str, ...], ...]
+    plan: BenchPlan | None
+    passes: Rows
     caution: str
 
 
 @dataclass(frozen=True, slots=True)
 class BillPart:
-    """The rest of the bill: lines, payments and sums, each in words and money."""
+    """The rest of a bill or an estimate: lines, payments and sums, each in words and money."""
 
-    lines: tuple[tuple[str, str], ...]
-    payments: tuple[tuple[str, str], ...]
-    total: str
-    paid: str
+    lines: Rows
+    payments: Rows
+    sums: Rows
     balance_label: str
     balance: str
+    due: str
     address: tuple[str, ...]
+    pay: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,35 +295,41 @@ class PackingPart:
 
     address: tuple[str, ...]
     sender: tuple[str, ...]
-    contents: tuple[tuple[str, str], ...]
+    contents: Rows
     carrier: str
     declared_value: str
-    care: str
+    care: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class RecordJob:
-    """One job in a piece's record: a heading and its dated history."""
+    """One job in a piece's record: a heading, what was said of it, what was done, its history."""
 
     heading: str
-    asked: str
-    done: str
-    history: tuple[tuple[str, str], ...]
+    facts: Rows
+    passes: Rows
+    history: Rows
+    photos: tuple[PaperPhoto, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class RecordPart:
     """The rest of a piece's full record."""
 
-    facts: tuple[tuple[str, str], ...]
-    owners: tuple[tuple[str, str], ...]
+    facts: Rows
+    owners: Rows
     last: str
     scale: str
-    readings: tuple[tuple[str, ...], ...]
+    readings: Rows
+    lengths: Rows
+    picture: MakerPicture | None
     jobs: tuple[RecordJob, ...]
+    photos: tuple[PaperPhoto, ...]
 
 
-SlipPart = IntakePart | TagPart | CardPart | BenchPart | BillPart | PackingPart | RecordPart
+SlipPart = (
+    IntakePart | TagPart | LabelsPart | CardPart | BenchPart | BillPart | PackingPart | RecordPart
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -238,4 +338,3 @@ class SlipValues:
 
     common: SlipCommon
     part: SlipPart
-    files: tuple[str, ...] = field(default=())

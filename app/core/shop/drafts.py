@@ -26,7 +26,9 @@ def say_age(then: datetime, now: datetime) -> str:
     >>> say_age(noon, noon + timedelta(minutes=5)), say_age(noon, noon + timedelta(days=2))
     ('5 minutes ago', '2 days ago')
     """
-    seconds = max(0, round((now - then).total_seconds()))
+    seconds = round((now - then).total_seconds())
+    if seconds < -300:
+        return "at a time that lies ahead (is the clock right?)"
     for size, unit in ((86400, "day"), (3600, "hour"), (60, "minute")):
         if seconds >= size:
             return f"{plural(seconds // size, unit)} ago"

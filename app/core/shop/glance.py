@@ -90,10 +90,15 @@ def count_stages(jobs: Iterable[JobFacts], today: date) -> list[StageCount]:
             STAGES[key].label,
             len(found),
             sum(days_late(one.wanted_by, one.stage, today) > 0 for one in found),
-            max(((today - one.dropped_off).days for one in found), default=None),
+            max((_days_from(one.dropped_off, today) for one in found), default=None),
         )
         for key, found in at.items()
     ]
+
+
+def _days_from(first: date, last: date) -> int:
+    """Count days; a clock that was set back in between makes none of them negative."""
+    return max(0, (last - first).days)
 
 
 def tell_months(
@@ -106,7 +111,7 @@ def tell_months(
     for one in jobs:
         month = one.returned_on.replace(day=1) if one.returned_on else None
         if one.returned_on and month in took:
-            took[month].append((one.returned_on - one.dropped_off).days)
+            took[month].append(_days_from(one.dropped_off, one.returned_on))
     received: Counter[date] = Counter()
     for paid_on, minor in payments:
         received[paid_on.replace(day=1)] += minor

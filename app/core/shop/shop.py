@@ -1,5 +1,6 @@
 """The shop's own settings: what stands on its papers and how its gauges are engraved."""
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -14,14 +15,12 @@ BEGINNINGS: dict[str, str] = {"own": "the shop's own book", "made_up": "a made-u
 
 DEFAULT_TERMS = (
     "Material can only be taken away, so work agreed and done can’t be undone. "
-    "We take the care of our own pieces; our liability ends at the declared value. "
+    "We take the same care of it as of our own; our liability ends at the declared value. "
     "Pieces not collected within six months of notice may be returned by post at the owner’s cost."
 )
 DEFAULT_CARE = (
-    "Swab it dry after playing and keep it out of the sun. Wash it with lukewarm water and a mild "
-    "soap, never hot: hot water turns hard rubber. Take the reed off when you put it away. "
-    "Have the facing looked at again after two years, or sooner when reeds that used to work no "
-    "longer do. Clean it before you play: it comes from a bench."
+    "Clean it before you play: it comes from a bench. Swab it dry after playing, and take the "
+    "reed off when you put it away."
 )
 
 # one number of a half-millimetre glass, two hundredths at the tip: common practice, no source
@@ -51,6 +50,12 @@ class ShopEntry:
     most_table_mm: float | None
     most_rail_mm: float | None
     tilt_limit_mm_per_mm: float
+    papers_address: str = ""
+    tax_name: str = ""
+    tax_percent: float | None = None
+    pay_words: str = ""
+    pay_days: int | None = None
+    look_again_months: int | None = None
 
 
 def parse_shop(raw: Mapping[str, str]) -> ShopEntry | Refused:
@@ -75,9 +80,40 @@ def parse_shop(raw: Mapping[str, str]) -> ShopEntry | Refused:
         bore_gauge_id=fields.number_of("bore_gauge_id", needed="Choose the bore gauge.") or 0,
         blade_set_id=fields.number_of("blade_set_id", needed="Choose the blade set.") or 0,
         evenness_tolerance_mm=tolerance or 0.0,
+        **_read_papers(fields),
         **_read_planning(fields),
     )
     return fields.refused() or entry
+
+
+def _read_papers(fields: Fields) -> dict[str, Any]:
+    """Read what bills, cards and codes say of the shop; each may be empty."""
+    percent = fields.length_mm("tax_percent", SCALES["length_mm"])
+    if percent is not None and not 0 < percent < 100:
+        fields.refuse("tax_percent", "A tax is between 0 and 100 percent.")
+    days, months = fields.number_of("pay_days"), fields.number_of("look_again_months")
+    if days is not None and days > 365:
+        fields.refuse("pay_days", "A bill is due within a year.")
+    if months is not None and months > 240:
+        fields.refuse("look_again_months", "That is more than twenty years.")
+    return {
+        "papers_address": read_address(fields),
+        "tax_name": fields.text("tax_name", limit=40),
+        "tax_percent": percent,
+        "pay_words": fields.text("pay_words", limit=600),
+        "pay_days": days or None,
+        "look_again_months": months or None,
+    }
+
+
+def read_address(fields: Fields) -> str:
+    """Read the address that codes begin with: http or https, a host, nothing behind it."""
+    address = fields.text("papers_address").rstrip("/")
+    if address and not re.fullmatch(r"https?://[A-Za-z0-9.\-\[\]:]{1,100}", address):
+        fields.refuse(
+            "papers_address", "Write the address as http://192.168.1.20:8765, nothing behind it."
+        )
+    return address
 
 
 def _read_planning(fields: Fields) -> dict[str, Any]:

@@ -15,7 +15,15 @@ from fractions import Fraction
 from app.core.values.dial_columns import dial_cells, dial_scale, parse_column, read_dials
 from app.core.values.forms import Fields
 from app.core.values.readings import ReadingEntry
-from app.core.values.units import SCALES, NotANumber, Scale, format_mm, parse_length, parse_number
+from app.core.values.units import (
+    SCALES,
+    NotANumber,
+    Scale,
+    format_mm,
+    parse_length,
+    parse_number,
+    refuse_long,
+)
 
 RAILS: tuple[str, str] = ("left", "right")
 NOT_READ = {"", "-", "–", "—", "x"}
@@ -138,6 +146,7 @@ def parse_value(text: str, scale: Scale) -> float:
     """Read a length in mm, or a volume in ml; raises NotANumber in words."""
     if scale is not VOLUME:
         return parse_length(text, scale)
+    refuse_long(text)
     shown = text.strip()
     if _LENGTH_ENDING.search(shown):
         raise NotANumber(f"“{shown[:40]}” is a length; a volume is written in ml.")

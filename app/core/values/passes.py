@@ -1,33 +1,48 @@
 """A pass: one spell at the bench, as the maker would note it."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from app.core.values.forms import Fields, Refused
+from app.core.values.forms import Fields, Refused, plural
 
 
 @dataclass(frozen=True, slots=True)
 class CutKind:
-    """A kind of cut: its label and which way it takes the facing."""
+    """A kind of cut: its label, which way it takes the facing, and how a card says it was done."""
 
     key: str
     label: str
     effect: str
+    done: str
 
 
 CUT_KINDS: dict[str, CutKind] = {
     kind.key: kind
     for kind in (
-        CutKind("flat", "flat on the plate", "closes the facing"),
-        CutKind("tilted", "tilted toward the tip", "opens the facing"),
-        CutKind("left_rail", "left rail", "opens the left side"),
-        CutKind("right_rail", "right rail", "opens the right side"),
-        CutKind("tip_rail", "tip rail", "opens or thins the tip"),
-        CutKind("baffle", "baffle", "shapes the space behind the tip"),
-        CutKind("chamber", "chamber", "shapes the chamber"),
-        CutKind("bore", "bore", "widens the bore"),
-        CutKind("table", "table flattening", "flattens the table and closes the facing"),
+        CutKind("flat", "flat on the plate", "closes the facing", "Worked flat on the plate"),
+        CutKind(
+            "tilted",
+            "tilted toward the tip",
+            "opens the facing",
+            "Worked on the plate, tilted toward the tip",
+        ),
+        CutKind(
+            "left_rail", "left rail", "opens the left side", "Worked on the left rail by itself"
+        ),
+        CutKind(
+            "right_rail", "right rail", "opens the right side", "Worked on the right rail by itself"
+        ),
+        CutKind("tip_rail", "tip rail", "opens or thins the tip", "Worked on the tip rail"),
+        CutKind("baffle", "baffle", "shapes the space behind the tip", "Shaped the baffle"),
+        CutKind("chamber", "chamber", "shapes the chamber", "Shaped the chamber"),
+        CutKind("bore", "bore", "widens the bore", "Worked on the bore"),
+        CutKind(
+            "table",
+            "table flattening",
+            "flattens the table and closes the facing",
+            "Flattened the table",
+        ),
     )
 }
 
@@ -76,6 +91,37 @@ def parse_pass(raw: Mapping[str, str], today: date) -> PassEntry | Refused:
         note=fields.text("pass_note", limit=2000),
     )
     return fields.refused() or entry
+
+
+def tell_done(passes: Sequence[PassEntry]) -> tuple[str, ...]:
+    """Say for a player what was done: a sentence for each kind of cut noted, and no more."""
+    done = []
+    for key, kind in CUT_KINDS.items():
+        count = sum(one.kind == key for one in passes)
+        if count:
+            often = f", in {count} passes" if count > 1 else ""
+            done.append(f"{kind.done}{often}.")
+    return tuple(done)
+
+
+def say_done(passes: Sequence[PassEntry]) -> str:
+    """Say for a maker what was done: passes gathered by kind of cut, with strokes and papers."""
+    done = []
+    for key, kind in CUT_KINDS.items():
+        of_kind = [one for one in passes if one.kind == key]
+        if not of_kind:
+            continue
+        papers = dict.fromkeys(
+            f"{one.abrasive} {one.grit}".strip() for one in of_kind if one.abrasive or one.grit
+        )
+        strokes = sum(one.strokes or 0 for one in of_kind)
+        text = f"{kind.label.capitalize()}: {plural(len(of_kind), 'pass', 'passes')}"
+        if strokes:
+            text += f", {plural(strokes, 'stroke')}"
+        if papers:
+            text += f" ({', '.join(papers)})"
+        done.append(f"{text}.")
+    return " ".join(done)
 
 
 def describe_pass(entry: PassEntry) -> str:

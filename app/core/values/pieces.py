@@ -28,6 +28,19 @@ MATERIAL_CAUTIONS: dict[str, str] = {
     "unknown": "Treat an unknown material as the worst: work it wet, extract the dust, wear a "
     "fitted respirator.",
 }
+# What the player is told about each material, beside the shop's own words.
+MATERIAL_CARE: dict[str, str] = {
+    "hard_rubber": "Wash it in lukewarm water with a mild soap, never hot, and keep it out of the "
+    "sun: heat and light turn hard rubber.",
+    "plastic": "Wash it in lukewarm water with a mild soap. No alcohol and no solvent: they can "
+    "craze plastic.",
+    "glass": "Keep it from knocks and from sudden heat or cold. Old crystal can hold lead: wash it "
+    "in lukewarm water with a mild soap, not with vinegar or another acid.",
+    "metal": "Wash it in lukewarm water with a mild soap and wipe it dry. Polish wears plating "
+    "away; a soft cloth is enough.",
+    "wood": "Wipe it with a damp cloth and don’t soak it; let it dry slowly, away from heat.",
+    "unknown": "Wash it in lukewarm water with a mild soap: no hot water, no alcohol, no polish.",
+}
 CAUTION_DEFERS = (
     "Your local code, the product's data sheet and licensed advice come before this page."
 )

@@ -33,6 +33,7 @@ _UNITS = {
     "″": MM_PER_INCH,
 }
 _UNIT_ENDING = re.compile(r"\s*(" + "|".join(sorted(map(re.escape, _UNITS), key=len)[::-1]) + r")$")
+LONGEST_CELL = 60  # letters: more is no number, and no pattern looks at it
 _DECIMAL = re.compile(r"([0-9]{1,9})?(?:[.,]([0-9]{1,9}))?")
 _WITH_FRACTION = re.compile(r"(?:([0-9]{1,9})\s+)?([0-9]{1,3})\s*[/⁄]\s*([0-9]{1,3})")
 
@@ -96,8 +97,15 @@ def scales_for(measures: str) -> list[Scale]:
     return [scale for scale in SCALES.values() if scale.measures == measures]
 
 
+def refuse_long(text: str) -> None:
+    """Raise NotANumber where a text is longer than any number is written."""
+    if len(text) > LONGEST_CELL:
+        raise NotANumber(f"“{text[:12]}…” is {len(text)} letters long; that is not one number.")
+
+
 def parse_number(text: str) -> Fraction:
     """Read one plain non-negative number exactly; raise NotANumber with the reason in words."""
+    refuse_long(text)
     shown = " ".join(text.replace(" ", " ").replace("\u202f", " ").split())
     if not shown:
         raise NotANumber("Nothing is written here.")
@@ -143,6 +151,7 @@ def parse_length(text: str, scale: Scale) -> float:
 
     Raises NotANumber with the reason in words.
     """
+    refuse_long(text)
     shown = text.strip().lower()
     factor = scale.mm_per_unit
     if match := _UNIT_ENDING.search(shown):

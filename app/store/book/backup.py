@@ -1,48 +1,72 @@
 """Backups: the whole book as it stood at one moment, checked, then kept by a rotation.
 
 A backup is a folder: the database as SQLite's own backup gives it (never a copied file: what is
-still in the write-ahead log would be missing) and a manifest of hashes. It is made under a
-temporary name and renamed when all of it is on the disk and has been read back, so a backup that
-fails leaves those before it alone. Photos never change once taken; each lies once in a pool
-beside the backups, named by its hash. Records on a server go into the same kind of file.
+still in the write-ahead log would be missing) and a manifest of hashes. It is made under another
+name and renamed when all of it is on the disk and has been read back, so a backup that fails
+leaves those before it alone. Photos never change once taken; each lies once in a pool beside the
+backups, named by its hash. Records on a server go into the same kind of file.
+
+Nothing is removed but what a list of this very book names. A backup that is let go of first gives
+up its manifest's name; what is then left of it, or of one that was never finished, is removed by
+that list, sooner or later.
 """
 
 import json
-import shutil
+import re
 import sqlite3
-import time
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import closing, contextmanager
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from contextlib import closing, contextmanager, suppress
+from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
-from urllib.parse import quote
 
 import portalocker
 from sqlalchemy.exc import DBAPIError
 
 from app.core.shop.backups import REASONS, BackupMark, choose_kept
+from app.store.book.backup_places import (
+    EARLIER_NAME,
+    Unusable,
+    all_places,
+    is_plugged_in,
+    mark_place,
+    owner_of,
+    places_of,
+)
+from app.store.book.contents import list_photo_files
 from app.store.book.copies import copy_to_file, still
-from app.store.book.upkeep import Upkeep, is_plugged_in
+from app.store.book.upkeep import Upkeep
 from app.store.engines import name_trouble
 from app.store.files import (
     PHOTOS_NAME,
     copy_whole,
+    database_files,
     hash_file,
+    keep_private,
+    make_private_folder,
+    partial_of,
     say_disk,
-    sync_file,
     sync_folder,
     write_json,
 )
+from app.store.names import is_hash, place_within
 from app.store.postgresql.addresses import DATABASE_NAME, find_address
 from app.store.problems import BookProblem
+from app.store.sqlite_files import (
+    copy_database_file,
+    count_rows,
+    find_damage,
+    open_still,
+    read_schema,
+)
 
-BACKUPS_NAME = "backups"
 POOL_NAME = "photos"
 MANIFEST_NAME = "manifest.json"
+UNFINISHED_NAME = "unfinished.json"  # the list of a backup that is being made, or let go of
+MAKING_NAME = "making"
 MANIFEST_FORM = 1
-BUSY_S = 30.0
+_FOLDER = re.compile(r"[0-9]{6,}-[0-9]{4}-[0-9]{2}-[0-9]{2}-[0-9]{4}-[a-z_]+")
 
 
 class BackupFailed(Exception):  # noqa: N818 - shown to the maker
@@ -60,12 +84,13 @@ class PhotoMark:
 
 @dataclass(frozen=True, slots=True)
 class Backup:
-    """One finished backup, as its manifest says."""
+    """One finished backup, as its manifest says; earlier ones don't say of which book."""
 
     number: int
     made_at: datetime
     reason: str
     folder: Path
+    book_id: str
     schema: str
     sha256: str
     size: int
@@ -88,31 +113,25 @@ class Backup:
         return REASONS.get(self.reason, self.reason)
 
 
-def own_folder(book: Path) -> Path:
-    """Give the book's own backup folder; what is made before something irreversible lies here."""
-    return book / BACKUPS_NAME
-
-
-def backup_folders(book: Path, upkeep: Upkeep) -> list[Path]:
-    """List where this book's backups lie."""
-    own = own_folder(book)
-    return [own] if upkeep.folder in {None, own} else [own, Path(str(upkeep.folder))]
-
-
 def list_backups(book: Path, upkeep: Upkeep) -> list[Backup]:
     """List the finished backups, newest first."""
-    found = [one for folder in backup_folders(book, upkeep) for one in _in_folder(folder)]
+    found = [one for place in all_places(book, upkeep) for one in _in_place(place)]
     return sorted(found, key=lambda one: -one.number)
 
 
-def _in_folder(folder: Path) -> Iterator[Backup]:
-    try:
-        names = sorted(folder.glob(f"[0-9]*/{MANIFEST_NAME}"))
-    except OSError:
-        return
-    for manifest in names:
-        if found := read_backup(manifest.parent):
+def _in_place(place: Path) -> Iterator[Backup]:
+    for folder in _folders_with(place, MANIFEST_NAME):
+        if found := read_backup(folder):
             yield found
+
+
+def _folders_with(place: Path, name: str) -> list[Path]:
+    """List the folders named as a backup's that hold a list of that name."""
+    try:
+        found = sorted(place.glob(f"[0-9]*/{name}"))
+    except OSError:
+        return []
+    return [one.parent for one in found if _FOLDER.fullmatch(one.parent.name)]
 
 
 def read_backup(folder: Path) -> Backup | None:
@@ -124,101 +143,50 @@ def read_backup(folder: Path) -> Backup | None:
             made_at=datetime.fromisoformat(kept["made_at"]).astimezone(UTC),
             reason=str(kept["reason"]),
             folder=folder,
+            book_id=str(kept.get("book_id", "")),
             schema=str(kept["schema"]),
             sha256=str(kept["database"]["sha256"]),
             size=int(kept["database"]["size"]),
             rows={str(name): int(count) for name, count in kept["rows"].items()},
-            photos={
-                str(name): PhotoMark(one["sha256"], one["size"], one["mtime_ns"])
-                for name, one in kept["photos"].items()
-            },
+            photos=_read_photos(kept),
         )
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return None
 
 
-def open_still(path: Path, *, alone: bool = False) -> sqlite3.Connection:
-    """Open a database for looking only; `alone` promises that nobody writes it meanwhile."""
-    address = f"file:{quote(str(path.resolve()))}?mode=ro{'&immutable=1' if alone else ''}"
-    return sqlite3.connect(address, uri=True, isolation_level=None, timeout=BUSY_S)
-
-
-def find_damage(connection: sqlite3.Connection) -> list[str]:
-    """Check a database page by page, index by index and reference by reference."""
-    try:
-        found = [str(row[0]) for row in connection.execute("PRAGMA integrity_check(20)")]
-        if found == ["ok"]:
-            found = []
-        broken = connection.execute("PRAGMA foreign_key_check").fetchmany(20)
-        return found + [f"a line of “{row[0]}” points to one of “{row[2]}” that is not there"
-                        for row in broken]  # fmt: skip
-    except sqlite3.DatabaseError as error:
-        return [str(error)]
-
-
-def count_rows(connection: sqlite3.Connection) -> dict[str, int]:
-    """Count the rows of every table; the search index is made from them and not counted."""
-    names = connection.execute(
-        "SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite!_%' "
-        "ESCAPE '!' AND name NOT LIKE '%!_search%' ESCAPE '!' ORDER BY name"
-    ).fetchall()
-    return {
-        name: connection.execute(f'SELECT count(*) FROM "{name}"').fetchone()[0]  # noqa: S608
-        for (name,) in names
+def _read_photos(kept: Mapping[str, Any]) -> dict[str, PhotoMark]:
+    """Read the photos of a list; raises ValueError for a hash that is none."""
+    photos = {
+        str(name): PhotoMark(str(one["sha256"]), int(one["size"]), int(one["mtime_ns"]))
+        for name, one in kept["photos"].items()
     }
-
-
-def copy_database(
-    source: sqlite3.Connection,
-    target: sqlite3.Connection,
-    *,
-    when_locked: Callable[[], None] | None = None,
-) -> None:
-    """Copy a database as it stands at one moment; raises TimeoutError if it stays locked.
-
-    `when_locked` is called once, when the target is locked against other writers and nothing in
-    it is changed yet; if it raises, the target stays as it was.
-    """
-    given_up_at = time.monotonic() + BUSY_S
-    waiting = [when_locked] if when_locked else []
-
-    def watch(status: int, _remaining: int, _total: int) -> None:
-        if status in {sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED}:
-            if time.monotonic() > given_up_at:
-                raise TimeoutError
-        elif waiting:
-            waiting.pop()()
-
-    pages = -1
-    if when_locked:
-        # The first step must not be the last: the call comes between them.
-        pages = max(1, int(source.execute("PRAGMA page_count").fetchone()[0]) // 50)
-    source.backup(target, pages=pages, progress=watch, sleep=0.05)
+    if not all(is_hash(one.sha256) for one in photos.values()):
+        raise ValueError("a photo's hash is none")
+    return photos
 
 
 def make_backup(
     book: Path, upkeep: Upkeep, reason: str, now: datetime, *, into: Path | None = None
 ) -> Backup:
-    """Back the book up and let the rotation go over the folder; raises BackupFailed.
+    """Back the book up and let the rotation go over the place; raises BackupFailed.
 
-    What is made before something irreversible goes to the book's own folder, so that an unplugged
+    What is made before something irreversible goes to the book's own place, so that an unplugged
     stick never stands in the way.
     """
-    target = into or (upkeep.folder if not reason.startswith("before_") else None)
-    own = own_folder(book)
+    chosen = into or (upkeep.folder if not reason.startswith("before_") else None)
+    places = places_of(book, chosen)
     try:
-        if target is None or target == own:
-            own.mkdir(exist_ok=True)
-            target = own
-        elif not is_plugged_in(target, upkeep):
-            raise BackupFailed(f"the folder {target} is not there. Is its disk plugged in?")
-        with _one_at_a_time(target):
-            made = _make(book, upkeep, target, reason, now)
-            _rotate(target, upkeep)
+        if chosen and not is_plugged_in(chosen, upkeep):
+            raise BackupFailed(f"the folder {chosen} is not there. Is its disk plugged in?")
+        mark_place(places[0], upkeep)
+        with _one_at_a_time(places[0]):
+            _clear_unfinished(book, places, upkeep)
+            made = _make(book, upkeep, places[0], reason, now)
+            _rotate(book, places, upkeep)
     except (sqlite3.Error, DBAPIError) as error:
         trouble = name_trouble(error.orig if isinstance(error, DBAPIError) else error)
         raise BackupFailed(_TROUBLES.get(trouble, "the database refused")) from error
-    except BookProblem as problem:
+    except (BookProblem, Unusable) as problem:
         raise BackupFailed(str(problem).rstrip(".")) from problem
     except TimeoutError as error:
         raise BackupFailed(_TROUBLES["busy"]) from error
@@ -237,8 +205,9 @@ _TROUBLES = {
 
 
 @contextmanager
-def _one_at_a_time(target: Path) -> Iterator[None]:
-    with (target / ".making.lock").open("a") as file:
+def _one_at_a_time(place: Path) -> Iterator[None]:
+    keep_private(place / ".making.lock")
+    with (place / ".making.lock").open("a") as file:
         try:
             portalocker.lock(file, portalocker.LOCK_EX | portalocker.LOCK_NB)
         except portalocker.exceptions.AlreadyLocked:
@@ -246,39 +215,41 @@ def _one_at_a_time(target: Path) -> Iterator[None]:
         yield
 
 
-def _make(book: Path, upkeep: Upkeep, target: Path, reason: str, now: datetime) -> Backup:
-    for left_over in target.glob(".partial-*"):
-        shutil.rmtree(left_over)
+def _make(book: Path, upkeep: Upkeep, place: Path, reason: str, now: datetime) -> Backup:
     before = list_backups(book, upkeep)
-    number = max((one.number for one in [*before, *_in_folder(target)]), default=0) + 1
-    partial = target / f".partial-{number:06d}"
-    partial.mkdir()
+    number = max((one.number for one in [*before, *_in_place(place)]), default=0) + 1
+    making = place / MAKING_NAME
+    done = place / f"{number:06d}-{now.astimezone():%Y-%m-%d-%H%M}-{reason}"
+    make_private_folder(making)
     try:
-        schema, rows = _copy_checked(book, partial / DATABASE_NAME)
-        photos = _copy_photos(book / PHOTOS_NAME, target / POOL_NAME, before)
-        manifest = {
+        schema, rows = _copy_checked(book, making / DATABASE_NAME)
+        photos = _mark_photos(book / PHOTOS_NAME, before)
+        told = {
             "form": MANIFEST_FORM,
+            "book_id": upkeep.book_id,
             "number": number,
             "made_at": now.isoformat(),
             "reason": reason,
             "schema": schema,
             "database": {
                 "name": DATABASE_NAME,
-                "sha256": hash_file(partial / DATABASE_NAME),
-                "size": (partial / DATABASE_NAME).stat().st_size,
+                "sha256": hash_file(making / DATABASE_NAME),
+                "size": (making / DATABASE_NAME).stat().st_size,
             },
             "rows": rows,
-            "photos": {
-                name: {"sha256": one.sha256, "size": one.size, "mtime_ns": one.mtime_ns}
-                for name, one in photos.items()
-            },
+            "photos": {name: asdict(one) for name, one in photos.items()},
         }
-        write_json(partial / MANIFEST_NAME, manifest)
-        done = target / f"{number:06d}-{now.astimezone():%Y-%m-%d-%H%M}-{reason}"
-        partial.rename(done)
-        sync_folder(target)
+        # Named before they are there: a backup that is broken off can be cleared away by its list.
+        write_json(making / UNFINISHED_NAME, told)
+        _copy_photos(book / PHOTOS_NAME, place / POOL_NAME, photos)
+        making.rename(done)
+        sync_folder(place)
+        (done / UNFINISHED_NAME).rename(done / MANIFEST_NAME)
+        sync_folder(done)
     except BaseException:
-        shutil.rmtree(partial, ignore_errors=True)
+        with suppress(OSError):
+            _clear(making)
+            _clear(done)
         raise
     made = read_backup(done)
     if made is None:
@@ -289,76 +260,100 @@ def _make(book: Path, upkeep: Upkeep, target: Path, reason: str, now: datetime) 
 def _copy_checked(book: Path, target: Path) -> tuple[str, dict[str, int]]:
     if address := find_address(book):
         with still(address) as source:
-            copy_to_file(source, target)
+            damage = copy_to_file(source, target)
     else:
-        _copy_file(book / DATABASE_NAME, target)
+        damage = copy_database_file(book / DATABASE_NAME, target)
+    if damage:
+        raise BackupFailed(f"the book's database is damaged: {damage[0]}")
     with closing(open_still(target, alone=True)) as made:
-        if damage := find_damage(made):
-            raise BackupFailed(f"the book's database is damaged: {damage[0]}")
         return read_schema(made), count_rows(made)
 
 
-def _copy_file(source: Path, target: Path) -> None:
-    here = closing(open_still(source))
-    with (
-        here as from_database,
-        closing(sqlite3.connect(target, isolation_level=None)) as to_database,
-    ):
-        to_database.execute("PRAGMA synchronous=OFF")  # forced to the disk as a whole below
-        copy_database(from_database, to_database)
-        # One file, with no log beside it.
-        to_database.execute("PRAGMA journal_mode=DELETE")
-    sync_file(target)
-
-
-def read_schema(connection: sqlite3.Connection) -> str:
-    """Name the schema a database has; empty if it has none."""
-    try:
-        found = connection.execute("SELECT version_num FROM alembic_version").fetchone()
-    except sqlite3.OperationalError:
-        return ""
-    return str(found[0]) if found else ""
-
-
-def _copy_photos(photos: Path, pool: Path, before: list[Backup]) -> dict[str, PhotoMark]:
-    """Bring new photos into the pool; those the last backup knew unchanged are not read again."""
+def _mark_photos(photos: Path, before: list[Backup]) -> dict[str, PhotoMark]:
+    """Hash the photos; those the last backup knew unchanged are not read again."""
     known: Mapping[str, PhotoMark] = before[0].photos if before else {}
     found: dict[str, PhotoMark] = {}
-    for path in sorted(photos.rglob("*")):
-        if not path.is_file() or path.name.startswith("."):
-            continue
-        name, state = path.relative_to(photos).as_posix(), path.stat()
-        was = known.get(name)
+    for name in list_photo_files(photos):
+        state, was = (photos / name).stat(), known.get(name)
         unchanged = was and (was.size, was.mtime_ns) == (state.st_size, state.st_mtime_ns)
-        sha256 = was.sha256 if was and unchanged else hash_file(path)
-        pooled = pool_place(pool, sha256)
-        if not pooled.exists() or pooled.stat().st_size != state.st_size:
-            if copy_whole(path, pooled) != sha256:
-                pooled.unlink()
-                raise BackupFailed(f"the photo {name} did not arrive as it was")
-            sync_folder(pooled.parent.parent)
+        sha256 = was.sha256 if was and unchanged else hash_file(photos / name)
         found[name] = PhotoMark(sha256, state.st_size, state.st_mtime_ns)
     return found
 
 
+def _copy_photos(photos: Path, pool: Path, marks: Mapping[str, PhotoMark]) -> None:
+    """Bring into the pool what isn't there yet."""
+    for name, mark in marks.items():
+        pooled = pool_place(pool, mark.sha256)
+        if pooled.exists() and pooled.stat().st_size == mark.size:
+            continue
+        if copy_whole(photos / name, pooled) != mark.sha256:
+            raise BackupFailed(f"the photo {name} did not arrive as it was")
+        sync_folder(pooled.parent.parent)
+
+
 def pool_place(pool: Path, sha256: str) -> Path:
-    """Give a photo's place in the pool."""
-    return pool / sha256[:2] / sha256
+    """Give a photo's place in the pool; raises BookProblem if a link leads it out."""
+    return place_within(pool, sha256[:2], sha256)
 
 
-def _rotate(target: Path, upkeep: Upkeep) -> None:
-    """Let go of what the rotation doesn't keep; a name is given up before its files are."""
-    here = list(_in_folder(target))
+def _rotate(book: Path, places: list[Path], upkeep: Upkeep) -> None:
+    """Let go of what the rotation doesn't keep, of this very book's."""
+    here = [
+        one
+        for place in places
+        for one in _in_place(place)
+        if _is_own(place, one.book_id, book, upkeep)
+    ]
     kept = choose_kept([one.mark for one in here], upkeep.rotation)
     for one in here:
-        if one.number not in kept:
-            going = target / f".partial-going-{one.number:06d}"
-            one.folder.rename(going)
-            shutil.rmtree(going)
-    needed = {mark.sha256 for one in here if one.number in kept for mark in one.photos.values()}
-    for pooled in (target / POOL_NAME).glob("??/*"):
-        if pooled.name not in needed:
-            pooled.unlink()
+        if one.number in kept:
+            keep_private(one.database)  # earlier ones could be read by others on the machine
+        else:
+            (one.folder / MANIFEST_NAME).rename(one.folder / UNFINISHED_NAME)
+            sync_folder(one.folder)
+            _clear(one.folder)
+
+
+def _is_own(place: Path, book_id: str, book: Path, upkeep: Upkeep) -> bool:
+    """Say whether a list is this very book's; an earlier one is known by where it lies."""
+    if book_id:
+        return book_id == upkeep.book_id
+    return place == book / EARLIER_NAME or owner_of(place) == upkeep.book_id
+
+
+def _clear_unfinished(book: Path, places: list[Path], upkeep: Upkeep) -> None:
+    """Clear away what was left by a program that was killed."""
+    _clear(places[0] / MAKING_NAME)
+    for place in places:
+        for folder in _folders_with(place, UNFINISHED_NAME):
+            if _is_own(place, str(_read_list(folder).get("book_id", "")), book, upkeep):
+                _clear(folder)
+
+
+def _read_list(folder: Path) -> dict[str, Any]:
+    try:
+        told = json.loads((folder / UNFINISHED_NAME).read_text())
+    except (OSError, ValueError):
+        return {}
+    return told if isinstance(told, dict) else {}
+
+
+def _clear(folder: Path) -> None:
+    """Remove what is left of a backup: what its list names and no finished one holds."""
+    if (folder / MANIFEST_NAME).exists():
+        return
+    held = {mark.sha256 for one in _in_place(folder.parent) for mark in one.photos.values()}
+    try:
+        named = {mark.sha256 for mark in _read_photos(_read_list(folder)).values()} - held
+    except (KeyError, TypeError, ValueError, AttributeError):
+        named = set()
+    photos = [pool_place(folder.parent / POOL_NAME, sha256) for sha256 in named]
+    for file in [*photos, *database_files(folder / DATABASE_NAME), folder / UNFINISHED_NAME]:
+        for one in (partial_of(file), file):
+            one.unlink(missing_ok=True)
+    with suppress(OSError):  # something else lies in it, or it isn't there
+        folder.rmdir()
 
 
 def check_backup(backup: Backup) -> list[str]:

@@ -44,6 +44,7 @@ from sqlalchemy.schema import sort_tables_and_constraints
 from sqlalchemy.types import TypeEngine
 
 from app.store.files import hash_file
+from app.store.names import is_photo_file
 from app.store.tables import Base, Utc
 
 # What is being typed, and which forms were taken: of this program's day, not of the book.
@@ -302,15 +303,19 @@ def hash_rows(table: Table, rows: Iterable[Row]) -> str:
 
 
 def list_photo_files(photos: Path) -> list[str]:
-    """Name the files of the photographs' folder, whatever lies in it but hidden files."""
+    """Name the photographs' files in their folder; what else lies in it is not the book's."""
     return sorted(
-        path.relative_to(photos).as_posix()
-        for path in photos.rglob("*")
-        if path.is_file() and not path.name.startswith(".")
+        one.name
+        for one in photos.glob("*.jpg")
+        if is_photo_file(one.name) and one.is_file() and not one.is_symlink()
     )
 
 
 def hash_photos(photos: Path) -> str:
     """Hash the photographs' names and dots."""
-    told = [(name, hash_file(photos / name)) for name in list_photo_files(photos)]
-    return hashlib.sha256(json.dumps(told).encode()).hexdigest()
+    return hash_marks((name, hash_file(photos / name)) for name in list_photo_files(photos))
+
+
+def hash_marks(marks: Iterable[tuple[str, str]]) -> str:
+    """Hash photographs by their names, in order, and the hashes of their dots."""
+    return hashlib.sha256(json.dumps([list(one) for one in marks]).encode()).hexdigest()

@@ -4,9 +4,8 @@ Both databases are at one schema. Records are read as of one moment and written 
 which is kept only if both say the same, by `content_hash`.
 """
 
-import sqlite3
 from collections.abc import Iterator, Sequence
-from contextlib import closing, contextmanager
+from contextlib import contextmanager
 from pathlib import Path
 
 from sqlalchemy import URL, Connection, MetaData, Table, delete, update
@@ -25,10 +24,10 @@ from app.store.book.contents import (
 )
 from app.store.book.migrating import migrate_book, schema_of
 from app.store.engines import engine_kind, open_address, open_engine
-from app.store.files import sync_file
 from app.store.packed import folder_of
 from app.store.problems import BookProblem
 from app.store.records.lookups import rebuild_index
+from app.store.sqlite_files import settle_file
 
 
 def find_tables(connection: Connection) -> MetaData:
@@ -103,8 +102,8 @@ def still(address: URL) -> Iterator[Connection]:
         engine.dispose()
 
 
-def copy_to_file(source: Connection, target: Path) -> None:
-    """Write a server's records into a new SQLite database of the same schema, one file whole."""
+def copy_to_file(source: Connection, target: Path) -> list[str]:
+    """Write a server's records into a new SQLite database of the same schema; gives its damage."""
     schema = schema_of(source)
     if schema is None:
         raise BookProblem("There is no book in that database.")
@@ -115,9 +114,7 @@ def copy_to_file(source: Connection, target: Path) -> None:
             copy_records(source, connection)
     finally:
         engine.dispose()
-    with closing(sqlite3.connect(target, isolation_level=None)) as database:
-        database.execute("PRAGMA journal_mode=DELETE")  # no log beside it
-    sync_file(target)
+    return settle_file(target)
 
 
 def find_faults_on_server(address: URL) -> list[str]:

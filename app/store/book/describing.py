@@ -75,6 +75,13 @@ WORDS: Mapping[str, TableWords] = {
             "most_rail_mm": "the most the shop takes off a rail",
             "tilt_limit_mm_per_mm": "the most a table may be tilted, mm each mm of its length",
             "customer_id": "the shop as the owner of the pieces it makes itself",
+            "mark": "the shop's mark, an SVG drawing",
+            "papers_address": "the address that the codes on papers begin with",
+            "tax_name": "what the tax on a bill is called",
+            "tax_percent": "the tax in amounts, in percent",
+            "pay_words": "how to pay, as printed on a bill",
+            "pay_days": "in how many days a bill is due",
+            "look_again_months": "after how many months a facing should be looked at again",
         },
     ),
     "customer": TableWords(
@@ -306,7 +313,7 @@ WORDS: Mapping[str, TableWords] = {
         },
     ),
     "slip_file": TableWords(
-        "a file that an issued paper came with: its pictures, its code, the whole paper as PDF",
+        "a file that an issued paper came with: its pages (SVG, compressed by gzip), its PDF",
         {"slip_id": "the paper", "name": "the file's name", "content": "where the file lies here"},
     ),
     "photo": TableWords(

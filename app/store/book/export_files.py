@@ -10,7 +10,6 @@ import csv
 import hashlib
 import io
 import json
-import re
 import stat
 import zipfile
 import zlib
@@ -27,6 +26,7 @@ from app.core.values.cells import read_cell
 from app.store.book.contents import Row, kind_of
 from app.store.book.locks import BookProblem
 from app.store.files import say_disk
+from app.store.names import is_plain_name
 
 FORM = 1
 MANIFEST_NAME = "manifest.json"
@@ -36,7 +36,6 @@ MOST_MANIFEST_BYTES = 256_000_000
 MOST_SWELLING, FREE_BYTES = 100, 50_000_000
 MOST_CELL = 2**31 - 1
 _CHUNK = 1 << 20
-_PLAIN_PART = re.compile(r"[^\x00-\x1f\x7f\\/:*?\"<>|]{1,200}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,12 +110,6 @@ def table_file(table: str) -> str:
 def is_kept_as_file(column: Column[Any]) -> bool:
     """Say whether a column's values are files of their own in an export."""
     return kind_of(column) == "bytes" or (column.table.name, column.name) == ("slip", "html")
-
-
-def is_plain_name(name: str) -> bool:
-    """Say whether a name in a zip stays below the folder it is unpacked in, on any machine."""
-    parts = name.split("/")
-    return all(_PLAIN_PART.fullmatch(part) and part.strip(". ") for part in parts)
 
 
 @contextmanager

@@ -27,7 +27,7 @@ from app.core.values.cells import write_cell, write_lines
 from app.store.book.contents import (
     Row,
     TableHash,
-    hash_photos,
+    hash_marks,
     hash_rows,
     kind_of,
     list_photo_files,
@@ -45,7 +45,6 @@ from app.store.book.export_files import (
     check_files,
     is_kept_as_file,
     is_number,
-    is_plain_name,
     open_export,
     read_table,
     table_file,
@@ -53,6 +52,7 @@ from app.store.book.export_files import (
 from app.store.book.export_words import READ_ME
 from app.store.book.locks import BookProblem
 from app.store.files import say_disk, written_whole
+from app.store.names import is_plain_name
 from app.store.tables import Base
 
 READ_ME_NAME = "READ ME.txt"
@@ -134,14 +134,14 @@ def _write(
         hashes = {table.name: _write_table(writer, connection, table) for table in tables}
         writer.add("fields.csv", write_lines(_list_fields(tables)))
         writer.add("codes.csv", write_lines(_list_codes()))
-        _write_photos(writer, photos)
+        pictures = _write_photos(writer, photos)
         manifest = {
             "form": FORM,
             "program": program,
             "schema": schema,
             "made_at": now.isoformat(),
             "about": "Every file of this zip, with its SHA-256 and its size in bytes.",
-            "content": {"tables": hashes, "photos": hash_photos(photos)},
+            "content": {"tables": hashes, "photos": pictures},
             "files": {
                 name: {key: value for key, value in asdict(mark).items() if value is not None}
                 for name, mark in writer.marks.items()
@@ -227,15 +227,13 @@ def _list_codes() -> Iterator[list[str]]:
             yield [table, column, code, meaning]
 
 
-def _write_photos(writer: _Zip, photos: Path) -> None:
-    for name in list_photo_files(photos):
-        if not is_plain_name(name):
-            raise BookProblem(
-                f"Among the book's photographs lies a file “{name}” whose name other machines "
-                "would not take. Give it a plain name, or move it away; no export was made."
-            )
+def _write_photos(writer: _Zip, photos: Path) -> str:
+    """Write the photographs; gives their hash."""
+    names = list_photo_files(photos)
+    for name in names:
         with (photos / name).open("rb") as file:
             writer.add(f"{PHOTOS}/{name}", _chunks_of(file), packed=False)
+    return hash_marks((name, writer.marks[f"{PHOTOS}/{name}"].sha256) for name in names)
 
 
 def _read_back(path: Path, metadata: MetaData) -> Manifest:

@@ -34,8 +34,9 @@ from app.store.book.naming_texts import (
     pieces_of,
     strike_texts,
 )
-from app.store.book.opening import LEFT_OVER, clear_left_over
+from app.store.book.opening import clear_left_over
 from app.store.engines import engine_kind
+from app.store.problems import BookProblem
 from app.store.records.jobs import add_event
 from app.store.records.loading import rows_of
 from app.store.records.lookups import searchable
@@ -264,7 +265,7 @@ def _renew_pieces(session: Session, texts: Texts) -> None:
 def _strike_paper(
     session: Session, paper: Paper, removal: Removal, today: date, *, with_photos: bool
 ) -> None:
-    """Keep a paper again without the person; its PDF and what shows them go."""
+    """Keep a paper again without the person; its pages, its PDF and what shows them go."""
     slip, pattern = paper.slip, removal.marks.elsewhere
     if paper.own:
         person = _person_of(session, removal.customer)
@@ -274,7 +275,7 @@ def _strike_paper(
     for file in list(slip.files):
         shows = file.name.endswith(".jpg") and with_photos
         tells = file.name.endswith(".svg") and pattern.search(file.content.decode(errors="replace"))
-        if file.name == _PDF or shows or tells:
+        if file.name == _PDF or file.name.endswith(".svgz") or shows or tells:
             session.execute(
                 delete(SlipFile).where(SlipFile.slip_id == slip.id, SlipFile.name == file.name)
             )
@@ -305,8 +306,8 @@ def finish_forgetting(engine: Engine, book: Path, forgetting: Forgetting, now: d
         for name in forgetting.files_left:
             for size in SIZES:
                 photo_path(book, name, size).unlink(missing_ok=True)
-        clear_left_over(book, (*LEFT_OVER, ".restoring.sqlite3*"))
-    except OSError:
+        clear_left_over(book)
+    except (OSError, BookProblem):
         return "Not every photograph's file could be removed."
     if not write_anew(engine):
         return "The database's file could not be written anew; others were reading it."

@@ -5,7 +5,6 @@ with the hashes in the list, and brought to this program's schema; only then doe
 the empty book's place, in one transaction, as a restored backup does.
 """
 
-import re
 import shutil
 import sqlite3
 from contextlib import closing
@@ -13,20 +12,14 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from sqlalchemy import Connection, MetaData, create_engine, select
+from sqlalchemy import Connection, MetaData, create_engine
 from sqlalchemy.exc import SQLAlchemyError
 from sqlalchemy.orm import Session
 
-from app.store.book.backup import (
-    BackupFailed,
-    count_rows,
-    find_damage,
-    make_backup,
-    open_still,
-)
+from app.store.book.backup import BackupFailed, make_backup
 from app.store.book.contents import (
     PASSING,
-    hash_photos,
+    hash_marks,
     hash_rows,
     is_content,
     list_photo_files,
@@ -48,15 +41,25 @@ from app.store.book.migrating import is_known, migrate_book
 from app.store.book.restoring import replace_inside
 from app.store.book.sessions import open_engine
 from app.store.book.upkeep import read_upkeep
-from app.store.files import PHOTOS_NAME, hash_file, say_disk, sync_file, sync_folder, written_whole
+from app.store.files import (
+    PHOTOS_NAME,
+    hash_file,
+    make_private_folder,
+    remove_database,
+    say_disk,
+    sync_folder,
+    written_whole,
+)
+from app.store.names import is_photo_file, place_within
 from app.store.postgresql.addresses import DATABASE_NAME, find_address
 from app.store.records.lookups import rebuild_index
+from app.store.records.photos import refuse_strange_names
 from app.store.records.shop import start_book
+from app.store.sqlite_files import count_rows, open_still, settle_file
 from app.store.tables import Base
 
 FRESH_NAME = ".importing.sqlite3"
 UNCHANGED = "Nothing has been changed."
-_PHOTO_NAME = re.compile(r"[0-9A-Za-z_-]{1,60}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +97,7 @@ def import_book(book: Path, path: Path, scripts: Path, now: datetime) -> Importe
             refuse_filled(book)
             _refuse_foreign_photos(book, export)
             _refuse_too_large(book, export)
-            _remove(fresh)
+            remove_database(fresh)
             _fill(export, fresh, scripts)
             _bring_photos(book, export, placed)
             with closing(open_still(fresh, alone=True)) as connection:
@@ -107,7 +110,7 @@ def import_book(book: Path, path: Path, scripts: Path, now: datetime) -> Importe
             raise BookProblem(f"The import failed: {words}. {UNCHANGED}") from error
         raise
     finally:
-        _remove(fresh)
+        remove_database(fresh)
         lock.release()
     return Imported(export.manifest.made_at, rows["job"], rows["piece"], rows["photo"])
 
@@ -125,11 +128,6 @@ def _say(error: BaseException, path: Path) -> str:
     if isinstance(error, SQLAlchemyError | sqlite3.Error):
         return f"what is in {path.name} does not fit together ({getattr(error, 'orig', error)})"
     return ""
-
-
-def _remove(fresh: Path) -> None:
-    for one in fresh.parent.glob(f"{fresh.name}*"):
-        one.unlink()
 
 
 def refuse_filled(book: Path) -> None:
@@ -201,14 +199,11 @@ def _fill(export: Export, fresh: Path, scripts: Path) -> None:
         migrate_book(engine, scripts)
         with engine.execution_options(writes=True).begin() as connection:
             rebuild_index(connection)
-            _refuse_strange_names(export, connection)
+            refuse_strange_names(connection, export.path.name)
     finally:
         engine.dispose()
-    with closing(sqlite3.connect(fresh, isolation_level=None)) as raw:
-        raw.execute("PRAGMA journal_mode=DELETE")
-        if damage := find_damage(raw):
-            raise BookProblem(f"{export.path.name} does not fit together: {damage[0]}. {UNCHANGED}")
-    sync_file(fresh)
+    if damage := settle_file(fresh):
+        raise BookProblem(f"{export.path.name} does not fit together: {damage[0]}. {UNCHANGED}")
 
 
 def _write_tables(export: Export, connection: Connection, metadata: MetaData) -> None:
@@ -230,30 +225,27 @@ def _write_tables(export: Export, connection: Connection, metadata: MetaData) ->
             )
 
 
-def _refuse_strange_names(export: Export, connection: Connection) -> None:
-    """Refuse photographs whose names would lead out of the photographs' folder."""
-    for name in connection.execute(select(Base.metadata.tables["photo"].c.name)).scalars():
-        if not _PHOTO_NAME.fullmatch(name):
-            raise BookProblem(
-                f"{export.path.name} names a photograph {name!r}, which is no photograph's name. "
-                f"{UNCHANGED}"
-            )
-
-
 def _bring_photos(book: Path, export: Export, placed: list[Path]) -> None:
-    photos = book / PHOTOS_NAME
-    for name in export.manifest.files:
-        place = book / name
-        if not name.startswith(f"{PHOTOS}/") or place.exists():
+    """Bring the photographs; what else an earlier export has beside them stays in the zip."""
+    photos, listed = book / PHOTOS_NAME, []
+    for path, mark in sorted(export.manifest.files.items()):
+        folder, _, name = path.partition("/")
+        if folder != PHOTOS:
             continue
-        place.parent.mkdir(parents=True, exist_ok=True)
+        listed.append((name, mark.sha256))
+        place = place_within(photos, name)
+        if not is_photo_file(name) or place.exists():
+            continue
+        make_private_folder(photos)
         placed.append(place)
         with written_whole(place) as file:
-            for chunk in export.read_chunks(name):
+            for chunk in export.read_chunks(path):
                 file.write(chunk)
+        if hash_file(place) != mark.sha256:
+            raise BookProblem(f"The photograph {name} did not arrive as it was. {UNCHANGED}")
     if photos.exists():
         sync_folder(photos)
-    if hash_photos(photos) != export.manifest.photos:
+    if hash_marks(listed) != export.manifest.photos:
         raise BookProblem(f"The photographs of {export.path.name} did not arrive as they were.")
 
 

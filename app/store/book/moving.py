@@ -12,12 +12,13 @@ from pathlib import Path
 from sqlalchemy import URL, Connection
 from sqlalchemy.exc import SQLAlchemyError
 
+from app.store.book.acts import forget_note
 from app.store.book.backup import Backup, BackupFailed, make_backup
 from app.store.book.copies import copy_records, copy_to_file, hash_records, is_empty, still
 from app.store.book.locks import ServerLock, lock_of
 from app.store.book.migrating import current_revision, migrate_book, needs_migrating, schema_of
-from app.store.book.opening import IN_USE_NAME, open_sessions, refuse_strangers
-from app.store.book.restoring import aside_folder
+from app.store.book.opening import open_sessions, refuse_strangers
+from app.store.book.restoring import free_aside
 from app.store.book.upkeep import read_upkeep
 from app.store.engines import (
     BeyondNumbers,
@@ -26,7 +27,12 @@ from app.store.engines import (
     open_address,
     open_engine,
 )
-from app.store.files import sync_folder
+from app.store.files import (
+    database_files,
+    make_private_folder,
+    remove_database,
+    sync_folder,
+)
 from app.store.postgresql.addresses import (
     DATABASE_NAME,
     find_address,
@@ -99,7 +105,7 @@ def _to_server(book: Path, to: URL, scripts: Path, now: datetime) -> str:
         lock.release()
     keep_address(book, to)
     folder = _set_aside(book, now)
-    (book / IN_USE_NAME).unlink(missing_ok=True)
+    forget_note(book)
     return f"The file it was in is set aside in {folder}; nothing writes there any more."
 
 
@@ -136,23 +142,25 @@ def _refuse_other(source: Connection, target: Connection) -> None:
 
 
 def _set_aside(book: Path, now: datetime) -> Path:
-    folder = aside_folder(book, now)
-    for name in (DATABASE_NAME, f"{DATABASE_NAME}-wal", f"{DATABASE_NAME}-shm"):
-        if (book / name).exists():
-            (book / name).replace(folder / name)
+    folder = free_aside(book, now, DATABASE_NAME).parent
+    make_private_folder(folder)
+    for one in database_files(book / DATABASE_NAME):
+        if one.exists():
+            one.rename(folder / one.name)
     sync_folder(book)
     return folder
 
 
 def _to_folder(book: Path, begin: URL) -> str:
     fresh = book / FRESH_NAME
-    for left_over in book.glob(f"{FRESH_NAME}*"):
-        left_over.unlink()
+    remove_database(fresh)
     with still(begin) as source:
         if (book / DATABASE_NAME).exists():
             _compare_file(source, book)
         else:
-            copy_to_file(source, fresh)
+            if damage := copy_to_file(source, fresh):
+                raise BookProblem(f"The records did not arrive as they were: {damage[0]}.")
+            forget_note(book)
             fresh.replace(book / DATABASE_NAME)
             sync_folder(book)
     keep_address(book, None)

@@ -6,9 +6,7 @@ server looks after its own files; there, only what stands in the database is jud
 """
 
 import os
-import shutil
 import sqlite3
-from collections.abc import Sequence
 from contextlib import closing, suppress
 from datetime import datetime
 from pathlib import Path
@@ -16,28 +14,30 @@ from pathlib import Path
 from sqlalchemy import Engine, inspect
 from sqlalchemy.exc import SQLAlchemyError
 
+from app.core.values.forms import plural
+from app.store.book.acts import count_acts, read_note
 from app.store.book.backup import (
-    BACKUPS_NAME,
     BackupFailed,
     describe_backup,
     last_good_backup,
     make_backup,
-    open_still,
-    read_schema,
 )
+from app.store.book.backup_places import places_of
 from app.store.book.locks import Lock, lock_of
 from app.store.book.migrating import current_revision, migrate_book, needs_migrating, refuse_newer
+from app.store.book.newer import say_newer
 from app.store.book.sessions import Sessions, check_settings, make_folder, open_book_engine
 from app.store.book.upkeep import FAILED_NAME, UPKEEP_NAME, read_upkeep
 from app.store.engines import engine_kind
-from app.store.files import PHOTOS_NAME, say_disk, write_json
+from app.store.files import PHOTOS_NAME, partial_of, remove_database, say_disk
 from app.store.postgresql.addresses import DATABASE_NAME, find_address
 from app.store.problems import BookProblem
+from app.store.sqlite_files import open_still, read_schema
 
 HEADER = b"SQLite format 3\x00"
-IN_USE_NAME = "in-use.json"
-# What an import or an export that was killed left: copies of all that is in the book.
-LEFT_OVER = (".moving.sqlite3*", ".importing.sqlite3*", ".exporting-*")
+# What a program that was killed may leave in the book's folder: copies of all that is in it.
+EXPORTING_NAME = ".exporting.zip"
+LEFT_OVER = (".moving.sqlite3", ".importing.sqlite3", ".restoring.sqlite3", EXPORTING_NAME)
 
 
 def open_sessions(book: Path, scripts: Path, now: datetime) -> Sessions:
@@ -65,7 +65,7 @@ def _open_locked(lock: Lock, book: Path, scripts: Path, now: datetime) -> Sessio
         clear_left_over(book)
     on_server = find_address(book) is not None
     is_new = False if on_server else inspect_book(book, now, alone=alone, scripts=scripts)
-    sessions = Sessions(open_book_engine(book), lock)
+    sessions = Sessions(open_book_engine(book), lock, book)
     try:
         if on_server:
             is_new = inspect_server(sessions.engine, book, now)
@@ -81,15 +81,13 @@ def _open_locked(lock: Lock, book: Path, scripts: Path, now: datetime) -> Sessio
     return sessions
 
 
-def clear_left_over(book: Path, patterns: Sequence[str] = LEFT_OVER) -> None:
+def clear_left_over(book: Path) -> None:
     """Remove what was left beside the book; whoever is still at it holds the book's lock."""
-    for pattern in patterns:
-        for left in book.glob(pattern):
-            if left.is_dir():
-                shutil.rmtree(left, ignore_errors=True)
-            else:
-                with suppress(OSError):
-                    left.unlink()
+    for name in LEFT_OVER:
+        with suppress(OSError):
+            remove_database(book / name)
+            partial_of(book / name).unlink(missing_ok=True)
+    (book / "in-use.json").unlink(missing_ok=True)  # an earlier program's
 
 
 def _bring_up_to_date(
@@ -145,14 +143,6 @@ def inspect_book(book: Path, now: datetime, *, alone: bool, scripts: Path) -> bo
         raise damaged(book, now, f"its database can't be read: {say_disk(error)}") from error
     if header != HEADER:
         raise damaged(book, now, "its database does not begin as one does")
-    if (book / IN_USE_NAME).exists() and not log.exists():
-        raise damaged(
-            book,
-            now,
-            f"Laybook was not closed in order last time, and {log.name}, which held what was "
-            "written last, is gone. If you know that nothing is missing, say so with "
-            f"“laybook check --as-it-is --book {book}”",
-        )
     _inspect_pages(book, now, scripts)
     return False
 
@@ -181,7 +171,7 @@ def refuse_strangers(engine: Engine) -> None:
 
 def find_traces(book: Path) -> list[str]:
     """Name what only a book leaves in its folder, beside the database."""
-    names = (UPKEEP_NAME, FAILED_NAME, BACKUPS_NAME, PHOTOS_NAME)
+    names = (UPKEEP_NAME, FAILED_NAME, PHOTOS_NAME, *(one.name for one in places_of(book, None)))
     return [name for name in names if (book / name).exists()]
 
 
@@ -189,7 +179,7 @@ def _inspect_pages(book: Path, now: datetime, scripts: Path) -> None:
     try:
         with closing(open_still(book / DATABASE_NAME)) as connection:
             found = [str(row[0]) for row in connection.execute("PRAGMA quick_check(3)")]
-            schema = read_schema(connection)
+            schema, acts = read_schema(connection), count_acts(connection)
     except sqlite3.OperationalError as error:
         if getattr(error, "sqlite_errorname", "").startswith("SQLITE_BUSY"):
             raise BookProblem(
@@ -202,6 +192,16 @@ def _inspect_pages(book: Path, now: datetime, scripts: Path) -> None:
     if found != ["ok"]:
         raise damaged(book, now, f"its database is damaged: {found[0]}")
     refuse_newer(schema, scripts)
+    if lost := max(0, read_note(book) - acts):
+        raise damaged(
+            book,
+            now,
+            f"{plural(lost, 'act')} that stood only in its log, {DATABASE_NAME}-wal, "
+            f"{'is' if lost == 1 else 'are'} gone from it (forms that were kept, or drafts of what "
+            "was being typed). If that log still lies somewhere, put it back beside the database "
+            "and start again. To go on without, say so with "
+            f"“laybook check --as-it-is --book {book}”",
+        )
 
 
 def damaged(book: Path, now: datetime, what: str) -> BookProblem:
@@ -210,7 +210,7 @@ def damaged(book: Path, now: datetime, what: str) -> BookProblem:
     good = last_good_backup(book, read_upkeep(book, now))
     if good:
         lines += [
-            f"The last good backup is {describe_backup(good)}.",
+            f"The last good backup is {describe_backup(good)}. {say_newer(book, good)}",
             "To put it in the book's place (what is there now is set aside, not thrown away):",
             f"    laybook restore {good.number} --book {book}",
         ]
@@ -220,27 +220,3 @@ def damaged(book: Path, now: datetime, what: str) -> BookProblem:
             f"    laybook restore FOLDER --book {book}",
         ]
     return BookProblem("\n".join(lines))
-
-
-def mark_in_use(book: Path, now: datetime) -> None:
-    """Note that a server has the book open: its log must be there if it ends out of order.
-
-    A full disk may refuse the mark; the book can be read all the same, and nothing is suspected.
-    On a server there is no log of ours to miss.
-    """
-    if find_address(book):
-        return
-    with suppress(OSError):
-        write_json(book / IN_USE_NAME, {"since": now.isoformat()})
-
-
-def close_book(sessions: Sessions, book: Path) -> None:
-    """Close the book in order. The mark goes first: a log without it is read back as usual."""
-    if sessions.alone_now():
-        (book / IN_USE_NAME).unlink(missing_ok=True)
-    sessions.close()
-
-
-def accept_as_it_is(book: Path) -> None:
-    """Take the book as it is, though its log is gone."""
-    (book / IN_USE_NAME).unlink(missing_ok=True)

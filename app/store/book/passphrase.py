@@ -6,7 +6,9 @@ cookies lies with it and is made anew with each passphrase: a change closes ever
 
 import json
 import secrets
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, timedelta
 from pathlib import Path
 
 from argon2 import PasswordHasher
@@ -18,14 +20,16 @@ from app.store.files import write_json
 PASSPHRASE_NAME = "passphrase.json"  # noqa: S105 - a file's name
 LEAST_LENGTH = 12
 MOST_LENGTH = 500
+LOGIN_DAYS = 30
 
 
 @dataclass(frozen=True, slots=True)
 class Passphrase:
-    """A passphrase as kept: its hash, and the key that signs cookies."""
+    """A passphrase as kept: its hash, the key that signs cookies, logins that were ended."""
 
     hashed: str
     key: str
+    void: Mapping[str, str] = field(default_factory=dict)  # a login's name: the day it ended
 
 
 def read_passphrase(book: Path) -> Passphrase | None:
@@ -35,7 +39,7 @@ def read_passphrase(book: Path) -> Passphrase | None:
         return None
     try:
         kept = json.loads(path.read_text())
-        return Passphrase(str(kept["hashed"]), str(kept["key"]))
+        return Passphrase(str(kept["hashed"]), str(kept["key"]), dict(kept.get("void", {})))
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise BookProblem(
             f"The file {PASSPHRASE_NAME} in the book's folder can't be read. "
@@ -61,6 +65,14 @@ def keep_passphrase(book: Path, words: str) -> None:
     """Keep a new passphrase; browsers that were open must log in again."""
     kept = {"hashed": PasswordHasher().hash(words), "key": secrets.token_hex(32)}
     write_json(book / PASSPHRASE_NAME, kept)
+
+
+def end_login(book: Path, kept: Passphrase, login: str, today: date) -> None:
+    """Make a browser's login void; ends older than any login lasts are let go. Raises OSError."""
+    since = (today - timedelta(days=LOGIN_DAYS)).isoformat()
+    void = {one: day for one, day in kept.void.items() if day >= since}
+    void[login] = today.isoformat()
+    write_json(book / PASSPHRASE_NAME, {"hashed": kept.hashed, "key": kept.key, "void": void})
 
 
 def is_passphrase(kept: Passphrase, words: str) -> bool:

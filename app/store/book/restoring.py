@@ -12,34 +12,45 @@ from collections.abc import Callable
 from contextlib import closing
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import count
 from pathlib import Path
 
 from sqlalchemy import URL
 from sqlalchemy.exc import DBAPIError
 
+from app.store.book.acts import forget_note
 from app.store.book.backup import (
     POOL_NAME,
     Backup,
     BackupFailed,
     check_backup,
-    copy_database,
     describe_backup,
-    find_damage,
     list_backups,
     make_backup,
-    open_still,
     pool_place,
     read_backup,
 )
 from app.store.book.copies import copy_records, is_empty, remove_records
 from app.store.book.locks import BookLock, BookProblem
 from app.store.book.migrating import current_revision, migrate_book, needs_migrating, refuse_newer
-from app.store.book.opening import IN_USE_NAME
 from app.store.book.sessions import check_settings, make_folder, open_engine
 from app.store.book.upkeep import Upkeep, keep_upkeep, read_upkeep
 from app.store.engines import engine_kind, open_address
-from app.store.files import PHOTOS_NAME, copy_whole, hash_file, say_disk, sync_file, sync_folder
+from app.store.files import (
+    PHOTOS_NAME,
+    copy_whole,
+    database_files,
+    hash_file,
+    make_private_folder,
+    remove_database,
+    say_disk,
+    sync_file,
+    sync_folder,
+)
+from app.store.names import is_photo_file, is_plain_name, place_within
 from app.store.postgresql.addresses import DATABASE_NAME, find_address
+from app.store.records.photos import refuse_strange_names
+from app.store.sqlite_files import copy_database, find_damage, open_still, settle_file
 
 ASIDE_NAME = "set-aside"
 
@@ -66,6 +77,11 @@ def find_backup(book: Path, upkeep: Upkeep, named: str) -> Backup:
 def restore_backup(book: Path, backup: Backup, scripts: Path, now: datetime) -> Restored:
     """Put a backup in the book's place; raises BookProblem with the book as it was."""
     make_folder(book)
+    if astray := next((name for name in backup.photos if not is_plain_name(name)), None):
+        raise BookProblem(
+            f"The backup {describe_backup(backup)} names a photo {astray!r}, which leads out of "
+            "the book. It was not written by this program; nothing has been changed."
+        )
     if faults := check_backup(backup):
         raise BookProblem(
             f"The backup {describe_backup(backup)} is not good: {faults[0]}. "
@@ -75,6 +91,7 @@ def restore_backup(book: Path, backup: Backup, scripts: Path, now: datetime) -> 
     upkeep = read_upkeep(book, now)
     fresh = book / ".restoring.sqlite3"
     try:
+        remove_database(fresh)
         _prepare(backup, fresh, scripts)
         _bring_photos(book, backup, now)
         if address := find_address(book):
@@ -82,7 +99,6 @@ def restore_backup(book: Path, backup: Backup, scripts: Path, now: datetime) -> 
             kept = _replace_inside(fresh, book, upkeep, now)
         elif _is_sound(book):
             kept = _replace_inside(fresh, book, upkeep, now)
-            _close_in_order(book)
         else:
             kept = _replace_file(fresh, book, now)
         keep_upkeep(book, upkeep)
@@ -98,41 +114,43 @@ def restore_backup(book: Path, backup: Backup, scripts: Path, now: datetime) -> 
     except OSError as error:
         raise BookProblem(f"Restoring failed: {say_disk(error)}. The book is as it was.") from error
     finally:
-        for name in (fresh.name, f"{fresh.name}-wal", f"{fresh.name}-shm"):
-            (book / name).unlink(missing_ok=True)
+        remove_database(fresh)
     return Restored(backup, kept)
 
 
 def _prepare(backup: Backup, fresh: Path, scripts: Path) -> None:
     """Copy the backup beside the book and bring the copy to this program's schema."""
-    for left_over in fresh.parent.glob(f"{fresh.name}*"):
-        left_over.unlink()
     if copy_whole(backup.database, fresh) != backup.sha256:
         raise BookProblem("The backup did not arrive as it was. Nothing has been changed.")
     engine = open_engine(fresh.parent, fresh.name)
     try:
         migrate_book(engine, scripts)
+        with engine.connect() as connection:
+            refuse_strange_names(connection, f"The backup {describe_backup(backup)}")
     finally:
         engine.dispose()
-    with closing(sqlite3.connect(fresh, isolation_level=None)) as connection:
-        connection.execute("PRAGMA journal_mode=DELETE")
-        if damage := find_damage(connection):
-            raise BookProblem(f"The backup is damaged: {damage[0]}. Nothing has been changed.")
-    sync_file(fresh)
+    if damage := settle_file(fresh):
+        raise BookProblem(f"The backup is damaged: {damage[0]}. Nothing has been changed.")
 
 
 def _bring_photos(book: Path, backup: Backup, now: datetime) -> None:
-    """Bring back photos that are missing or differ; one that differs is set aside first."""
-    pool = backup.folder.parent / POOL_NAME
+    """Bring back photos that are missing or differ; one that differs is set aside first.
+
+    What an earlier program backed up from the photographs' folder, though it was none of the
+    book's, stays in the backup.
+    """
+    photos, pool = book / PHOTOS_NAME, backup.folder.parent / POOL_NAME
     for name, mark in backup.photos.items():
-        place = book / PHOTOS_NAME / name
-        if place.exists():
-            if hash_file(place) == mark.sha256:
+        if not is_photo_file(name):
+            continue
+        place = photos / name
+        if place.exists() or place.is_symlink():
+            if place.is_file() and hash_file(place) == mark.sha256:
                 continue
-            aside = aside_folder(book, now) / PHOTOS_NAME / name
-            aside.parent.mkdir(parents=True, exist_ok=True)
-            place.replace(aside)
-        if copy_whole(pool_place(pool, mark.sha256), place) != mark.sha256:
+            aside = free_aside(book, now, f"{PHOTOS_NAME}/{name}")
+            make_private_folder(aside.parent)
+            place.rename(aside)
+        if copy_whole(pool_place(pool, mark.sha256), place_within(photos, name)) != mark.sha256:
             raise BookProblem(f"The photo {name} did not arrive as it was. The book is as it was.")
 
 
@@ -169,12 +187,17 @@ def replace_inside(fresh: Path, book: Path, keep_first: Callable[[], None]) -> N
     if address := find_address(book):
         _replace_on_server(fresh, address, keep_first)
         return
+
+    def keep_and_forget() -> None:
+        keep_first()
+        forget_note(book)  # nobody else can write: the next act is one of the new database's
+
     with (
         closing(open_still(fresh, alone=True)) as source,
         closing(sqlite3.connect(book / DATABASE_NAME, isolation_level=None, timeout=5)) as target,
     ):
         target.execute("PRAGMA synchronous=FULL")
-        copy_database(source, target, when_locked=keep_first)
+        copy_database(source, target, when_locked=keep_and_forget)
 
 
 def _replace_on_server(fresh: Path, address: URL, keep_first: Callable[[], None]) -> None:
@@ -211,21 +234,11 @@ def _make_ready(address: URL, scripts: Path) -> None:
         engine.dispose()
 
 
-def _close_in_order(book: Path) -> None:
-    """Take away the mark of a server that did not close in order; a running one keeps its own."""
-    lock = BookLock(book)
-    try:
-        if lock.take_alone():
-            (book / IN_USE_NAME).unlink(missing_ok=True)
-    finally:
-        lock.release()
-
-
-def aside_folder(book: Path, now: datetime) -> Path:
-    """Make the folder for what is put out of the book's way at this moment."""
-    folder = book / ASIDE_NAME / f"{now.astimezone():%Y-%m-%d-%H%M%S}"
-    folder.mkdir(parents=True, exist_ok=True)
-    return folder
+def free_aside(book: Path, now: datetime, name: str) -> Path:
+    """Give a place for what is put out of the book's way at this moment, where nothing lies yet."""
+    begun = book / ASIDE_NAME / f"{now.astimezone():%Y-%m-%d-%H%M%S}"
+    folders = (begun.with_name(f"{begun.name}-{n}") if n else begun for n in count())
+    return next(one / name for one in folders if not (one / name).exists())
 
 
 def _replace_file(fresh: Path, book: Path, now: datetime) -> str:
@@ -235,23 +248,23 @@ def _replace_file(fresh: Path, book: Path, now: datetime) -> str:
             raise BookProblem(
                 "Laybook has this book open. Close it first; nothing has been changed."
             )
-        names = [DATABASE_NAME, f"{DATABASE_NAME}-wal", f"{DATABASE_NAME}-shm"]
-        there = [name for name in names if (book / name).exists()]
+        there = [one for one in database_files(book / DATABASE_NAME) if one.exists()]
         kept = "There was no database to keep."
         if there:
-            folder = aside_folder(book, now)
+            folder = free_aside(book, now, there[0].name).parent
+            make_private_folder(folder)
             # The damaged database gives up its name last, so that a kill in between leaves
             # a book that still refuses to start rather than an empty one.
-            for name in reversed(there):
-                shutil.copy2(book / name, folder / name)
-                sync_file(folder / name)
+            for one in reversed(there):
+                shutil.copy2(one, folder / one.name)
+                sync_file(folder / one.name)
             sync_folder(folder)
-            for name in there[1:]:
-                (book / name).unlink()
+            for one in there[1:]:
+                one.unlink()
             kept = f"What it replaced is set aside in {folder}."
+        forget_note(book)
         fresh.replace(book / DATABASE_NAME)
         sync_folder(book)
-        (book / IN_USE_NAME).unlink(missing_ok=True)
     finally:
         lock.release()
     return kept

@@ -6,11 +6,12 @@ until it commits, whatever database holds the records (`engines.py`).
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 
 from sqlalchemy import Engine, event
-from sqlalchemy.exc import SQLAlchemyError
 from sqlalchemy.orm import Session, sessionmaker
 
+from app.store.book.acts import note_acts
 from app.store.book.locks import Lock
 from app.store.engines import (
     BeyondNumbers,
@@ -42,7 +43,7 @@ __all__ = [
 class Sessions:
     """Two kinds of session: one that only reads, one that holds the write lock from the start."""
 
-    def __init__(self, engine: Engine, lock: Lock | None = None) -> None:
+    def __init__(self, engine: Engine, lock: Lock | None = None, book: Path | None = None) -> None:
         self.engine = engine
         self._lock = lock
         self.far = engine_kind(engine).far
@@ -50,6 +51,8 @@ class Sessions:
         reading = engine.execution_options(**engine_kind(engine).reading)
         self._reading = sessionmaker(reading, expire_on_commit=False)
         self._writing = sessionmaker(engine.execution_options(writes=True), expire_on_commit=False)
+        if book:
+            note_acts(self._writing, book)
         event.listen(self._writing, "after_flush", index_changes)
         forget_what_changes(self._reading, only_looking=True)
         forget_what_changes(self._writing)
@@ -65,13 +68,6 @@ class Sessions:
         """Open a session that may write; the caller commits, anything else is undone."""
         with self._writing() as session:
             yield session
-
-    def alone_now(self) -> bool:
-        """Take the book for this program alone, if nobody else has it open."""
-        try:
-            return self._lock is not None and self._lock.take_alone()
-        except SQLAlchemyError:  # the server that holds the lock is gone
-            return False
 
     def close(self) -> None:
         """Close the book; the last to leave empties SQLite's write-ahead log into it."""

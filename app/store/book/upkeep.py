@@ -12,11 +12,10 @@ from pathlib import Path
 from typing import Any
 
 from app.core.shop.backups import Rotation
-from app.store.files import say_disk, write_json
+from app.store.files import write_json
 
 UPKEEP_NAME = "upkeep.json"
 FAILED_NAME = "backup-failed.json"
-MARKER_NAME = "laybook-backups.json"
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,10 +27,6 @@ class Upkeep:
     folder: Path | None = None
     rotation: Rotation = field(default_factory=Rotation)
     version: int = 1
-
-
-class Unusable(Exception):  # noqa: N818 - shown to the maker beside the field
-    """The folder can't take backups; the message says why."""
 
 
 def read_upkeep(book: Path, now: datetime) -> Upkeep:
@@ -60,38 +55,6 @@ def keep_upkeep(book: Path, upkeep: Upkeep) -> None:
     kept["started_at"] = upkeep.started_at.isoformat()
     kept["folder"] = str(upkeep.folder) if upkeep.folder else None
     write_json(book / UPKEEP_NAME, kept)
-
-
-def prepare_folder(folder: Path, upkeep: Upkeep) -> None:
-    """Make a chosen folder this book's own place for backups; raises Unusable.
-
-    A marker is left in it: a stick that isn't plugged in leaves an empty folder behind, and a
-    backup written there would be on the wrong disk.
-    """
-    if not folder.is_absolute():
-        raise Unusable("Write the folder's full path, from the disk's root.")
-    marker = folder / MARKER_NAME
-    try:
-        folder.mkdir(mode=0o700, exist_ok=True)
-        if marker.exists():
-            owner = json.loads(marker.read_text()).get("book_id")
-            if owner != upkeep.book_id:
-                raise Unusable("Another book's backups are in that folder. Choose one of its own.")
-        else:
-            write_json(marker, {"book_id": upkeep.book_id})
-    except OSError as error:
-        raise Unusable(f"That folder can't be used: {say_disk(error)}.") from error
-    except ValueError as error:
-        raise Unusable(f"The file {MARKER_NAME} in that folder can't be read.") from error
-
-
-def is_plugged_in(folder: Path, upkeep: Upkeep) -> bool:
-    """Say whether a chosen folder is the one that was prepared."""
-    try:
-        kept = json.loads((folder / MARKER_NAME).read_text())
-        return bool(kept.get("book_id") == upkeep.book_id)
-    except (OSError, ValueError, AttributeError):
-        return False
 
 
 def note_failure(book: Path, words: str, at: datetime) -> None:

@@ -2,19 +2,22 @@
 
 import secrets
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import asdict
 from datetime import date, datetime
 from pathlib import Path
 
-from sqlalchemy import bindparam, select
+from sqlalchemy import Connection, bindparam, select
 from sqlalchemy.orm import Session
 
 from app.core.jobs.photos import PhotoEntry, name_photo
-from app.store.files import PHOTOS_NAME, written_whole
+from app.store.files import PHOTOS_NAME, make_private_folder, written_whole
+from app.store.names import is_photo_name, place_within
+from app.store.problems import BookProblem
 from app.store.records.jobs import add_event
 from app.store.records.remembering import remember
 from app.store.records.revisions import change_record
-from app.store.tables import Job, Photo
+from app.store.tables import Forgetting, Job, Photo
 
 SIZES = {"": "", "small": "-small"}
 
@@ -36,8 +39,8 @@ def add_photo(
     `contents` holds JPEG by size ("" and "small"). A file without a record, left by a crash in
     between, does no harm.
     """
-    name = f"{now:%Y%m%d}-{secrets.token_hex(8)}"
-    (book / PHOTOS_NAME).mkdir(exist_ok=True)
+    name = secrets.token_hex(32)
+    make_private_folder(book / PHOTOS_NAME)
     for size, content in contents.items():
         with written_whole(photo_path(book, name, size)) as file:
             file.write(content)
@@ -59,14 +62,32 @@ def add_photo(
 
 
 def photo_path(book: Path, name: str, size: str = "") -> Path:
-    """Say where a photograph's file lies."""
-    return book / PHOTOS_NAME / f"{name}{SIZES[size]}.jpg"
+    """Say where a photograph's file lies; raises BookProblem for a name that is none.
+
+    A row may have come from a backup or an export that somebody forged.
+    """
+    if not is_photo_name(name):
+        raise BookProblem(f"{name!r} is no photograph's name.")
+    return place_within(book / PHOTOS_NAME, f"{name}{SIZES[size]}.jpg")
 
 
 def read_photo(book: Path, photo: Photo, size: str = "") -> bytes | None:
     """Give a photograph's JPEG, or None if its file is gone."""
-    path = photo_path(book, photo.name, size)
-    return path.read_bytes() if path.is_file() else None
+    with suppress(BookProblem, FileNotFoundError):
+        return photo_path(book, photo.name, size).read_bytes()
+    return None
+
+
+def refuse_strange_names(connection: Connection, whose: str) -> None:
+    """Raise BookProblem if a record names a photograph as this program never does."""
+    names = list(connection.execute(select(Photo.name)).scalars())
+    for left in connection.execute(select(Forgetting.files_left)).scalars():
+        names += left if isinstance(left, list) else [left]
+    if strange := next((name for name in names if not is_photo_name(str(name))), None):
+        raise BookProblem(
+            f"{whose} names a photograph {strange!r}, which is no photograph's name. "
+            "Nothing has been changed."
+        )
 
 
 def get_photo(session: Session, photo_id: int) -> Photo | None:

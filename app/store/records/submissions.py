@@ -1,4 +1,4 @@
-"""A form pressed twice makes one record: its token is kept with where it led."""
+"""A form pressed twice makes one record: its token is kept with where it led and what it said."""
 
 from datetime import datetime
 
@@ -7,16 +7,15 @@ from sqlalchemy.orm import Session
 from app.store.tables import Submission
 
 
-def find_submission(session: Session, token: str) -> str | None:
-    """Say where this form led when it was taken before; None if it is new."""
-    if not token:
-        return None
-    found = session.get(Submission, token)
-    return found.location if found else None
+def find_submission(session: Session, token: str) -> Submission | None:
+    """Find the form taken under this token; None if it is new."""
+    return session.get(Submission, token) if token else None
 
 
-def keep_submission(session: Session, token: str, location: str, now: datetime) -> None:
+def keep_submission(
+    session: Session, token: str, location: str, digest: str, now: datetime
+) -> None:
     """Note that this form was taken, in the same transaction as what it made."""
     if token:
-        session.add(Submission(token=token[:64], location=location, at=now))
+        session.add(Submission(token=token[:64], location=location, digest=digest, at=now))
         session.flush()

@@ -7,6 +7,7 @@ from fastapi import APIRouter, HTTPException, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
+from app.core.compare import effort_words
 from app.core.compare.comparison_rows import (
     ONE_PIECE,
     TWO_PIECES,
@@ -15,6 +16,8 @@ from app.core.compare.comparison_rows import (
     Side,
     compare_sets,
 )
+from app.core.compare.effort import compare_efforts
+from app.core.facing.analysis import MalformedReading
 from app.core.facing.measurements import ROLES, GaugesInUse, write_line
 from app.core.values.forms import format_date
 from app.core.values.readings import FacingReadings
@@ -118,6 +121,8 @@ def _show_both(request: Request, session: Session, before: str, after: str) -> H
         one_piece=words is ONE_PIECE,
         lead=_lead(sides),
         table=table,
+        effort=_effort(sides),
+        left_out=effort_words.LEFT_OUT,
         swapped=pair_address(sides[1].measurement, sides[0].measurement),
         query_part=f"before={sides[0].measurement.id}&after={sides[1].measurement.id}",
         drawn=any(one.facing.has_rails for one in sides),
@@ -141,6 +146,26 @@ def _table(
         same_blades=sides[0].measurement.blade_set_id == sides[1].measurement.blade_set_id,
         evenness_tolerance_mm=tolerance_mm,
     )
+
+
+def _effort(sides: tuple[Compared, Compared]) -> str:
+    """Say how hard the second closes beside the first; empty where that can't be worked out."""
+    before, after = sides
+    kind = before.piece.instrument_kind
+    if before.measurement.id == after.measurement.id or after.piece.instrument_kind != kind:
+        return ""
+    try:
+        found = compare_efforts(
+            before.facing,
+            after.facing,
+            kind=kind,
+            same_blades=before.measurement.blade_set_id == after.measurement.blade_set_id,
+        )
+    except MalformedReading:
+        return ""
+    one_piece = _side(sides) is ONE_PIECE
+    speak = effort_words.ONE_PIECE if one_piece else effort_words.TWO_PIECES
+    return effort_words.say_effort(found, speak)
 
 
 def _lead(sides: tuple[Compared, Compared]) -> str:

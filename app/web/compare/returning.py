@@ -5,7 +5,8 @@ from dataclasses import dataclass
 
 from sqlalchemy.orm import Session
 
-from app.core.compare.returning import Returning, tell_returning
+from app.core.compare.effort_words import say_net_effort
+from app.core.compare.returning import MOVED, Returning, tell_returning
 from app.core.facing.measurements import GaugesInUse, write_line
 from app.store.records.measurements import Measurement, last_facings, standing
 from app.store.records.shop import gauges_in_use
@@ -31,6 +32,7 @@ class Homecoming:
     received_line: str = ""
     told: Returning | None = None
     address: str = ""
+    effort: str | None = None
 
 
 def list_last_known(session: Session, customer: Customer | None) -> dict[int, LastKnown]:
@@ -64,9 +66,12 @@ def gather_homecoming(
     if not received:
         return Homecoming(left, _line(left, gauges))
     now = received[-1]
-    told = tell_returning(
-        left.facing, now.facing, same_blades=left.blade_set_id == now.blade_set_id
-    )
+    same_blades = left.blade_set_id == now.blade_set_id
+    told = tell_returning(left.facing, now.facing, same_blades=same_blades)
+    effort = None
+    if told.verdict == MOVED:
+        kind = job.piece.instrument_kind
+        effort = say_net_effort(left.facing, now.facing, kind=kind, same_blades=same_blades)
     return Homecoming(
-        left, _line(left, gauges), now, _line(now, gauges), told, pair_address(left, now)
+        left, _line(left, gauges), now, _line(now, gauges), told, pair_address(left, now), effort
     )

@@ -115,7 +115,15 @@ def _keep_settings(desk: Desk) -> None:
     shop = get_shop(desk.session)
     as_shown = {
         name: str(getattr(shop, name))
-        for name in ("terms", "care_text", "glass_id", "wedge_id", "bore_gauge_id", "blade_set_id")
+        for name in (
+            "terms",
+            "care_text",
+            "glass_id",
+            "wedge_id",
+            "bore_gauge_id",
+            "blade_set_id",
+            "look_again_months",
+        )
     }
     as_shown["evenness_tolerance"] = str(shop.evenness_tolerance_mm)
     line = Line(0, "settings", -1, {**as_shown, **desk.data.shop})

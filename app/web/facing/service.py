@@ -25,6 +25,7 @@ router = APIRouter(prefix="/api")
 Gap = Annotated[float, Field(gt=0, le=50, allow_inf_nan=False)]
 Position = Annotated[float, Field(ge=0, le=200, allow_inf_nan=False)]
 Spread = Annotated[float, Field(gt=0, le=50, allow_inf_nan=False)]
+CurveKey = Annotated[str, Field(max_length=40, pattern=r"^[ -~]*$")]  # printable ASCII
 MOST_READINGS = 60
 
 
@@ -95,7 +96,7 @@ class AnalysisIn(FacingIn, SpreadsIn):
     """What `/api/analysis` takes."""
 
     tip: Literal["judge", "in", "out"] = "judge"
-    curves: list[str] | None = None
+    curves: Annotated[list[CurveKey], Field(max_length=20)] | None = None
     evenness_tolerance_mm: Spread = 0.5
 
 

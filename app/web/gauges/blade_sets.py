@@ -56,7 +56,7 @@ def _edit_page(
     request: Request, session: Session, form: Form, blade_set: BladeSet | None
 ) -> HTMLResponse:
     if form.values:
-        ticked = {int(one) for one in form.ticked("blade") if one.isdecimal()}
+        ticked = {int(one) for one in form.ticked("blade") if one.isdecimal() and len(one) < 10}
     else:
         ticked = {one.gauge_id for one in blade_set.members} if blade_set else set()
     revisions = list_revisions(session, "blade_set", blade_set.id) if blade_set else []

@@ -1,9 +1,10 @@
 """Photographs: sent from a file or a telephone, put side by side, served by their number."""
 
-from collections.abc import Sequence
+import hashlib
 from dataclasses import dataclass
 from typing import Annotated
 
+from anyio import to_thread
 from fastapi import APIRouter, Depends, HTTPException, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
@@ -11,7 +12,7 @@ from starlette.datastructures import UploadFile
 
 from app.core.jobs.photos import USUAL_MOMENT, PhotoEntry, parse_photo
 from app.core.values.forms import Refused
-from app.render.photos import MOST_BYTES, PhotoRefused, make_photo
+from app.render.photos import MOST_BYTES, MadePhoto, PhotoRefused, make_photo
 from app.store.files import say_disk
 from app.store.records.jobs import get_job
 from app.store.records.photos import (
@@ -27,6 +28,7 @@ from app.store.records.revisions import Conflict
 from app.store.tables import Job, Photo, Piece
 from app.web.drawn import answer_picture
 from app.web.pages import (
+    MOST_FILES,
     Clock,
     Form,
     Reading,
@@ -41,7 +43,6 @@ from app.web.pages import (
 from app.web.shop.customers import show_conflict
 
 router = APIRouter()
-MOST_AT_ONCE = 12
 NOT_HERE = "There is no such photograph in this book."
 
 
@@ -60,27 +61,39 @@ class Album:
 
 @dataclass(frozen=True, slots=True)
 class Sent:
-    """A form with files, as sent: its words, and each file's name and content."""
+    """A form with photographs: its words, what could be decoded, and words for each that couldn't.
+
+    Decoding is done before the handler's session reaches for the book: no writer waits for it.
+    """
 
     form: Form
-    files: tuple[tuple[str, bytes], ...]
+    made: tuple[tuple[str, MadePhoto], ...]
+    refused: tuple[str, ...]
 
 
-async def read_sent(request: Request) -> Sent:
-    """Read a form with files; no file is read beyond the most it may hold."""
-    form, files = Form(), []
-    async with request.form(max_files=MOST_AT_ONCE, max_fields=40) as data:
+async def read_photos(request: Request) -> Sent:
+    """Read a form with photographs and decode them, one at a time in the whole program."""
+    form = Form()
+    request.state.typed = form
+    made, refused = [], []
+    async with request.form(max_files=MOST_FILES, max_fields=40) as data:
         for name, value in data.multi_items():
-            if isinstance(value, UploadFile):
+            if not isinstance(value, UploadFile):
+                form.add(name, value)
+            elif value.filename or value.size:
                 content = await value.read(MOST_BYTES + 1)
-                if value.filename or content:
-                    files.append((value.filename or "photograph", content))
-            else:
-                form.values[name] = value
-    return Sent(form, tuple(files))
+                form.add("photograph", hashlib.sha256(content).hexdigest())
+                shown = (value.filename or "photograph")[-60:]
+                try:
+                    limiter = request.app.state.decoding
+                    photo = await to_thread.run_sync(make_photo, content, limiter=limiter)
+                    made.append((shown, photo))
+                except PhotoRefused as error:
+                    refused.append(f"“{shown}” {error}.")
+    return Sent(form, tuple(made), tuple(refused))
 
 
-WithFiles = Annotated[Sent, Depends(read_sent)]
+WithPhotos = Annotated[Sent, Depends(read_photos)]
 
 
 def _job_album(session: Session, number: int) -> Album:
@@ -124,14 +137,14 @@ def _page(request: Request, session: Session, album: Album, form: Form) -> HTMLR
         album=album,
         photos=photos,
         usual_moment=USUAL_MOMENT.get(stage, "drop_off"),
-        most_at_once=MOST_AT_ONCE,
+        most_at_once=MOST_FILES,
         most_mb=MOST_BYTES // 1_000_000,
     )
 
 
 @router.post("/jobs/{number}/photos")
 def create(
-    request: Request, session: Writing, sent: WithFiles, clock: Clock, number: int
+    request: Request, session: Writing, sent: WithPhotos, clock: Clock, number: int
 ) -> Response:
     """Keep photographs of a job."""
     return _take(request, session, _job_album(session, number), sent, clock)
@@ -139,7 +152,7 @@ def create(
 
 @router.post("/pieces/{piece_id}/photos")
 def create_of_piece(
-    request: Request, session: Writing, sent: WithFiles, clock: Clock, piece_id: int
+    request: Request, session: Writing, sent: WithPhotos, clock: Clock, piece_id: int
 ) -> Response:
     """Keep photographs of a piece outside any job."""
     return _take(request, session, _piece_album(session, piece_id), sent, clock)
@@ -152,17 +165,18 @@ def _take(request: Request, session: Session, album: Album, sent: Sent, clock: C
     entry = parse_photo(form.values)
     if isinstance(entry, Refused):
         form.problems = dict(entry.problems)
-    if not sent.files:
+    if not sent.made and not sent.refused:
         form.problems["files"] = "Choose at least one photograph."
     if form.problems or isinstance(entry, Refused):
         return _page(request, session, album, form)
-    kept, refused = _keep(session, album, entry, sent.files, clock)
+    kept, refused = _keep(session, album, entry, sent, clock)
     location = f"{album.address}/photos?said=photos"
     if kept:
         note_taken(session, form, location, clock.now())
         session.commit()
     if refused:
-        words = f" {kept} of {len(sent.files)} were kept." if len(sent.files) > 1 else ""
+        count = len(sent.made) + len(sent.refused)
+        words = f" {kept} of {count} were kept." if count > 1 else ""
         form.problems["files"] = f"{' '.join(refused)}{words}"
         return _page(request, session, album, form)
     return go_to(location)
@@ -172,15 +186,13 @@ def _keep(
     session: Session,
     album: Album,
     entry: PhotoEntry,
-    files: Sequence[tuple[str, bytes]],
+    sent: Sent,
     clock: Clock,
 ) -> tuple[int, list[str]]:
     """Keep what can be kept; gives how many, and words for each that could not be."""
-    kept, refused = 0, []
-    for name, content in files:
-        shown = name[-60:]
+    kept, refused = 0, list(sent.refused)
+    for shown, made in sent.made:
         try:
-            made = make_photo(content)
             add_photo(
                 session,
                 clock.book,
@@ -192,8 +204,6 @@ def _keep(
                 today=clock.today(),
                 now=clock.now(),
             )
-        except PhotoRefused as error:
-            refused.append(f"“{shown}” {error}.")
         except OSError as error:
             refused.append(f"“{shown}” could not be kept: {say_disk(error)}.")
         else:

@@ -8,14 +8,15 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
-from app.core.compare.cards import say_done
+from app.core.compare.effort_words import say_net_effort
 from app.core.jobs.jobs import STAGES
 from app.core.values.forms import Fields, Refused
+from app.core.values.passes import say_done
 from app.core.values.pieces import parse_piece
 from app.store.records.batches import find_batch_of
 from app.store.records.customers import get_customer
 from app.store.records.lookups import find_customers
-from app.store.records.measurements import last_facing, list_measurements
+from app.store.records.measurements import last_facing, list_measurements, standing
 from app.store.records.passes import as_entry
 from app.store.records.pieces import (
     get_owned_piece,
@@ -51,21 +52,23 @@ class Chapter:
     job: Job | None = None
     done: str = ""
     notes: tuple[Event, ...] = ()
+    effort: str | None = None
     sale: Ownership | None = None
 
 
 def tell_history(
-    jobs: Sequence[Job], sets: Sequence[Summary], owners: Sequence[Ownership]
+    jobs: Sequence[Job], sets: Sequence[Summary], owners: Sequence[Ownership], kind: str
 ) -> list[Chapter]:
-    """Tell what happened to a piece, newest first; the first owner is no sale."""
+    """Tell what happened to a piece of a `kind`, newest first; the first owner is no sale."""
     chapters = [
         Chapter(
             job.dropped_off,
             "visit",
             sets=tuple(one for one in sets if one.measurement.job_number == job.number),
             job=job,
-            done=say_done("", [as_entry(one) for one in job.passes if one.struck_at is None]),
+            done=say_done([as_entry(one) for one in job.passes if one.struck_at is None]),
             notes=tuple(one for one in job.events if one.kind == "note"),
+            effort=_tell_effort(job, sets, kind),
         )
         for job in sorted(jobs, key=lambda job: job.number)
     ]
@@ -77,6 +80,22 @@ def tell_history(
     ]
     # reversed after a stable sort, so that of one day the later record comes first
     return sorted(chapters, key=lambda chapter: chapter.day)[::-1]
+
+
+def _tell_effort(job: Job, sets: Sequence[Summary], kind: str) -> str | None:
+    """Say how hard the piece closed when it left beside how it came in, if that can be told."""
+    own = [one.measurement for one in sets if one.measurement.job_number == job.number]
+    received, returned = standing(own, "as_received"), standing(own, "as_returned")
+    if not (received and returned):
+        return None
+    before, after = received[-1], returned[-1]
+    return say_net_effort(
+        before.facing,
+        after.facing,
+        kind=kind,
+        same_blades=before.blade_set_id == after.blade_set_id,
+        short=True,
+    )
 
 
 @router.get("")
@@ -100,7 +119,7 @@ def show(request: Request, session: Reading, piece_id: int) -> HTMLResponse:
         figures=list_figures(told, gauges) if told else [],
         here=next((job for job in jobs if STAGES[job.stage].open), None),
         newest=sets[-1] if sets else None,
-        history=tell_history(jobs, sets, piece.ownerships),
+        history=tell_history(jobs, sets, piece.ownerships, piece.instrument_kind),
         revisions=list_revisions(session, "piece", piece_id),
         slips=list_piece_slips(session, piece_id),
         photos=album_photos(session, piece, None),

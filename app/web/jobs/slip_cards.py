@@ -1,38 +1,63 @@
-"""What the return card holds: the readings before and after, what was done, its photographs."""
+"""What the return card holds: the player's half, the maker's half, its photographs."""
 
+from dataclasses import dataclass
+from datetime import date
+from functools import lru_cache
 from pathlib import Path
 
-from fastapi import HTTPException
 from sqlalchemy.orm import Session
 
-from app.core.compare.cards import CardReadings, build_measured_part, say_done
+from app.core.compare.card_front import list_figures, say_again, say_care
+from app.core.compare.card_picture import build_picture
+from app.core.compare.cards import CardReadings, MeasuredPart, build_measured_part
 from app.core.facing.measurements import GaugesInUse, write_line
 from app.core.gauges.sizes import Sized
 from app.core.jobs.photos import MOMENTS, name_photo
-from app.core.jobs.slips import (
-    CardPart,
-    CardPhoto,
-    SlipPart,
-)
-from app.core.values.forms import shorten
+from app.core.jobs.slips import CardBack, CardFront, CardPart, MakerPicture, PaperPhoto, RailLine
+from app.core.values.forms import format_date, shorten
+from app.core.values.passes import say_done, tell_done
 from app.core.values.readings import Uncertainties
-from app.render.photos import shrink_photo
-from app.store.records.measurements import (
-    Measurement,
-)
+from app.core.values.units import format_number
+from app.render.figures import nice_ticks
+from app.render.papers import frame_photo
+from app.render.profile import ProfilePicture, describe_profile
+from app.store.records.gauges import load_register
+from app.store.records.measurements import Measurement
 from app.store.records.passes import as_entry
 from app.store.records.photos import list_photos, read_photo
 from app.store.records.shop import gauges_in_use
 from app.store.tables import Job, Photo, Shop
-from app.web.jobs.slip_subjects import Subject, before_after, job_of
+from app.web.facing.pictures import compare_picture
+from app.web.jobs.slip_subjects import Printing, Subject, before_after, job_of
 
-DONE_LETTERS = 600
+DONE_LETTERS = 500
+CARD_PHOTOS = 2
+TRUE_SIZES = "Worked out by what the gauges truly measured that day; as read it was"
 
 
-def card_part(session: Session, subject: Subject, shop: Shop, code: str) -> SlipPart:
+@dataclass(frozen=True, slots=True)
+class _Room:
+    """How much of each text a card has room for, in letters, and how many photographs."""
+
+    asked: int
+    care: int
+    photos: int
+
+
+_WHOLE, _HALF = _Room(320, 420, 2), _Room(150, 240, 0)
+
+
+def card_part(session: Session, subject: Subject, shop: Shop, printing: Printing) -> CardPart:
     """Give what the return card holds."""
-    del code
-    job = job_of(subject)
+    return _card(session, job_of(subject), shop, printing.today, _WHOLE)
+
+
+def half_card_part(session: Session, subject: Subject, shop: Shop, printing: Printing) -> CardPart:
+    """Give what the card for the case holds: the same, on half a page."""
+    return _card(session, job_of(subject), shop, printing.today, _HALF)
+
+
+def _card(session: Session, job: Job, shop: Shop, today: date, room: _Room) -> CardPart:
     before, after = before_after(job)
     gauges = gauges_in_use(session)
     measured = build_measured_part(
@@ -45,25 +70,125 @@ def card_part(session: Session, subject: Subject, shop: Shop, code: str) -> Slip
         gauges,
         _uncertainties(before, after),
         shop.evenness_tolerance_mm,
+        job.piece.instrument_kind,
     )
-    passes = [as_entry(one) for one in job.passes if one.struck_at is None]
     return CardPart(
-        measured=measured,
-        done=shorten(say_done(job.agreed_work, passes), DONE_LETTERS),
-        care=shop.care_text,
-        as_read=tuple(
-            f"{when} {line}"
-            for when, one in (("before", before), ("after", after))
-            if one is not None and (line := _line_as_read(one, gauges))
-        ),
-        photos=tuple(
-            CardPhoto(
-                photo_file(one),
-                name_photo(one.moment, one.view, one.caption),
-                one.width_px / one.height_px,
+        _front(job, (before, after), measured, gauges, shop, today, room),
+        _back(session, job, (before, after), measured, gauges, room),
+    )
+
+
+Pair = tuple[Measurement | None, Measurement | None]
+
+
+def _front(
+    job: Job,
+    pair: Pair,
+    measured: MeasuredPart,
+    gauges: GaugesInUse,
+    shop: Shop,
+    today: date,
+    room: _Room,
+) -> CardFront:
+    """Put the player's half together: readings as they were read, verdicts as core gives them."""
+    before, after = (one.recorded if one else None for one in pair)
+    told = measured.told
+    return CardFront(
+        asked=shorten(" ".join(job.request.split()), room.asked),
+        figures=list_figures(before, after, told, measured.rails, gauges.tip),
+        reed=measured.reed,
+        picture=build_picture(before, after, changed=bool(told.tip_mm or told.length_mm)),
+        done=tell_done([as_entry(one) for one in job.passes if one.struck_at is None]),
+        care=say_care(job.piece.material, shorten(shop.care_text, room.care)),
+        again=say_again(today, shop.look_again_months) if after else "",
+    )
+
+
+def _back(
+    session: Session,
+    job: Job,
+    pair: Pair,
+    measured: MeasuredPart,
+    gauges: GaugesInUse,
+    room: _Room,
+) -> CardBack:
+    before, after = pair
+    as_read = [
+        f"{TRUE_SIZES} {line} {when}."
+        for when, one in (("before", before), ("after", after))
+        if one is not None and (line := _line_as_read(one, gauges))
+    ]
+    passes = [as_entry(one) for one in job.passes if one.struck_at is None]
+    picture = compare_picture(
+        before.facing if before else None, after.facing if after else None, gauges
+    )
+    return CardBack(
+        rows=measured.rows,
+        figures=measured.figures,
+        glass_label=gauges.glass.label,
+        curves=measured.curves,
+        as_read=tuple(as_read),
+        done=shorten(say_done(passes), DONE_LETTERS),
+        gauges=_list_gauges(session, pair),
+        picture=maker_picture(picture),
+        photos=tuple(describe_photo(one) for one in list_card_photos(session, job)[: room.photos]),
+    )
+
+
+def _list_gauges(session: Session, pair: Pair) -> tuple[str, ...]:
+    """Name the gauges that the readings were taken with, each with its last check by then."""
+    register = load_register(session)
+    found: dict[int, date] = {}
+    for measurement in pair:
+        if measurement is None:
+            continue
+        sizes = measurement.sizes
+        ids = [one.gauge_id for one in measurement.readings]
+        for gauge_id in (*ids, sizes.glass_id, sizes.wedge_id, sizes.bore_gauge_id):
+            if gauge_id is not None and gauge_id in register:
+                found[gauge_id] = max(found.get(gauge_id, date.min), measurement.taken_on)
+    checked: dict[str, list[str]] = {}
+    for gauge_id, day in found.items():
+        gauge = register[gauge_id]
+        days = [one.on for one in gauge.checks if one.on <= day]
+        words = f"checked {format_date(max(days))}" if days else "as marked, not checked"
+        checked.setdefault(words, []).append(gauge.label)
+    return tuple(f"{', '.join(labels)}: {words}." for words, labels in checked.items())
+
+
+@lru_cache(maxsize=32)
+def maker_picture(picture: ProfilePicture) -> MakerPicture | None:
+    """Give the maker's picture as the paper draws it; None where nothing was read along a rail."""
+    lines = [line for line in picture.lines if line.drawn or line.stops]
+    if not lines:
+        return None
+    stops = [one for line in lines for one in line.stops]
+    tips = {line.state: line.tip_opening_mm for line in lines if line.tip_opening_mm is not None}
+    reach = [s for line in lines for s in line.curve_s_mm] + [one.position_mm for one in stops]
+    gaps = [gap for line in lines for gap in line.curve_gap_mm] + [one.gap_mm for one in stops]
+    end, high = 1.04 * max(reach), 1.08 * max(*gaps, *tips.values())
+    per_number = picture.glass_mm_per_number
+    numbers = nice_ticks(0.0, end / per_number, 8)
+    return MakerPicture(
+        alt=describe_profile(picture),
+        end_mm=round(end, 2),
+        high_mm=round(high, 3),
+        lines=tuple(
+            RailLine(
+                line.rail or "",
+                line.state,
+                tuple(
+                    (round(s, 2), round(gap, 4))
+                    for s, gap in zip(line.curve_s_mm, line.curve_gap_mm, strict=True)
+                ),
+                tuple((round(one.position_mm, 2), one.gap_mm) for one in line.stops),
             )
-            for one in list_card_photos(session, job)
+            for line in lines
         ),
+        tips=tuple(tips.items()),
+        blades=tuple((one.gap_mm, one.label) for one in picture.blades if one.gap_mm <= high),
+        glass=tuple((round(n * per_number, 3), format_number(n, 0)) for n in numbers),
+        gap_ticks=tuple(round(one, 2) for one in nice_ticks(0.0, high, 5)),
     )
 
 
@@ -87,21 +212,27 @@ def list_card_photos(session: Session, job: Job) -> list[Photo]:
     chosen = [
         one for one in list_photos(session, job_id=job.id) if one.on_card and one.struck_at is None
     ]
+    return order_photos(chosen)[:CARD_PHOTOS]
+
+
+def order_photos(photos: list[Photo]) -> list[Photo]:
+    """Put photographs in the order they were taken: at drop-off, at the bench, at return."""
     order = list(MOMENTS)
-    return sorted(chosen, key=lambda one: (order.index(one.moment), one.id))[:2]
+    return sorted(photos, key=lambda one: (order.index(one.moment), one.id))
 
 
-def photo_file(photo: Photo) -> str:
-    """Name a photograph among a paper’s files."""
-    return f"photo-{photo.id}.jpg"
+def describe_photo(photo: Photo) -> PaperPhoto:
+    """Say what a paper needs of a photograph."""
+    return PaperPhoto(
+        f"photo-{photo.id}.svg",
+        name_photo(photo.moment, photo.view, photo.caption),
+        photo.width_px / photo.height_px,
+    )
 
 
-def draw_photo(book: Path, photo: Photo) -> bytes:
-    """Give a photograph at the size a paper has room for; 404 if its file is gone."""
-    content = read_photo(book, photo)
-    if content is None:
-        raise HTTPException(404, "This photograph’s file is not in the book’s folder.")
-    return shrink_photo(content)
+def draw_photo(book: Path, photo: Photo) -> str:
+    """Give a photograph, small, as SVG; a bare frame if its file is gone."""
+    return frame_photo(read_photo(book, photo, "small"), photo.width_px, photo.height_px)
 
 
 def _uncertainties(before: Measurement | None, after: Measurement | None) -> Uncertainties:

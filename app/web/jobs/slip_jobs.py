@@ -1,19 +1,25 @@
 """What the papers of a job’s course hold: intake slip, tags, bench sheet, bill, packing note."""
 
 from collections.abc import Mapping
+from datetime import timedelta
 
 from sqlalchemy.orm import Session
 
+from app.core.compare.card_front import say_care
 from app.core.facing.measurements import GaugesInUse, write_line
-from app.core.jobs.charges import PAYMENT_SIGNS
+from app.core.jobs.charges import PAYMENT_SIGNS, share_of_tax
 from app.core.jobs.jobs import RETURN_WAYS
 from app.core.jobs.slips import (
     CARD_KINDS,
     BenchPart,
+    BenchPlan,
     BenchRow,
     BillPart,
     IntakePart,
+    Label,
+    LabelsPart,
     PackingPart,
+    Rows,
     SlipPart,
     TagPart,
 )
@@ -21,20 +27,31 @@ from app.core.plan.targets import list_target_rows
 from app.core.values.forms import format_date, format_money, shorten
 from app.core.values.passes import CUT_KINDS
 from app.core.values.pieces import CAUTION_DEFERS, MATERIAL_CAUTIONS, name_piece
-from app.core.values.units import format_blade, format_on_scale
+from app.core.values.units import format_blade, format_number, format_on_scale
+from app.render.cut import CutRail, CutSize
 from app.store.records.charges import account_of, list_charges, list_payments
 from app.store.records.facings import KeptFacing, get_facing
-from app.store.records.measurements import (
-    Measurement,
-)
+from app.store.records.measurements import Measurement
 from app.store.records.shop import gauges_in_use
-from app.store.tables import Shop
-from app.web.jobs.slip_subjects import Subject, before_after, job_of, list_ticked, say_condition
+from app.store.tables import BenchPass, Job, Shop
+from app.web.jobs.slip_subjects import (
+    Printing,
+    Subject,
+    before_after,
+    job_of,
+    list_ticked,
+    say_condition,
+)
+from app.web.plan.planning import gauges_for, plan_job
+from app.web.plan.plans import draw_cut_of, tell_plan
+
+TAG_LETTERS = 90
+TAG_NAME_LETTERS = 60
 
 
-def intake_part(session: Session, subject: Subject, shop: Shop, code: str) -> SlipPart:
+def intake_part(session: Session, subject: Subject, shop: Shop, printing: Printing) -> SlipPart:
     """Give what the intake slip holds."""
-    del code
+    del printing
     job = job_of(subject)
     account = account_of(session, job)
     money = [format_money(account.total_minor, shop.currency)]
@@ -52,22 +69,40 @@ def intake_part(session: Session, subject: Subject, shop: Shop, code: str) -> Sl
     )
 
 
-def tag_part(session: Session, subject: Subject, shop: Shop, code: str) -> SlipPart:
-    """Give what a tray tag or label holds."""
+def tag_part(session: Session, subject: Subject, shop: Shop, printing: Printing) -> SlipPart:
+    """Give what a tray tag holds; the whole of its texts stands in the book."""
     del session, shop
     job = job_of(subject)
     return TagPart(
-        address=code,
-        condition=say_condition(job),
-        came_with=list_ticked(job, "came_with"),
+        address=printing.address,
+        condition=shorten(say_condition(job), TAG_LETTERS),
+        came_with=shorten(list_ticked(job, "came_with"), TAG_LETTERS),
         goes_home=RETURN_WAYS[job.return_by],
-        wanted_short=f"{job.wanted_by.day} {job.wanted_by:%b %Y}" if job.wanted_by else "",
     )
 
 
-def bench_part(session: Session, subject: Subject, shop: Shop, code: str) -> SlipPart:
-    """Give what the bench sheet holds."""
-    del shop, code
+def label_part(session: Session, subject: Subject, shop: Shop, printing: Printing) -> SlipPart:
+    """Give what one small label holds."""
+    del session, shop
+    return LabelsPart((make_label(job_of(subject), printing.address),), None)
+
+
+def make_label(job: Job, address: str) -> Label:
+    """Give a job's label."""
+    piece = job.piece
+    return Label(
+        number=job.number,
+        customer=shorten(job.customer.name, 44),
+        piece=shorten(name_piece(piece.maker, piece.model, piece.marking, piece.telling_marks), 48),
+        wanted=f"{job.wanted_by.day} {job.wanted_by:%b %Y}" if job.wanted_by else "",
+        address=address,
+        code=f"code-{job.number}.svg",
+    )
+
+
+def bench_part(session: Session, subject: Subject, shop: Shop, printing: Printing) -> SlipPart:
+    """Give what the bench sheet holds, the plan included where there is one."""
+    del shop, printing
     job = job_of(subject)
     received, _ = before_after(job)
     read = {one.gauge_id for one in received.readings if one.gauge_id} if received else set()
@@ -81,18 +116,50 @@ def bench_part(session: Session, subject: Subject, shop: Shop, code: str) -> Sli
         rows=_bench_rows(received, gauges, _targets(aim, gauges) if aim else {}),
         scale=gauges.glass.label,
         target_name=aim.name if aim else "",
-        passes=tuple(
-            (
-                one.done_on.isoformat(),
-                CUT_KINDS[one.kind].label,
-                ", ".join(part for part in (one.abrasive, one.grit) if part),
-                str(one.strokes or ""),
-                shorten(one.note, 60),
-            )
-            for one in job.passes[-12:]
-            if one.struck_at is None
-        ),
+        plan=_bench_plan(session, job),
+        passes=tell_passes(job)[-12:],
         caution=f"{MATERIAL_CAUTIONS[job.piece.material]} {CAUTION_DEFERS}",
+    )
+
+
+def _bench_plan(session: Session, job: Job) -> BenchPlan | None:
+    planned = plan_job(session, job)
+    plan = planned.plan
+    if plan is None:
+        return None
+    told = tell_plan(planned, gauges_for(session, job.piece.instrument_kind))
+    return BenchPlan(
+        target=told["target_line"],
+        summary=plan.summary,
+        cautions=tuple(plan.cautions),
+        steps=tuple((step.heading, step.words, step.line) for step in told["steps"]),
+        checks=tuple(
+            (row.blade, row.now, row.after_table, row.after_rails, row.target)
+            for row in told["check_rows"]
+        ),
+        pictures=tuple((f"cut-{rail}.svg", _CUT_WORDS[rail]) for rail in told["pictures"]),
+    )
+
+
+_CUT_WORDS = {
+    "both": "What comes off both rails: the gap now and the target over it, and the cut below.",
+    "left": "What comes off the left rail: the gap now and the target over it, the cut below.",
+    "right": "What comes off the right rail: the gap now and the target over it, the cut below.",
+}
+
+
+def tell_passes(job: Job) -> Rows:
+    """List a job's passes as rows: day, cut, with what, strokes, note."""
+    return tuple(_pass_row(one) for one in job.passes if one.struck_at is None)
+
+
+def _pass_row(one: BenchPass) -> tuple[str, ...]:
+    return (
+        one.done_on.isoformat(),
+        CUT_KINDS[one.kind].label,
+        ", ".join(part for part in (one.abrasive, one.grit) if part),
+        str(one.strokes or ""),
+        one.note,
     )
 
 
@@ -139,20 +206,40 @@ def _bench_rows(
     )
 
 
-def bill_part(session: Session, subject: Subject, shop: Shop, code: str) -> SlipPart:
+def estimate_part(session: Session, subject: Subject, shop: Shop, printing: Printing) -> SlipPart:
+    """Give what the estimate holds: what the work will cost."""
+    del printing
+    job = job_of(subject)
+    total = account_of(session, job).total_minor
+    sums = [*_tax(total, shop)]
+    if job.deposit_minor:
+        sums.append(("Deposit asked", format_money(job.deposit_minor, shop.currency)))
+    return BillPart(
+        lines=_bill_lines(session, job, shop),
+        payments=(),
+        sums=tuple(sums),
+        balance_label="Total",
+        balance=format_money(total, shop.currency) or "no price yet",
+        due="",
+        address=tuple(job.customer.address.splitlines()),
+        pay=shop.pay_words,
+    )
+
+
+def bill_part(session: Session, subject: Subject, shop: Shop, printing: Printing) -> SlipPart:
     """Give what the bill holds."""
-    del code
     job = job_of(subject)
     account = account_of(session, job)
-    charges = [one for one in list_charges(session, job.id) if one.struck_at is None]
     payments = [one for one in list_payments(session, job.id) if one.struck_at is None]
-    lines = [(one.label, format_money(one.amount_minor, shop.currency)) for one in charges]
-    if not charges:
-        agreed = format_money(job.agreed_price_minor, shop.currency) or "–"
-        lines = [(shorten(job.agreed_work, 200) or "work as agreed", agreed)]
+    sums = [("Total", format_money(account.total_minor, shop.currency) or "no price yet")]
+    sums += _tax(account.total_minor, shop)
+    if payments:
+        sums.append(("Paid", format_money(account.paid_minor, shop.currency)))
     balance = account.balance_minor
+    owed = balance is not None and balance > 0
+    due = printing.today + timedelta(days=shop.pay_days) if owed and shop.pay_days else None
     return BillPart(
-        lines=tuple(lines),
+        lines=_bill_lines(session, job, shop),
         payments=tuple(
             (
                 ", ".join(
@@ -164,22 +251,40 @@ def bill_part(session: Session, subject: Subject, shop: Shop, code: str) -> Slip
             )
             for one in payments
         ),
-        total=format_money(account.total_minor, shop.currency) or "–",
-        paid=format_money(account.paid_minor, shop.currency),
-        balance_label=account.say_balance(),
+        sums=tuple(sums),
+        balance_label=account.say_balance().capitalize(),
         balance=format_money(abs(balance), shop.currency) if balance else "",
+        due=format_date(due),
         address=tuple(job.customer.address.splitlines()),
+        pay=shop.pay_words if owed else "",
     )
 
 
-def packing_part(session: Session, subject: Subject, shop: Shop, code: str) -> SlipPart:
+def _bill_lines(session: Session, job: Job, shop: Shop) -> Rows:
+    charges = [one for one in list_charges(session, job.id) if one.struck_at is None]
+    if charges:
+        return tuple((one.label, format_money(one.amount_minor, shop.currency)) for one in charges)
+    agreed = format_money(job.agreed_price_minor, shop.currency) or "–"
+    return ((job.agreed_work or "work as agreed", agreed),)
+
+
+def _tax(total_minor: int | None, shop: Shop) -> list[tuple[str, str]]:
+    """Say how much of a total is tax; amounts are written with the tax in them."""
+    if not (shop.tax_name and shop.tax_percent and total_minor):
+        return []
+    share = share_of_tax(total_minor, shop.tax_percent)
+    label = f"of which {shop.tax_name}, {format_number(shop.tax_percent, 2)} %"
+    return [(label, format_money(share, shop.currency))]
+
+
+def packing_part(session: Session, subject: Subject, shop: Shop, printing: Printing) -> SlipPart:
     """Give what the packing note holds."""
-    del session, code
+    del session, printing
     job = job_of(subject)
     piece = job.piece
     name = name_piece(piece.maker, piece.model, piece.marking, piece.telling_marks)
     marks = piece.telling_marks if piece.telling_marks != name else ""
-    contents = [(shorten(name, 80), shorten(marks, 80))]
+    contents = [(name, marks)]
     contents += [(tick.label, "") for tick in job.ticks if tick.kind == "came_with"]
     cards = [slip for slip in job.slips if slip.kind in CARD_KINDS]
     contents.append(("return card", f"slip {cards[-1].number}" if cards else ""))
@@ -190,5 +295,14 @@ def packing_part(session: Session, subject: Subject, shop: Shop, code: str) -> S
         contents=tuple(contents),
         carrier=f"{carrier}, tracking {job.tracking}" if job.tracking else carrier,
         declared_value=format_money(job.declared_value_minor, shop.currency),
-        care=shop.care_text,
+        care=say_care(piece.material, shop.care_text),
     )
+
+
+def cut_drawings(session: Session, job: Job, names: Rows) -> dict[str, str]:
+    """Draw the plan's pictures that the bench sheet names."""
+    planned = plan_job(session, job)
+    gauges = gauges_for(session, job.piece.instrument_kind)
+    size: CutSize = "paper" if len(names) == 1 else "pair"
+    rails: dict[str, CutRail] = {f"cut-{rail}.svg": rail for rail in ("both", "left", "right")}
+    return {name: draw_cut_of(planned, rails[name], gauges, size) for name, _ in names}

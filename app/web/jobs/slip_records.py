@@ -1,55 +1,71 @@
-"""What a piece's full record holds: its owners, every reading set, every job."""
+"""What a piece's full record holds: owners, every reading set, every job, every photograph."""
+
+from collections.abc import Sequence
 
 from sqlalchemy.orm import Session
 
-from app.core.compare.cards import say_done
+from app.core.compare.length_changes import label_reading, show_reading
 from app.core.facing.measurements import ROLES, GaugesInUse, write_line
-from app.core.jobs.jobs import STAGES
-from app.core.jobs.slips import (
-    RecordJob,
-    RecordPart,
-    SlipPart,
-)
+from app.core.jobs.jobs import RETURN_WAYS, STAGES
+from app.core.jobs.slips import RecordJob, RecordPart, Rows, SlipPart
 from app.core.values.customers import INSTRUMENT_KINDS
-from app.core.values.forms import format_date, plural, shorten
+from app.core.values.forms import format_date, format_money, plural
+from app.core.values.lengths import is_length
 from app.core.values.pieces import MATERIALS
 from app.core.values.units import format_mm
-from app.store.records.measurements import (
-    Measurement,
-    last_facing,
-    list_measurements,
-)
-from app.store.records.passes import as_entry
+from app.store.records.charges import account_of
+from app.store.records.measurements import Measurement, last_facing, list_measurements, standing
+from app.store.records.photos import list_photos
 from app.store.records.pieces import list_jobs_on
 from app.store.records.shop import gauges_in_use
-from app.store.tables import Job, Shop
+from app.store.tables import Job, Photo, Piece, Shop
+from app.web.facing.pictures import compare_picture
 from app.web.facing.summaries import summarise
-from app.web.jobs.slip_subjects import Subject
+from app.web.jobs.slip_cards import describe_photo, maker_picture, order_photos
+from app.web.jobs.slip_jobs import tell_passes
+from app.web.jobs.slip_subjects import Printing, Subject, list_ticked, say_condition
 
 
-def record_part(session: Session, subject: Subject, shop: Shop, code: str) -> SlipPart:
+def record_part(session: Session, subject: Subject, shop: Shop, printing: Printing) -> SlipPart:
     """Give what the full record holds."""
-    del code
+    del printing
     piece, gauges = subject.piece, gauges_in_use(session)
     measurements = list_measurements(session, piece.id)
     last = last_facing(measurements)
-    length = f"{format_mm(piece.table_length_mm, 1)} mm" if piece.table_length_mm else ""
+    photos = list_record_photos(session, piece)
+    jobs = list(reversed(list_jobs_on(session, piece.id)))
+    drawn = [one for one in standing(measurements) if one.facing.left or one.facing.right][-2:]
+    facings = [None, None, *(one.facing for one in drawn)][-2:]
     return RecordPart(
-        facts=(
-            ("For", INSTRUMENT_KINDS[piece.instrument_kind]),
-            ("Material", MATERIALS[piece.material]),
-            ("Maker", piece.maker),
-            ("Model", piece.model),
-            ("Marking", piece.marking),
-            ("Told apart by", piece.telling_marks),
-            ("Table length", length),
-            ("Notes", shorten(piece.notes, 400)),
-        ),
+        facts=_piece_facts(piece),
         owners=tuple((format_date(one.since), one.customer.name) for one in piece.ownerships),
         last=f"Last: {write_line(last.recorded, gauges.glass, gauges.tip)}" if last else "",
         scale=gauges.glass.label,
         readings=tuple(_record_line(one, gauges, shop) for one in measurements),
-        jobs=tuple(_record_job(job) for job in reversed(list_jobs_on(session, piece.id))),
+        lengths=tuple(row for one in measurements for row in _length_lines(one)),
+        picture=maker_picture(compare_picture(facings[0], facings[1], gauges)),
+        jobs=tuple(_record_job(session, job, shop, photos) for job in jobs),
+        photos=tuple(describe_photo(one) for one in photos if one.job_id is None),
+    )
+
+
+def list_record_photos(session: Session, piece: Piece) -> list[Photo]:
+    """Give all of a piece's photographs that were not taken off its pages."""
+    found = list_photos(session, piece_id=piece.id)
+    return order_photos([one for one in found if one.struck_at is None])
+
+
+def _piece_facts(piece: Piece) -> Rows:
+    length = f"{format_mm(piece.table_length_mm, 1)} mm" if piece.table_length_mm else ""
+    return (
+        ("For", INSTRUMENT_KINDS[piece.instrument_kind]),
+        ("Material", MATERIALS[piece.material]),
+        ("Maker", piece.maker),
+        ("Model", piece.model),
+        ("Marking", piece.marking),
+        ("Told apart by", piece.telling_marks),
+        ("Table length", length),
+        ("Notes", piece.notes),
     )
 
 
@@ -59,7 +75,9 @@ def _record_line(one: Measurement, gauges: GaugesInUse, shop: Shop) -> tuple[str
     if one.replaced_by_id:
         role += ", replaced by a correction"
     elif one.replaces_id:
-        role += f", corrected: {shorten(one.replaces_why, 60)}"
+        role += f", corrected: {one.replaces_why}"
+    if one.note:
+        role += f"\n{one.note}"
     length = told.facing_length_mm
     return (
         one.taken_on.isoformat(),
@@ -71,12 +89,32 @@ def _record_line(one: Measurement, gauges: GaugesInUse, shop: Shop) -> tuple[str
     )
 
 
-def _record_job(job: Job) -> RecordJob:
-    passes = [as_entry(one) for one in job.passes if one.struck_at is None]
+def _length_lines(one: Measurement) -> Rows:
+    """List what else was read on that day: bore, dial, other lengths, as typed and in mm."""
+    return tuple(
+        (one.taken_on.isoformat(), label_reading(reading), show_reading(reading))
+        for reading in one.readings
+        if reading.quantity in {"bore", "dial"} or is_length(reading)
+    )
+
+
+def _record_job(session: Session, job: Job, shop: Shop, photos: Sequence[Photo]) -> RecordJob:
+    passes = tell_passes(job)
+    total = format_money(account_of(session, job).total_minor, shop.currency)
     return RecordJob(
         heading=f"Job {job.number}, {format_date(job.dropped_off)}, {job.customer.name}: "
         f"{STAGES[job.stage].label}, {plural(len(passes), 'pass', 'passes')}",
-        asked=job.request,
-        done=say_done(job.agreed_work, passes),
+        facts=(
+            ("Asked for", job.request),
+            ("Agreed", job.agreed_work),
+            ("Condition", say_condition(job)),
+            ("Came with", list_ticked(job, "came_with")),
+            ("Price", total),
+            ("Returned", f"{RETURN_WAYS[job.return_by]}, {format_date(job.returned_on)}")
+            if job.returned_on
+            else ("Returned", ""),
+        ),
+        passes=passes,
         history=tuple((event.on.isoformat(), event.words) for event in job.events),
+        photos=tuple(describe_photo(one) for one in photos if one.job_id == job.id),
     )

@@ -1,6 +1,7 @@
 """Whose paper it is, and what every paper of a job says of it."""
 
 from dataclasses import dataclass
+from datetime import date
 
 from app.store.records.measurements import (
     Measurement,
@@ -26,6 +27,14 @@ class Subject:
     def name(self) -> str:
         """What the page is called in words."""
         return f"job {self.job.number}" if self.job else "the piece"
+
+
+@dataclass(frozen=True, slots=True)
+class Printing:
+    """What a paper needs beside the book: the day, and the address that its code holds."""
+
+    today: date
+    address: str
 
 
 def before_after(job: Job) -> tuple[Measurement | None, Measurement | None]:

@@ -1,16 +1,14 @@
-"""Papers: a preview, then issued once and kept as printed; a reprint shows just that."""
+"""Papers: a preview, then issued once and kept as printed; tags and sheets are only printed."""
 
 from dataclasses import asdict
 from datetime import date
-from functools import partial
 
-from fastapi import APIRouter, HTTPException, Request
+from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
 from app.core.jobs.slips import CARD_KINDS, PAGES, SLIP_KINDS, SlipKind
-from app.render.slip_pdf import make_pdf
-from app.render.slips import SHEET, print_slip
+from app.render.papers import draw_pages, make_pdf, write_words
 from app.store.records.jobs import JOB_PARTS, get_job, move_job
 from app.store.records.pieces import get_owned_piece
 from app.store.records.slips import (
@@ -21,10 +19,9 @@ from app.store.records.slips import (
     next_slip_number,
 )
 from app.store.tables import Slip
-from app.web.drawn import answer_picture
-from app.web.files import folder_of
+from app.web.jobs.shown_papers import PDF, answer_file, answer_paper, show_paper
 from app.web.jobs.slip_subjects import Subject
-from app.web.jobs.slip_values import PreparedSlip, prepare_slip, say_missing
+from app.web.jobs.slip_values import prepare_slip, say_missing
 from app.web.pages import (
     Clock,
     Form,
@@ -40,13 +37,11 @@ from app.web.pages import (
 from app.web.settings import LOOPBACK_HOSTS, Settings
 
 router = APIRouter()
-PDF = "paper.pdf"
-MEDIA_TYPES = {"svg": "image/svg+xml", "pdf": "application/pdf", "jpg": "image/jpeg"}
 NO_PAPER = "There is no paper of that number."
-
 
 # what the papers made most often say of a job beside its readings
 _NEEDED = {"return_card": ("passes",), "half_card": ("passes",)}
+_OWN_NAMES = {host.strip("[]") for host in LOOPBACK_HOSTS}
 
 
 def _job_subject(session: Session, number: int, kind: str) -> Subject:
@@ -89,48 +84,43 @@ def _preview(
     request: Request, session: Session, subject: Subject, kind: SlipKind, clock: Clock
 ) -> HTMLResponse:
     slip = prepare_slip(session, kind, subject, clock, site=str(request.base_url))
-    return show_page(
+    at_home = str(request.base_url) in slip.paper.values and request.url.hostname in _OWN_NAMES
+    return show_paper(
         request,
         "slips/new.html",
+        slip.paper,
+        f"{subject.address}/papers/{kind.key}",
         subject=subject,
         kind=kind,
         page=slip.page,
-        sheet=SHEET,
         missing=say_missing(subject.job, kind),
-        only_here=kind.has_code and request.url.hostname in _OWN_NAMES,
-        html=print_slip(
-            folder_of("templates"), kind.key, slip.blocks, f"{subject.address}/papers/{kind.key}"
-        ),
+        only_here=kind.has_code and at_home,
     )
-
-
-_OWN_NAMES = {host.strip("[]") for host in LOOPBACK_HOSTS}
 
 
 @router.get("/jobs/{number}/papers/{kind}/{name}")
 def new_file(
     request: Request, session: Reading, clock: Clock, number: int, kind: str, name: str
 ) -> Response:
-    """Draw a picture that a job's paper would carry now."""
+    """Give a page of a job's paper as it would print now, or its PDF."""
     subject = _job_subject(session, number, kind)
-    return _draw(request, session, subject, _kind(kind, "job"), clock, name)
+    return _answer(request, session, subject, _kind(kind, "job"), clock, name)
 
 
 @router.get("/pieces/{piece_id}/papers/{kind}/{name}")
 def new_file_of_piece(
     request: Request, session: Reading, clock: Clock, piece_id: int, kind: str, name: str
 ) -> Response:
-    """Draw a picture that a piece's paper would carry now."""
+    """Give a page of a piece's paper as it would print now, or its PDF."""
     subject = _piece_subject(session, piece_id)
-    return _draw(request, session, subject, _kind(kind, "piece"), clock, name)
+    return _answer(request, session, subject, _kind(kind, "piece"), clock, name)
 
 
-def _draw(
+def _answer(
     request: Request, session: Session, subject: Subject, kind: SlipKind, clock: Clock, name: str
 ) -> Response:
     slip = prepare_slip(session, kind, subject, clock, site=str(request.base_url))
-    drawing = found_or_404(slip.drawings.get(name), "That paper has no such picture.")
-    return answer_picture(request, drawing.shown(), drawing.draw, _media_type(name))
+    return answer_paper(request, slip.paper, name, f"{_name_file(kind.key, subject)}.pdf")
 
 
 @router.post("/jobs/{number}/papers/{kind}")
@@ -162,6 +152,7 @@ def _issue(
 ) -> Response:
     if answer := taken_before(session, form):
         return answer
+    found_or_404(kind if kind.numbered else None, "This paper is printed, not issued.")
     slip = issue_paper(session, subject, kind, clock, str(request.base_url))
     location = f"/papers/{slip.number}?said=issued"
     note_taken(session, form, location, clock.now())
@@ -175,7 +166,8 @@ def issue_paper(
     """Keep a paper as it prints now; a return card makes a play-tested job ready."""
     number = next_slip_number(session)
     prepared = prepare_slip(session, kind, subject, clock, site=site, slip_number=number)
-    job = subject.job
+    paper, job = prepared.paper, subject.job
+    pages = {f"page-{at}.svgz": page for at, page in enumerate(draw_pages(paper), start=1)}
     slip = issue_slip(
         session,
         subject.piece,
@@ -183,10 +175,9 @@ def issue_paper(
         kind.key,
         kind.label,
         paper=prepared.page.key,
-        sheet=SHEET,
         printed=asdict(prepared.values),
-        html=print_slip(folder_of("templates"), kind.key, prepared.blocks, f"/papers/{number}"),
-        files=_files(prepared, number, clock),
+        html=write_words(paper),
+        files={**pages, PDF: make_pdf(paper)},
         today=clock.today(),
         now=clock.now(),
     )
@@ -195,26 +186,11 @@ def issue_paper(
     return slip
 
 
-def _files(prepared: PreparedSlip, number: int, clock: Clock) -> dict[str, bytes]:
-    """Draw a paper's pictures and make its PDF from them."""
-    files = {name: one.draw() for name, one in prepared.drawings.items()}
-    common = prepared.values.common
-    about = f"job {common.job_number}" if common.job_number else common.piece
-    files[PDF] = make_pdf(
-        prepared.blocks,
-        prepared.page,
-        files,
-        title=f"{prepared.kind.label}, {about}, slip {number}",
-        author=common.shop,
-        made_at=clock.now(),
-    )
-    return files
-
-
 @router.get("/papers/{slip_number}")
 def show(request: Request, session: Reading, slip_number: int) -> HTMLResponse:
     """Show an issued paper as it was printed."""
     slip = found_or_404(get_slip(session, slip_number), NO_PAPER)
+    files = list_slip_files(session, slip_number)
     return show_page(
         request,
         "slips/show.html",
@@ -222,9 +198,14 @@ def show(request: Request, session: Reading, slip_number: int) -> HTMLResponse:
         kind=SLIP_KINDS[slip.kind],
         page=PAGES[slip.paper],
         subject=Subject(slip.piece, slip.job),
-        has_pdf=PDF in list_slip_files(session, slip_number),
+        pages=sorted((one for one in files if one.endswith(".svgz")), key=_page_number),
+        has_pdf=PDF in files,
         struck_on=_struck_on(slip),
     )
+
+
+def _page_number(name: str) -> int:
+    return int(name.removeprefix("page-").removesuffix(".svgz"))
 
 
 def _struck_on(slip: Slip) -> date | None:
@@ -235,24 +216,16 @@ def _struck_on(slip: Slip) -> date | None:
 
 @router.get("/papers/{slip_number}/{name}")
 def show_file(request: Request, session: Reading, slip_number: int, name: str) -> Response:
-    """Give a file an issued paper came with: a picture, or the PDF to download."""
+    """Give a file an issued paper came with: a page, or the PDF to print or to send."""
     slip = found_or_404(get_slip(session, slip_number), NO_PAPER)
     content = found_or_404(
         get_slip_file(session, slip_number, name), "That paper has no such file."
     )
-    answer = answer_picture(request, content, partial(bytes, content), _media_type(name))
-    if name == PDF:
-        answer.headers["Content-Disposition"] = f'attachment; filename="{_file_name(slip)}"'
-    return answer
+    subject = Subject(slip.piece, slip.job)
+    file_name = f"{_name_file(slip.kind, subject)}-slip-{slip.number}.pdf"
+    return answer_file(request, name, (slip_number, content), lambda: content, file_name)
 
 
-def _media_type(name: str) -> str:
-    ending = name.rpartition(".")[2]
-    if ending not in MEDIA_TYPES:
-        raise HTTPException(404, "That paper has no such file.")
-    return MEDIA_TYPES[ending]
-
-
-def _file_name(slip: Slip) -> str:
-    about = f"job-{slip.job.number}" if slip.job else f"piece-{slip.piece_id}"
-    return f"{slip.kind.replace('_', '-')}-{about}-slip-{slip.number}.pdf"
+def _name_file(kind: str, subject: Subject) -> str:
+    about = f"job-{subject.job.number}" if subject.job else f"piece-{subject.piece.id}"
+    return f"{kind.replace('_', '-')}-{about}"

@@ -7,6 +7,7 @@ from sqlalchemy.orm import Session
 from app.core.facing.analysis import MalformedReading
 from app.core.facing.measurements import GaugesInUse, write_line
 from app.core.plan.bench import BenchState, judge_bench
+from app.core.plan.effort_map import EffortQuestion
 from app.core.plan.facings import THINNEST_MM, PlainFacing, common_gaps
 from app.core.plan.piece_limits import PieceLimits, find_table_end
 from app.core.plan.plan import plan_removal
@@ -101,6 +102,25 @@ def plan_job(session: Session, job: Job) -> JobPlan:
     except MalformedReading as error:
         refusal = str(error)
     return JobPlan(facing, last, request, plan, state, refusal)
+
+
+def ask_effort(session: Session, job: Job) -> EffortQuestion | None:
+    """Ask what closes a reed as the job's piece does now; None before it was read."""
+    last, facing = last_read(job), get_facing(session, job.facing_id)
+    if last is None:
+        return None
+    target = facing.target if facing else None
+    gap = min(common_gaps(last.facing))
+    if isinstance(target, PlainFacing):
+        gap = target.length_gap_mm
+    return EffortQuestion(
+        last.facing,
+        target,
+        job.piece.instrument_kind,
+        last.uncertainties,
+        (facing.tolerance.gap_mm or 0.0) if facing else 0.0,
+        gap,
+    )
 
 
 def make_request(

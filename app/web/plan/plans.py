@@ -2,11 +2,14 @@
 
 from typing import Any
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, HTTPException, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
+from app.core.compare.effort_words import LEFT_OUT
+from app.core.facing.analysis import MalformedReading
 from app.core.facing.measurements import GaugesInUse
+from app.core.plan.effort_map import AlikeRow, EffortQuestion, list_alike, map_effort
 from app.core.plan.piece_limits import parse_limits
 from app.core.plan.plan_tables import (
     list_check_rows,
@@ -20,9 +23,10 @@ from app.core.plan.targets import tell_target, tell_tolerance
 from app.core.values.forms import Refused
 from app.core.values.pieces import CAUTION_DEFERS, MATERIAL_CAUTIONS
 from app.render.cut import CutPicture, CutRail, CutSize, draw_cut
+from app.render.effort_map import EffortPicture, draw_effort_map
+from app.render.scales import Size
 from app.store.records.jobs import get_job
 from app.store.records.pieces import save_limits
-from app.store.records.shop import get_shop
 from app.store.tables import Job
 from app.web.drawn import answer_picture
 from app.web.facing.pictures import blade_levels
@@ -36,7 +40,7 @@ from app.web.pages import (
     go_to,
     show_page,
 )
-from app.web.plan.planning import JobPlan, gauges_for, limits_of, plan_job, tell_last
+from app.web.plan.planning import JobPlan, ask_effort, gauges_for, limits_of, plan_job, tell_last
 
 router = APIRouter(prefix="/jobs/{number}/plan")
 SIZES: dict[str, CutSize] = {"paper": "paper", "pair": "pair", "small": "small"}
@@ -64,8 +68,20 @@ def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLRespo
         planned=planned,
         limits=limits_of(job.piece),
         caution=f"{MATERIAL_CAUTIONS[job.piece.material]} {CAUTION_DEFERS}",
+        feel=_tell_feel(ask_effort(session, job), gauges),
+        left_out=LEFT_OUT,
         **tell_plan(planned, gauges),
     )
+
+
+def _tell_feel(question: EffortQuestion | None, gauges: GaugesInUse) -> list[AlikeRow] | None:
+    """List what would close a reed as now; None where that can't be worked out."""
+    if question is None:
+        return None
+    try:
+        return list_alike(question, gauges.glass)
+    except MalformedReading:
+        return None
 
 
 def tell_plan(planned: JobPlan, gauges: GaugesInUse) -> dict[str, Any]:
@@ -87,22 +103,19 @@ def tell_plan(planned: JobPlan, gauges: GaugesInUse) -> dict[str, Any]:
     }
 
 
-@router.get("/sheet")
-def sheet(request: Request, session: Reading, number: int) -> HTMLResponse:
-    """Show the bench sheet to print: the steps, the numbers, room to write: one page."""
-    job = _job(session, number)
-    gauges, planned = gauges_for(session, job.piece.instrument_kind), plan_job(session, job)
-    found_or_404(planned.plan, "There is no plan to print yet.")
-    return show_page(
-        request,
-        "plans/sheet.html",
-        job=job,
-        shop=get_shop(session),
-        gauges=gauges,
-        planned=planned,
-        caution=MATERIAL_CAUTIONS[job.piece.material],
-        **tell_plan(planned, gauges),
-    )
+@router.get("/feel.svg")
+def feel(request: Request, session: Reading, number: int, size: str = "screen") -> Response:
+    """Draw which tips and lengths close a reed as the piece does now."""
+    question = found_or_404(ask_effort(session, _job(session, number)), "It was not read yet.")
+    drawn: Size = "small" if size == "small" else "screen"
+    try:
+        return answer_picture(
+            request,
+            ("feel", question, drawn),
+            lambda: draw_effort_map(EffortPicture(map_effort(question), drawn)),
+        )
+    except MalformedReading as error:
+        raise HTTPException(404, str(error)) from error
 
 
 @router.get("/{rail}.svg")
@@ -112,21 +125,39 @@ def cut(
     """Draw what comes off one rail, or off both where they are alike."""
     job = _job(session, number)
     planned = plan_job(session, job)
-    plan = found_or_404(planned.plan, "There is no plan to draw yet.")
-    side = "right" if rail == "right" else "left"
-    stations = found_or_404(getattr(plan, side) or None, "That rail was not read.")
-    now = planned.last.facing if planned.last else None
+    found_or_404(planned.plan, "There is no plan to draw yet.")
     gauges = gauges_for(session, job.piece.instrument_kind)
-    picture = CutPicture(
+    picture = found_or_404(
+        _cut_picture(planned, rail, gauges, SIZES.get(size, "screen")), "That rail was not read."
+    )
+    return answer_picture(request, picture, lambda: draw_cut(picture))
+
+
+def draw_cut_of(planned: JobPlan, rail: CutRail, gauges: GaugesInUse, size: CutSize) -> str:
+    """Draw one picture of a plan for a paper; raises ValueError for a rail that was not read."""
+    picture = _cut_picture(planned, rail, gauges, size)
+    if picture is None:
+        raise ValueError("that rail was not read")
+    return draw_cut(picture).decode()
+
+
+def _cut_picture(
+    planned: JobPlan, rail: CutRail, gauges: GaugesInUse, size: CutSize
+) -> CutPicture | None:
+    side = "right" if rail == "right" else "left"
+    stations = getattr(planned.plan, side)
+    if not stations:
+        return None
+    now = planned.last.facing if planned.last else None
+    return CutPicture(
         rail=rail,
         stations=stations,
         stops=getattr(now, side) if now else (),
         tip_mm=now.tip_opening_mm if now else None,
         blades=blade_levels(gauges, *([now] if now else [])),
         glass_mm_per_number=float(gauges.glass.mm_per_unit),
-        size=SIZES.get(size, "screen"),
+        size=size,
     )
-    return answer_picture(request, picture, lambda: draw_cut(picture))
 
 
 @router.post("/piece")

@@ -17,21 +17,20 @@ from app.store.book.backup import (
     check_backup,
     list_backups,
     make_backup,
-    own_folder,
     size_of,
 )
+from app.store.book.backup_places import PLACE_NAME, Unusable, own_place, prepare_folder
 from app.store.book.locks import BookProblem
 from app.store.book.restoring import find_backup, restore_backup
 from app.store.book.upkeep import (
-    Unusable,
     Upkeep,
     forget_failure,
     keep_upkeep,
     last_failure,
     note_failure,
-    prepare_folder,
     read_upkeep,
 )
+from app.store.files import say_disk
 from app.web.files import folder_of
 from app.web.pages import Clock, Form, Typed, found_or_404, go_to, show_page
 from app.web.settings import Settings
@@ -140,7 +139,8 @@ def _page(request: Request, clock: Clock, watch: Watch, form: Form) -> HTMLRespo
         age=say_age(made[0].made_at, now) if made else "",
         fault=watch.fault(),
         upkeep=upkeep,
-        own_folder=own_folder(clock.book),
+        own_place=own_place(clock.book),
+        place_name=PLACE_NAME,
         same_disk=_same_disk(clock.book, upkeep),
     )
 
@@ -180,10 +180,13 @@ def update(request: Request, clock: Clock, watch: Watching, form: Typed) -> Resp
     changed = _changed(upkeep, entry)
     try:
         if changed.folder:
-            prepare_folder(changed.folder, upkeep)
+            prepare_folder(changed.folder, clock.book, upkeep)
         keep_upkeep(clock.book, changed)
     except Unusable as unusable:
         form.problems = {"folder": str(unusable)}
+    except OSError as error:
+        form.problems = {"folder": f"These settings could not be kept: {say_disk(error)}."}
+    if form.problems:
         return _page(request, clock, watch, form)
     return go_to("/settings/backups?said=kept")
 

@@ -3,14 +3,12 @@
 Taking an export in is a verb of the command line.
 """
 
-import shutil
-import tempfile
 from collections.abc import Iterator
-from pathlib import Path
+from contextlib import suppress
+from typing import BinaryIO
 
 from fastapi import APIRouter, Request
-from fastapi.responses import FileResponse, Response
-from starlette.background import BackgroundTask
+from fastapi.responses import Response, StreamingResponse
 
 from app.core.facing.measurements import ROLES
 from app.core.values.cells import write_cell, write_lines
@@ -18,6 +16,7 @@ from app.core.values.units import SCALES
 from app.store.book.describing import CODES
 from app.store.book.exporting import export_book
 from app.store.book.locks import BookProblem
+from app.store.book.opening import EXPORTING_NAME
 from app.store.files import PHOTOS_NAME
 from app.store.records.measurements import Measurement, list_measurements
 from app.store.records.pieces import get_piece
@@ -38,27 +37,35 @@ def name_export(settings: Settings) -> str:
 def create(request: Request, session: Reading, clock: Clock) -> Response:
     """Write the whole book to one zip and give it to download."""
     # Beside the book there is room, and nobody else may read; the next start clears what is left.
-    folder = Path(tempfile.mkdtemp(prefix=".exporting-", dir=clock.book))
-    target = folder / name_export(clock)
-    try:
-        export_book(
-            session.connection(),
-            clock.book / PHOTOS_NAME,
-            target,
-            program=PROGRAM,
-            now=clock.now(),
-        )
-    except BookProblem as problem:
-        shutil.rmtree(folder, ignore_errors=True)
-        return show_page(
-            request, "problem.html", status=507, heading="No export was made", words=str(problem)
-        )
-    return FileResponse(
-        target,
-        media_type="application/zip",
-        filename=target.name,
-        background=BackgroundTask(shutil.rmtree, folder, ignore_errors=True),
-    )
+    target = clock.book / EXPORTING_NAME
+    with request.app.state.exporting:  # one at a time
+        try:
+            target.unlink(missing_ok=True)
+            export_book(
+                session.connection(),
+                clock.book / PHOTOS_NAME,
+                target,
+                program=PROGRAM,
+                now=clock.now(),
+            )
+        except BookProblem as problem:
+            words = str(problem)
+            heading = "No export was made"
+            return show_page(request, "problem.html", status=507, heading=heading, words=words)
+        size, file = target.stat().st_size, target.open("rb")
+        with suppress(OSError):  # it is read to its end without a name, where the system can
+            target.unlink()
+    headers = {
+        "Content-Disposition": f'attachment; filename="{name_export(clock)}"',
+        "Content-Length": str(size),
+    }
+    return StreamingResponse(_chunks_of(file), media_type="application/zip", headers=headers)
+
+
+def _chunks_of(file: BinaryIO) -> Iterator[bytes]:
+    with file:
+        while chunk := file.read(1 << 20):
+            yield chunk
 
 
 @router.get("/pieces/{piece_id}/readings.csv")

@@ -6,7 +6,8 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
 from app.core.shop.backups import gone_by
-from app.store.book.backup import backup_folders, list_backups
+from app.store.book.backup import list_backups
+from app.store.book.backup_places import own_place
 from app.store.book.forgetting import (
     Removal,
     finish_forgetting,
@@ -48,14 +49,15 @@ def new(request: Request, session: Reading, clock: Clock, customer_id: int) -> R
 def _page(request: Request, removal: Removal, clock: Settings, form: Form) -> HTMLResponse:
     upkeep = read_upkeep(clock.book, clock.now())
     aside = clock.book / ASIDE_NAME
+    backups = list_backups(clock.book, upkeep)
     return show_page(
         request,
         "forgetting/new.html",
         form=form,
         removal=removal,
         customer=removal.customer,
-        backups=list_backups(clock.book, upkeep),
-        folders=[str(one) for one in backup_folders(clock.book, upkeep)],
+        backups=backups,
+        folders=sorted({str(one.folder.parent) for one in backups}) or [own_place(clock.book)],
         rotation=upkeep.rotation,
         gone_by=gone_by(upkeep.rotation, clock.today()),
         aside=str(aside) if aside.exists() else "",

@@ -1,8 +1,9 @@
 """Old notebooks come in: a table is pasted or sent, looked at row by row, then kept whole."""
 
 from dataclasses import dataclass
+from typing import Annotated
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Depends, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
@@ -14,7 +15,7 @@ from app.core.values.pieces import name_piece
 from app.core.values.units import format_mm
 from app.store.records.notebooks import Known, find_known, keep_rows
 from app.store.records.shop import gauges_in_use
-from app.web.jobs.photos import Sent, WithFiles
+from app.web.guard import BODY_LIMIT
 from app.web.pages import Clock, Form, Reading, Writing, go_to, note_taken, show_page, taken_before
 
 router = APIRouter(prefix="/notebook")
@@ -29,6 +30,30 @@ class ShownRow:
     kept: tuple[str, ...]
     problems: tuple[str, ...]
     doubts: tuple[str, ...]
+
+
+async def read_table_form(request: Request) -> Form:
+    """Read the form; a file that is sent along is the table."""
+    form = Form()
+    request.state.typed = form
+    async with request.form(max_files=1, max_fields=40) as data:
+        for name, value in data.multi_items():
+            if isinstance(value, str):
+                form.add(name, value)
+        for _, value in data.multi_items():
+            if not isinstance(value, str) and value.size:
+                form.add("table", _as_table(await value.read(BODY_LIMIT)))
+    return form
+
+
+def _as_table(content: bytes) -> str:
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return content.decode("cp1252", errors="replace")
+
+
+TypedTable = Annotated[Form, Depends(read_table_form)]
 
 
 @router.get("")
@@ -53,12 +78,10 @@ def _page(
 
 
 @router.post("")
-def create(request: Request, session: Writing, sent: WithFiles, clock: Clock) -> Response:
+def create(request: Request, session: Writing, form: TypedTable, clock: Clock) -> Response:
     """Look at a table row by row, or keep all of it; a wrong row keeps all of it out."""
-    form = sent.form
     if answer := taken_before(session, form):
         return answer
-    form.values["table"] = _text_of(sent)
     table = read_table(form.get("table"))
     if isinstance(table, Refused):
         form.problems = dict(table.problems)
@@ -80,15 +103,6 @@ def create(request: Request, session: Writing, sent: WithFiles, clock: Clock) ->
     note_taken(session, form, location, clock.now())
     session.commit()
     return go_to(location)
-
-
-def _text_of(sent: Sent) -> str:
-    for _, content in sent.files:
-        try:
-            return content.decode("utf-8-sig")
-        except UnicodeDecodeError:
-            return content.decode("cp1252", errors="replace")
-    return sent.form.get("table")
 
 
 def _show(row: NotebookRow, known: Known) -> ShownRow:

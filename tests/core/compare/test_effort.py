@@ -5,15 +5,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from app.core.compare.effort import REEDS, SHAPES, compare_efforts, find_effort
+from app.core.compare.effort import REEDS, SHAPES, EffortRatio, compare_efforts, find_effort
 from app.core.compare.effort_words import (
     ALIKE,
     EASIER,
     HARDER,
     SUSPECT,
+    TWO_PIECES,
     judge_effort,
+    say_change,
     say_effort,
-    say_effort_on_card,
+    say_net_effort,
 )
 from app.core.facing.analysis import MalformedReading
 from app.core.facing.stations import RailLine
@@ -149,15 +151,32 @@ def test_too_little_is_refused_by_its_field(side, change, field):
 
 
 def test_the_card_says_harder_easier_or_nothing():
-    now, open_tip = read(lay(16.6, 1.03)), read(lay(16.6, 1.17))
-    harder, easier = compare_efforts(now, open_tip), compare_efforts(open_tip, now)
+    now, wide = read(lay(16.6, 1.03)), read(lay(16.6, 1.17))
+    harder, easier = compare_efforts(now, wide), compare_efforts(wide, now)
     assert (judge_effort(harder), judge_effort(easier)) == (HARDER, EASIER)
-    assert "% harder (" in say_effort_on_card(harder)
-    assert "% easier (" in say_effort_on_card(easier)
-    assert "softer reed" in say_effort(harder)
-    nothing = compare_efforts(now, read(lay(16.7, 1.03)))
-    assert say_effort_on_card(nothing) is None
-    assert say_effort(nothing).startswith("With the same reed it closes as it did")
+    assert "% harder (" in say_net_effort(now, wide)
+    assert "% easier (" in say_net_effort(wide, now)
+    assert "wants a softer reed" in say_effort(harder)
+    nearly = read(lay(16.7, 1.03))
+    assert say_net_effort(now, nearly) is None
+    assert say_effort(compare_efforts(now, nearly)).startswith("With the same reed it closes as")
+    assert say_net_effort(None, now) is None
+    assert say_net_effort(now, replace(wide, tip_opening_mm=None)) is None
+
+
+def test_a_change_that_rounds_to_nothing_is_none():
+    barely = EffortRatio(1.02, 1.003, 1.05, (("usual", 1.02),), suspect=False)
+    assert judge_effort(barely) == ALIKE
+    assert "between no harder and 5 % harder" in say_effort(barely)
+
+
+def test_a_small_sure_change_is_held_beside_the_reeds_of_a_box():
+    found = EffortRatio(1.04, 1.02, 1.06, (("usual", 1.04),), suspect=False)
+    assert say_effort(found, TWO_PIECES) == (
+        "With the same reed the second closes about 4 % harder (2 to 6): less than two reeds of "
+        "one box may differ."
+    )
+    assert say_change(found) == "With the same reed it closes about 4 % harder (2 to 6)."
 
 
 def test_nothing_is_said_while_a_reading_fits_no_curve():
@@ -166,5 +185,5 @@ def test_nothing_is_said_while_a_reading_fits_no_curve():
     wrong = replace(after, left=(after.left[0], out, *after.left[2:]))
     found = compare_efforts(now, replace(wrong, right=wrong.left))
     assert judge_effort(found) == SUSPECT
-    assert say_effort_on_card(found) is None
-    assert "take the reading again" in say_effort(found)
+    assert say_net_effort(now, replace(wrong, right=wrong.left)) is None
+    assert "is taken again" in say_effort(found)

@@ -23,7 +23,7 @@ from app.store.book.contents import (
 from app.store.book.migrating import migrate_book
 from app.store.book.sessions import open_book_engine, open_engine
 from app.store.tables import Base
-from tests.books import content_of
+from tests.books import FIRST, content_of
 from tests.store.scripts import MIGRATIONS
 
 TABLES = Base.metadata.tables
@@ -171,7 +171,7 @@ def test_the_hash_tells_every_change_and_nothing_else(worked_book):
         connection.execute(insert(TABLES["draft"]), passing)
         assert content_hash(connection, photos) == was
         assert content_hash(connection, photos, passing=True).whole != was.whole
-    (photos / "2026" / "first.png").write_bytes(b"another")
+    (photos / FIRST).write_bytes(b"another")
     with engine.connect() as connection:
         assert content_hash(connection, photos).photos != was.photos
         assert content_hash(connection, photos).tables == was.tables

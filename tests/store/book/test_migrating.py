@@ -1,5 +1,7 @@
 """The tables and the migrations say the same; the settings of the database are read back."""
 
+import gzip
+
 import pytest
 from alembic import command
 from alembic.autogenerate import compare_metadata
@@ -7,11 +9,14 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import text
 
+from app.core.shop.shop import DEFAULT_CARE, DEFAULT_TERMS
 from app.store.book.migrating import alembic_config, current_revision, migrate_book, newest_revision
 from app.store.book.sessions import PRAGMAS, Sessions, open_engine
+from app.store.records.shop import get_mark, get_shop
 from app.store.records.slips import get_slip, get_slip_file
 from app.store.tables import Base
 from app.web.files import folder_of
+from tests.store.keep_book import BOOKS
 
 
 def is_ours(name, kind, _parents):
@@ -70,3 +75,26 @@ def test_papers_issued_before_they_had_files_keep_their_picture_and_get_their_pi
         assert (slip.piece_id, slip.job_id, slip.html, slip.paper) == (7, 5, "<p>card</p>", "A4")
         assert get_slip_file(session, 9, "picture.svg") == b"<svg"
     engine.dispose()
+
+
+@pytest.mark.sqlite_file
+@pytest.mark.parametrize("own_words", [False, True])
+def test_the_words_a_book_began_with_are_renewed_and_a_shop_s_own_are_not(tmp_path, own_words):
+    engine, scripts = open_engine(tmp_path), folder_of("migrations")
+    with gzip.open(BOOKS / "20261125_forgetting.sqlite3.gz") as kept:
+        (tmp_path / "book.sqlite3").write_bytes(kept.read())
+    with engine.execution_options(writes=True).connect() as connection, connection.begin():
+        assert "hot water turns hard rubber" in connection.scalar(text(_CARE))
+        if own_words:
+            connection.execute(text("UPDATE shop SET care_text = 'Swab it.', terms = 'None.'"))
+    migrate_book(engine, scripts)
+    with Sessions(engine).read() as session:
+        shop = get_shop(session)
+        told = (shop.care_text, shop.terms)
+        assert (told == ("Swab it.", "None.")) == own_words
+        assert own_words or told == (DEFAULT_CARE, DEFAULT_TERMS)
+        assert (shop.look_again_months, shop.papers_address, get_mark(session)) == (24, "", "")
+    engine.dispose()
+
+
+_CARE = "SELECT care_text FROM shop"

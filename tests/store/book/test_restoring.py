@@ -9,16 +9,16 @@ from datetime import timedelta
 
 import pytest
 
+from app.store.book.acts import NOTE_NAME
 from app.store.book.backup import list_backups, make_backup
 from app.store.book.migrating import migrate_book
-from app.store.book.opening import IN_USE_NAME, mark_in_use
 from app.store.book.restoring import find_backup, restore_backup
 from app.store.book.sessions import BookProblem, open_book_engine, open_engine
 from app.store.book.upkeep import read_upkeep
 from app.store.postgresql.addresses import find_address
 from app.web.app import open_book
 from app.web.settings import Settings
-from tests.books import PHOTO, content_of, rows_of
+from tests.books import FIRST, PHOTO, SECOND, THIRD, content_of, rows_of
 from tests.conftest import NOON, Clock
 from tests.store.book.test_opening import DAMAGES, bytes_of
 from tests.store.scripts import MIGRATIONS, with_next
@@ -73,15 +73,15 @@ def test_a_damaged_book_is_set_aside_byte_for_byte_and_the_backup_opens(worked_b
 
 
 def test_photos_lost_or_spoilt_since_come_back_and_later_ones_stay(worked_book, made):
-    photos = worked_book / "photos" / "2026"
-    (photos / "first.png").unlink()
-    (photos / "second.png").write_bytes(b"spoilt")
-    (photos / "later.png").write_bytes(b"taken later")
+    photos = worked_book / "photos"
+    (photos / FIRST).unlink()
+    (photos / SECOND).write_bytes(b"spoilt")
+    (photos / THIRD).write_bytes(b"taken later")
     restore_backup(worked_book, made, MIGRATIONS, NOON)
-    assert (photos / "first.png").read_bytes() == PHOTO
-    assert (photos / "second.png").read_bytes() == PHOTO[::-1]
-    assert (photos / "later.png").read_bytes() == b"taken later"
-    (aside,) = worked_book.glob("set-aside/*/photos/2026/second.png")
+    assert (photos / FIRST).read_bytes() == PHOTO
+    assert (photos / SECOND).read_bytes() == PHOTO[::-1]
+    assert (photos / THIRD).read_bytes() == b"taken later"
+    (aside,) = worked_book.glob(f"set-aside/*/photos/{SECOND}")
     assert aside.read_bytes() == b"spoilt"
 
 
@@ -124,7 +124,7 @@ def test_a_book_whose_replaced_state_can_t_be_kept_is_not_restored(worked_book, 
     def fail(*_args, **_keywords):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("app.store.book.backup.sync_file", fail)
+    monkeypatch.setattr("app.store.book.backup.write_json", fail)
     with pytest.raises(BookProblem, match="could not be kept: the disk is full"):
         restore_backup(worked_book, made, MIGRATIONS, NOON)
     assert content_of(worked_book / "book.sqlite3") == before
@@ -140,15 +140,15 @@ def test_a_backup_carried_to_another_machine_makes_the_same_book_there(worked_bo
     chosen = find_backup(other, read_upkeep(other, NOON), str(named))
     restore_backup(other, chosen, MIGRATIONS, NOON)
     assert content_of(other / "book.sqlite3") == content_of(worked_book / "book.sqlite3")
-    assert (other / "photos" / "2026" / "first.png").read_bytes() == PHOTO
+    assert (other / "photos" / FIRST).read_bytes() == PHOTO
     open_book(Settings(book=other, now=Clock())).close()
 
 
 @pytest.mark.sqlite_file
 def test_a_restore_ends_the_suspicion_that_the_log_was_lost(worked_book, made):
-    mark_in_use(worked_book, NOON)
+    (worked_book / NOTE_NAME).write_text("9999")
     restore_backup(worked_book, made, MIGRATIONS, NOON)
-    assert not (worked_book / IN_USE_NAME).exists()
+    assert not (worked_book / NOTE_NAME).exists()
 
 
 def test_an_unknown_backup_is_refused_with_words(worked_book, upkeep):

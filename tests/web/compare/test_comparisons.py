@@ -39,6 +39,8 @@ def test_two_sets_of_one_piece_stand_side_by_side(browser):
     assert row(page, "Tip rail width")[0] == "0.90 mm"
     assert "What job 1 did to it." in browser.text
     assert "Before: even. After: even." in browser.text
+    assert "With the same reed it closes as it did, as far as the readings" in browser.text
+    assert "It leaves out the lip" in browser.text
     for link in page.select("main a[href]"):
         browser.open(link["href"])
 
@@ -73,6 +75,7 @@ def test_the_other_pictures_are_drawn_and_repeat_byte_by_byte(client, address):
 def test_two_sets_of_two_pieces_are_not_before_and_after(browser):
     page = browser.open("/comparisons?before=2&after=3")
     assert "Ben Auerhahn" in browser.text
+    assert "With the same reed the second closes" in browser.text
     assert row(page, "0.024 in, left")[-1] == "differs"
     assert row(page, "Exit bore")[-1] == "not read in the second"
     assert [cell.text for cell in page.select("table.comparison thead th")][1:3] == [

@@ -49,6 +49,14 @@ def test_what_is_typed_is_offered_back_with_its_age_and_fills_the_grid(
     assert "not kept yet" in browser.text
 
 
+def test_a_draft_from_a_time_that_lies_ahead_is_offered_and_says_so(browser, job, type_in, clock):
+    browser.open(f"/jobs/{job}/readings")
+    type_in(line="33.5 21")
+    clock.pass_days(-1)
+    browser.open(f"/jobs/{job}/readings")
+    assert "at a time that lies ahead (is the clock right?) and not kept: 33.5 21" in browser.text
+
+
 def test_a_draft_outlives_the_server(browser, job, type_in, book, clock):
     browser.open(f"/jobs/{job}/readings")
     type_in(line="34 22 12 6 / 1.0")

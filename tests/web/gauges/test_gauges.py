@@ -148,12 +148,15 @@ def test_the_return_card_is_worked_out_from_the_true_sizes_and_says_so(browser, 
     enter_check(browser, THIN, "2026-03-01", "0.0340")
     read_line(job, READ, role="as_returned")
     browser.open(f"/jobs/{job}/papers/return_card")
-    card = browser.page.select_one("article.slip").get_text(" ")
-    assert "Corrected for what the gauges truly measured that day; as read after " + READ in card
-    row = browser.page.select("article.slip tbody tr")[0]
-    cells = [cell.text for cell in row.select("td")]
-    assert cells[:2] == ["34", "34"]
-    assert float(cells[2]) == pytest.approx(33.6, abs=0.15)
+    card = browser.page.select_one("section.unseen")
+    words = " ".join(card.get_text(" ").split())
+    front, back = words.split("For the maker")
+    assert f"truly measured that day; as read it was {READ} after." in back
+    cells = [cell.text for cell in card.select_one("tbody tr").select("td")]
+    assert cells[1:3] == ["34", "34"]
+    assert float(cells[3]) == pytest.approx(33.6, abs=0.15)
+    # the player's half shows what was read
+    assert "17.0 mm" in front
 
 
 def test_a_check_that_cannot_be_comes_back_with_everything_as_typed(browser):

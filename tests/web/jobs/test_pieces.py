@@ -32,6 +32,7 @@ def test_its_history_runs_from_the_newest_visit_to_the_day_it_was_written_down(s
     assert "Written down as Wilhelmine Straßenlicht’s" in words(chapters[-1])
     roles = [words(one) for one in chapters[1].select(".set-lines .when")]
     assert [role.split(" 2")[0] for role in roles] == ["as received", "at the bench", "as returned"]
+    assert "With the same reed it closes about" in words(chapters[2])
     # the pass struck out as written twice is in the steps, but does not count as done
     assert "Tilted toward the tip: 1 pass, 5 strokes" in words(chapters[1])
     assert "Written down twice by mistake" in words(chapters[1].select_one("details"))

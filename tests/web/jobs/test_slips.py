@@ -29,25 +29,59 @@ def preview_of(kind, job):
     )
 
 
+NUMBERED = [key for key, kind in SLIP_KINDS.items() if kind.numbered]
+
+
 def issue(browser, kind, job) -> int:
     browser.open(preview_of(kind, job))
     browser.send("main form")
     return int(browser.path.rsplit("/", 1)[1])
 
 
-@pytest.mark.parametrize("kind", SLIP_KINDS)
+def words_beside(browser) -> list[str]:
+    return browser.page.select_one("section.unseen").get_text(" ").split()
+
+
+@pytest.mark.parametrize("kind", NUMBERED)
 def test_each_paper_is_previewed_issued_and_listed_with_its_number(browser, client, job, kind):
-    previewed = browser.open(preview_of(kind, job)).select_one("article.slip")
+    browser.open(preview_of(kind, job))
+    before = words_beside(browser)
     number = issue(browser, kind, job)
-    issued = browser.page.select_one("article.slip")
-    before, after = (one.get_text(" ").split() for one in (previewed, issued))
-    assert not Counter(before) - Counter(after)
-    assert set(after) - set(before) <= {"·", "slip", "Slip", str(number)}
-    for picture in issued.select("img"):
-        assert client.get(picture["src"]).headers["content-type"] == "image/svg+xml"
+    after = words_beside(browser)
+    assert not Counter(before) - Counter(after) - Counter(["2026", "2026"])
+    assert set(after) - set(before) <= {"·", "slip", "no.", "2026,", str(number)}
+    pages = browser.page.select("img.paper-sheet")
+    assert pages
+    for picture in pages:
+        answer = client.get(picture["src"])
+        assert answer.headers["content-type"] == "image/svg+xml"
+        assert answer.text.startswith("<svg")
     assert f"no. {number}" in browser.text
     browser.open(f"/jobs/{job}" if SLIP_KINDS[kind].about == "job" else "/pieces/1")
     assert browser.page.select_one(f"a[href='/papers/{number}']")
+
+
+@pytest.mark.parametrize("kind", sorted(set(SLIP_KINDS) - set(NUMBERED)))
+def test_tags_labels_and_bench_sheets_are_printed_without_a_number(
+    browser, client, sessions, job, kind
+):
+    page = browser.open(preview_of(kind, job))
+    assert not page.select("main form")
+    pdf = client.get(page.select_one("a[href$='paper.pdf']")["href"])
+    assert pdf.headers["content-type"] == "application/pdf"
+    assert "Łukaszewska" in PdfReader(io.BytesIO(pdf.content)).pages[0].extract_text()
+    data = {"token": "a-form-of-somebody-else"}
+    assert client.post(preview_of(kind, job), data=data).status_code == 404
+    with sessions.read() as session:
+        assert session.scalar(select(func.count()).select_from(Slip)) == 0
+
+
+def test_the_preview_and_the_pdf_are_of_the_same_pages(browser, client, job):
+    browser.open(preview_of("return_card", job))
+    pages = browser.page.select("img.paper-sheet")
+    pdf = client.get(preview_of("return_card", job) + "/paper.pdf").content
+    assert len(PdfReader(io.BytesIO(pdf)).pages) == len(pages) == 2
+    assert client.get(preview_of("return_card", job) + "/page-3.svgz").status_code == 404
 
 
 def test_the_job_offers_every_paper_of_a_job_and_says_what_each_is_for(browser, job):
@@ -57,10 +91,11 @@ def test_the_job_offers_every_paper_of_a_job_and_says_what_each_is_for(browser, 
         assert kind.purpose in browser.text
 
 
-@pytest.mark.parametrize("kind", SLIP_KINDS)
-def test_the_pdf_is_kept_and_never_changes(browser, client, job, kind):
+@pytest.mark.parametrize("kind", NUMBERED)
+def test_pages_words_and_pdf_are_kept_and_never_change(browser, client, job, kind):
     number = issue(browser, kind, job)
     first = client.get(f"/papers/{number}/paper.pdf")
+    page, words = client.get(f"/papers/{number}/page-1.svgz").content, words_beside(browser)
     assert first.headers["content-type"] == "application/pdf"
     name = re.search(r'filename="([\w-]+\.pdf)"', first.headers["content-disposition"])[1]
     assert name.startswith(kind.replace("_", "-"))
@@ -71,6 +106,9 @@ def test_the_pdf_is_kept_and_never_changes(browser, client, job, kind):
     browser.send("main form", name="Another Customer")
     again = client.get(f"/papers/{number}/paper.pdf")
     assert again.content == first.content
+    assert client.get(f"/papers/{number}/page-1.svgz").content == page
+    browser.open(f"/papers/{number}")
+    assert words_beside(browser) == words
     reader = PdfReader(io.BytesIO(again.content))
     text = "".join(page.extract_text() for page in reader.pages)
     assert "Łukaszewska" in text.replace("\n", "")
@@ -93,7 +131,11 @@ def test_a_paper_issued_twice_by_a_double_press_is_one_paper(browser, client, se
     assert len(places) == 1
     with sessions.read() as session:
         assert session.scalar(select(func.count()).select_from(Slip)) == 1
-        assert set(session.scalars(select(SlipFile.name))) == {"profile.svg", "paper.pdf"}
+        assert set(session.scalars(select(SlipFile.name))) == {
+            "page-1.svgz",
+            "page-2.svgz",
+            "paper.pdf",
+        }
 
 
 def test_the_half_page_card_makes_a_play_tested_job_ready_like_the_whole_one(browser, job):
@@ -126,7 +168,7 @@ def test_the_packing_note_lists_what_came_with_the_piece_and_the_card(browser, t
     job = take_in(came_with=["cap", "ligature"], customer_address="Am Hafen 12\nŁąkowo")
     card = issue(browser, "return_card", job)
     browser.open(preview_of("packing_note", job))
-    rows = [row.text.split("\n")[0] for row in browser.page.select(".slip-table tbody th")]
+    rows = [row.td.text for row in browser.page.select("section.unseen tbody tr")]
     assert rows == ["Kestrel Row “N4”", "cap", "ligature", "return card"]
     assert f"slip {card}" in browser.text
     assert "Łąkowo" in browser.text
@@ -138,6 +180,7 @@ def test_the_packing_note_lists_what_came_with_the_piece_and_the_card(browser, t
         "/jobs/1/papers/no_such_kind",
         "/jobs/1/papers/piece_record",
         "/pieces/1/papers/return_card",
+        "/jobs/1/papers/return_card/page-9.svgz",
         "/jobs/1/papers/return_card/code.svg",
         "/jobs/1/papers/return_card/paper.exe",
         "/papers/99",

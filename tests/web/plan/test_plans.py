@@ -48,9 +48,10 @@ def test_the_way_back_says_what_the_table_loses_and_what_to_read_after_it(browse
     exact = plan("36 24 14 7 / 1.10", "34 22 12 6 / 1.02", gap_tolerance="")
     assert "The tolerance saves" not in figures(browser)
     assert step_lines(browser)[1] == "34 22 12 6 / 1.02"
-    browser.open(f"/jobs/{exact}/plan/sheet")
-    assert "34 22 12 6 / 1.02" in browser.text
-    assert len(browser.page.select(".numbers td.write")) == 15
+    browser.open(f"/jobs/{exact}/papers/bench_sheet")
+    words = browser.page.select_one("section.unseen").get_text(" ")
+    assert "Table first, then the rails" in words
+    assert "Then it should read 34 22 12 6 / 1.02." in " ".join(words.split())
 
 
 def test_each_rail_has_its_own_picture_where_the_rails_differ(browser, client, plan):
@@ -109,7 +110,8 @@ def test_without_readings_or_target_the_page_says_what_comes_first(browser, take
     browser.open(f"/jobs/{job}/target")
     browser.send("main form", target="line", line="36 24 14 7 / 1.10")
     assert "First measure the piece" in browser.text
-    browser.open(f"/jobs/{job}/plan/sheet", status=404)
+    browser.open(f"/jobs/{job}/papers/bench_sheet")
+    assert "Plan" not in browser.page.select_one("section.unseen").get_text(" ")
     assert client.get(f"/jobs/{job}/plan/both.svg").status_code == 404
 
 
@@ -120,3 +122,16 @@ def test_readings_too_few_to_plan_by_are_said_to_be_so(browser, take_in, read_li
     browser.send("main form", target="line", line="36 24 14 7 / 1.10")
     assert "No plan can be made from these readings" in browser.text
     assert "at least two readings" in browser.text
+
+
+def test_the_plan_answers_more_open_and_no_harder(browser, client, plan):
+    job = plan("33.5 21 11.5 5.5 / 1.07", "36 23.5 13.5 7 / 1.15")
+    feel = browser.page.select_one("section[aria-labelledby=feel-heading]")
+    rows = [one.text for one in feel.select("tbody tr")]
+    assert rows[0].startswith("tip 1.15 mm")
+    assert "on the glass" in rows[0]
+    assert any(row.startswith("length 18.0 mm") and "tip 1." in row for row in rows)
+    answer = client.get(f"/jobs/{job}/plan/feel.svg")
+    assert answer.headers["content-type"] == "image/svg+xml"
+    again = client.get(answer.request.url, headers={"If-None-Match": answer.headers["etag"]})
+    assert again.status_code == 304

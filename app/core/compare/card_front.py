@@ -1,0 +1,163 @@
+"""What the player reads on a return card: three figures, a sentence each, and how to look after it.
+
+Only what was read stands here, as it was read; what the gauges truly were belongs to the maker's
+half. A sentence says no more than the comparison it comes from: `told_mm` is a difference that may
+be told, nought where nothing changed that the gauges can tell, None where nothing was compared.
+"""
+
+from calendar import month_name
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+
+from app.core.facing.evenness import CANNOT_TELL, EVEN, UNEVEN, BladeEvenness
+from app.core.values.pieces import MATERIAL_CARE
+from app.core.values.readings import FacingReadings
+from app.core.values.units import Scale, format_number, format_on_scale
+
+LITTLE_MM = 0.06  # below this a change of the tip is "a little"
+MUCH_MM = 0.15  # and from here on "much"; our own words, no source
+SAME = "The same as it came, as far as can be measured."
+
+
+@dataclass(frozen=True, slots=True)
+class FrontFigure:
+    """One large figure: before, after, and a sentence a musician understands."""
+
+    label: str
+    before: str
+    after: str
+    unit: str
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What the comparison lets a card say; None where there is nothing to compare."""
+
+    tip_mm: float | None = None
+    length_mm: float | None = None
+
+
+def judge_rails(rows: Sequence[BladeEvenness]) -> str:
+    """Give one verdict for both rails, of `evenness`; empty where no blade was felt on both."""
+    verdicts = {row.verdict for row in rows}
+    return next((one for one in (UNEVEN, CANNOT_TELL, EVEN) if one in verdicts), "")
+
+
+def list_figures(
+    before: FacingReadings | None,
+    after: FacingReadings | None,
+    told: Told,
+    rails: tuple[str, str],
+    scale: Scale,
+) -> tuple[FrontFigure, ...]:
+    """List tip, length and rails as far as they were read; `scale` is the tip wedge's."""
+    found = [
+        _tip_figure(before, after, told.tip_mm, scale),
+        _length_figure(before, after, told.length_mm),
+        _rails_figure(*rails),
+    ]
+    figures: list[FrontFigure] = []
+    for one in found:
+        if one is not None:
+            # what holds for all of them is said once
+            again = one.sentence and one.sentence in {earlier.sentence for earlier in figures}
+            figures.append(replace(one, sentence="") if again else one)
+    return tuple(figures)
+
+
+def _tip_figure(
+    before: FacingReadings | None,
+    after: FacingReadings | None,
+    told_mm: float | None,
+    scale: Scale,
+) -> FrontFigure | None:
+    came, went = (
+        format_on_scale(one.tip_opening_mm, scale)
+        if one is not None and one.tip_opening_mm is not None
+        else ""
+        for one in (before, after)
+    )
+    if not (came or went):
+        return None
+    if not told_mm:
+        sentence = SAME if told_mm is not None else _say_uncompared(went)
+    else:
+        size = abs(told_mm)
+        much = "a little " if size < LITTLE_MM else "much " if size >= MUCH_MM else ""
+        sentence = f"{much}{'more open' if told_mm > 0 else 'closer'} than it came."
+    return FrontFigure("Tip opening", came, went, scale.unit or "mm", _begin(sentence))
+
+
+def _begin(sentence: str) -> str:
+    return sentence[0].upper() + sentence[1:]
+
+
+def _length_figure(
+    before: FacingReadings | None, after: FacingReadings | None, told_mm: float | None
+) -> FrontFigure | None:
+    came, went = _length_of(before), _length_of(after)
+    if not (came or went):
+        return None
+    if told_mm is None:
+        sentence = _say_uncompared(went)
+    elif told_mm == 0.0:
+        sentence = SAME
+    elif told_mm > 0:
+        sentence = "Longer: the curve starts further from the tip."
+    else:
+        sentence = "Shorter: the curve starts nearer the tip."
+    return FrontFigure("Facing length", came, went, "mm", sentence)
+
+
+def _length_of(facing: FacingReadings | None) -> str:
+    """Write where the thinnest blade stopped: one number, or the two of rails that differ."""
+    stops = [*facing.left, *facing.right] if facing else []
+    if not stops:
+        return ""
+    thinnest = min(stop.gap_mm for stop in stops)
+    found = dict.fromkeys(
+        format_number(stop.position_mm, 2, least=1) for stop in stops if stop.gap_mm == thinnest
+    )
+    return "/".join(found)
+
+
+def _say_uncompared(went: str) -> str:
+    if went:
+        return "This is how it measures now; there is nothing earlier to compare it with."
+    return "This is how it measured when it came."
+
+
+_RAIL_WORDS = {EVEN: "even", UNEVEN: "uneven", CANNOT_TELL: "nearly even"}
+
+
+def _rails_figure(before: str, after: str) -> FrontFigure | None:
+    if not after:
+        return None
+    sentence = {
+        EVEN: "Left and right lie alike, as far as can be measured.",
+        UNEVEN: "Left and right still differ; that can make it choosy of reeds."
+        if before == UNEVEN
+        else "Left and right differ; that can make it choosy of reeds.",
+        CANNOT_TELL: "Left and right may differ a little; the gauges can’t settle it.",
+    }[after]
+    if after == EVEN and before == UNEVEN:
+        sentence = "Left and right differed; now they lie alike, as far as can be measured."
+    return FrontFigure("Rails", _RAIL_WORDS.get(before, ""), _RAIL_WORDS[after], "", sentence)
+
+
+def say_care(material: str, shop_words: str) -> tuple[str, ...]:
+    """Say how to look after it: the shop's own words, then what its material asks for."""
+    return tuple(one for one in (" ".join(shop_words.split()), MATERIAL_CARE[material]) if one)
+
+
+def say_again(today: date, months: int | None) -> str:
+    """Say when to have it looked at again; nothing where the shop sets no time."""
+    if not months:
+        return ""
+    year, month = divmod(today.year * 12 + today.month - 1 + months, 12)
+    return (
+        f"Have it looked at again around {month_name[month + 1]} {year}, or sooner if reeds that "
+        "used to work no longer do."
+    )

@@ -1,0 +1,225 @@
+"""More open, and no harder: which tips and lengths close a reed as the piece does now.
+
+Every lay on the map is a circular arc told by its facing length and tip opening, the one now too:
+like beside like, as in `effort`.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from math import hypot, log, sqrt
+
+import numpy as np
+from scipy.interpolate import make_interp_spline
+from scipy.optimize import brentq
+
+from app.core.compare.effort import SHAPES, USUAL, find_effort
+from app.core.facing.analysis import MalformedReading
+from app.core.plan.facings import (
+    RAILS,
+    THINNEST_MM,
+    PlainFacing,
+    Target,
+    draw_facing,
+    draw_target,
+    place_blades,
+)
+from app.core.values.readings import FacingReadings, Uncertainties
+from app.core.values.uncertainty import K_95
+from app.core.values.units import Scale, format_mm, format_number, to_scale
+
+NODES, FINE = 6, 61
+_STATIONS = np.linspace(0.0, 60.0, 241)
+_SLACK_MM = 0.002  # an arc and what was read on one differ by as much
+
+
+@dataclass(frozen=True, slots=True)
+class EffortQuestion:
+    """What is asked of the map: the lay now, the target if there is one, whose reeds.
+
+    `tolerance_mm` is how far the gap may miss a target, as in a plan.
+    """
+
+    now: FacingReadings
+    target: Target | None
+    kind: str
+    uncertainties: Uncertainties
+    tolerance_mm: float = 0.0
+    length_gap_mm: float = THINNEST_MM
+
+
+@dataclass(frozen=True, slots=True)
+class EffortMap:
+    """Percent by which each lay closes harder than now, by length (rows) and tip; all lengths mm.
+
+    `spare_mm` is the least gap by which each lay stands above the rails now: where it is not
+    below nothing, rails alone can reach it. `now` and `target` are (tip, length).
+    """
+
+    tips_mm: tuple[float, ...]
+    lengths_mm: tuple[float, ...]
+    percent: tuple[tuple[float, ...], ...]
+    spare_mm: tuple[tuple[float, ...], ...]
+    now: tuple[float, float]
+    target: tuple[float, float] | None
+
+
+@dataclass(frozen=True, slots=True)
+class AlikeLay:
+    """A tip opening and the facing length that together close as now, in mm.
+
+    `low_mm` and `high_mm` are 95 % limits of the one that was sought, from the readings now and
+    the shapes of reed.
+    """
+
+    tip_mm: float
+    length_mm: float
+    low_mm: float
+    high_mm: float
+
+
+def place_lay(question: EffortQuestion, lay: Target) -> tuple[float, float]:
+    """Return a lay's tip opening and facing length; raises MalformedReading without one."""
+    if lay.tip_opening_mm is None:
+        raise MalformedReading("tip_opening_mm", "How hard a reed closes needs the tip opening.")
+    gap = question.length_gap_mm
+    (placed,) = place_blades(lay, [gap], uncertainties=question.uncertainties)
+    read = [one for one in (placed.left_mm, placed.right_mm) if one is not None]
+    if not read:
+        raise MalformedReading("left", "How hard a reed closes needs the facing length.")
+    return lay.tip_opening_mm, sum(read) / len(read)
+
+
+def _weigh(question: EffortQuestion, shape: str) -> Callable[[float, float], float]:
+    def effort(tip_mm: float, length_mm: float) -> float:
+        facing = PlainFacing(length_mm, tip_mm, "arc", question.length_gap_mm)
+        return log(find_effort(draw_facing(facing, _STATIONS), question.kind, shape))
+
+    return effort
+
+
+def map_effort(question: EffortQuestion) -> EffortMap:
+    """Draw up the map; raises MalformedReading where the lay now can't be placed on it."""
+    now = place_lay(question, question.now)
+    target = place_lay(question, question.target) if question.target else None
+    points = [now, target or now]
+    pad = max(0.14, 0.09 * now[0]), 1.6
+    lows, highs = (
+        [end(point[i] for point in points) + sign * pad[i] for i in (0, 1)]
+        for end, sign in ((min, -0.6), (max, 1.0))
+    )
+    effort = _weigh(question, USUAL)
+    nodes = [np.linspace(lows[i], highs[i], NODES) for i in (0, 1)]
+    fine = [np.linspace(lows[i], highs[i], FINE) for i in (0, 1)]
+    # the logarithm is so nearly plane that a cubic through few places is as good as all of them
+    spread = [make_interp_spline(nodes[i], np.eye(NODES), k=3)(fine[i]) for i in (0, 1)]
+    coarse = np.array([[effort(tip, length) for tip in nodes[0]] for length in nodes[1]])
+    change = spread[1] @ (coarse - effort(*now)) @ spread[0].T
+    return EffortMap(
+        tuple(fine[0].tolist()), tuple(fine[1].tolist()),
+        tuple(map(tuple, (100.0 * np.expm1(change)).tolist())),
+        tuple(map(tuple, _spare(question, fine[0], fine[1]).tolist())),
+        now, target,
+    )  # fmt: skip
+
+
+def _spare(question: EffortQuestion, tips: np.ndarray, lengths: np.ndarray) -> np.ndarray:
+    """Return the least of (arc − rails now) up to each arc's facing length, (lengths, tips)."""
+    places = np.linspace(0.0, float(lengths[-1]), 60)
+    rails = [draw_target(question.now, rail, _STATIONS, question.uncertainties) for rail in RAILS]
+    highest = np.max([np.interp(places, _STATIONS, rail.gap_mm) for rail in rails], axis=0)
+    tip, length = tips[None, :], lengths[:, None]
+    gap = question.length_gap_mm
+    # the arc's closed form, as in `facings`
+    rest = 1.0 - gap / tip
+    start = (length + np.sqrt(length**2 - rest * (length**2 + gap**2 - gap * tip))) / rest
+    radius = ((start**2 + tip**2) / (2.0 * tip))[..., None]
+    u = np.maximum(start[..., None] - places, 0.0)
+    arcs = u**2 / (radius + np.sqrt(radius**2 - u**2))
+    above = np.where(places <= length[..., None], arcs - highest, np.inf)
+    return np.asarray(above.min(axis=-1) + question.tolerance_mm + _SLACK_MM)
+
+
+def find_alike(
+    question: EffortQuestion, *, tip_mm: float | None = None, length_mm: float | None = None
+) -> AlikeLay | None:
+    """Return the length that with this tip closes as now, or the tip that with this length does.
+
+    None where no usual lay does.
+    """
+    now = place_lay(question, question.now)
+    middle = now[1] if length_mm is None else now[0]
+    found: dict[str, float] = {}
+    for shape in SHAPES:
+        effort = _weigh(question, shape)
+        as_now = effort(*now)
+
+        def miss(sought: float, effort: Callable[[float, float], float] = effort) -> float:
+            tip, length = (tip_mm, sought) if tip_mm is not None else (sought, length_mm)
+            return effort(tip or 0.0, length or 0.0) - as_now  # noqa: B023 - called at once
+
+        try:
+            found[shape] = float(brentq(miss, 0.6 * middle, 1.6 * middle, xtol=1e-3))
+        except (ValueError, MalformedReading):
+            return None
+        if shape == USUAL:
+            step = 1e-3 * middle
+            slope = (miss(found[shape] + step) - miss(found[shape] - step)) / (2.0 * step)
+            u = _tell_u(question, now, effort) / abs(slope)
+    sought = found[USUAL]
+    low, high = (
+        sought + sign * K_95 * hypot(u, (far(found.values()) - sought) / sqrt(3.0))
+        for far, sign in ((min, -1.0), (max, 1.0))
+    )
+    tip, length = (tip_mm, sought) if tip_mm is not None else (sought, length_mm)
+    return AlikeLay(tip or 0.0, length or 0.0, low, high)
+
+
+def _tell_u(
+    question: EffortQuestion, now: tuple[float, float], effort: Callable[[float, float], float]
+) -> float:
+    """Return the standard uncertainty of ln(effort) now, from its tip and length as read."""
+    tip_u = question.now.tip_u_mm or question.uncertainties.tip_mm
+    length_u = question.uncertainties.position_mm / sqrt(2.0)
+    told = effort(*now)
+    return hypot(effort(now[0] + tip_u, now[1]) - told, effort(now[0], now[1] + length_u) - told)
+
+
+@dataclass(frozen=True, slots=True)
+class AlikeRow:
+    """One lay that closes as now, as printed: what was given, what goes with it, within what."""
+
+    given: str
+    found: str
+    limits: str
+
+
+def list_alike(question: EffortQuestion, glass: Scale) -> list[AlikeRow]:
+    """List lengths for a few tips and tips for a few lengths, the target's own first.
+
+    Raises MalformedReading where the lay now has no tip opening or facing length.
+    """
+    tip, length = place_lay(question, question.now)
+    tips, lengths = [tip + 0.05, tip + 0.10], [length + 0.5, length + 1.0]
+    if question.target is not None:
+        aim = place_lay(question, question.target)
+        tips, lengths = [aim[0], *tips], [aim[1], *lengths]
+
+    def tell_length(mm: float) -> str:
+        return f"{format_mm(mm, 1)} mm ({format_number(to_scale(mm, glass), 1)} on the glass)"
+
+    rows = []
+    for given in tips:
+        if alike := find_alike(question, tip_mm=given):
+            limits = f"{format_mm(alike.low_mm, 1)} to {format_mm(alike.high_mm, 1)} mm"
+            rows.append(
+                AlikeRow(f"tip {format_mm(given)} mm", tell_length(alike.length_mm), limits)
+            )
+    for given in lengths:
+        if alike := find_alike(question, length_mm=given):
+            limits = f"{format_mm(alike.low_mm)} to {format_mm(alike.high_mm)} mm"
+            rows.append(
+                AlikeRow(
+                    f"length {tell_length(given)}", f"tip {format_mm(alike.tip_mm)} mm", limits
+                )
+            )
+    return rows

@@ -1,0 +1,186 @@
+"""The map of effort: tip opening across, facing length up, lines along which a reed closes alike.
+
+The line through the lay now is thick; harder ones are thin and whole, easier ones dashed. What
+rails alone can reach is hatched upright. Nothing depends on colour.
+"""
+
+from dataclasses import dataclass
+from typing import cast
+
+import numpy as np
+
+from app.core.plan.effort_map import EffortMap
+from app.core.values.units import format_number
+from app.render.figures import (
+    ACCENT,
+    FAINT,
+    GREY,
+    INK,
+    Kind,
+    LineLook,
+    Plot,
+    Sheet,
+    draw_sheet,
+    line_height_mm,
+    nice_ticks,
+    text_width_mm,
+)
+from app.render.labels import Array, Box
+from app.render.scales import (
+    Size,
+    draw_left_scale,
+    draw_lower_scale,
+    draw_title_and_footer,
+    lay_margins,
+    plot_within,
+    size_mm,
+)
+
+_AS_NOW = LineLook(color=INK, width_pt=2.0)
+_HARDER = LineLook(color=INK, width_pt=0.8)
+_EASIER = LineLook(color=INK, width_pt=0.8, dashes=(6.0, 3.5))
+_NOW = LineLook(color=INK, mark="o", mark_pt=7.0)
+_TARGET = LineLook(color=ACCENT, width_pt=1.4, mark="D", mark_pt=7.0, mark_open=True)
+_HATCH_MM = 1.8
+_MOST_LINES = 12
+
+
+@dataclass(frozen=True, slots=True)
+class EffortPicture:
+    """The map, in one of the pictures' sizes."""
+
+    map: EffortMap
+    size: Size = "screen"
+
+
+def draw_effort_map(picture: EffortPicture, kind: Kind = "svg", dpi: int = 200) -> bytes:
+    """Draw the map as SVG or PNG."""
+    width, height = size_mm(picture.size, None, None)
+    return draw_sheet(width, height, lambda sheet: compose_effort_map(sheet, picture), kind, dpi)
+
+
+def compose_effort_map(sheet: Sheet, picture: EffortPicture) -> None:
+    """Draw the map on a sheet of the picture's size."""
+    told = picture.map
+    footer = (
+        "By each line: how much harder (+) or easier (−) than now the same reed closes, in per "
+        "cent, for lays that are circular arcs. Hatched: what the rails alone can reach."
+    )
+    margins = lay_margins(sheet, title="", footer=[footer], above_rows=2)
+    tips, lengths = told.tips_mm, told.lengths_mm
+    plot = plot_within(sheet, margins, tips[0], tips[-1], lengths[0], lengths[-1])
+    draw_title_and_footer(sheet, plot, margins)
+    draw_lower_scale(sheet, plot, "tip opening, mm")
+    ticks = nice_ticks(plot.y_low, plot.y_high, max(2, int(plot.height_mm / 9.0)))
+    draw_left_scale(sheet, plot, "", ticks, lambda value: format_number(value, 1))
+    sheet.text(1.0, plot.top_mm + 2.5, "facing length, mm", color=GREY)
+    lines = _trace_lines(plot, told)
+    names = _name_points(sheet, plot, told)
+    for percent, line in lines:
+        names += _name_line(sheet, plot, percent, line, names)
+    for percent, line in lines:
+        look = _AS_NOW if percent == 0 else _HARDER if percent > 0 else _EASIER
+        for part in _clear_of(line, names):
+            sheet.line(part[:, 0].tolist(), part[:, 1].tolist(), look, 2.0)
+    _hatch(sheet, plot, told, names)
+
+
+def _trace_lines(plot: Plot, told: EffortMap) -> list[tuple[int, Array]]:
+    """Trace the lines of equal effort on the sheet, in round steps of per cent."""
+    from contourpy import contour_generator
+
+    percent = np.array(told.percent)
+    step = next((one for one in (2, 5, 10, 20) if np.ptp(percent) / one <= _MOST_LINES), 50)
+    generator = contour_generator(told.tips_mm, told.lengths_mm, percent)
+    levels = range(step * round(float(percent.min()) / step), round(float(percent.max())) + 1, step)
+    found = []
+    for level in levels:
+        for line in cast(list[Array], generator.lines(float(level))):
+            x_mm, y_mm = plot.place(line[:, 0].tolist(), line[:, 1].tolist())
+            if len(x_mm) > 2:
+                found.append((level, np.column_stack([x_mm, y_mm])))
+    return found
+
+
+def _name_points(sheet: Sheet, plot: Plot, told: EffortMap) -> list[Box]:
+    """Mark now and target, each named on the side away from the other; return the places taken."""
+    points = [(told.now, "now", _NOW)]
+    if told.target is not None:
+        points.append((told.target, "target", _TARGET))
+    taken = []
+    for at, (point, name, look) in enumerate(points):
+        x, y = plot.x(point[0]), plot.y(point[1])
+        sheet.marks([x], [y], look, 4.0)
+        left = len(points) > 1 and point[0] <= points[1 - at][0][0] and at == 0
+        width = text_width_mm(name, bold=True)
+        start = x - 2.6 - width if left else x + 2.6
+        sheet.text(start, y, name, bold=True, color=look.color, up="center_baseline")
+        half = line_height_mm() / 2
+        taken.append(Box(start - 0.6, y - half, start + width + 0.6, y + half))
+        taken.append(Box(x - 1.8, y - 1.8, x + 1.8, y + 1.8))
+    return taken
+
+
+def _name_line(sheet: Sheet, plot: Plot, percent: int, line: Array, taken: list[Box]) -> list[Box]:
+    """Write a line's per cent into it where there is room, near the falling diagonal.
+
+    Returns the place taken, if there was any.
+    """
+    words = "as now" if percent == 0 else f"{percent:+d} %".replace("-", "−")
+    half_wide, half = text_width_mm(words) / 2 + 0.8, line_height_mm() / 2
+    across = (line[:, 0] - plot.left_mm) / plot.width_mm
+    up = (line[:, 1] - plot.bottom_mm) / plot.height_mm
+    boxes = [Box(x - half_wide, y - half, x + half_wide, y + half) for x, y in line.tolist()]
+    costs = np.abs(across + up - 1.0)
+    for i, box in enumerate(boxes):
+        outside = (
+            box.left < plot.left_mm or box.right > plot.right_mm
+            or box.bottom < plot.bottom_mm or box.top > plot.top_mm
+        )  # fmt: skip
+        hits = any(
+            box.left < one.right and one.left < box.right
+            and box.bottom < one.top and one.bottom < box.top
+            for one in taken
+        )  # fmt: skip
+        costs[i] += 10.0 * (outside + hits)
+    best = int(np.argmin(costs))
+    if costs[best] >= 10.0:
+        return []
+    x_mm, y_mm = line[best].tolist()
+    sheet.text(x_mm, y_mm, words, across="center", up="center_baseline")
+    return [boxes[best]]
+
+
+def _inside(points: Array, boxes: list[Box]) -> Array:
+    x, y = points[:, 0], points[:, 1]
+    found = np.zeros(len(points), dtype=bool)
+    for box in boxes:
+        found |= (box.left < x) & (x < box.right) & (box.bottom < y) & (y < box.top)
+    return np.asarray(found, dtype=float)
+
+
+def _clear_of(line: Array, boxes: list[Box]) -> list[Array]:
+    """Cut a line where names stand on it."""
+    share = np.linspace(0.0, len(line) - 1.0, 600)
+    dense = np.column_stack([np.interp(share, np.arange(len(line)), line[:, i]) for i in (0, 1)])
+    free = _inside(dense, boxes) == 0.0
+    ends = np.flatnonzero(np.diff(np.concatenate([[False], free, [False]]).astype(int)))
+    pairs = zip(ends[::2].tolist(), ends[1::2].tolist(), strict=True)
+    return [dense[start:end] for start, end in pairs if end - start > 1]
+
+
+def _hatch(sheet: Sheet, plot: Plot, told: EffortMap, boxes: list[Box]) -> None:
+    spare = np.array(told.spare_mm)
+    tips, lengths = np.array(told.tips_mm), np.array(told.lengths_mm)
+    fine = np.linspace(lengths[0], lengths[-1], 240)
+    for x in np.arange(plot.left_mm + _HATCH_MM / 2, plot.right_mm, _HATCH_MM):
+        tip = plot.x_low + (x - plot.left_mm) / plot.width_mm * (plot.x_high - plot.x_low)
+        column = np.array([np.interp(tip, tips, row) for row in spare])
+        reached = np.interp(fine, lengths, column) >= 0.0
+        line = np.column_stack([np.full(len(fine), x), [plot.y(value) for value in fine]])
+        line[~reached] = np.nan
+        for part in _clear_of(line, boxes):
+            kept = part[~np.isnan(part[:, 1])]
+            if len(kept) > 1:
+                ends = (float(x), float(kept[0, 1])), (float(x), float(kept[-1, 1]))
+                sheet.strokes([ends], color=FAINT, width_pt=0.5, layer=0.6)

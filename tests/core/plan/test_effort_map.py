@@ -1,0 +1,72 @@
+"""Which tips and lengths close a reed as the piece does now."""
+
+import numpy as np
+import pytest
+
+from app.core.compare.effort import find_effort
+from app.core.facing.analysis import MalformedReading
+from app.core.plan.effort_map import EffortQuestion, find_alike, list_alike, map_effort
+from app.core.plan.facings import PlainFacing, draw_facing
+from app.core.values.readings import BladeStop, FacingReadings, Uncertainties
+from app.core.values.units import SCALES
+from app.render.effort_map import EffortPicture, draw_effort_map
+
+BLADES = (0.0381, 0.254, 0.6096, 0.8636)
+NOW, TARGET = (1.04, 16.8), (1.13, 17.6)
+STATIONS = np.linspace(0.0, 60.0, 601)
+
+
+def arc(tip, length):
+    return draw_facing(PlainFacing(length, tip), STATIONS)
+
+
+def ask(target=PlainFacing(TARGET[1], TARGET[0]), tip=NOW[0]):  # noqa: B008 - frozen
+    rail = tuple(BladeStop(gap, arc(*NOW).stop(gap)) for gap in BLADES)
+    return EffortQuestion(FacingReadings(rail, rail, tip), target, "clarinet_bb", Uncertainties())
+
+
+def at(told, rows, tip, length):
+    column = [np.interp(tip, told.tips_mm, row) for row in rows]
+    return float(np.interp(length, told.lengths_mm, column))
+
+
+def test_the_map_says_what_each_lay_s_effort_is_worked_out_to_be():
+    told = map_effort(ask())
+    assert at(told, told.percent, *NOW) == pytest.approx(0.0, abs=0.05)
+    for lay in (TARGET, (1.2, 16.4), (1.0, 18.5)):
+        worked = find_effort(arc(*lay), "clarinet_bb") / find_effort(arc(*NOW), "clarinet_bb")
+        assert at(told, told.percent, *lay) == pytest.approx(100 * (worked - 1), abs=0.1)
+
+
+def test_rails_alone_reach_what_is_wider_and_longer_and_nothing_closer():
+    told = map_effort(ask())
+    assert at(told, told.spare_mm, *TARGET) >= 0.0
+    assert at(told, told.spare_mm, 1.0, 16.8) < 0.0
+    assert at(told, told.spare_mm, 1.04, 16.0) < 0.0
+
+
+def test_more_open_and_no_harder_is_a_length_that_closes_as_now():
+    alike = find_alike(ask(), tip_mm=1.13)
+    assert alike.low_mm < alike.length_mm < alike.high_mm
+    assert alike.length_mm > NOW[1]
+    as_now = find_effort(arc(*NOW), "clarinet_bb")
+    assert find_effort(arc(1.13, alike.length_mm), "clarinet_bb") == pytest.approx(as_now, rel=1e-3)
+    back = find_alike(ask(), length_mm=alike.length_mm)
+    assert back.tip_mm == pytest.approx(1.13, abs=1e-3)
+    assert back.low_mm < back.tip_mm < back.high_mm
+
+
+def test_a_lay_without_a_tip_has_no_place_on_the_map():
+    with pytest.raises(MalformedReading):
+        map_effort(ask(tip=None))
+    with pytest.raises(MalformedReading):
+        list_alike(ask(tip=None), SCALES["glass_half_mm"])
+
+
+@pytest.mark.parametrize("target", [None, PlainFacing(17.6, 1.13)])
+@pytest.mark.parametrize("size", ["screen", "small"])
+def test_the_map_is_drawn_the_same_each_time(target, size):
+    picture = EffortPicture(map_effort(ask(target)), size)
+    first = draw_effort_map(picture)
+    assert first.startswith(b"<?xml")
+    assert draw_effort_map(picture) == first
