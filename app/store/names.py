@@ -10,7 +10,7 @@ from pathlib import Path
 from app.store.problems import BookProblem
 
 _HASH = re.compile(r"[0-9a-f]{64}")
-# Photographs are named by 64 such digits; those kept until November 2026 by a day and 16.
+# Photographs are named by a day and 16 such digits, or by 64 (their column on a server holds 60).
 _PHOTO = re.compile(r"[0-9a-f]{64}|[0-9]{8}-[0-9a-f]{16}")
 _PHOTO_FILE = re.compile(rf"(?:{_PHOTO.pattern})(?:-small)?\.jpg")
 _PLAIN_PART = re.compile(r"[^\x00-\x1f\x7f\\/:*?\"<>|]{1,200}")

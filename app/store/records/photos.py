@@ -39,7 +39,7 @@ def add_photo(
     `contents` holds JPEG by size ("" and "small"). A file without a record, left by a crash in
     between, does no harm.
     """
-    name = secrets.token_hex(32)
+    name = f"{now:%Y%m%d}-{secrets.token_hex(8)}"
     make_private_folder(book / PHOTOS_NAME)
     for size, content in contents.items():
         with written_whole(photo_path(book, name, size)) as file:

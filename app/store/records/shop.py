@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Collection, Sequence
 from datetime import datetime
 
-from sqlalchemy import or_, select, update
+from sqlalchemy import or_, select
 from sqlalchemy.orm import Session, selectinload
 
 from app.core.facing.measurements import Blade, GaugesInUse
@@ -108,11 +108,6 @@ _SHOP = select(Shop).where(Shop.id == 1)
 def get_mark(session: Session) -> str:
     """Give the shop's mark as SVG; empty if it has none."""
     return session.scalar(select(Shop.mark).where(Shop.id == 1)) or ""
-
-
-def save_mark(session: Session, mark: str) -> None:
-    """Keep the shop's mark, or none."""
-    session.execute(update(Shop).where(Shop.id == 1).values(mark=mark))
 
 
 def has_shop(session: Session) -> bool:
