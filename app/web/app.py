@@ -142,9 +142,10 @@ def create_app(settings: Settings) -> FastAPI:
         GZipMiddleware, minimum_size=1024, compresslevel=3, exclude_content_types=NEVER_SMALLER
     )
     app.add_middleware(Guard, hosts=settings.hosts)  # added last: outermost
-    for router in ROUTERS:
-        app.include_router(router)
     app.get("/static/{name}")(static_file)
+    for router in ROUTERS:
+        # One flat list: routers within routers take twice as long to look through, each time.
+        app.router.routes.extend(router.routes)
     app.add_exception_handler(StarletteHTTPException, _say_http)
     app.add_exception_handler(RequestValidationError, _say_invalid)
     app.add_exception_handler(BeyondNumbers, _say_invalid)

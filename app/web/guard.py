@@ -10,6 +10,7 @@ import re
 from collections.abc import Iterable
 
 from starlette.datastructures import Headers, MutableHeaders
+from starlette.requests import ClientDisconnect
 from starlette.responses import HTMLResponse, JSONResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -89,6 +90,8 @@ class Guard:
             return
         try:
             await self.app(scope, _counted(receive, _limit_of(scope)), _with_headers(send))
+        except ClientDisconnect:  # in the middle of a form: there is nobody to answer
+            return
         except TooLarge:
             answer = _refuse(scope, *_say_too_large(scope))
             await answer(scope, receive, _with_headers(send))

@@ -17,6 +17,7 @@ import uvicorn
 from fastapi import FastAPI
 
 from app.store.book.sessions import BookProblem
+from app.web.connections import PATIENCE_S, Connection, how_many_connections
 from app.web.settings import Settings
 
 DEFAULT_PORT = 8765
@@ -82,9 +83,14 @@ def make_server(app: FastAPI) -> uvicorn.Server:
     # What is loaded by now stays: looking through it for garbage would hold a page up, now and then
     # for a tenth of a second.
     gc.freeze()
+    Connection.most = how_many_connections()
     return uvicorn.Server(
         uvicorn.Config(
             app,
+            http=Connection,
+            timeout_keep_alive=int(PATIENCE_S),
+            # As many are taken at once, before any can be closed: with the others never all files.
+            backlog=Connection.most // 2,
             log_level="warning",
             access_log=False,
             server_header=False,

@@ -1,92 +1,38 @@
-"""Pages of the scale book, beside the same queries and templates alone, and beside a small book.
+"""Pages of the scale book as they arrive: over a kept connection to a real server process.
 
-For each page the application is asked once while its SQL and what its templates were given are
-noted. A reference route in the same application then runs that SQL through `sqlite3` itself and
-prints those templates with those values: it knows the answer and only has to fetch and print.
+Beside each stands a bare application sending the same bytes through the same server, and the same
+page of a book of 1,000 jobs.
 """
 
 import sqlite3
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass, field
+from collections.abc import Iterator
+from functools import partial
+from itertools import count
 from math import inf
-from typing import Any
-
-import jinja2
-from fastapi import FastAPI
-from fastapi.responses import HTMLResponse
-from sqlalchemy import event
+from pathlib import Path
 
 from app.store.book.sessions import DATABASE_NAME
-from tests.benchmarks.asking import Asker
-from tests.benchmarks.books import LARGE, SMALL, application, forget
+from tests.benchmarks.bare import Answers, Connection, bare_server, connected
+from tests.benchmarks.books import LARGE, SMALL, book_of
 from tests.benchmarks.measuring import Row, compare, time_in_turns
+from tests.faults.servers import Server
 
-REFERENCE_LIMIT, SMALL_LIMIT = 2.0, 1.2
-OPENED_FIRST = "piece with 24 reading sets"  # also timed with nothing of it in memory
+WIRE_LIMIT, SMALL_LIMIT = 2.5, 1.2
 MEASURED_PIECE = 1  # the one that comes back again and again; see scale_book
 
 
-@dataclass(slots=True)
-class Noted:
-    """What one answer took: its statements with parameters, and its templates with values."""
-
-    statements: list[tuple[str, Any]] = field(default_factory=list)
-    printed: list[tuple[jinja2.Template, dict[str, Any]]] = field(default_factory=list)
-
-
-@contextmanager
-def noting(app: FastAPI) -> Iterator[Noted]:
-    """Note what the application runs and prints inside the block."""
-    noted = Noted()
-    engine, render = app.state.sessions.engine, jinja2.Template.render
-
-    def note_statement(_connection, _cursor, statement, parameters, _context, _many) -> None:
-        if statement.startswith("SELECT"):
-            noted.statements.append((statement, parameters))
-
-    def note_template(template: jinja2.Template, *args: Any, **values: Any) -> str:
-        noted.printed.append((template, dict(*args, **values)))
-        return render(template, *args, **values)
-
-    event.listen(engine, "before_cursor_execute", note_statement)
-    jinja2.Template.render = note_template  # type: ignore[method-assign]
-    try:
-        yield noted
-    finally:
-        jinja2.Template.render = render  # type: ignore[method-assign]
-        event.remove(engine, "before_cursor_execute", note_statement)
-
-
-def add_reference(app: FastAPI, address: str, noted: Noted) -> None:
-    """Add a route that runs the noted SQL in raw `sqlite3` and prints the noted templates."""
-    path = app.state.settings.book / DATABASE_NAME
-    connection = sqlite3.connect(path, check_same_thread=False, isolation_level=None)
-
-    def reference() -> HTMLResponse:
-        connection.execute("BEGIN")
-        for statement, parameters in noted.statements:
-            connection.execute(statement, parameters).fetchall()
-        connection.execute("ROLLBACK")
-        texts = [template.render(**values) for template, values in noted.printed]
-        return HTMLResponse(texts[-1])
-
-    app.get(address)(reference)
-
-
-def list_pages(app: FastAPI, asker: Asker) -> dict[str, str]:
-    """Name the measured pages of a book with their addresses; issues a card to look at."""
-    with sqlite3.connect(app.state.settings.book / DATABASE_NAME) as connection:
-        job = connection.execute(
-            "SELECT max(number) FROM job WHERE piece_id = ?", (MEASURED_PIECE,)
-        ).fetchone()[0]
-        issued = connection.execute("SELECT max(number) FROM slip").fetchone()[0]
+def list_pages(server: Server) -> dict[str, str]:
+    """Name the measured pages of a server's book with their addresses; issues a card to look at."""
+    job, issued, phone = _look_into(server.book)
     if issued is None:
-        answer = asker.post(app, f"/jobs/{job}/papers/return_card", {"token": "benchmark"})
-        issued = int(answer.headers["location"].partition("?")[0].rpartition("/")[2])
+        answer = server.post(f"/jobs/{job}/papers/return_card", {"token": "benchmark"})
+        issued = int(answer.location.partition("?")[0].rpartition("/")[2])
     return {
-        "first page": "/",
+        "bench list": "/",
         "look-up": "/look-up?q=amsel",
+        "look-up, “a” typed": "/look-up/results?q=a",
+        "look-up, “amsel kes” typed": "/look-up/results?q=amsel+kes",
+        "look-up, a telephone typed": f"/look-up/results?q={phone}",
         "piece with 24 reading sets": f"/pieces/{MEASURED_PIECE}",
         "job": f"/jobs/{job}",
         "return card, preview": f"/jobs/{job}/papers/return_card",
@@ -98,41 +44,51 @@ def list_pages(app: FastAPI, asker: Asker) -> dict[str, str]:
     }
 
 
+def _look_into(book: Path) -> tuple[int, int | None, str]:
+    """Find the measured piece's last job, an issued card if any, a telephone's first digits."""
+    connection = sqlite3.connect(book / DATABASE_NAME)
+    (job,) = connection.execute(
+        "SELECT max(number) FROM job WHERE piece_id = ?", (MEASURED_PIECE,)
+    ).fetchone()
+    (issued,) = connection.execute("SELECT max(number) FROM slip").fetchone()
+    (phone,) = connection.execute("SELECT phone FROM customer WHERE id = 1").fetchone()
+    connection.close()
+    return job, issued, str(phone).partition(" ")[0]
+
+
 def run() -> list[Row]:
-    """Time every page of the large book, its reference and the same page of the small book."""
-    asker = Asker()
+    """Time every page of the large book, its bytes alone, and the same page of the small book."""
     rows: list[Row] = []
-    with application(LARGE) as large, application(SMALL) as small:
-        of_small = list_pages(small, asker)
-        for at, (name, address) in enumerate(list_pages(large, asker).items()):
-            asker.get(large, address)
-            with noting(large) as noted:
-                asker.get(large, address)
-            add_reference(large, f"/reference/{at}", noted)
-            timings = time_in_turns(
-                {
-                    "ours": asking(asker, large, address),
-                    "reference": asking(asker, large, f"/reference/{at}"),
-                    "small": asking(asker, small, of_small[name]),
-                }
-            )
-            queries = f"{len(noted.statements)} queries in sqlite3, same template"
-            if name == OPENED_FIRST:
-                first = time_in_turns(
-                    {
-                        "ours": lambda at=address: forget() or asker.get(large, at),
-                        "reference": asking(asker, large, f"/reference/{at}"),
+    with Server(book_of(LARGE)) as large, Server(book_of(SMALL)) as small:
+        pages, of_small = list_pages(large), list_pages(small)
+        with connected(large) as ours, connected(small) as other:
+            answers: Answers = {address: ours.record(address) for address in pages.values()}
+            answers["/pieces/new"] = ours.record("/pieces/2")
+            with bare_server(answers) as server, connected(server) as bare:
+                for name, address in pages.items():
+                    runs = {
+                        "ours": partial(ours.fetch, address),
+                        "bare": partial(bare.fetch, address),
+                        "small": partial(other.fetch, of_small[name]),
                     }
-                )
-                what = f"{name}, for the first time"
-                rows.append(compare(what, queries, first["ours"], first["reference"], inf))
-            ours = timings["ours"]
-            rows.append(compare(name, queries, ours, timings["reference"], REFERENCE_LIMIT))
-            rows.append(compare(name, "a book of 1,000 jobs", ours, timings["small"], SMALL_LIMIT))
-    asker.close()
+                    took = time_in_turns(runs)
+                    beside = "the same bytes, bare"
+                    rows.append(compare(name, beside, took["ours"], took["bare"], WIRE_LIMIT))
+                    beside = "a book of 1,000 jobs"
+                    rows.append(compare(name, beside, took["ours"], took["small"], SMALL_LIMIT))
+                rows.append(_opened_first(ours, bare))
     return rows
 
 
-def asking(asker: Asker, app: FastAPI, address: str) -> Callable[[], object]:
-    """Give a function that asks for a page."""
-    return lambda: asker.get(app, address)
+def _opened_first(ours: Connection, bare: Connection) -> Row:
+    """Time pieces that nobody has opened since the start: nothing of them is in memory."""
+    others: Iterator[int] = count(2)
+    took = time_in_turns(
+        {
+            "ours": lambda: ours.fetch(f"/pieces/{next(others)}"),
+            "bare": lambda: bare.fetch("/pieces/new"),
+        }
+    )
+    return compare(
+        "a piece, for the first time", "another’s bytes, bare", took["ours"], took["bare"], inf
+    )

@@ -9,19 +9,9 @@ import os
 import shutil
 import tempfile
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
-from fastapi import FastAPI
-
-from app.core.compare import cards, returning, size_words
-from app.core.facing import recalling
-from app.store.records import measurements
-from app.web import drawn
-from app.web.app import create_app
 from app.web.files import folder_of
-from app.web.settings import Settings, wall_clock
 from tests.benchmarks import scale_book
 
 SMALL, LARGE = 1_000, scale_book.JOBS
@@ -53,24 +43,3 @@ def make_book(jobs: int) -> float:
     took = time.perf_counter() - began
     (book / "made").write_text(f"{took:.1f} s\n")
     return took
-
-
-def forget() -> None:
-    """Forget what the program keeps in memory: readings told, analyses, papers, pictures."""
-    for kept in (measurements._tell_set, cards.build_measured_part):
-        kept.cache_clear()
-    for one in (size_words.list_spreads, size_words.list_gauge_lines, returning.tell_returning):
-        one.cache_clear()
-    recalling._analyses.clear()
-    recalling._evenness.clear()
-    drawn._drawn = drawn._Drawn(drawn.KEPT_PICTURES)
-
-
-@contextmanager
-def application(jobs: int) -> Iterator[FastAPI]:
-    """Open a book of so many jobs."""
-    app = create_app(Settings(book=book_of(jobs), now=wall_clock))
-    try:
-        yield app
-    finally:
-        app.state.sessions.close()

@@ -12,15 +12,8 @@ PARAMETERS = {"kind": "return_card", "name": "laybook.css"}
 
 
 def routes_of(app: FastAPI) -> list[APIRoute]:
-    """List the program's routes, those of included routers too."""
-    found: list[APIRoute] = []
-    waiting = list(app.routes)
-    while waiting:
-        one = waiting.pop(0)
-        if isinstance(one, APIRoute):
-            found.append(one)
-        waiting.extend(getattr(getattr(one, "original_router", None), "routes", []))
-    return found
+    """List the program's routes."""
+    return [route for route in app.routes if isinstance(route, APIRoute)]
 
 
 def addresses_of(app: FastAPI, book: Path, method: str = "GET") -> list[str]:

@@ -10,8 +10,8 @@ from app.core.facing.descent import ReadingArrays
 from app.core.facing.fitting import FITTED, TOO_FEW, UNREAL, fit_curves
 from app.core.facing.rails import STRAIGHT_POWER
 from app.core.values.uncertainty import interval_95
-from tests.benchmarks.textbook_fits import fit_textbook
 from tests.core.facing.test_curves import EVERY_CURVE, USUAL
+from tests.core.facing.textbook_fits import fit_textbook
 
 BLADES_MM = 25.4 * np.array([0.0015, 0.005, 0.010, 0.016, 0.024, 0.034, 0.050])
 FOUR_BLADES_MM = BLADES_MM[[0, 2, 4, 5]]
@@ -70,7 +70,7 @@ def test_without_noise_a_fit_recovers_its_curve_to_a_millionth(key, with_tip):
 
 @EVERY_CURVE
 def test_a_fit_agrees_with_curve_fit_to_a_millionth(key):
-    """An independent solver, textbook formulas, numerical derivatives (see the benchmark)."""
+    """An independent solver, textbook formulas, numerical derivatives."""
     readings = simulate(key, BLADES_MM, 20, seed=11, with_tip=False, truths=STRONG)
     fits = fit_curves(readings, [key])
     compared = 0

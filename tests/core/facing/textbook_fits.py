@@ -2,12 +2,11 @@
 
 Written apart from `app.core`, in the parameters people know, so that it can disagree with it.
 The weights depend on the slope of the fitted curve, so `curve_fit` is called again until they
-stand still; a curve that may have several hollows is started from several places.
+stand still.
 """
 
 import numpy as np
 from scipy.optimize import curve_fit
-from scipy.stats import chi2
 
 
 def arc(h, b, radius):
@@ -55,21 +54,6 @@ FORMULAS = {
 }
 
 
-def guess_starts(curve, gap, position):
-    """Start from the straight line of √h against s; joins a quarter, half, three quarters up."""
-    slope, b = np.polyfit(np.sqrt(gap), position, 1)
-    radius = slope**2 / 2
-    joins = [b + slope * np.sqrt(gap.max()) * part for part in (0.3, 0.55, 0.8)]
-    return {
-        "arc": [(b, radius)],
-        "parabola": [(b, 1 / slope**2)],
-        "ellipse": [(b, radius / 2, radius / 4)],
-        "straight_tip": [(b, radius, joins[1])],
-        "easing": [(b, 1 / radius, 0.0)],
-        "two_arcs": [(b, radius, radius / 1.5, join) for join in joins],
-    }[curve]
-
-
 def weigh(formula, parameters, gap, gap_u, position_u):
     """Give the standard uncertainty of each position on this curve."""
     small = gap * 1e-4  # balances rounding (R − √…) against the cubic term
@@ -99,23 +83,3 @@ def fit_textbook(
                 break
         away = (position - formula(gap, *parameters)) / sigma
     return parameters, spread, float(np.sum(away**2))
-
-
-def analyse_textbook(rails):
-    """Fit all six curves to each rail (gap, position, gap_u, position_u) and choose one of each."""
-    chosen = []
-    for gap, position, gap_u, position_u in rails:
-        passed = {}
-        for curve in FORMULAS:
-            found = []
-            for start in guess_starts(curve, gap, position):
-                try:
-                    found.append(fit_textbook(curve, gap, position, gap_u, position_u, start))
-                except (RuntimeError, ValueError):
-                    continue
-            if found:
-                parameters, spread, chi_square = min(found, key=lambda fit: fit[2])
-                p = chi2.sf(chi_square, len(gap) - len(parameters))
-                passed[curve] = (p, parameters, spread)
-        chosen.append(next((curve for curve, fit in passed.items() if fit[0] >= 0.05), None))
-    return chosen

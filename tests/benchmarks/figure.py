@@ -1,0 +1,81 @@
+"""A bare matplotlib `Figure` with the lines and words of one of our drawings, on one `Axes`.
+
+What our drawing puts on paper is taken down once; the bare figure knows where everything goes.
+"""
+
+import io
+from dataclasses import dataclass
+from typing import Any
+
+from matplotlib import rc_context
+from matplotlib.figure import Figure
+
+from app.render import figures
+
+
+@dataclass(frozen=True, slots=True)
+class BareFigure:
+    """Size in inches; lines as x, y and looks; words as x, y, text and looks; places in mm."""
+
+    size: tuple[float, float]
+    lines: list[tuple[Any, Any, dict[str, Any]]]
+    words: list[tuple[float, float, str, dict[str, Any]]]
+
+    def draw(self) -> bytes:
+        """Draw it with matplotlib alone; gives SVG."""
+        with rc_context(figures.shop_settings()):
+            figure = Figure(figsize=self.size)
+            axes = figure.add_axes((0, 0, 1, 1))
+            axes.set_axis_off()
+            axes.set_xlim(0, 25.4 * self.size[0])
+            axes.set_ylim(0, 25.4 * self.size[1])
+            for x, y, look in self.lines:
+                axes.plot(x, y, **look)
+            for x, y, text, look in self.words:
+                axes.text(x, y, text, **look)
+            stream = io.BytesIO()
+            figure.savefig(stream, format="svg", metadata={"Date": None, "Creator": None})
+            return stream.getvalue()
+
+
+def take_down(draw: Any) -> BareFigure:
+    """Call what draws one picture of ours, and take down what it drew."""
+    taken: list[Any] = []
+    save = figures._save
+
+    def take(figure: Any, kind: figures.Kind, dpi: int) -> bytes:
+        taken.append(figure)
+        return save(figure, kind, dpi)
+
+    figures._save = take  # type: ignore[assignment]
+    try:
+        draw()
+    finally:
+        figures._save = save
+    (ours,) = taken
+    width, height = ours.get_size_inches()
+    return BareFigure(
+        (float(width), float(height)),
+        [
+            (line.get_xdata(), line.get_ydata(), _look_of(line))
+            for line in ours.get_children()
+            if hasattr(line, "get_xdata")
+        ],
+        [(*text.get_position(), text.get_text(), _font_of(text)) for text in ours.texts],
+    )
+
+
+def _look_of(line: Any) -> dict[str, Any]:
+    return {
+        "color": line.get_color(), "linewidth": line.get_linewidth(),
+        "linestyle": line.get_linestyle(), "marker": line.get_marker(),
+        "markersize": line.get_markersize(), "markerfacecolor": line.get_markerfacecolor(),
+    }  # fmt: skip
+
+
+def _font_of(text: Any) -> dict[str, Any]:
+    return {
+        "color": text.get_color(), "family": text.get_fontfamily(), "size": text.get_fontsize(),
+        "weight": text.get_fontweight(), "style": text.get_fontstyle(),
+        "ha": text.get_horizontalalignment(), "va": text.get_verticalalignment(),
+    }  # fmt: skip
