@@ -26,7 +26,7 @@ from tests.faults.servers import DidNotStart, Server
 # Every form that writes: where it stands, which form it is, what is typed.
 FORMS = {
     "drop-off": ("/drop-off", "main form", {
-        "do": "take_in", "customer": "new", "customer_name": "Käthe Üngernixnix",
+        "do": "take_in", "customer": "new", "customer_name": "Käthe Üngernix",
         "piece_marking": "9*", "request": "two\nlines & <b>",
         "condition": ["cracked", "loose ring"]}),
     "readings": ("/jobs/1/readings?role=at_the_bench", "form[data-grid]",

@@ -39,7 +39,7 @@ PAPERS = ("A4", "Letter")
 ONE_PAGE = ("tray_tag", "tray_label")
 # each word of a script that needs a font of its own, in Debian's Noto packages
 SCRIPTS = (
-    "Ἑλληνική Жуковский",
+    "Ἑλληνική Жужуковка",
     "עברית שלום",
     "مرحبا بكم",
     "漢字 かな",

@@ -13,7 +13,7 @@ def sets(browser, take_in, read_line, clock):
     job = take_in()
     read_line(job, RECEIVED_LINE, tip_rail_width="0.9")
     read_line(job, RETURNED_LINE, role="as_returned", tip_rail_width="1.1")
-    other = take_in("Ben Auerhahnfederfederfederfeder", piece_maker="Otter Row", piece_marking="C7")
+    other = take_in("Ben Auerhahnfeder", piece_maker="Otter Row", piece_marking="C7")
     read_line(other, "35.5 23.5 12.5 6.5 / 1.11")
     clock.pass_days(365)
     browser.open("/drop-off?customer=1&piece=1")
@@ -76,7 +76,7 @@ def test_the_other_pictures_are_drawn_and_repeat_byte_by_byte(client, address):
 @pytest.mark.usefixtures("sets")
 def test_two_sets_of_two_pieces_are_not_before_and_after(browser):
     page = browser.open("/comparisons?before=2&after=3")
-    assert "Ben Auerhahnfederfederfederfeder" in browser.text
+    assert "Ben Auerhahnfeder" in browser.text
     assert "With the same reed the second closes" in browser.text
     assert row(page, "0.024 in, left")[-1] == "differs"
     assert row(page, "Exit bore")[-1] == "not read in the second"
@@ -127,7 +127,7 @@ def test_the_chooser_finds_other_sets_of_this_piece_and_of_any_piece(browser, se
         link["href"] for link in page.select("main .line-link")
     ]
     by_job = browser.open(f"/comparisons?of=1&find={sets['other']}")
-    assert "Ben Auerhahnfederfederfederfeder" in by_job.select_one("main").text
+    assert "Ben Auerhahnfeder" in by_job.select_one("main").text
     browser.open("/comparisons?of=1&find=zebra")
     assert "No other piece in the book fits “zebra”" in browser.text
 

@@ -167,7 +167,7 @@ def test_what_a_customers_job_did_later_says_nothing_of_the_batch(
     address = begin()
     read_piece(1, OPEN_LINE)
     browser.open("/drop-off")
-    browser.send("main form", do="take_in", customer="new", customer_name="Ben Auerhahnfederfeder",
+    browser.send("main form", do="take_in", customer="new", customer_name="Ben Auerhahnfeder",
                  piece="new", piece_marking="other")  # fmt: skip
     browser.open("/pieces/1/owner?find=auer")
     browser.send("main form[method=post]", owner="2")
@@ -178,7 +178,7 @@ def test_what_a_customers_job_did_later_says_nothing_of_the_batch(
     browser.send("form[data-grid]", line="39.5 27.5 15.5 7.5 / 1.33")
     browser.open(address)
     assert rows(browser)["M5-01"][-1] == "Within tolerance"
-    assert "now Ben Auerhahnfederfeder’s" in browser.text
+    assert "now Ben Auerhahnfeder’s" in browser.text
 
 
 def test_batches_are_reached_from_facings_and_the_shop(browser, begin):
