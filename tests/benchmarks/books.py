@@ -15,7 +15,8 @@ from pathlib import Path
 
 from fastapi import FastAPI
 
-from app.core.compare import cards, returning, size_words
+from app.core import returning
+from app.core.compare import cards, size_words
 from app.core.facing import recalling
 from app.store.records import measurements
 from app.web import drawn

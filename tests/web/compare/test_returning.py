@@ -62,7 +62,7 @@ def test_the_job_asks_for_readings_as_received_and_then_gives_the_verdict_first(
     ("line", "heading", "words"),
     [
         ("36 24 14 7 / 1.10", "First thing to tell", "It came back as it left: no change"),
-        ("36 24 14 7 / 1.07", "Read it again before you tell", "It may have moved: the tip"),
+        ("36 24 14 7 / 1.08", "First thing to tell", "It came back as it left: no change"),
         ("33 22 12 6 / 1.10", "First thing to tell", "It has moved: the facing is 1.50 ± 0.30 mm"),
     ],
 )
