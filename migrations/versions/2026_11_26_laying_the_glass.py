@@ -1,14 +1,14 @@
 """How well a glass is laid each time may be written for it.
 
 Revision ID: 20261126_laying
-Revises: 20261126_digests
+Revises: 20261126_papers_anew
 """
 
 import sqlalchemy as sa
 from alembic import op
 
 revision = "20261126_laying"
-down_revision = "20261126_digests"
+down_revision = "20261126_papers_anew"
 branch_labels = None
 depends_on = None
 

@@ -166,7 +166,8 @@ def _list_figures(
             for shown, note in ((row.before, row.before_note), (row.after, row.after_note))
         )
         change = f"{row.difference} {row.uncertainty}".replace(" mm", "") if row.difference else ""
-        words = "=" if row.verdict is RowVerdict.SAME else ONE_PIECE.words[row.verdict]
+        verdict = row.verdict or RowVerdict.SAME
+        words = "=" if verdict is RowVerdict.SAME else ONE_PIECE.words[verdict]
         yield CardFigure(row.label.partition(" (")[0], before, after, change, words if both else "")
 
 
