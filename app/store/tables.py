@@ -78,6 +78,7 @@ class Gauge(Base):
     resolution_mm: Mapped[float | None]
     tolerance_mm: Mapped[float | None]
     repeatability_mm: Mapped[float | None]
+    laying_mm: Mapped[float | None]
     retired: Mapped[bool] = mapped_column(default=False)
     notes: Mapped[str] = mapped_column(default="")
     version: Mapped[int] = mapped_column(default=1, server_default="1")

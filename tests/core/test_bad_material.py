@@ -9,7 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from app.core.compare.comparison import compare_facings
+from app.core.compare.comparison import compare
+from app.core.compare.comparison_words import tell_comparison
+from app.core.compare.differences import take_facing
 from app.core.facing.analysis import MalformedReading, analyse_facing
 from app.core.facing.curves import CURVES
 from app.core.values.readings import BladeStop, FacingReadings, Uncertainties
@@ -69,10 +71,16 @@ def test_any_readings_get_a_clear_answer(facing, uncertainties, tip):
 @settings(deadline=None, max_examples=40)
 @given(facings, facings)
 def test_any_two_measurements_can_be_compared(before, after):
-    for change in compare_facings(before, after):
-        assert math.isfinite(change.difference)
-        assert change.expanded_uncertainty > 0.0
-        assert change.changed == (change.en > 1.0)
+    for trusted in (True, False):
+        compared = compare(take_facing(before), take_facing(after), trust_suspects=trusted)
+        for change in compared.changes:
+            assert math.isfinite(change.difference)
+            assert change.expanded_uncertainty > 0.0
+            assert change.changed == (change.en > 1.0)
+        joint = compared.joint
+        assert joint.p is None or 0.0 <= joint.p <= 1.0
+        assert math.isfinite(joint.chi_square)
+        assert tell_comparison(compared).words
 
 
 @pytest.mark.parametrize(

@@ -8,9 +8,9 @@ import math
 
 import pytest
 
-from app.core.compare.comparison import compare_facings
+from app.core.compare.comparison import compare
+from app.core.compare.differences import take_facing
 from app.core.values.readings import BladeStop, FacingReadings, Uncertainties
-from app.core.values.uncertainty import en_number, expanded
 
 
 @pytest.mark.parametrize(
@@ -18,15 +18,19 @@ from app.core.values.uncertainty import en_number, expanded
     [(0.5, 0.3, 0.4, 1.0), (-0.25, 0.3, 0.4, 0.5), (0.0, 0.1, 0.1, 0.0), (1.3, 0.5, 1.2, 1.0)],
 )
 def test_the_form(difference, u_one, u_other, en):
-    assert en_number(difference, u_one, u_other) == pytest.approx(en)
+    """The expanded uncertainties are those of the two readings."""
+    before = FacingReadings(tip_opening_mm=2.0, tip_u_mm=u_one / 2)
+    after = FacingReadings(tip_opening_mm=2.0 + difference, tip_u_mm=u_other / 2)
+    (tip,) = compare(take_facing(before), take_facing(after)).changes
+    assert tip.en == pytest.approx(en)
 
 
-def test_the_comparison_gives_the_same_number():
-    before = FacingReadings((BladeStop(0.254, 12.0),), (), 1.05)
-    after = FacingReadings((BladeStop(0.254, 12.3),), (), 1.08)
-    changes = compare_facings(before, after, Uncertainties(0.15, 0.003, 0.01))
-    position, tip = changes[0], changes[1]
-    assert position.en == pytest.approx(en_number(0.3, expanded(0.15), expanded(0.15)))
-    assert tip.en == pytest.approx(en_number(0.03, expanded(0.01), expanded(0.01)))
+def test_stops_and_tip_with_the_usual_uncertainties():
+    before = FacingReadings((BladeStop(0.254, 12.0),), (), 1.02)
+    after = FacingReadings((BladeStop(0.254, 12.3),), (), 1.05)
+    usual = Uncertainties(0.15, 0.003, 0.01)
+    position, tip, _ = compare(take_facing(before, usual), take_facing(after, usual)).changes
+    assert position.en == pytest.approx(0.3 / math.hypot(0.3, 0.3))
+    assert tip.en == pytest.approx(0.03 / math.hypot(0.02, 0.02))
     assert tip.expanded_uncertainty == pytest.approx(math.hypot(0.02, 0.02))
     assert (position.changed, tip.changed) == (False, True)

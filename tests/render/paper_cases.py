@@ -1,14 +1,15 @@
 """Papers to print: short ones as a day brings them, and ones as full as the book allows."""
 
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from datetime import date
 from pathlib import Path
 
 from app.core.compare.card_front import list_figures, say_again, say_care
 from app.core.compare.card_picture import build_picture
-from app.core.compare.cards import CardReadings, build_measured_part
+from app.core.compare.cards import build_measured_part
+from app.core.compare.differences import take_facing
+from app.core.facing.corrections import ToldReading
 from app.core.facing.measurements import GaugesInUse
-from app.core.gauges.sizes import Sized
 from app.core.jobs.slips import (
     SLIP_KINDS,
     BenchPart,
@@ -30,7 +31,7 @@ from app.core.jobs.slips import (
     TagPart,
     page_of,
 )
-from app.core.values.readings import Uncertainties
+from app.core.values.readings import ReadingEntry
 from app.core.values.units import SCALES, format_blade
 from app.render.codes import draw_code
 from app.render.papers import Paper, frame_photo, make_paper
@@ -68,10 +69,16 @@ def readings(long=False):
 
 def measured(before, after):
     """Give the measured part of a card."""
-    bore = Sized(14.87, 0.01)
-    return build_measured_part(
-        CardReadings(before, after, bore, bore), GAUGES, Uncertainties(), 0.5
-    )
+    bore = ReadingEntry("bore", "", None, None, None, "0.585", "bore_in", 14.87)
+    sets = [
+        replace(
+            taken, readings=(*taken.readings, bore), told=(*taken.told, ToldReading(14.87, 0.01))
+        )
+        if facing and (taken := take_facing(facing))
+        else None
+        for facing in (before, after)
+    ]
+    return build_measured_part(*sets, GAUGES, 0.5)
 
 
 def card(before, after, *, long=False):

@@ -1,16 +1,14 @@
 """What the player reads on a return card: three figures, a sentence each, and how to look after it.
 
 Only what was read stands here, as it was read; what the gauges truly were belongs to the maker's
-half. A sentence says no more than the comparison it comes from: `told_mm` is a difference that may
-be told, nought where nothing changed that the gauges can tell, None where nothing was compared.
+half. A sentence says no more than the comparison it comes from (`Told`).
 """
 
 from calendar import month_name
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
-from app.core.facing.evenness import CANNOT_TELL, EVEN, UNEVEN, BladeEvenness
+from app.core.facing.evenness import CANNOT_TELL, EVEN, UNEVEN
 from app.core.values.pieces import MATERIAL_CARE
 from app.core.values.readings import FacingReadings
 from app.core.values.units import Scale, format_number, format_on_scale
@@ -18,6 +16,7 @@ from app.core.values.units import Scale, format_number, format_on_scale
 LITTLE_MM = 0.06  # below this a change of the tip is "a little"
 MUCH_MM = 0.15  # and from here on "much"; our own words, no source
 SAME = "The same as it came, as far as can be measured."
+SAME_ALONE = "It has changed as a whole, but this figure by itself doesn’t show it."
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,16 +32,20 @@ class FrontFigure:
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """What the comparison lets a card say; None where there is nothing to compare."""
+    """What the comparison lets a card say, in mm: nought where nothing changed that may be told.
+
+    None where there is nothing to compare. `moved` is whether anything changed; `together` that
+    `length_mm` is by how much all stops moved, which none shows alone; `unplaced` that the facing
+    changed as a whole, but nothing says where; `doubted` that the length rests on a reading that is
+    to be taken again.
+    """
 
     tip_mm: float | None = None
     length_mm: float | None = None
-
-
-def judge_rails(rows: Sequence[BladeEvenness]) -> str:
-    """Give one verdict for both rails, of `evenness`; empty where no blade was felt on both."""
-    verdicts = {row.verdict for row in rows}
-    return next((one for one in (UNEVEN, CANNOT_TELL, EVEN) if one in verdicts), "")
+    moved: bool = False
+    together: bool = False
+    unplaced: bool = False
+    doubted: bool = False
 
 
 def list_figures(
@@ -54,9 +57,9 @@ def list_figures(
 ) -> tuple[FrontFigure, ...]:
     """List tip, length and rails as far as they were read; `scale` is the tip wedge's."""
     found = [
-        _tip_figure(before, after, told.tip_mm, scale),
-        _length_figure(before, after, told.length_mm),
-        _rails_figure(*rails),
+        _tip_figure(before, after, told, scale),
+        _length_figure(before, after, told),
+        _rails_figure(*rails, moved=told.moved),
     ]
     figures: list[FrontFigure] = []
     for one in found:
@@ -70,7 +73,7 @@ def list_figures(
 def _tip_figure(
     before: FacingReadings | None,
     after: FacingReadings | None,
-    told_mm: float | None,
+    told: Told,
     scale: Scale,
 ) -> FrontFigure | None:
     came, went = (
@@ -81,12 +84,14 @@ def _tip_figure(
     )
     if not (came or went):
         return None
-    if not told_mm:
-        sentence = SAME if told_mm is not None else _say_uncompared(went)
+    if told.tip_mm is None:
+        sentence = _say_uncompared(went)
+    elif told.tip_mm == 0.0:
+        sentence = SAME_ALONE if told.unplaced else SAME
     else:
-        size = abs(told_mm)
+        size = abs(told.tip_mm)
         much = "a little " if size < LITTLE_MM else "much " if size >= MUCH_MM else ""
-        sentence = f"{much}{'more open' if told_mm > 0 else 'closer'} than it came."
+        sentence = f"{much}{'more open' if told.tip_mm > 0 else 'closer'} than it came."
     return FrontFigure("Tip opening", came, went, scale.unit or "mm", _begin(sentence))
 
 
@@ -95,19 +100,21 @@ def _begin(sentence: str) -> str:
 
 
 def _length_figure(
-    before: FacingReadings | None, after: FacingReadings | None, told_mm: float | None
+    before: FacingReadings | None, after: FacingReadings | None, told: Told
 ) -> FrontFigure | None:
     came, went = _length_of(before), _length_of(after)
     if not (came or went):
         return None
-    if told_mm is None:
+    if told.doubted:
+        sentence = "A reading is to be taken again before anything is said of it."
+    elif told.length_mm is None:
         sentence = _say_uncompared(went)
-    elif told_mm == 0.0:
-        sentence = SAME
-    elif told_mm > 0:
-        sentence = "Longer: the curve starts further from the tip."
+    elif told.length_mm == 0.0:
+        sentence = SAME_ALONE if told.unplaced else SAME
     else:
-        sentence = "Shorter: the curve starts nearer the tip."
+        sentence = f"{'Longer' if told.length_mm > 0 else 'Shorter'} than it came."
+        if told.together:
+            sentence = f"A little {sentence.lower()[:-1]}: no reading shows it alone, all do."
     return FrontFigure("Facing length", came, went, "mm", sentence)
 
 
@@ -132,8 +139,8 @@ def _say_uncompared(went: str) -> str:
 _RAIL_WORDS = {EVEN: "even", UNEVEN: "uneven", CANNOT_TELL: "nearly even"}
 
 
-def _rails_figure(before: str, after: str) -> FrontFigure | None:
-    if not after:
+def _rails_figure(before: str, after: str, *, moved: bool) -> FrontFigure | None:
+    if after not in _RAIL_WORDS:
         return None
     sentence = {
         EVEN: "Left and right lie alike, as far as can be measured.",
@@ -142,7 +149,7 @@ def _rails_figure(before: str, after: str) -> FrontFigure | None:
         else "Left and right differ; that can make it choosy of reeds.",
         CANNOT_TELL: "Left and right may differ a little; the gauges can’t settle it.",
     }[after]
-    if after == EVEN and before == UNEVEN:
+    if after == EVEN and before == UNEVEN and moved:
         sentence = "Left and right differed; now they lie alike, as far as can be measured."
     return FrontFigure("Rails", _RAIL_WORDS.get(before, ""), _RAIL_WORDS[after], "", sentence)
 

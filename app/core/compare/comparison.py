@@ -1,194 +1,282 @@
-"""What changed between two measurements, by how much, and whether the gauges can tell.
+"""What changed between two sets of readings, and whether the gauges can tell: the one comparison.
 
-Each quantity gets before, after, difference, expanded uncertainty of the difference (k = 2) and
-Eₙ = |difference| / U. Above 1 it has changed; up to 1 there is no change the gauges can tell.
+Three questions are asked of the difference (`differences`). Each figure by itself: Eₙ =
+|difference| / U, k = 2, in the form of ISO 13528. All of the facing together (`Joint`): generalised
+least squares tells how much of the difference is a movement that work makes, all stops alike,
+tilted along the facing, one rail against the other, or the tip; its χ² says whether chance explains
+that. And which figures may be said to have changed (`told_changed`): where the facing has changed
+as a whole, those beyond limits that all figures together pass by chance in one card of twenty;
+else only those that stand out so far that it happens in one card of two hundred. So a piece that
+nobody touched gets any "changed" about once in twenty cards, and eight stops that moved half a
+number show together what none shows alone.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
-from math import hypot
+from dataclasses import dataclass, replace
+from math import sqrt
 
-from app.core.facing.analysis import FacingAnalysis, RailAnalysis
+import numpy as np
+from scipy.special import chdtrc, ndtri
+
+from app.core.compare.curve_changes import find_suspects, pair_curves
+from app.core.compare.differences import (
+    RAILS,
+    Difference,
+    Key,
+    ReadSet,
+    Vector,
+    chance_of,
+    take_difference,
+)
+from app.core.facing.analysis import FacingAnalysis
+from app.core.facing.corrections import find_shift, stop_slope
 from app.core.facing.evenness import blade_key
 from app.core.facing.recalling import recall_analysis
-from app.core.values.readings import BladeStop, FacingReadings, Uncertainties
+from app.core.values.regression import explain_difference
 from app.core.values.uncertainty import expanded
 
-RAILS = ("left", "right")
-CHANGED, NO_CHANGE = "changed", "no change the gauges can tell"
+CHANCE = 0.05  # of any "changed" on a piece nobody touched; common practice, no source
+CHANCE_ALONE = CHANCE / 10.0  # of figures that stand out where the facing as a whole doesn't
+QUANTITIES = {"blade": "position", "tip": "tip_opening"}
+ALONG_GLASS = frozenset({"position", "facing_length"})
+FACING = ALONG_GLASS | {"tip_opening"}
 
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """One quantity before and after, in mm.
+    """One figure before and after, in mm (a volume in ml).
 
     `quantity` is "position" (of one blade under one rail), "tip_opening", "facing_length" (where
-    the thinnest blade stops), "break" or "radius" of the chosen curve. `gap_mm` names the blade
-    where one was used, `rail` is "left", "right", "mean" or None. `expanded_uncertainty` is of
-    the difference, k = 2.
+    the thinnest blade stops), "break" or "radius" of a curve that fits both, "taper" of the bore
+    (mm per mm), or a key of `lengths.LENGTHS`. `gap_mm` names the blade where one was used, `rail`
+    is "left", "right", "mean" or None. `expanded_uncertainty` is of the difference, k = 2;
+    `changed` is Eₙ > 1, of this figure by itself. What may be said rests on `told_changed`.
     """
 
+    key: Key
     quantity: str
     gap_mm: float | None
     rail: str | None
     before: float
     after: float
-    difference: float
     expanded_uncertainty: float
-    en: float
-    changed: bool
+    told_changed: bool = False
 
     @property
-    def verdict(self) -> str:
-        """The words for the card."""
-        return CHANGED if self.changed else NO_CHANGE
+    def difference(self) -> float:
+        """After minus before."""
+        return self.after - self.before
+
+    @property
+    def en(self) -> float:
+        """The difference as a part of its expanded uncertainty."""
+        return abs(self.difference) / self.expanded_uncertainty
+
+    @property
+    def changed(self) -> bool:
+        """Whether this figure by itself differs by more than the gauges leave in doubt."""
+        return self.en > 1.0
 
 
-def _change(
-    quantity: str, gap_mm: float | None, rail: str | None, before: float, after: float, u: float
-) -> Change:
-    difference, expanded_u = after - before, expanded(u)
-    en = abs(difference) / expanded_u
-    return Change(quantity, gap_mm, rail, before, after, difference, expanded_u, en, en > 1.0)
+@dataclass(frozen=True, slots=True)
+class Joint:
+    """The facing as a whole: χ² of what work could have moved, its degrees of freedom, p.
 
-
-def compare_facings(
-    before: FacingReadings,
-    after: FacingReadings,
-    uncertainties: Uncertainties = Uncertainties(),  # noqa: B008 - frozen
-    *,
-    same_blades: bool = True,
-) -> tuple[Change, ...]:
-    """Compare two measurements, quantity by quantity, where both have it.
-
-    With `same_blades` a blade's own error is the same both times and only the change of the
-    slope lets it through; otherwise it counts twice. Raises MalformedReading like
-    `analyse_facing`.
+    `p` is None where nothing of it was read both times. `shift_mm` is by how much all stops
+    together lie further from the tip, with its standard uncertainty; None without stops.
     """
-    first, second = (recall_analysis(one, uncertainties) for one in (before, after))
-    analyses = (first, second)
-    changes: list[Change] = []
-    for rail in RAILS:
-        changes.extend(
-            _compare_stops(
-                rail,
-                (getattr(before, rail), getattr(after, rail)),
-                (getattr(analyses[0], rail), getattr(analyses[1], rail)),
-                uncertainties,
-                same_blades,
-            )
-        )
-    if before.tip_opening_mm is not None and after.tip_opening_mm is not None:
-        u = hypot(before.tip_u_mm or uncertainties.tip_mm, after.tip_u_mm or uncertainties.tip_mm)
-        changes.append(
-            _change("tip_opening", None, None, before.tip_opening_mm, after.tip_opening_mm, u)
-        )
-    changes.extend(_compare_facing_length(changes))
-    changes.extend(_compare_curves(*analyses))
-    return tuple(changes)
+
+    chi_square: float
+    dof: int
+    p: float | None
+    shift_mm: float | None = None
+    shift_u_mm: float | None = None
+
+    @property
+    def changed(self) -> bool:
+        """Whether chance explains so much only in fewer than one case of twenty."""
+        return self.p is not None and self.p < CHANCE
+
+    @property
+    def shifted(self) -> bool:
+        """Whether the stops have moved together, judged as one of the movements looked at."""
+        if not self.changed or self.shift_mm is None or self.shift_u_mm is None:
+            return False
+        return chance_of(self.shift_mm, self.shift_u_mm) < CHANCE / self.dof
 
 
-def gap_uncertainties(
-    before: FacingReadings,
-    after: FacingReadings,
-    uncertainties: Uncertainties = Uncertainties(),  # noqa: B008 - frozen
-) -> dict[tuple[str, float], float]:
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """Every figure read both times, the facing as a whole, and what each facing is by itself.
+
+    From `suspects`, stops by rail and blade, nothing is said.
+    """
+
+    changes: tuple[Change, ...]
+    joint: Joint
+    before: FacingAnalysis
+    after: FacingAnalysis
+    suspects: frozenset[tuple[str, int]] = frozenset()
+
+    @property
+    def by_key(self) -> dict[Key, Change]:
+        """The changes by what they are of."""
+        return {one.key: one for one in self.changes}
+
+    @property
+    def told(self) -> tuple[Change, ...]:
+        """What may be said to have changed, figure by figure."""
+        return tuple(one for one in self.changes if one.told_changed)
+
+    @property
+    def moved(self) -> bool:
+        """Whether anything may be said to have changed."""
+        return self.joint.changed or bool(self.told)
+
+    @property
+    def shifted(self) -> bool:
+        """Whether the stops have moved together, though none shows it alone."""
+        return self.joint.shifted and not self._says(ALONG_GLASS)
+
+    @property
+    def unplaced(self) -> bool:
+        """Whether the facing has changed as a whole, though nothing says where."""
+        return self.joint.changed and not self.shifted and not self._says(FACING)
+
+    def _says(self, quantities: frozenset[str]) -> bool:
+        return any(one.quantity in quantities for one in self.told)
+
+
+def compare(
+    before: ReadSet,
+    after: ReadSet,
+    *,
+    evenness_tolerance_mm: float = 0.5,
+    trust_suspects: bool = False,
+) -> Comparison:
+    """Compare two sets, figure by figure where both have it, and the facing as a whole.
+
+    A reading that is suspect in either set (`RailAnalysis.suspect`) is shown, but nothing is said
+    from it, unless they are trusted. Raises MalformedReading like `analyse_facing`.
+    """
+    first, second = (
+        recall_analysis(one.facing, one.uncertainties, evenness_tolerance_mm=evenness_tolerance_mm)
+        for one in (before, after)
+    )
+    suspects = frozenset() if trust_suspects else find_suspects(first) | find_suspects(second)
+    difference = take_difference(before, after)
+    sure = np.array([key[0] != "blade" or key[1:] not in suspects for key in difference.keys])
+    joint = _judge_together(difference, np.flatnonzero(sure).tolist())
+    rows = list(_list_rows(difference))
+    # what is said is said of all rows at once (Bonferroni's bound)
+    least = (CHANCE if joint.changed else CHANCE_ALONE) / max(len(rows), 1)
+    changes = [
+        replace(row, told_changed=difference.chance(weights) < least)
+        if sure[weights != 0.0].all()
+        else row
+        for row, weights in rows
+    ]
+    moved = joint.changed or any(one.told_changed for one in changes)
+    for quantity, rail, (one, other), u in pair_curves(first, second):
+        told = moved and not suspects and chance_of(other - one, u) < least
+        row = Change((quantity,), quantity, None, rail, one, other, expanded(u), told)
+        changes.append(row)
+    return Comparison(tuple(changes), joint, first, second, suspects)
+
+
+def _list_rows(difference: Difference) -> Iterator[tuple[Change, Vector]]:
+    """List the figures as they were read, then what is worked out of them, with their weights."""
+    eye = np.eye(len(difference.keys))
+    for at, (key, figure) in enumerate(zip(difference.keys, difference.before, strict=True)):
+        reading = figure.reading
+        quantity = QUANTITIES.get(reading.quantity, reading.quantity)
+        row = _row(difference, key, quantity, reading.gap_mm, reading.rail or None, eye[at])
+        yield row, eye[at]
+    if thinnest := _find_thinnest(difference.keys):
+        weights, reading = eye[thinnest].mean(axis=0), difference.before[thinnest[0]].reading
+        rail = "mean" if len(thinnest) == 2 else reading.rail
+        key = ("facing_length",)
+        yield _row(difference, key, key[0], reading.gap_mm, rail, weights), weights
+    bores = [n for n, key in enumerate(difference.keys) if key[0] == "bore"]
+    depths = np.array([float(difference.keys[n][2] or 0.0) for n in bores])  # type: ignore[arg-type]
+    if len(bores) > 1:
+        away = depths - depths.mean()
+        weights = eye[bores].T @ away / float(away @ away)
+        yield _row(difference, ("taper",), "taper", None, None, weights), weights
+
+
+def _row(
+    difference: Difference,
+    key: Key,
+    quantity: str,
+    gap_mm: float | None,
+    rail: str | None,
+    weights: Vector,
+) -> Change:
+    before, after, u = difference.total(weights)
+    return Change(key, quantity, gap_mm, rail, before, after, expanded(u))
+
+
+def _find_thinnest(keys: Sequence[Key]) -> list[int]:
+    """Find the stops of the thinnest blade that every rail read has both times."""
+    blades: dict[object, list[int]] = {}
+    for n, key in enumerate(keys):
+        if key[0] == "blade":
+            blades.setdefault(key[2], []).append(n)
+    rails = {key[1] for key in keys if key[0] == "blade"}
+    return next((blades[gap] for gap in sorted(blades) if len(blades[gap]) == len(rails)), [])  # type: ignore[type-var]
+
+
+def _judge_together(difference: Difference, sure: Sequence[int]) -> Joint:
+    """Judge the stops and the tip together by what work could have moved.
+
+    Columns: all stops alike; tilted, in proportion to how far from the tip; right rail against
+    left; the tip by itself. A tip alone in its column has no others that average its step away, nor
+    have stops that are no more than their columns: they count as the normal of equal chance.
+    """
+    at = [n for n in sure if difference.keys[n][0] in QUANTITIES]
+    if not at:
+        return Joint(0.0, 0, None)
+    keys = [difference.keys[n] for n in at]
+    stop = np.array([key[0] == "blade" for key in keys])
+    place = np.array([(difference.before[n].value + difference.after[n].value) / 2 for n in at])
+    side = np.array([1.0 if key[1] == "right" else 0.0 for key in keys])
+    columns = [stop * 1.0, ~stop * 1.0]
+    columns += [stop * (one - one[stop].mean()) for one in (place, side) if stop.any()]
+    design = np.column_stack([one for one in columns if np.abs(one).max() > 1e-9])
+    covariance = difference.covariance[np.ix_(at, at)]
+    values = difference.values[at]
+    few = stop.sum() <= np.linalg.matrix_rank(design[stop]) if stop.any() else True
+    eye = np.eye(len(difference.keys))
+    for n, whole in enumerate(at):
+        if few or not stop[n]:
+            chance = max(difference.chance(eye[whole]), 1e-300)
+            as_normal = sqrt(covariance[n, n]) * -float(ndtri(chance / 2.0))
+            values[n] = np.copysign(as_normal, values[n])
+    found = explain_difference(design, values, covariance)
+    shift = (found.coefficients[0], found.uncertainties[0]) if stop.any() else (None, None)
+    p = float(chdtrc(found.dof, found.chi_square))
+    return Joint(found.chi_square, found.dof, p, *shift)
+
+
+def gap_uncertainties(before: ReadSet, after: ReadSet) -> dict[tuple[str, float], float]:
     """Say how well a difference of the gap is told at each of `after`'s blades and dial places.
 
     Keyed by rail and position (rounded to 1e-6 mm); expanded (k = 2), mm of gap. A blade's is the
-    difference of two positions times the slope there; it is missing where no curve gives one.
+    difference of two positions times the slope there; it is missing where nothing gives one.
     """
-    analysis = recall_analysis(after, uncertainties)
-    # a rail's reaches go on after its blades with those of its dial readings
-    reaches = {
-        (rail, blade_key(stop.gap_mm)): reach
-        for rail in RAILS
-        for stop, reach in zip(
-            getattr(after, rail), _reach_per_gap(getattr(analysis, rail)), strict=False
-        )
-    }
+    shifts = {rail: find_shift(after.facing, rail) for rail in RAILS}
     spreads: dict[tuple[str, float], float] = {}
-    for change in compare_facings(before, after, uncertainties):
-        reach = reaches.get((change.rail or "", blade_key(change.gap_mm or 0.0)))
-        if change.quantity == "position" and change.rail and reach:
-            spreads[change.rail, round(change.after, 6)] = change.expanded_uncertainty / reach
-    for rail in RAILS:
-        usual = uncertainties.dial_gap_mm
-        earlier = {one.position_mm: one.u_mm(usual) for one in getattr(before, f"dial_{rail}")}
-        for one in getattr(after, f"dial_{rail}"):
-            u = hypot(one.u_mm(usual), earlier.get(one.position_mm, usual))
-            spreads[rail, round(one.position_mm, 6)] = expanded(u)
+    for row, _ in _list_rows(take_difference(before, after)):
+        if row.quantity == "position" and row.rail and row.gap_mm:
+            if reach := stop_slope(shifts[row.rail], row.gap_mm):
+                spreads[row.rail, round(row.after, 6)] = row.expanded_uncertainty / abs(reach)
+        elif row.quantity == "dial" and row.rail:
+            place = float(row.key[2] or 0.0)  # type: ignore[arg-type]
+            spreads[row.rail, round(place, 6)] = row.expanded_uncertainty
     return spreads
 
 
-def _compare_stops(
-    rail: str,
-    stops: tuple[tuple[BladeStop, ...], tuple[BladeStop, ...]],
-    analyses: tuple[RailAnalysis | None, RailAnalysis | None],
-    uncertainties: Uncertainties,
-    same_blades: bool,
-) -> Iterator[Change]:
-    reaches = [_reach_per_gap(analysis) for analysis in analyses]
-    later = {blade_key(stop.gap_mm): (stop, i) for i, stop in enumerate(stops[1])}
-    for i, before in enumerate(stops[0]):
-        if blade_key(before.gap_mm) not in later:
-            continue
-        after, k = later[blade_key(before.gap_mm)]
-        pair = ((before, reaches[0][i]), (after, reaches[1][k]))
-        read = hypot(*(_or(stop.position_u_mm, uncertainties.position_mm) for stop, _ in pair))
-        blade = [reach * _or(stop.gap_u_mm, uncertainties.gap_mm) for stop, reach in pair]
-        common = abs(blade[1] - blade[0]) if same_blades else hypot(*blade)
-        yield _change(
-            "position", before.gap_mm, rail, before.position_mm, after.position_mm,
-            hypot(read, common),
-        )  # fmt: skip
-
-
-def _or(value: float | None, otherwise: float) -> float:
-    return otherwise if value is None else value
-
-
-def _reach_per_gap(analysis: RailAnalysis | None) -> Sequence[float]:
-    """How far each blade's stop moves per mm of its thickness, on the chosen curve; else 0."""
-    if analysis is None:
-        return ()
-    fit = analysis.chosen_fit
-    return fit.reach_per_gap if fit else [0.0] * len(analysis.stops)
-
-
-def _compare_facing_length(changes: list[Change]) -> Iterator[Change]:
-    """Compare the mean of both rails at the thinnest blade all readings share."""
-    stops = {
-        rail: {c.gap_mm: c for c in changes if c.rail == rail and c.gap_mm is not None}
-        for rail in RAILS
-    }
-    told = [rail for rail in RAILS if stops[rail]]
-    shared = set.intersection(*(set(stops[rail]) for rail in told)) if told else set()
-    if not shared:
-        return
-    gap = min(shared)
-    found = [stops[rail][gap] for rail in told]
-    u = hypot(*(change.expanded_uncertainty / 2.0 for change in found)) / len(found)
-    yield _change(
-        "facing_length", gap, "mean" if len(found) == 2 else told[0],
-        sum(c.before for c in found) / len(found), sum(c.after for c in found) / len(found), u,
-    )  # fmt: skip
-
-
-def _compare_curves(before: FacingAnalysis, after: FacingAnalysis) -> Iterator[Change]:
-    """Compare break and radius where both measurements chose a curve for the same rail."""
-    for rail in ("mean", "left", "right"):
-        sides = (getattr(before, rail), getattr(after, rail))
-        fits = [side.chosen_fit for side in sides if side is not None]
-        if len(fits) < 2 or fits[0] is None or fits[1] is None:
-            continue
-        names = [("break", "break_mm")]
-        if fits[0].curve == fits[1].curve:
-            names.append(("radius", "radius_mm"))
-        for quantity, name in names:
-            if name in fits[0].parameters and name in fits[1].parameters:
-                yield _change(
-                    quantity, None, rail, fits[0].parameters[name], fits[1].parameters[name],
-                    hypot(fits[0].uncertainties[name], fits[1].uncertainties[name]),
-                )  # fmt: skip
-        return
+def find_stop(compared: Comparison, rail: str, gap_mm: float) -> Change | None:
+    """Give the change of one blade's stop under one rail."""
+    return compared.by_key.get(("blade", rail, blade_key(gap_mm)))

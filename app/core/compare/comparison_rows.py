@@ -1,77 +1,289 @@
-"""Two reading sets side by side, as the comparison page prints them: every figure in words.
+"""Two reading sets side by side as pages and papers print them: a row for every figure.
 
-The sets may be of one piece (before and after) or of two (the first and the second). Every
-quantity that either set has gets a row; where both have it, the difference, its expanded
-uncertainty (k = 2), Eₙ and a verdict.
+The rows are those of the one comparison (`comparison`): a figure that either set has, its
+difference with U (k = 2) and Eₙ, and a verdict. Verdicts are constants; their words stand here.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from math import hypot
+from enum import StrEnum
 
-from app.core.compare.bore import BoreTaper
-from app.core.compare.comparison import Change, compare_facings
-from app.core.compare.length_changes import (
-    LengthPair,
-    TrueLengths,
-    fit_taper,
-    make_change,
-    pair_lengths,
-    unit_of,
-)
+from app.core.compare.comparison import ALONG_GLASS, Change, Comparison
+from app.core.compare.curve_changes import find_common_fits
+from app.core.compare.differences import Figure, Key, ReadSet, list_figures
+from app.core.compare.length_words import label_reading, page_order, unit_of
 from app.core.facing.analysis import FacingAnalysis
 from app.core.facing.curves import CURVES
 from app.core.facing.evenness import blade_key
-from app.core.facing.measurements import RAILS, GaugesInUse
-from app.core.facing.recalling import recall_analysis
-from app.core.facing.wording import main_rail, read_facing_length, say_evenness, say_height
-from app.core.values.forms import plural
+from app.core.facing.measurements import GaugesInUse
+from app.core.facing.wording import JUDGED, main_rail, read_facing_length, say_height
 from app.core.values.lengths import scale_named
-from app.core.values.readings import FacingReadings, Uncertainties
 from app.core.values.units import Scale, format_blade, format_number, format_on_scale, format_signed
 
 
-@dataclass(frozen=True, slots=True)
-class ComparedSet:
-    """One of the two sets: the facing as it is to be judged, and the other lengths."""
+class RowVerdict(StrEnum):
+    """What may be said of one figure of two sets."""
 
-    facing: FacingReadings
-    lengths: TrueLengths
+    CHANGED = "changed"
+    SAME = "same"
+    TOGETHER = "together"  # the facing has changed as a whole, this figure alone doesn't show it
+    SUSPECT = "suspect"
+    NOT_BEFORE = "not before"
+    NOT_AFTER = "not after"
+    NOT_COMPARED = "not compared"
 
 
 @dataclass(frozen=True, slots=True)
 class Side:
-    """How the two sets are spoken of, and the verdict's words."""
+    """How two sets are spoken of: before and after, or one piece and another."""
 
     first: str
     second: str
-    changed: str
-    same: str
-    verb: str
+    words: Mapping[RowVerdict, str]
 
 
-ONE_PIECE = Side("before", "after", "changed", "no change the gauges can tell", "changed")
-TWO_PIECES = Side(
-    "the first", "the second", "differs", "no difference the gauges can tell", "differ"
+ONE_PIECE = Side(
+    "before",
+    "after",
+    {
+        RowVerdict.CHANGED: "changed",
+        RowVerdict.SAME: "no change the gauges can tell",
+        RowVerdict.TOGETHER: "too little to tell alone",
+        RowVerdict.SUSPECT: "to be read again",
+        RowVerdict.NOT_BEFORE: "not read before",
+        RowVerdict.NOT_AFTER: "not read after",
+        RowVerdict.NOT_COMPARED: "can’t be compared",
+    },
 )
-_TOLD_FIRST = ("Tip opening", "Facing length", "Exit bore")
+TWO_PIECES = Side(
+    "the first",
+    "the second",
+    {
+        **ONE_PIECE.words,
+        RowVerdict.CHANGED: "differs",
+        RowVerdict.SAME: "no difference the gauges can tell",
+        RowVerdict.NOT_BEFORE: "not read in the first",
+        RowVerdict.NOT_AFTER: "not read in the second",
+    },
+)
+HEADINGS = ("The facing", "Where the blades stop", "The bore", "Other lengths", "By dial")
 
 
 @dataclass(frozen=True, slots=True)
 class ComparisonRow:
-    """One quantity as printed; notes stand small beneath their figure."""
+    """One figure as printed; notes stand small beneath it. `key` tells what it is of."""
 
+    key: Key
     label: str
     before: str
     after: str
+    verdict: RowVerdict | None = None
     difference: str = ""
     uncertainty: str = ""
     en: str = ""
-    verdict: str = ""
-    changed: bool | None = None
     before_note: str = ""
     after_note: str = ""
     difference_note: str = ""
+
+    @property
+    def changed(self) -> bool:
+        """Whether it may be said to have changed."""
+        return self.verdict is RowVerdict.CHANGED
+
+
+@dataclass(frozen=True, slots=True)
+class _Written:
+    """How a value of one kind is written: the figure, and a note beneath it."""
+
+    unit: str = "mm"
+    places: int = 2
+    scale: Scale | None = None
+    times: float = 1.0
+
+    def _plain(self, value: float) -> str:
+        number = format_number(self.times * value, self.places, least=self.places)
+        return f"{number} {self.unit}".strip()
+
+    def value(self, value: float | None) -> tuple[str, str]:
+        """Write a value: on the scale with mm beneath, or in mm alone."""
+        if value is None:
+            return "–", ""
+        if self.scale is None or self.scale.mm_per_unit == 1:
+            return self._plain(value), ""
+        return f"{format_on_scale(value, self.scale)} {self.scale.unit}".strip(), self._plain(value)
+
+    def difference(self, value: float) -> tuple[str, str]:
+        """Write a difference in mm, with the scale's own units beneath."""
+        text = f"{format_signed(self.times * value, self.places)} {self.unit}".strip()
+        if self.scale is None or self.scale.mm_per_unit == 1:
+            return text, ""
+        on_scale = format_signed(value / float(self.scale.mm_per_unit), self.scale.decimals)
+        if "." in on_scale:
+            on_scale = on_scale.rstrip("0").rstrip(".")
+        return text, f"{on_scale} {self.scale.unit}".strip()
+
+    def write(self, row: ComparisonRow, change: Change) -> ComparisonRow:
+        """Write a difference, its uncertainty and Eₙ into a row."""
+        difference, note = self.difference(change.difference)
+        return replace(
+            row,
+            difference=difference,
+            difference_note=note,
+            uncertainty=f"± {self._plain(change.expanded_uncertainty)}",
+            en=f"{change.en:.2f}" if change.en < 100 else f"{change.en:.0f}",
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class _Table:
+    """What rows are made of: the comparison, and each set's own figures."""
+
+    compared: Comparison
+    figures: tuple[Mapping[Key, Figure], Mapping[Key, Figure]]
+
+    def row(
+        self,
+        key: Key,
+        label: str,
+        written: _Written,
+        values: tuple[float | None, float | None] | None = None,
+    ) -> ComparisonRow:
+        """Make a row; `values` where a figure is not one that was read itself."""
+        change = self.compared.by_key.get(key)
+        if change is not None:
+            values = change.before, change.after
+        if values is None:
+            first, second = (side[key].value if key in side else None for side in self.figures)
+            values = first, second
+        (before, before_note), (after, after_note) = map(written.value, values)
+        verdict = _judge(self.compared, key, change, values)
+        row = ComparisonRow(
+            key, label, before, after, verdict, before_note=before_note, after_note=after_note
+        )
+        return row if change is None else written.write(row, change)
+
+
+def _judge(
+    compared: Comparison,
+    key: Key,
+    change: Change | None,
+    values: tuple[float | None, float | None],
+) -> RowVerdict:
+    if change is None:
+        if None not in values or _is_of_curve(key):
+            return RowVerdict.NOT_COMPARED
+        return RowVerdict.NOT_BEFORE if values[0] is None else RowVerdict.NOT_AFTER
+    if change.told_changed:
+        return RowVerdict.CHANGED
+    if _is_suspect(compared, key, change):
+        return RowVerdict.SUSPECT
+    together = change.quantity in ALONG_GLASS and (compared.shifted or compared.unplaced)
+    return RowVerdict.TOGETHER if together else RowVerdict.SAME
+
+
+def _is_of_curve(key: Key) -> bool:
+    return key[0] in {"break", "radius"}
+
+
+def _is_suspect(compared: Comparison, key: Key, change: Change) -> bool:
+    """Say whether a figure is worked out of a reading that is to be taken again."""
+    if key[0] == "blade":
+        return key[1:] in compared.suspects
+    if change.quantity == "facing_length":
+        thinnest = blade_key(change.gap_mm or 0.0)
+        return any(gap == thinnest for _, gap in compared.suspects)
+    return _is_of_curve(key) and bool(compared.suspects)
+
+
+def list_rows(
+    compared: Comparison, sets: tuple[ReadSet, ReadSet], gauges: GaugesInUse
+) -> dict[str, tuple[ComparisonRow, ...]]:
+    """List every figure that either set has, under `HEADINGS`; blades thin to thick."""
+    first, second = sets
+    table = _Table(compared, (list_figures(first, "before"), list_figures(second, "after")))
+    read = {key: one.reading for side in table.figures[::-1] for key, one in side.items()}
+    found: dict[str, list[ComparisonRow]] = {heading: [] for heading in HEADINGS}
+    found["The facing"] += _facing_rows(table, sets, gauges)
+    blades = sorted((one.gap_mm or 0.0, one.rail, key) for key, one in read.items()
+                    if one.quantity == "blade")  # fmt: skip
+    for gap, rail, key in blades:
+        row = table.row(key, f"{format_blade(gap)}, {rail}", _Written(scale=gauges.glass))
+        found["Where the blades stop"].append(row)
+    lengths = [key for key, one in read.items() if one.quantity not in {"blade", "tip"}]
+    for key in sorted(lengths, key=lambda key: page_order(read[key])):
+        reading = read[key]
+        dial = reading.quantity == "dial"
+        written = _Written(unit_of(reading), 3 if dial else 2, scale_named(reading.scale))
+        heading = {"bore": "The bore", "dial": "By dial"}.get(reading.quantity, "Other lengths")
+        found[heading].append(table.row(key, label_reading(reading), written))
+    if ("taper",) in compared.by_key:
+        written = _Written("µm/mm", 1, times=1000.0)
+        found["The bore"].append(table.row(("taper",), "Taper (+ widens inwards)", written))
+    found["By dial"] = list(_shorten_dials(found["By dial"]))
+    return {heading: tuple(rows) for heading, rows in found.items() if rows}
+
+
+def _facing_rows(
+    table: _Table, sets: tuple[ReadSet, ReadSet], gauges: GaugesInUse
+) -> Iterator[ComparisonRow]:
+    compared = table.compared
+    tip = next((key for side in table.figures for key in side if key[0] == "tip"), None)
+    if tip is not None:
+        yield table.row(tip, "Tip opening", _Written(scale=gauges.tip))
+    first, second = (read_facing_length(one.facing) for one in sets)
+    if (first, second) != (None, None):
+        length = compared.by_key.get(("facing_length",))
+        label = (
+            f"Facing length (at {format_blade(length.gap_mm or 0.0)})"
+            if length
+            else "Facing length"
+        )
+        written = _Written(scale=gauges.glass)
+        yield table.row(("facing_length",), label, written, (first, second))
+    yield from _curve_rows(table)
+
+
+def _curve_rows(table: _Table) -> Iterator[ComparisonRow]:
+    """List the curve and where it meets the table: of one that fits both, where there is one."""
+    analyses = table.compared.before, table.compared.after
+    told = [_tell_curve(one) for one in analyses]
+    if told == [None, None]:
+        return
+    names = [one[0] if one else "–" for one in told]
+    if common := find_common_fits(*analyses):
+        names = [CURVES[common.before.curve].label] * 2
+    yield ComparisonRow(("curve",), "Curve that fits", names[0], names[1])
+    for label, key, places in (
+        ("Break point (curve meets table)", "break", 1),
+        ("Radius", "radius", 0),
+    ):
+        first, second = (one[1].get(f"{key}_mm") if one else None for one in told)
+        if (first, second) != (None, None) or (key,) in table.compared.by_key:
+            yield table.row((key,), label, _Written(places=places), (first, second))
+
+
+def _tell_curve(analysis: FacingAnalysis) -> tuple[str, Mapping[str, float]] | None:
+    spoken = main_rail(analysis)
+    if spoken is None:
+        return None
+    fit = spoken[1].chosen_fit
+    if fit is None:
+        return JUDGED[spoken[1].judgement], {}
+    return CURVES[fit.curve].label, fit.parameters
+
+
+def _shorten_dials(rows: Sequence[ComparisonRow]) -> Iterator[ComparisonRow]:
+    """Keep the places both sets have; the others are counted, not listed."""
+    yield from (one for one in rows if one.difference)
+    alone = [one for one in rows if not one.difference]
+    if alone:
+        label = "Places read in one only" if len(alone) < len(rows) else "Places read by dial"
+        before, after = (
+            sum(getattr(one, when) != "–" for one in alone) for when in ("before", "after")
+        )
+        yield ComparisonRow(
+            ("dial",), label, str(before or "–"), str(after or "–"), RowVerdict.NOT_COMPARED
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,285 +297,38 @@ class EvennessRow:
     after_height: str
 
 
-@dataclass(frozen=True, slots=True)
-class ComparisonTable:
-    """The whole comparison: a summary, rows under headings, and the evenness of both."""
-
-    sentences: tuple[str, ...]
-    groups: tuple[tuple[str, tuple[ComparisonRow, ...]], ...]
-    evenness: tuple[EvennessRow, ...]
-    evenness_words: tuple[str, str]
-
-
-def compare_sets(
-    before: ComparedSet,
-    after: ComparedSet,
-    gauges: GaugesInUse,
-    side: Side,
-    *,
-    uncertainties: Uncertainties = Uncertainties(),  # noqa: B008 - frozen
-    same_blades: bool = True,
-    evenness_tolerance_mm: float = 0.5,
-) -> ComparisonTable:
-    """Compare everything either set has. Raises MalformedReading like `analyse_facing`."""
-    changes = compare_facings(before.facing, after.facing, uncertainties, same_blades=same_blades)
-    first, second = (
-        recall_analysis(one.facing, uncertainties, evenness_tolerance_mm=evenness_tolerance_mm)
-        for one in (before, after)
-    )
-    pairs = pair_lengths(before.lengths, after.lengths)
-    tapers = (fit_taper(before.lengths), fit_taper(after.lengths))
-    facings = (before.facing, after.facing)
-    rows = {
-        "The facing": [
-            *_tip_rows(facings, changes, gauges.tip, side),
-            *_facing_length_rows(facings, changes, gauges.glass, side),
-            *_curve_rows((first, second), changes, side),
-        ],
-        "Where the blades stop": [*_blade_rows(facings, changes, gauges.glass, side)],
-        "The bore": [_length_row(one, side) for one in pairs if one.quantity == "bore"],
-        "Other lengths": [
-            _length_row(one, side) for one in pairs if one.quantity not in {"bore", "dial"}
-        ],
-        "By dial": [*_dial_rows(pairs, side)],
-    }
-    rows["The bore"] += _taper_rows(tapers, side)
-    groups = tuple((heading, tuple(found)) for heading, found in rows.items() if found)
-    return ComparisonTable(
-        tuple(_sentences(groups, side)),
-        groups,
-        tuple(_evenness_rows(first, second)),
-        (say_evenness(first), say_evenness(second)),
-    )
-
-
-def _find(
-    changes: Sequence[Change],
-    quantity: str,
-    rail: str | None = None,
-    gap_mm: float | None = None,
-) -> Change | None:
-    return next(
-        (
-            one
-            for one in changes
-            if one.quantity == quantity
-            and (rail is None or one.rail == rail)
-            and (gap_mm is None or blade_key(one.gap_mm or 0.0) == blade_key(gap_mm))
-        ),
-        None,
-    )
-
-
-@dataclass(frozen=True, slots=True)
-class _Written:
-    """How a value of one kind is written: the figure, and a note beneath it."""
-
-    unit: str
-    places: int
-    scale: Scale | None = None
-
-    def value(self, value: float | None) -> tuple[str, str]:
-        """Write a value: on the scale with mm beneath, or in mm alone."""
-        if value is None:
-            return "–", ""
-        text = f"{format_number(value, self.places, least=self.places)} {self.unit}".strip()
-        if self.scale is None or (self.scale.mm_per_unit == 1 and self.scale.unit == self.unit):
-            return text, ""
-        return f"{format_on_scale(value, self.scale)} {self.scale.unit}".strip(), text
-
-    def difference(self, value: float) -> tuple[str, str]:
-        """Write a difference in mm, with the scale's own units beneath."""
-        text = f"{format_signed(value, self.places)} {self.unit}".strip()
-        if self.scale is None or self.scale.mm_per_unit == 1:
-            return text, ""
-        on_scale = format_signed(value / float(self.scale.mm_per_unit), self.scale.decimals)
-        if "." in on_scale:
-            on_scale = on_scale.rstrip("0").rstrip(".")
-        return text, f"{on_scale} {self.scale.unit}".strip()
-
-
-def _row(
-    label: str,
-    values: tuple[float | None, float | None],
-    change: Change | None,
-    written: _Written,
-    side: Side,
-) -> ComparisonRow:
-    (before, before_note), (after, after_note) = map(written.value, values)
-    if change is None:
-        missing = [name for name, value in zip((side.first, side.second), values, strict=True)
-                   if value is None]  # fmt: skip
-        verdict = f"not read {'in ' if side is TWO_PIECES else ''}{missing[0]}" if missing else ""
-        return ComparisonRow(
-            label, before, after, verdict=verdict, before_note=before_note, after_note=after_note
-        )
-    difference, difference_note = written.difference(change.difference)
-    spread = format_number(change.expanded_uncertainty, written.places, least=written.places)
-    return ComparisonRow(
-        label,
-        before,
-        after,
-        difference,
-        f"± {spread} {written.unit}".strip(),
-        f"{change.en:.2f}" if change.en < 100 else f"{change.en:.0f}",
-        side.changed if change.changed else side.same,
-        change.changed,
-        before_note,
-        after_note,
-        difference_note,
-    )
-
-
-_Facings = tuple[FacingReadings, FacingReadings]
-
-
-def _tip_rows(
-    facings: _Facings, changes: Sequence[Change], scale: Scale, side: Side
-) -> Iterator[ComparisonRow]:
-    values = (facings[0].tip_opening_mm, facings[1].tip_opening_mm)
-    if values != (None, None):
-        written = _Written("mm", 2, scale)
-        yield _row("Tip opening", values, _find(changes, "tip_opening"), written, side)
-
-
-def _facing_length_rows(
-    facings: _Facings, changes: Sequence[Change], glass: Scale, side: Side
-) -> Iterator[ComparisonRow]:
-    found = _find(changes, "facing_length")
-    if found is not None:
-        label = f"Facing length (at {format_blade(found.gap_mm or 0.0)})"
-        written = _Written("mm", 2, glass)
-        yield _row(label, (found.before, found.after), found, written, side)
-        return
-    values = (read_facing_length(facings[0]), read_facing_length(facings[1]))
-    if values != (None, None):
-        yield _row("Facing length", values, None, _Written("mm", 2, glass), side)
-
-
-def _curve_rows(
-    analyses: tuple[FacingAnalysis, FacingAnalysis], changes: Sequence[Change], side: Side
-) -> Iterator[ComparisonRow]:
-    names, breaks, radii = [], [], []
-    for analysis in analyses:
-        spoken = main_rail(analysis)
-        fit = spoken[1].fit(spoken[1].chosen) if spoken else None
-        judgement = spoken[1].judgement if spoken else "–"
-        names.append(CURVES[fit.curve].label if fit else judgement)
-        breaks.append(fit.parameters["break_mm"] if fit else None)
-        radii.append(fit.parameters.get("radius_mm") if fit else None)
-    if names == ["–", "–"]:
-        return
-    yield ComparisonRow("Curve", names[0], names[1])
-    for label, values, quantity, places in (
-        ("Break point (curve meets table)", breaks, "break", 1),
-        ("Radius", radii, "radius", 0),
-    ):
-        if values != [None, None]:
-            found = _find(changes, quantity)
-            pair = (found.before, found.after) if found else (values[0], values[1])
-            row = _row(label, pair, found, _Written("mm", places), side)
-            # a curve that was not chosen was not "not read"
-            yield row if found else replace(row, verdict="can’t be compared")
-
-
-def _blade_rows(
-    facings: _Facings, changes: Sequence[Change], glass: Scale, side: Side
-) -> Iterator[ComparisonRow]:
-    at = [
-        {(blade_key(stop.gap_mm), rail): stop for rail in RAILS for stop in getattr(one, rail)}
-        for one in facings
+def list_evenness(compared: Comparison) -> list[EvennessRow]:
+    """List how even the rails are in both sets, blade by blade, thin to thick."""
+    sides = [
+        {blade_key(row.gap_mm): row for row in one.evenness}
+        for one in (compared.before, compared.after)
     ]
-    blades = {key: stop.gap_mm for stops in at for (key, _), stop in stops.items()}
-    for key, gap in sorted(blades.items()):
-        for rail in RAILS:
-            before, after = (stops.get((key, rail)) for stops in at)
-            if before or after:
-                values = (
-                    before.position_mm if before else None,
-                    after.position_mm if after else None,
+    gaps = {key: row.gap_mm for side in sides for key, row in side.items()}
+    return [
+        EvennessRow(
+            format_blade(gaps[key]),
+            *(
+                words
+                for side in sides
+                for words in (
+                    (side[key].verdict, say_height(side[key])) if key in side else ("–", "")
                 )
-                change = _find(changes, "position", rail, gap)
-                label = f"{format_blade(gap)}, {rail}"
-                yield _row(label, values, change, _Written("mm", 2, glass), side)
-
-
-def _length_row(pair: LengthPair, side: Side) -> ComparisonRow:
-    shown = pair.before or pair.after
-    scale = scale_named(shown.scale) if shown else None
-    unit = unit_of(shown) if shown else "mm"
-    places = 3 if pair.quantity == "dial" else 2
-    values = tuple(one.value_mm if one else None for one in (pair.before, pair.after))
-    in_mm = scale is None or scale.mm_per_unit == 1
-    written = _Written(unit, places, None if in_mm else scale)
-    return _row(pair.label, (values[0], values[1]), pair.change, written, side)
-
-
-def _taper_rows(
-    tapers: tuple[BoreTaper | None, BoreTaper | None], side: Side
-) -> Iterator[ComparisonRow]:
-    for label, name, spread_of, written, times in (
-        ("Taper (+ widens inwards)", "slope_per_mm", "taper_per_mm", _Written("µm/mm", 1), 1000.0),
-        ("Included angle", "included_angle_deg", "included_angle_deg", _Written("degrees", 2), 1.0),
-    ):
-        told = [None if one is None else getattr(one, name) for one in tapers]
-        if told == [None, None]:
-            continue
-        values = [None if one is None else times * one for one in told]
-        change = None
-        if values[0] is not None and values[1] is not None:
-            spreads = [(one.uncertainties[spread_of] if one else None) or 0.0 for one in tapers]
-            if all(spreads):
-                u = times * hypot(*spreads)
-                change = make_change(name, None, values[0], values[1], u)
-        yield _row(label, (values[0], values[1]), change, written, side)
-
-
-def _dial_rows(pairs: Sequence[LengthPair], side: Side) -> Iterator[ComparisonRow]:
-    """Compare the places both sets have; the others are counted, not listed."""
-    dials = [one for one in pairs if one.quantity == "dial"]
-    yield from (_length_row(one, side) for one in dials if one.change)
-    alone = [one for one in dials if not one.change]
-    if alone:
-        label = "Places read in one only" if len(alone) < len(dials) else "Places read by dial"
-        before, after = (
-            sum(getattr(one, when) is not None for one in alone) for when in ("before", "after")
+            ),
         )
-        yield ComparisonRow(
-            label,
-            str(before or "–"),
-            str(after or "–"),
-            verdict="not at the same places" if before and after else "read once only",
-        )
+        for key in sorted(gaps)
+    ]
 
 
-def _evenness_rows(before: FacingAnalysis, after: FacingAnalysis) -> Iterator[EvennessRow]:
-    sides = [{round(row.gap_mm, 5): row for row in one.evenness} for one in (before, after)]
-    for gap in sorted({*sides[0], *sides[1]}):
-        one, other = sides[0].get(gap), sides[1].get(gap)
-        yield EvennessRow(
-            format_blade(gap),
-            one.verdict if one else "–",
-            say_height(one),
-            other.verdict if other else "–",
-            say_height(other),
-        )
+def list_blades(rows: Mapping[str, Sequence[ComparisonRow]]) -> dict[Key, dict[str, ComparisonRow]]:
+    """Gather the stops' rows by blade, thin to thick, and rail."""
+    blades: dict[Key, dict[str, ComparisonRow]] = {}
+    for row in rows.get("Where the blades stop", ()):
+        blades.setdefault(row.key[2:], {})[str(row.key[1])] = row
+    return blades
 
 
-def _sentences(groups: Sequence[tuple[str, Sequence[ComparisonRow]]], side: Side) -> Iterator[str]:
-    judged = [row for _, rows in groups for row in rows if row.changed is not None]
-    moved = [row for row in judged if row.changed]
-    if not judged:
-        yield "Nothing was read in both, so there is nothing to compare."
-        return
-    read = f"{plural(len(judged), 'quantity', 'quantities')} read in both"
-    if not moved:
-        yield f"Of {read}, none {side.verb}: {side.same}."
-        return
-    yield f"Of {read}, {len(moved)} {side.verb} by more than the gauges leave in doubt."
-    for row in moved:
-        if row.label.startswith(_TOLD_FIRST):
-            yield (
-                f"{row.label}: {row.before} {side.first}, {row.after} {side.second} "
-                f"({row.difference})."
-            )
+def find_row(rows: Mapping[str, Sequence[ComparisonRow]], *key: object) -> ComparisonRow | None:
+    """Give the row whose key begins so."""
+    return next(
+        (one for found in rows.values() for one in found if one.key[: len(key)] == key), None
+    )

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from math import hypot, isfinite
 
-from app.core.compare.length_changes import label_reading
+from app.core.compare.length_words import label_reading
 from app.core.facing.corrections import CorrectedReadings, ToldReading, tells_apart
 from app.core.facing.measurements import GaugesInUse
 from app.core.facing.recalling import recall_analysis

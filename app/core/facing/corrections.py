@@ -12,7 +12,7 @@ straight line (two blades) or one with an even bend (three or more) through the 
 the stop from the gap it was to the gap it is named after. The shift is small, and so is its error.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, replace
 from math import hypot, sqrt
 
@@ -23,8 +23,11 @@ from app.core.gauges.sizes import (
     IN_FORCE,
     LATER,
     RECORDED,
+    GaugeFacts,
     SetSizes,
+    SizeCheck,
     reading_causes,
+    reading_step,
     true_length,
     true_thickness,
 )
@@ -44,6 +47,10 @@ class ToldReading:
     For a blade `value_mm` is where one of `gap_mm`, its marked size, would have stopped; the gap
     is the blade's own size only where the readings give no slope to carry the stop along.
     `thickness_mm` is what the blade really was.
+
+    `u_mm` holds the hand, the step (`step_mm`, its half-width over root three) and the marks
+    (`marks_u_mm`); `gap_u_mm`, the blade's size, stands apart. `marks` and `blade` tell whose
+    error those two are: readings that name the same share it. None shares it with its own set only.
     """
 
     value_mm: float
@@ -51,6 +58,10 @@ class ToldReading:
     gap_mm: float | None = None
     gap_u_mm: float | None = None
     thickness_mm: float | None = None
+    step_mm: float = 0.0
+    marks_u_mm: float = 0.0
+    marks: Hashable = None
+    blade: Hashable = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,19 +148,33 @@ def _tell(readings: Sequence[ReadingEntry], sizes: SetSizes, when: str) -> tuple
     told = []
     for one in readings:
         gauge = sizes.marked(one)
-        true = true_length(gauge, sizes.checks(gauge, when), one.value_mm)
-        u_mm = hypot(combined(reading_causes(one, sizes)), true.u_mm)
-        if one.quantity != "blade" or one.gap_mm is None:
-            told.append(ToldReading(true.mm, u_mm))
-            continue
-        blade = sizes.find(one.gauge_id)
-        size = true_thickness(blade, sizes.checks(blade, when), one.gap_mm)
-        thickness = one.gap_mm if when == RECORDED else size.mm
-        told.append(ToldReading(true.mm, u_mm, one.gap_mm, size.u_mm, thickness))
+        checks = sizes.checks(gauge, when)
+        true = true_length(gauge, checks, one.value_mm)
+        value = ToldReading(
+            true.mm,
+            hypot(combined(reading_causes(one, sizes)), true.u_mm),
+            step_mm=reading_step(one, sizes),
+            marks_u_mm=true.u_mm,
+            marks=_source(gauge, checks),
+        )
+        if one.quantity == "blade" and one.gap_mm is not None:
+            blade = sizes.find(one.gauge_id)
+            checks = sizes.checks(blade, when)
+            size = true_thickness(blade, checks, one.gap_mm)
+            value = replace(
+                value, gap_mm=one.gap_mm, gap_u_mm=size.u_mm, blade=_source(blade, checks),
+                thickness_mm=one.gap_mm if when == RECORDED else size.mm,
+            )  # fmt: skip
+        told.append(value)
     tips = [
         true.value_mm for one, true in zip(readings, told, strict=True) if one.quantity == "tip"
     ]
     return _carry_stops(told, tips)
+
+
+def _source(gauge: GaugeFacts | None, checks: Sequence[SizeCheck]) -> Hashable:
+    """Name the one error a gauge's size has: that of the gauge, or of the check it is known by."""
+    return None if gauge is None else (gauge.id, checks[-1].on if checks else None)
 
 
 def _carry_stops(told: Sequence[ToldReading], tips: Sequence[float]) -> tuple[ToldReading, ...]:
@@ -158,7 +183,7 @@ def _carry_stops(told: Sequence[ToldReading], tips: Sequence[float]) -> tuple[To
     stops = [one for one in told if one.thickness_mm is not None and one.value_mm > 0.0]
     if all(abs((one.thickness_mm or 0.0) - (one.gap_mm or 0.0)) <= SAME_MM for one in stops):
         return tuple(told)
-    shift = _shifting(stops, tips)
+    shift = _shifting([(one.thickness_mm or 0.0, one.value_mm) for one in stops], tips)
     return tuple(_carry_stop(one, shift) if one in stops else one for one in told)
 
 
@@ -173,14 +198,30 @@ def _carry_stop(stop: ToldReading, shift: Shift | None) -> ToldReading:
     return replace(stop, value_mm=max(stop.value_mm + by, 0.0), u_mm=u_mm)
 
 
-def _shifting(stops: Sequence[ToldReading], tips: Sequence[float]) -> Shift | None:
-    """Fit s = a + b·√h (+ c·h with three blades or more); give how far a stop moves, gap to gap.
+def find_shift(facing: FacingReadings, rail: str) -> Shift | None:
+    """Find how a rail's stops are carried from gap to gap; None if its blades don't tell."""
+    read = [(one.gap_mm, one.position_mm) for one in getattr(facing, rail) if one.position_mm > 0.0]
+    return _shifting(read, [] if facing.tip_opening_mm is None else [facing.tip_opening_mm])
+
+
+def stop_slope(shift: Shift | None, gap_mm: float) -> float:
+    """How far a stop moves per mm of its blade's thickness, ds/dh < 0; 0 where nothing tells.
+
+    It does not hang on which curve is chosen.
+    """
+    near = 1e-3 * gap_mm
+    return 0.0 if shift is None else shift(gap_mm - near, gap_mm + near) / (2.0 * near)
+
+
+def _shifting(stops: Sequence[tuple[float, float]], tips: Sequence[float]) -> Shift | None:
+    """Fit s = a + b·√h (+ c·h with three blades or more) to gaps and positions.
+
+    Gives how far a stop moves, gap to gap.
 
     The tip, a stop at s = 0, stands in only where one blade was read: facings in trade use often
     leave their rails' curve there. None where the readings don't fall from tip to table.
     """
-    roots = [sqrt(one.thickness_mm or 0.0) for one in stops]
-    places = [one.value_mm for one in stops]
+    roots, places = [sqrt(gap) for gap, _ in stops], [place for _, place in stops]
     if len({round(root, 9) for root in roots}) < 2 and tips:
         roots, places = [*roots, sqrt(tips[0])], [*places, 0.0]
     kinds = len({round(root, 9) for root in roots})

@@ -15,6 +15,8 @@ from math import hypot, isfinite
 from app.core.values.readings import BladeStop
 
 EVEN, UNEVEN, CANNOT_TELL = "even", "uneven", "cannot tell"
+ONE_RAIL, NOT_READ = "one rail", "not read"
+BLADE_KEYS_PER_MM = 1e5
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +34,27 @@ class BladeEvenness:
     u_um: float | None
     verdict: str
     position_u_mm: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class RailsVerdict:
+    """How even the rails are as a whole, and the blades that say so where they aren't even.
+
+    `verdict` is EVEN, UNEVEN, CANNOT_TELL, ONE_RAIL (nothing to hold it against) or NOT_READ.
+    """
+
+    verdict: str
+    gaps_mm: tuple[float, ...] = ()
+
+
+def judge_rails(rows: Sequence[BladeEvenness], *, one_rail: bool) -> RailsVerdict:
+    """Sum up the blades felt on both rails; `one_rail` if any was felt at all."""
+    if not rows:
+        return RailsVerdict(ONE_RAIL if one_rail else NOT_READ)
+    for verdict in (UNEVEN, CANNOT_TELL):
+        if gaps := tuple(row.gap_mm for row in rows if row.verdict == verdict):
+            return RailsVerdict(verdict, gaps)
+    return RailsVerdict(EVEN)
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +109,7 @@ def _by_blade(stops: Sequence[BladeStop]) -> dict[int, list[BladeStop]]:
 
 def blade_key(gap_mm: float) -> int:
     """Tell blades apart by their thickness to a hundredth of a micrometre."""
-    return round(gap_mm * 1e5)
+    return round(gap_mm * BLADE_KEYS_PER_MM)
 
 
 def _or(value: float | None, otherwise: float) -> float:

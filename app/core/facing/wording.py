@@ -1,12 +1,20 @@
 """What a measurement comes to, in words that a player and a metrologist both accept."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from app.core.facing.analysis import CurveFit, FacingAnalysis, RailAnalysis
 from app.core.facing.curves import CURVES
-from app.core.facing.evenness import CANNOT_TELL, EVEN, UNEVEN, BladeEvenness
+from app.core.facing.evenness import (
+    CANNOT_TELL,
+    EVEN,
+    ONE_RAIL,
+    UNEVEN,
+    BladeEvenness,
+    RailsVerdict,
+    judge_rails,
+)
 from app.core.facing.rail_words import describe_rail
+from app.core.facing.rails import CANNOT_JUDGE, NONE_FITS
 from app.core.values.readings import FacingReadings
 from app.core.values.uncertainty import expanded
 from app.core.values.units import (
@@ -17,6 +25,9 @@ from app.core.values.units import (
     format_on_scale,
     format_signed,
 )
+
+# what is said of a rail for which no curve was chosen
+JUDGED = {NONE_FITS: "no plain curve fits", CANNOT_JUDGE: "cannot be judged"}
 
 
 def read_facing_length(facing: FacingReadings) -> float | None:
@@ -32,22 +43,20 @@ def read_facing_length(facing: FacingReadings) -> float | None:
     return sum(found) / len(found)
 
 
-def say_evenness(analysis: FacingAnalysis) -> str:
+def rails_of(analysis: FacingAnalysis) -> RailsVerdict:
+    """Give how even the rails of a facing are as a whole."""
+    return judge_rails(analysis.evenness, one_rail=bool(analysis.left or analysis.right))
+
+
+def say_evenness(rails: RailsVerdict) -> str:
     """Say in a few words how even the rails are."""
-    return say_rows(analysis.evenness, one_rail=bool(analysis.left or analysis.right))
-
-
-def say_rows(rows: Sequence[BladeEvenness], *, one_rail: bool) -> str:
-    """Say it of the blades felt on both rails; `one_rail` if any was felt at all."""
-    if not rows:
-        return "only one rail read" if one_rail else "not read"
-    uneven = [format_blade(row.gap_mm) for row in rows if row.verdict == UNEVEN]
-    unsure = [format_blade(row.gap_mm) for row in rows if row.verdict == CANNOT_TELL]
-    if uneven:
-        return f"uneven at {_list(uneven)}"
-    if unsure:
-        return f"cannot tell at {_list(unsure)}"
-    return EVEN
+    words = {ONE_RAIL: "only one rail read", CANNOT_TELL: "cannot tell"}
+    said = words.get(rails.verdict, rails.verdict)
+    return (
+        f"{said} at {_list([format_blade(gap) for gap in rails.gaps_mm])}"
+        if rails.gaps_mm
+        else said
+    )
 
 
 def _list(parts: list[str]) -> str:
@@ -90,16 +99,13 @@ def describe_facing(analysis: FacingAnalysis, glass: Scale) -> list[str]:
 
 
 def _say_rails(analysis: FacingAnalysis) -> str:
-    words = say_evenness(analysis)
-    if words == EVEN:
-        return "The rails are even."
-    if words.startswith(("uneven", "cannot")):
-        return (
-            {"u": "The rails are ", "c": "Whether the rails are even, the gauges "}[words[0]]
-            + words
-            + "."
-        )
-    return ""
+    rails = rails_of(analysis)
+    lead = {
+        EVEN: "The rails are ",
+        UNEVEN: "The rails are ",
+        CANNOT_TELL: "Whether the rails are even, the gauges ",
+    }.get(rails.verdict)
+    return f"{lead}{say_evenness(rails)}." if lead else ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -62,7 +62,8 @@ class GaugeEntry:
 
     `nominal_mm` is the size engraved on a blade, None for gauges with marks; `resolution_mm` the
     finest step read on the marks, None for a blade. `tolerance_mm` is the half-width within which
-    its size, or any mark, is held to be; `repeatability_mm` a standard deviation.
+    its size, or any mark, is held to be; `repeatability_mm` a standard deviation, `laying_mm` the
+    standard uncertainty of laying a glass, None for other kinds or where it isn't known.
     """
 
     kind: str
@@ -72,6 +73,7 @@ class GaugeEntry:
     resolution_mm: float | None
     tolerance_mm: float | None
     repeatability_mm: float | None
+    laying_mm: float | None
     notes: str
 
 
@@ -89,6 +91,7 @@ def parse_gauge(raw: Mapping[str, str], kind: GaugeKind) -> GaugeEntry | Refused
         resolution_mm=None if kind.is_blade else _read_step(fields, scale),
         tolerance_mm=_read_small(fields, "tolerance", "A tolerance", 1.0),
         repeatability_mm=_read_small(fields, "repeatability", "A repeatability", 2.0),
+        laying_mm=_read_laying(fields) if kind.key == "glass" else None,
         notes=fields.text("notes", limit=2000),
     )
     return fields.refused() or entry
@@ -114,6 +117,12 @@ def _read_step(fields: Fields, scale: Scale) -> float | None:
     if not 0.0 < value <= 2.0:
         fields.refuse("resolution", "The finest step you read is more than nothing, up to 2 mm.")
     return value
+
+
+def _read_laying(fields: Fields) -> float | None:
+    """Read a half-width within which all but one laying of twenty lies: twice the standard u."""
+    value = _read_small(fields, "laying", "How a glass is laid", 1.0)
+    return None if value is None else value / 2.0
 
 
 def _read_small(fields: Fields, name: str, what: str, most_mm: float) -> float | None:

@@ -23,7 +23,7 @@ BY_CALLIPER = frozenset(
      "baffle_depth", "named"}
 )  # fmt: skip
 HAND_STEPS = 0.5
-ENGRAVED = frozenset({"bore"})  # read on an engraved gauge: its step counts, however written
+ENGRAVED = frozenset({"bore", "dial"})  # their own step counts, however it is written
 _NUMBER = re.compile(r"[\d.,/⁄\s¼½¾⅛⅜⅝⅞]+")
 _DECIMALS = re.compile(r"[.,](\d+)\s*$")
 _FRACTIONS = {"½": 2, "¼": 4, "¾": 4, "⅛": 8, "⅜": 8, "⅝": 8, "⅞": 8}

@@ -14,7 +14,7 @@ from math import sqrt
 
 import numpy as np
 
-from app.core.gauges.hand_gauges import HAND_STEPS, kind_used, step_of
+from app.core.gauges.hand_gauges import HAND_STEPS, step_of
 from app.core.values.forms import format_date
 from app.core.values.readings import ReadingEntry
 from app.core.values.uncertainty import Cause, rectangular, repeatability, resolution, tolerance
@@ -27,6 +27,9 @@ ASSUMED_REPEATABILITY_MM: Mapping[str, float] = {
     "blade": 0.13, "tip": 0.01, "bore": 0.01, "dial": 0.004,
 }  # fmt: skip
 ASSUMED_BLADE_TOLERANCE_MM = 0.005
+# How well the glass's end meets the tip each time it is laid: a finger feels a step of some 0.04 mm
+# (our assumption, no source). It moves all stops of a set alike.
+ASSUMED_LAYING_MM = 0.02
 
 RECORDED, IN_FORCE, LATER = "recorded", "in force", "later"
 
@@ -62,6 +65,7 @@ class GaugeFacts:
     resolution_mm: float | None = None
     tolerance_mm: float | None = None
     repeatability_mm: float | None = None
+    laying_mm: float | None = None
     retired: bool = False
     checks: tuple[SizeCheck, ...] = ()
     studies: tuple[StudiedRepeat, ...] = ()
@@ -184,6 +188,13 @@ class SetSizes:
         """Give a gauge, if it is known."""
         return None if gauge_id is None else self.gauges.get(gauge_id)
 
+    @property
+    def laying_u_mm(self) -> float:
+        """The standard uncertainty of laying the glass, as written for it, else as assumed."""
+        glass = self.find(self.glass_id)
+        known = glass.laying_mm if glass else None
+        return ASSUMED_LAYING_MM if known is None else known
+
     def marked(self, reading: ReadingEntry) -> GaugeFacts | None:
         """Give the gauge on whose marks a reading was read."""
         usual = {"blade": self.glass_id, "tip": self.wedge_id, "bore": self.bore_gauge_id}
@@ -199,25 +210,31 @@ class SetSizes:
         return later or checks_in_force(gauge, self.day)
 
 
+def reading_step(reading: ReadingEntry, sizes: SetSizes) -> float:
+    """Give the finest difference a reading tells, in mm (or ml): its gauge's step, as written."""
+    marked = sizes.marked(reading)
+    step = marked.resolution_mm if marked else None
+    if reading.quantity not in {"blade", "tip"}:
+        return step_of(reading, step)
+    if step is None:
+        step = SCALES[reading.scale].step_mm if reading.scale in SCALES else 0.0
+    return step
+
+
 def reading_causes(reading: ReadingEntry, sizes: SetSizes) -> tuple[Cause, ...]:
     """List why a reading scatters: the step its marks are read to, and the hand's repeatability.
 
     A blade's own study comes before its glass's; a study taken over before a figure typed; and
     where there is neither, the service's default is assumed and said to be.
     """
-    marked = sizes.marked(reading)
-    step = marked.resolution_mm if marked else None
-    if kind_used(reading):
-        step = step_of(reading, step)
-    elif step is None:
-        step = SCALES[reading.scale].step_mm if reading.scale in SCALES else 0.0
-    gauges = [marked]
+    gauges = [sizes.marked(reading)]
     if reading.quantity == "blade":
         gauges.insert(0, sizes.find(reading.gauge_id))
     known = next(
         (cause for gauge in gauges if gauge and (cause := known_repeatability(gauge, sizes.day))),
         None,
     )
+    step = reading_step(reading, sizes)
     return resolution(step), known or assumed_repeatability(reading.quantity, step)
 
 

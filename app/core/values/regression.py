@@ -167,6 +167,40 @@ def predict_origin(
     return Prediction(value, fit.slope_u * abs(x), value - half, value + half)
 
 
+@dataclass(frozen=True, slots=True)
+class Explained:
+    """What a few movements explain of correlated differences.
+
+    `chi_square` is that of the part explained, with `dof` = the rank of the design; each
+    coefficient with its standard uncertainty.
+    """
+
+    coefficients: tuple[float, ...]
+    uncertainties: tuple[float, ...]
+    chi_square: float
+    dof: int
+
+
+def explain_difference(design: Vector, values: Vector, covariance: Vector) -> Explained:
+    """Generalised least squares: β = (XᵀV⁻¹X)⁻¹XᵀV⁻¹d, χ² = βᵀ(XᵀV⁻¹X)β.
+
+    Under d ~ N(0, V) that χ² has as many degrees of freedom as the design has rank. Raises
+    numpy's LinAlgError for a covariance that is none.
+    """
+    half = np.linalg.cholesky(covariance)
+    columns, whitened = np.linalg.solve(half, design), np.linalg.solve(half, values)
+    u, sizes, vt = np.linalg.svd(columns, full_matrices=False)
+    kept = sizes > 1e-9 * sizes.max()
+    parts = u[:, kept].T @ whitened
+    back = vt[kept].T / sizes[kept]
+    return Explained(
+        tuple(float(one) for one in back @ parts),
+        tuple(float(one) for one in np.sqrt(np.sum(back**2, axis=1))),
+        float(parts @ parts),
+        int(kept.sum()),
+    )
+
+
 def student_quantile(probability: float, dof: float) -> float:
     """Student's t for a one-sided probability; infinite `dof` gives the normal's."""
     # stdtrit answers nan for an infinite dof; at 1e10 it is the normal's to all digits

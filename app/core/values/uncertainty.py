@@ -11,6 +11,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import floor, hypot, inf, isfinite, sqrt
 
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
 from app.core.values.regression import student_quantile
 
 COVERAGE_FACTOR = 2.0
@@ -80,6 +83,16 @@ def combined(causes: Sequence[Cause]) -> float:
     return hypot(*(cause.u_mm for cause in causes))
 
 
+def propagate(jacobian: ArrayLike, covariance: ArrayLike) -> NDArray[np.float64]:
+    """J·V·Jᵀ: the covariance of what is worked out from correlated inputs (GUM 5.2, H.2.3).
+
+    A row of `jacobian` holds one result's sensitivities to the inputs.
+    """
+    rows = np.asarray(jacobian, dtype=float)
+    found: NDArray[np.float64] = rows @ np.asarray(covariance, dtype=float) @ rows.T
+    return found
+
+
 def combine_budget(causes: Sequence[Cause], level: float = 0.95) -> Budget:
     """u² = Σuᵢ²; ν = u⁴ / Σ(uᵢ⁴/νᵢ), truncated (GUM G.4.1); k from Student's t.
 
@@ -99,11 +112,6 @@ def combine_budget(causes: Sequence[Cause], level: float = 0.95) -> Budget:
 def expanded(standard_u: float) -> float:
     """Give the expanded uncertainty, k = 2: about 95 of 100 truths lie within it."""
     return COVERAGE_FACTOR * standard_u
-
-
-def en_number(difference: float, expanded_before: float, expanded_after: float) -> float:
-    """Give |difference| / √(U₁² + U₂²), the Eₙ form of ISO 13528 and ISO/IEC 17043."""
-    return abs(difference) / hypot(expanded_before, expanded_after)
 
 
 def interval_95(value: float, standard_u: float, power: float = 1.0) -> tuple[float, float | None]:

@@ -233,6 +233,7 @@ WORDS: Mapping[str, TableWords] = {
             "resolution_mm": "the smallest step that is read on it",
             "tolerance_mm": "how far it may be from what it is marked with",
             "repeatability_mm": "how well the shop's hand repeats it: a standard deviation",
+            "laying_mm": "how well a glass is laid each time: a standard uncertainty",
             "retired": "whether it is no longer used",
         },
     ),

@@ -102,6 +102,7 @@ def _facts(gauge: Any, checks: Iterable[Any], studies: Iterable[Study]) -> Gauge
         resolution_mm=gauge.resolution_mm,
         tolerance_mm=gauge.tolerance_mm,
         repeatability_mm=gauge.repeatability_mm,
+        laying_mm=gauge.laying_mm,
         retired=gauge.retired,
         checks=tuple(
             SizeCheck(one.checked_on, one.mark_mm, one.actual_mm, one.u_mm)

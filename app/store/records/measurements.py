@@ -9,7 +9,8 @@ from typing import Any
 from sqlalchemy import BindParameter, Executable, Select, bindparam, func, or_, select
 from sqlalchemy.orm import Session, aliased, object_session
 
-from app.core.compare.length_changes import TrueLengths, tell_lengths
+from app.core.compare.differences import ReadSet
+from app.core.compare.length_words import SureLength, list_lengths
 from app.core.facing.corrections import CorrectedReadings, ToldReading, correct_readings
 from app.core.facing.measurements import GaugesInUse, SetEntry
 from app.core.gauges.sizes import Register, SetSizes
@@ -55,9 +56,20 @@ class Measurement:
         return self.corrected.uncertainties
 
     @property
-    def lengths(self) -> TrueLengths:
-        """The bore at depths, other lengths and the dial, by the gauges of their day."""
-        return tell_lengths(self.readings, self.corrected.in_force)
+    def lengths(self) -> tuple[SureLength, ...]:
+        """The bore, other lengths and the dial, by the gauges of their day."""
+        return list_lengths(self.readings, self.corrected.in_force)
+
+    @property
+    def read_set(self) -> ReadSet:
+        """What is compared with another set."""
+        return ReadSet(
+            self.facing,
+            self.readings,
+            self.corrected.in_force,
+            self.sizes.laying_u_mm,
+            self.uncertainties,
+        )
 
     @property
     def bore_mm(self) -> float | None:

@@ -8,19 +8,22 @@ from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
 from app.core.compare import effort_words
-from app.core.compare.comparison_rows import (
-    ONE_PIECE,
-    TWO_PIECES,
-    ComparedSet,
-    ComparisonTable,
-    Side,
-    compare_sets,
+from app.core.compare.comparison import compare
+from app.core.compare.comparison_rows import ONE_PIECE, TWO_PIECES, Side, list_evenness, list_rows
+from app.core.compare.comparison_words import (
+    IT_HAS_CHANGED,
+    THEY_DIFFER,
+    say_joint,
+    tell_comparison,
 )
+from app.core.compare.differences import ReadSet, share_blades
 from app.core.compare.effort import compare_efforts
 from app.core.facing.analysis import MalformedReading
 from app.core.facing.measurements import ROLES, GaugesInUse, write_line
+from app.core.facing.wording import rails_of, say_evenness
 from app.core.values.forms import format_date
 from app.core.values.readings import FacingReadings
+from app.core.values.uncertainty import expanded
 from app.render.difference import draw_difference
 from app.render.profile import draw_profile
 from app.store.records.lookups import find_jobs, find_pieces
@@ -110,42 +113,34 @@ def pair_address(before: Measurement, after: Measurement) -> str:
 
 def _show_both(request: Request, session: Session, before: str, after: str) -> HTMLResponse:
     sides = _compared(session, before), _compared(session, after)
-    shop = get_shop(session)
-    words = _side(sides)
-    table = _table(session, sides, words, shop.evenness_tolerance_mm)
+    tolerance_mm = get_shop(session).evenness_tolerance_mm
+    one_piece = sides[0].piece.id == sides[1].piece.id
+    sets = sides[0].measurement.read_set, sides[1].measurement.read_set
+    compared = compare(*sets, evenness_tolerance_mm=tolerance_mm)
     return show_page(
         request,
         "comparisons/show.html",
         sides=sides,
-        words=words,
-        one_piece=words is ONE_PIECE,
+        side=ONE_PIECE if one_piece else TWO_PIECES,
+        one_piece=one_piece,
         lead=_lead(sides),
-        table=table,
+        told=tell_comparison(compared, IT_HAS_CHANGED if one_piece else THEY_DIFFER),
+        groups=list_rows(compared, sets, gauges_in_use(session, sides[1].measurement.blade_set_id)),
+        joint=say_joint(compared.joint),
+        laying_mm=[expanded(one.laying_u_mm) for one in sets],
+        evenness=list_evenness(compared),
+        rails=[say_evenness(rails_of(one)) for one in (compared.before, compared.after)],
         effort=_effort(sides),
         left_out=effort_words.LEFT_OUT,
         swapped=pair_address(sides[1].measurement, sides[0].measurement),
         query_part=f"before={sides[0].measurement.id}&after={sides[1].measurement.id}",
         drawn=any(one.facing.has_rails for one in sides),
-        tolerance_mm=shop.evenness_tolerance_mm,
+        tolerance_mm=tolerance_mm,
     )
 
 
 def _side(sides: tuple[Compared, Compared]) -> Side:
     return ONE_PIECE if sides[0].piece.id == sides[1].piece.id else TWO_PIECES
-
-
-def _table(
-    session: Session, sides: tuple[Compared, Compared], words: Side, tolerance_mm: float
-) -> ComparisonTable:
-    before, after = (ComparedSet(one.facing, one.measurement.lengths) for one in sides)
-    return compare_sets(
-        before,
-        after,
-        gauges_in_use(session, sides[1].measurement.blade_set_id),
-        words,
-        same_blades=sides[0].measurement.blade_set_id == sides[1].measurement.blade_set_id,
-        evenness_tolerance_mm=tolerance_mm,
-    )
 
 
 def _effort(sides: tuple[Compared, Compared]) -> str:
@@ -159,7 +154,7 @@ def _effort(sides: tuple[Compared, Compared]) -> str:
             before.facing,
             after.facing,
             kind=kind,
-            same_blades=before.measurement.blade_set_id == after.measurement.blade_set_id,
+            same_blades=share_blades(before.measurement.read_set, after.measurement.read_set),
         )
     except MalformedReading:
         return ""
@@ -246,16 +241,17 @@ def _tick_again(
 
 def _drawn_sides(
     session: Session, before: str, after: str
-) -> tuple[tuple[FacingReadings, FacingReadings], Side, GaugesInUse]:
+) -> tuple[tuple[ReadSet, ReadSet], Side, GaugesInUse]:
     sides = _compared(session, before), _compared(session, after)
     gauges = gauges_in_use(session, sides[1].measurement.blade_set_id)
-    return (sides[0].facing, sides[1].facing), _side(sides), gauges
+    return (sides[0].measurement.read_set, sides[1].measurement.read_set), _side(sides), gauges
 
 
 @router.get("/profile.svg")
 def profile(request: Request, session: Reading, before: str, after: str) -> Response:
     """Draw both facings in one picture."""
-    facings, words, gauges = _drawn_sides(session, before, after)
+    sets, words, gauges = _drawn_sides(session, before, after)
+    facings = sets[0].facing, sets[1].facing
     picture = side_by_side_picture(facings, (words.first, words.second), gauges)
     return answer_picture(request, picture, lambda: draw_profile(picture))
 
@@ -263,8 +259,8 @@ def profile(request: Request, session: Reading, before: str, after: str) -> Resp
 @router.get("/difference.svg")
 def difference(request: Request, session: Reading, before: str, after: str) -> Response:
     """Draw how far the second facing stands from the first."""
-    facings, words, gauges = _drawn_sides(session, before, after)
-    picture = difference_picture(facings, words.first, gauges)
+    sets, words, gauges = _drawn_sides(session, before, after)
+    picture = difference_picture(sets, words.first, gauges)
     return answer_picture(request, picture, lambda: draw_difference(picture))
 
 

@@ -5,8 +5,10 @@ from dataclasses import dataclass
 
 from sqlalchemy.orm import Session
 
+from app.core.compare.comparison import compare
+from app.core.compare.comparison_words import IT_HAS_MOVED, Finding, Told, tell_comparison
+from app.core.compare.differences import share_blades
 from app.core.compare.effort_words import say_net_effort
-from app.core.compare.returning import MOVED, Returning, tell_returning
 from app.core.facing.measurements import GaugesInUse, write_line
 from app.store.records.measurements import Measurement, last_facings, standing
 from app.store.records.shop import gauges_in_use
@@ -30,7 +32,7 @@ class Homecoming:
     left_line: str
     received: Measurement | None = None
     received_line: str = ""
-    told: Returning | None = None
+    told: Told | None = None
     address: str = ""
     effort: str | None = None
 
@@ -66,12 +68,13 @@ def gather_homecoming(
     if not received:
         return Homecoming(left, _line(left, gauges))
     now = received[-1]
-    same_blades = left.blade_set_id == now.blade_set_id
-    told = tell_returning(left.facing, now.facing, same_blades=same_blades)
+    both = left.read_set, now.read_set
+    told = tell_comparison(compare(*both), IT_HAS_MOVED)
     effort = None
-    if told.verdict == MOVED:
-        kind = job.piece.instrument_kind
-        effort = say_net_effort(left.facing, now.facing, kind=kind, same_blades=same_blades)
+    if told.finding is Finding.MOVED:
+        effort = say_net_effort(
+            left.facing, now.facing, kind=job.piece.instrument_kind, same_blades=share_blades(*both)
+        )
     return Homecoming(
         left, _line(left, gauges), now, _line(now, gauges), told, pair_address(left, now), effort
     )

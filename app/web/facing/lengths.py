@@ -4,8 +4,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from app.core.compare.length_changes import (
-    TrueLengths,
+from app.core.compare.length_words import (
+    SureLength,
     describe_taper,
     fit_taper,
     label_reading,
@@ -71,7 +71,7 @@ def _any_filled(cells: Mapping[str, str], names: set[str]) -> bool:
     return any(cells.get(name, "").strip() for name in names)
 
 
-def say_bore(lengths: TrueLengths) -> list[str]:
+def say_bore(lengths: Sequence[SureLength]) -> list[str]:
     """Say in sentences what the bore does between its depths."""
     return list(describe_taper(fit_taper(lengths)))
 
@@ -95,10 +95,11 @@ def list_length_rows(measurement: Measurement, sets: Sequence[Measurement]) -> l
     )
     return [
         LengthRow(
-            label_reading(one.reading),
-            _as_written(one.reading),
-            show_reading(one.reading),
-            f"± {format_number(expanded(one.u_mm), 2, least=2)} {unit_of(one.reading)}",
+            label_reading(one.length.reading),
+            _as_written(one.length.reading),
+            show_reading(one.length.reading),
+            f"± {format_number(expanded(one.length.u_mm), 2, least=2)} "
+            f"{unit_of(one.length.reading)}",
             tuple((others[set_id], show_reading(reading)) for set_id, reading in one.others),
         )
         for one in found

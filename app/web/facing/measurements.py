@@ -10,7 +10,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response
 from sqlalchemy.orm import Session
 
-from app.core.compare.length_changes import tell_lengths
+from app.core.compare.length_words import list_lengths
 from app.core.compare.size_words import (
     HISTORY_RULE,
     list_gauge_lines,
@@ -339,7 +339,7 @@ def _preview(
         "words": [
             *describe_facing(analysis, gauges.glass),
             *say_dials(corrected.facing, analysis.left, analysis.right),
-            *say_bore(tell_lengths(kept.readings, corrected.in_force)),
+            *say_bore(list_lengths(kept.readings, corrected.in_force)),
         ],
         "picture": preview_address(corrected.facing, gauges) if facing.has_rails else "",
     }

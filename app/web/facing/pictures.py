@@ -9,6 +9,7 @@ from fastapi.responses import Response
 from sqlalchemy.orm import Session
 
 from app.core.compare.comparison import gap_uncertainties
+from app.core.compare.differences import ReadSet
 from app.core.facing.analysis import MalformedReading
 from app.core.facing.curves import CURVES
 from app.core.facing.measurements import ROLES, GaugesInUse
@@ -107,11 +108,11 @@ def _named_lines(
 
 
 def difference_picture(
-    facings: tuple[FacingReadings, FacingReadings], against: str, gauges: GaugesInUse
+    sets: tuple[ReadSet, ReadSet], against: str, gauges: GaugesInUse
 ) -> DifferencePicture:
     """Lay out how far the second facing stands from the first, with what can't be told."""
-    before, after = _named_lines(facings, (against, ""))
-    spreads = gap_uncertainties(*facings)
+    before, after = _named_lines((sets[0].facing, sets[1].facing), (against, ""))
+    spreads = gap_uncertainties(*sets)
     lines = tuple(
         replace(
             line,

@@ -7,7 +7,8 @@ from fastapi.responses import JSONResponse, Response
 from pydantic import BaseModel, ConfigDict, Field
 
 from app.core.compare.bore import BorePoint, fit_bore
-from app.core.compare.comparison import compare_facings
+from app.core.compare.comparison import Change, compare
+from app.core.compare.differences import take_facing
 from app.core.compare.effort import REEDS, compare_efforts
 from app.core.compare.effort_words import judge_effort, say_effort
 from app.core.facing.analysis import (
@@ -105,6 +106,8 @@ class ComparisonIn(SpreadsIn):
 
     before: FacingIn
     after: FacingIn
+    same_blades: bool = True
+    laying_u_mm: Annotated[float, Field(ge=0, le=50, allow_inf_nan=False)] = 0.0
 
 
 class EffortIn(ComparisonIn):
@@ -200,26 +203,48 @@ def _evenness(row: BladeEvenness) -> dict[str, Any]:
 @router.post("/comparison")
 def comparison(asked: ComparisonIn) -> Response:
     """Compare two measurements."""
+    sides = [
+        take_facing(
+            one.value(),
+            asked.uncertainties(),
+            blades="the same" if asked.same_blades else which,
+            laying_u_mm=asked.laying_u_mm,
+        )
+        for which, one in (("before", asked.before), ("after", asked.after))
+    ]
     try:
-        changes = compare_facings(asked.before.value(), asked.after.value(), asked.uncertainties())
+        found = compare(*sides, trust_suspects=True)
     except MalformedReading as error:
         return refuse_field(error.field, str(error))
-    rows = [
+    joint = found.joint
+    return JSONResponse(
         {
-            "quantity": one.quantity,
-            "gap_mm": one.gap_mm,
-            "rail": one.rail,
-            "before": one.before,
-            "after": one.after,
-            "difference": one.difference,
-            "expanded_uncertainty": one.expanded_uncertainty,
-            "en": one.en,
-            "changed": one.changed,
-            "verdict": one.verdict,
+            "changes": [_change(one) for one in found.changes],
+            "joint": {
+                "chi_square": joint.chi_square,
+                "dof": joint.dof,
+                "p": joint.p,
+                "changed": joint.changed,
+                "shift_mm": joint.shift_mm,
+                "shift_u_mm": joint.shift_u_mm,
+            },
         }
-        for one in changes
-    ]
-    return JSONResponse({"changes": rows})
+    )
+
+
+def _change(one: Change) -> dict[str, Any]:
+    return {
+        "quantity": one.quantity,
+        "gap_mm": one.gap_mm,
+        "rail": one.rail,
+        "before": one.before,
+        "after": one.after,
+        "difference": one.difference,
+        "expanded_uncertainty": one.expanded_uncertainty,
+        "en": one.en,
+        "changed": one.changed,
+        "told_changed": one.told_changed,
+    }
 
 
 @router.post("/effort")

@@ -3,10 +3,11 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from app.core.facing.analysis import BladeEvenness, FacingAnalysis
+from app.core.facing.analysis import FacingAnalysis
+from app.core.facing.evenness import CANNOT_TELL, BladeEvenness, RailsVerdict, judge_rails
 from app.core.facing.measurements import GaugesInUse, write_line
 from app.core.facing.recalling import recall_analysis, recall_evenness
-from app.core.facing.wording import main_rail, read_facing_length, say_rows
+from app.core.facing.wording import main_rail, read_facing_length, say_evenness
 from app.core.values.units import format_mm, format_on_scale
 from app.store.records.measurements import Measurement
 from app.store.tables import Shop
@@ -25,8 +26,18 @@ class Summary:
     corrected_line: str
     later_line: str
     facing_length_mm: float | None
-    evenness: str
+    rails: RailsVerdict
     evenness_tolerance_mm: float
+
+    @property
+    def evenness(self) -> str:
+        """How even the rails are, in a few words."""
+        return say_evenness(self.rails)
+
+    @property
+    def rails_told(self) -> bool:
+        """Whether the gauges settle how even they are."""
+        return self.rails.verdict != CANNOT_TELL
 
     @property
     def analysis(self) -> FacingAnalysis:
@@ -70,7 +81,7 @@ def _summary(
         used if used != line else "",
         later if later != used else "",
         read_facing_length(facing),
-        say_rows(rows, one_rail=facing.has_rails),
+        judge_rails(rows, one_rail=facing.has_rails),
         tolerance,
     )
 

@@ -133,7 +133,7 @@ def _edit_page(request: Request, form: Form, kind: str, gauge: Gauge | None) -> 
 def _shown(gauge: Gauge | None, scale: Scale) -> dict[str, str]:
     """Write a gauge's lengths the way its page takes them."""
     if gauge is None:
-        return {"nominal": "", "resolution": "", "tolerance": "", "repeatability": ""}
+        return {"nominal": "", "resolution": "", "tolerance": "", "repeatability": "", "laying": ""}
 
     def number(value_mm: float | None, places: int = 4) -> str:
         return "" if value_mm is None else format_number(value_mm, places)
@@ -150,6 +150,7 @@ def _shown(gauge: Gauge | None, scale: Scale) -> dict[str, str]:
         "resolution": "" if step is None else format_number(to_scale(step, scale), 6),
         "tolerance": number(gauge.tolerance_mm),
         "repeatability": number(gauge.repeatability_mm),
+        "laying": number(None if gauge.laying_mm is None else 2.0 * gauge.laying_mm),
     }
 
 

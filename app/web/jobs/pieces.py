@@ -8,6 +8,9 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
+from app.core.compare.comparison import compare
+from app.core.compare.comparison_words import Finding, tell_comparison
+from app.core.compare.differences import share_blades
 from app.core.compare.effort_words import say_net_effort
 from app.core.jobs.jobs import STAGES
 from app.core.values.forms import Fields, Refused
@@ -52,7 +55,7 @@ class Chapter:
     job: Job | None = None
     done: str = ""
     notes: tuple[Event, ...] = ()
-    effort: str | None = None
+    changed: str = ""
     sale: Ownership | None = None
 
 
@@ -68,7 +71,7 @@ def tell_history(
             job=job,
             done=say_done([as_entry(one) for one in job.passes if one.struck_at is None]),
             notes=tuple(one for one in job.events if one.kind == "note"),
-            effort=_tell_effort(job, sets, kind),
+            changed=_tell_change(job, sets, kind),
         )
         for job in sorted(jobs, key=lambda job: job.number)
     ]
@@ -82,20 +85,19 @@ def tell_history(
     return sorted(chapters, key=lambda chapter: chapter.day)[::-1]
 
 
-def _tell_effort(job: Job, sets: Sequence[Summary], kind: str) -> str | None:
-    """Say how hard the piece closed when it left beside how it came in, if that can be told."""
+def _tell_change(job: Job, sets: Sequence[Summary], kind: str) -> str:
+    """Say what changed between how the piece came in and how it left, if both were read."""
     own = [one.measurement for one in sets if one.measurement.job_number == job.number]
     received, returned = standing(own, "as_received"), standing(own, "as_returned")
     if not (received and returned):
-        return None
-    before, after = received[-1], returned[-1]
-    return say_net_effort(
-        before.facing,
-        after.facing,
-        kind=kind,
-        same_blades=before.blade_set_id == after.blade_set_id,
-        short=True,
-    )
+        return ""
+    before, after = received[-1].read_set, returned[-1].read_set
+    told = tell_comparison(compare(before, after))
+    if told.finding is not Finding.MOVED:
+        return told.words
+    same = share_blades(before, after)
+    effort = say_net_effort(before.facing, after.facing, kind=kind, same_blades=same, short=True)
+    return f"{told.words} {effort}" if effort else told.words
 
 
 @router.get("")

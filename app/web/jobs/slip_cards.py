@@ -9,14 +9,12 @@ from sqlalchemy.orm import Session
 
 from app.core.compare.card_front import list_figures, say_again, say_care
 from app.core.compare.card_picture import build_picture
-from app.core.compare.cards import CardReadings, MeasuredPart, build_measured_part
+from app.core.compare.cards import MeasuredPart, build_measured_part
 from app.core.facing.measurements import GaugesInUse, write_line
-from app.core.gauges.sizes import Sized
 from app.core.jobs.photos import MOMENTS, name_photo
 from app.core.jobs.slips import CardBack, CardFront, CardPart, MakerPicture, PaperPhoto, RailLine
 from app.core.values.forms import format_date, shorten
 from app.core.values.passes import say_done, tell_done
-from app.core.values.readings import Uncertainties
 from app.core.values.units import format_number
 from app.render.figures import nice_ticks
 from app.render.papers import frame_photo
@@ -61,14 +59,9 @@ def _card(session: Session, job: Job, shop: Shop, today: date, room: _Room) -> C
     before, after = before_after(job)
     gauges = gauges_in_use(session)
     measured = build_measured_part(
-        CardReadings(
-            before.facing if before else None,
-            after.facing if after else None,
-            _bore_of(before),
-            _bore_of(after),
-        ),
+        before.read_set if before else None,
+        after.read_set if after else None,
         gauges,
-        _uncertainties(before, after),
         shop.evenness_tolerance_mm,
         job.piece.instrument_kind,
     )
@@ -97,7 +90,7 @@ def _front(
         asked=shorten(" ".join(job.request.split()), room.asked),
         figures=list_figures(before, after, told, measured.rails, gauges.tip),
         reed=measured.reed,
-        picture=build_picture(before, after, changed=bool(told.tip_mm or told.length_mm)),
+        picture=build_picture(before, after, changed=told.moved),
         done=tell_done([as_entry(one) for one in job.passes if one.struck_at is None]),
         care=say_care(job.piece.material, shorten(shop.care_text, room.care)),
         again=say_again(today, shop.look_again_months) if after else "",
@@ -192,12 +185,6 @@ def maker_picture(picture: ProfilePicture) -> MakerPicture | None:
     )
 
 
-def _bore_of(measurement: Measurement | None) -> Sized | None:
-    if measurement is None or measurement.bore_mm is None or measurement.bore_u_mm is None:
-        return None
-    return Sized(measurement.bore_mm, measurement.bore_u_mm)
-
-
 def _line_as_read(measurement: Measurement, gauges: GaugesInUse) -> str:
     """Give the notebook line as read, where what the gauges truly were makes another of it."""
     read, used = (
@@ -233,9 +220,3 @@ def describe_photo(photo: Photo) -> PaperPhoto:
 def draw_photo(book: Path, photo: Photo) -> str:
     """Give a photograph, small, as SVG; a bare frame if its file is gone."""
     return frame_photo(read_photo(book, photo, "small"), photo.width_px, photo.height_px)
-
-
-def _uncertainties(before: Measurement | None, after: Measurement | None) -> Uncertainties:
-    """Give what holds for the whole card: every reading brings its own, so it hardly matters."""
-    told = after or before
-    return told.uncertainties if told else Uncertainties()

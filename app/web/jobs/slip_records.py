@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from sqlalchemy.orm import Session
 
-from app.core.compare.length_changes import label_reading, show_reading
+from app.core.compare.length_words import label_reading, show_reading
 from app.core.facing.measurements import ROLES, GaugesInUse, write_line
 from app.core.jobs.jobs import RETURN_WAYS, STAGES
 from app.core.jobs.slips import RecordJob, RecordPart, Rows, SlipPart

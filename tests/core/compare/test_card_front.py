@@ -30,11 +30,36 @@ def test_figures_are_written_as_they_were_read():
         ("1.07", "1.15"), ("16.75", "18.0"), ("uneven", "even"),
     ]  # fmt: skip
     assert made[0].sentence == "More open than it came."
-    assert made[1].sentence == "Longer: the curve starts further from the tip."
+    assert made[1].sentence == "Longer than it came."
     uneven = facing((5.5, 11.5, 21, 33.5), None, (5.5, 11.5, 21, 34))
     assert [one.after for one in list_figures(None, uneven, Told(), ("", ""), TIP)] == [
         "16.75/17.0"
     ]
+
+
+@pytest.mark.parametrize(
+    ("told", "sentence"),
+    [
+        (Told(0.0, 0.0), ""),  # said of the tip already
+        (Told(0.0, -0.5, moved=True), "Shorter than it came."),
+        (Told(0.0, 0.25, moved=True, together=True),
+         "A little longer than it came: no reading shows it alone, all do."),
+        (Told(0.05, 0.0, moved=True, unplaced=True),
+         "It has changed as a whole, but this figure by itself doesn’t show it."),
+        (Told(0.0, 1.5, doubted=True),
+         "A reading is to be taken again before anything is said of it."),
+    ],
+)  # fmt: skip
+def test_the_length_is_told_as_far_as_the_comparison_lets_it(told, sentence):
+    before, after = facing((5.5, 11.5, 21, 33.5), 1.07), facing((6, 12, 21.5, 34), 1.07)
+    length = list_figures(before, after, told, ("", ""), TIP)[1]
+    assert length.sentence == sentence
+
+
+def test_rails_that_were_uneven_are_said_to_be_even_now_only_where_something_changed():
+    for moved in (True, False):
+        (rails,) = list_figures(None, None, Told(moved=moved), (UNEVEN, EVEN), TIP)
+        assert ("now they lie alike" in rails.sentence) is moved
 
 
 @pytest.mark.parametrize(

@@ -1,18 +1,24 @@
-"""The return card's words for a real case and for what is missing."""
+"""What a return card says of its readings: never more than its own table shows."""
 
 from datetime import date
 
+import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
-from app.core.compare.card_front import Told
-from app.core.compare.cards import CardReadings, build_measured_part
+from app.core.compare.card_front import Told, list_figures
+from app.core.compare.cards import build_measured_part
+from app.core.compare.comparison import compare
+from app.core.compare.differences import ReadSet, take_facing
 from app.core.facing.corrections import correct_readings
 from app.core.facing.evenness import EVEN, UNEVEN
 from app.core.facing.measurements import Blade, GaugesInUse
-from app.core.gauges.sizes import GaugeFacts, SetSizes, SizeCheck, Sized, StudiedRepeat
+from app.core.gauges.sizes import GaugeFacts, SetSizes, SizeCheck, StudiedRepeat
 from app.core.values.passes import PassEntry, say_done, tell_done
-from app.core.values.readings import BladeStop, FacingReadings, ReadingEntry, Uncertainties
+from app.core.values.readings import BladeStop, FacingReadings, ReadingEntry
 from app.core.values.units import SCALES
+from tests.simulated_cards import CASES, CLARINET, Moved, make_piece, make_shop, read_piece
 
 GAPS = (0.8636, 0.6096, 0.254, 0.0381)
 GAUGES = GaugesInUse(
@@ -31,31 +37,66 @@ def facing(left, tip=None, right=None):
     return FacingReadings(rails[0], rails[1], tip)
 
 
-def card(before, after, bores=(None, None)):
-    sized = [None if bore is None else Sized(bore, 0.0124) for bore in bores]
-    readings = CardReadings(before, after, *sized)
-    return build_measured_part(readings, GAUGES, Uncertainties(), 0.5)
+def card(before, after):
+    sets = [None if one is None else take_facing(one) for one in (before, after)]
+    return build_measured_part(*sets, GAUGES, 0.5)
 
 
-def test_a_whole_case_says_what_changed_by_how_much_and_how_surely():
-    # An invented job, as received and as returned.
-    made = card(
-        facing((5.5, 11.5, 21.5, 33.5), 1.05),
-        facing((6.5, 13.5, 23.5, 35.5), 1.13),
-        (15.0114, 15.0114),
-    )
+def front(before, after):
+    """Give the player's sentences."""
+    made = card(before, after)
+    return [one.sentence for one in list_figures(before, after, made.told, made.rails, GAUGES.tip)]
+
+
+def figures_of(made):
+    return {one.label: one for one in made.figures}
+
+
+def test_the_real_case_says_what_changed_by_how_much_and_how_surely():
+    # Common practice, no source: the figures of a real job, as received and as returned.
+    before, after = facing((6, 12, 22, 34), 1.02), facing((7, 14, 24, 36), 1.10)
+    made = card(before, after)
+    assert front(before, after)[:2] == ["More open than it came.", "Longer than it came."]
+    # opener and longer at once: the net of both lies within what the readings can tell
+    assert made.reed == ""
+    figures = figures_of(made)
+    assert figures["Tip opening"].verdict == "changed"
+    assert figures["Tip opening"].change == "+0.08 ± 0.03"
+    assert figures["Facing length"].before == "17.00 mm"
+    assert [row.change_left for row in made.rows] == ["+2", "+2", "+2", "="]
     assert made.told.tip_mm == pytest.approx(0.08)
     assert made.told.length_mm == pytest.approx(1.0)
     assert made.rails == (EVEN, EVEN)
-    figures = {one.label: one for one in made.figures}
-    assert figures["Tip opening"].verdict == "changed"
-    assert figures["Tip opening"].change == "+0.08 ± 0.03"
-    assert figures["Facing length"].before == "16.75 mm"
-    assert figures["Exit bore"].verdict == "="
-    assert figures["Break point"].before != figures["Facing length"].before
-    assert [row.change_left for row in made.rows] == ["+2", "+2", "+2", "+1"]
-    assert made.curves[0].startswith("Before: The rails follow a circular arc")
-    assert made.curves[1].startswith("After: The rails follow an arc with a straight tip")
+
+
+def test_no_change_is_a_quiet_sign_and_nothing_to_tell():
+    before, after = facing((6, 12, 22, 34), 1.02), facing((6, 12, 22, 34), 1.03)
+    made = card(before, after)
+    assert made.told == Told(0.0, 0.0)
+    assert front(before, after)[:2] == ["The same as it came, as far as can be measured.", ""]
+    assert {row.change_left for row in made.rows} == {"="}
+    assert figures_of(made)["Tip opening"].verdict == "="
+    assert made.reed == ""
+
+
+def test_stops_that_moved_together_are_told_and_shown():
+    before, after = facing((5.5, 12, 23.5, 35.5), 1.05), facing((6, 12.5, 24, 36), 1.05)
+    made = card(before, after)
+    assert front(before, after)[1] == (
+        "A little longer than it came: no reading shows it alone, all do."
+    )
+    assert {row.change_left for row in made.rows} == {"+0.5"}
+    assert made.told.length_mm == pytest.approx(0.25)
+    assert figures_of(made)["Facing length"].verdict == "too little to tell alone"
+
+
+def test_another_blade_set_does_not_make_the_facing_longer():
+    """A 0.0015 in blade 0.004 mm thinner stops some 0.17 mm further in: no change of the piece."""
+    before, after = facing((6, 12, 24, 36), 1.05), facing((6, 12, 24, 37.5), 1.05)
+    same = [take_facing(one) for one in (before, after)]
+    other = [take_facing(before), take_facing(after, blades="another set")]
+    assert build_measured_part(*same, GAUGES, 0.5).told.moved
+    assert not build_measured_part(*other, GAUGES, 0.5).told.moved
 
 
 def test_the_net_of_tip_and_length_is_one_sentence_about_the_reed():
@@ -66,43 +107,24 @@ def test_the_net_of_tip_and_length_is_one_sentence_about_the_reed():
     assert card(before, before).reed == ""
 
 
-def test_the_bore_s_uncertainty_is_its_plug_s_step_study_and_check_together():
-    # GUM 4.3.7: a plug engraved to 0.001 in is read to ± 0.0127 mm, all values alike:
-    # 0.0127/√3 = 0.007 332 mm. With a study of 0.012 mm and a check sure to 0.005 mm, by hand:
-    # u = √(53.76 + 144 + 25)·10⁻³ = 0.014 925 mm for one bore; for a difference of two
-    # U = 2·√2·0.014 925 = 0.042 2 mm. The step alone would have made 0.020 7 mm.
-    plug = GaugeFacts(
-        7, "bore_gauge", "plug", scale="bore_in", resolution_mm=0.0254,
-        checks=(SizeCheck(date(2026, 1, 1), 14.9, 14.9, 0.005),),
-        studies=(StudiedRepeat(date(2026, 1, 2), 0.012, 12.0),),
-    )  # fmt: skip
-    sizes = SetSizes(date(2026, 6, 10), {7: plug}, bore_gauge_id=7)
-    bores = []
-    for typed in ("0.591", "0.592"):
-        read = ReadingEntry("bore", "", None, None, None, typed, "bore_in", float(typed) * 25.4)
-        (told,) = correct_readings([read], sizes).in_force
-        assert told.u_mm == pytest.approx(0.014925, abs=1e-6)
-        bores.append(Sized(told.value_mm, told.u_mm))
-    made = build_measured_part(CardReadings(None, None, *bores), GAUGES, Uncertainties(), 0.5)
-    (bore,) = [one for one in made.figures if one.label == "Exit bore"]
-    assert bore.change == "+0.03 ± 0.04"
-    assert bore.verdict == "="
-
-
-def test_no_change_is_a_quiet_sign_and_nothing_to_tell():
-    made = card(facing((5.5, 11.5, 21.5, 33.5), 1.05), facing((5.5, 11.5, 21.5, 33.5), 1.06))
-    assert made.told == Told(0.0, 0.0)
-    assert {row.change_left for row in made.rows} == {"="}
-    assert [one.verdict for one in made.figures if one.label == "Tip opening"] == ["="]
-    assert made.reed == ""
-
-
 def test_uneven_rails_that_became_even_are_told():
-    made = card(
-        facing((5.5, 11.5, 21.5, 33.5), 1.05, (5.5, 11.5, 23.5, 37.5)),
-        facing((6.5, 13.5, 23.5, 37.5), 1.13),
+    before, after = (
+        facing((6, 12, 22, 34), 1.02, (6, 12, 23, 35.5)),
+        facing((6, 12.5, 23, 35), 1.10),
     )
-    assert made.rails == (UNEVEN, EVEN)
+    assert card(before, after).rails == (UNEVEN, EVEN)
+    assert "now they lie alike" in front(before, after)[2]
+
+
+def test_a_reading_to_take_again_says_nothing():
+    before = facing((6, 12, 22, 34), 1.02)
+    crooked = facing((6, 12, 22, 34), 1.02, right=(6, 12, 22, 39))
+    made = card(before, crooked)
+    assert made.told.doubted
+    assert front(before, crooked)[1].startswith("A reading is to be taken again")
+    assert made.rails == (EVEN, EVEN), "of the blades that are not in doubt"
+    assert (made.rows[0].change_left, made.rows[0].change_right) == ("=", "+5?")
+    assert figures_of(made)["Facing length"].verdict == "to be read again"
 
 
 @pytest.mark.parametrize(
@@ -118,6 +140,111 @@ def test_uneven_rails_that_became_even_are_told():
 def test_a_card_with_readings_missing_is_still_a_card(before, after):
     made = card(before, after)
     assert all(isinstance(one.verdict, str) for one in made.figures)
+
+
+def test_an_unread_blade_keeps_its_dash():
+    before = FacingReadings((BladeStop(0.0381, 17.0), BladeStop(0.6096, 6.0)))
+    made = card(before, facing((6, 12, 22, 34), 1.02))
+    cells = {row.blade: (row.before_left, row.before_right, row.change_left) for row in made.rows}
+    assert cells["0.010 in"] == ("–", "–", "–")
+    assert cells["0.0015 in"] == ("34", "–", "=")
+
+
+PLUG = GaugeFacts(
+    7, "bore_gauge", "plug", scale="bore_in", resolution_mm=0.0254,
+    checks=(SizeCheck(date(2026, 1, 1), 14.9, 14.9, 0.005),),
+    studies=(StudiedRepeat(date(2026, 1, 2), 0.012, 12.0),),
+)  # fmt: skip
+
+
+def read_bore(typed, plug):
+    sizes = SetSizes(date(2026, 6, 10), {plug.id: plug}, bore_gauge_id=plug.id)
+    read = ReadingEntry("bore", "", None, None, None, typed, "bore_in", float(typed) * 25.4)
+    told = correct_readings([read], sizes)
+    assert told.in_force[0].u_mm == pytest.approx(0.014925, abs=1e-6)
+    return ReadSet(told.facing, (read,), told.in_force)
+
+
+def test_the_bore_s_uncertainty_is_its_plug_s_step_and_study_and_the_check_s_if_it_was_another():
+    # GUM 4.3.7: a plug engraved to 0.001 in is read to ± 0.0127 mm, all values alike:
+    # 0.0127/√3 = 0.007 332 mm; with a study of 0.012 mm u = 0.014 063 mm, U of a difference
+    # 2·√2·0.014 063 = 0.039 8 mm. The check, sure to 0.005 mm, is the same error both times; with
+    # another plug it counts twice: 2·√2·0.014 925 = 0.042 2 mm.
+    other = GaugeFacts(
+        8, "bore_gauge", "second", scale="bore_in", resolution_mm=0.0254,
+        checks=PLUG.checks, studies=PLUG.studies,
+    )  # fmt: skip
+    for later, expanded in ((PLUG, 0.0398), (other, 0.0422)):
+        sets = read_bore("0.583", PLUG), read_bore("0.584", later)
+        (bore,) = compare(*sets).changes
+        assert bore.expanded_uncertainty == pytest.approx(expanded, abs=5e-5)
+        (figure,) = build_measured_part(*sets, GAUGES, 0.5).figures
+        assert (figure.label, figure.change) == ("Exit bore", "+0.03 ± 0.04")
+        assert figure.verdict == "="
+
+
+MOVES = st.builds(
+    Moved,
+    st.sampled_from([0.0, 0.25, -0.5, 1.0]), st.sampled_from([0.0, 0.25, -0.5, 1.0]),
+    st.sampled_from([0.0, 0.02, 0.08, -0.06]), st.sampled_from([0.0, 0.1]),
+)  # fmt: skip
+
+
+@settings(deadline=None, max_examples=60)
+@given(st.integers(0, 10_000), MOVES, st.booleans())
+def test_no_card_of_a_random_job_contradicts_its_own_table(seed, moved, other_blades):
+    rng = np.random.default_rng(seed)
+    shop, piece = make_shop(rng, CLARINET), make_piece(rng, CLARINET)
+    later = make_shop(rng, CLARINET, 101) if other_blades else shop
+    sets = read_piece(rng, piece, shop), read_piece(rng, piece, later, moved)
+    check_card(sets)
+
+
+def check_card(sets):
+    """Hold a card's sentences against its own rows and figures."""
+    made, compared = build_measured_part(*sets, GAUGES, 0.5), compare(*sets)
+    told, figures = made.told, figures_of(made)
+    tip, length, *rails = list_figures(sets[0].facing, sets[1].facing, told, made.rails, GAUGES.tip)
+    assert told.moved == compared.moved
+    labels = [row.blade for row in made.rows]
+    assert len(labels) == len(set(labels)), "a blade prints once"
+    numbers = [cell for row in made.rows for cell in (row.change_left, row.change_right)]
+    sure = [cell for cell in numbers if cell not in {"=", "–"} and not cell.endswith("?")]
+    # the tip: sentence, value and figure agree
+    assert (figures["Tip opening"].verdict == "changed") == bool(told.tip_mm)
+    assert ("than it came" in tip.sentence) == bool(told.tip_mm)
+    if told.tip_mm:
+        assert ("more open" in tip.sentence.lower()) == (told.tip_mm > 0)
+    # the facing length
+    verdict = figures["Facing length"].verdict
+    if told.doubted:
+        assert verdict in {"to be read again", "="}
+        assert "taken again" in length.sentence
+    elif told.together:
+        assert verdict in {"too little to tell alone", "to be read again"}
+        assert "A little" in length.sentence
+        assert sure
+    else:
+        assert (verdict == "changed") == bool(told.length_mm)
+        assert ("than it came" in length.sentence) == bool(told.length_mm)
+    # something is shown to have changed exactly where the card may say so
+    shown = bool(sure) or any(one.verdict == "changed" for one in made.figures)
+    assert shown == told.moved
+    same = "The same as it came, as far as can be measured."
+    assert not (told.unplaced and same in {tip.sentence, length.sentence})
+    if not told.moved:
+        assert made.reed == ""
+        assert not any("now they lie alike" in one.sentence for one in rails)
+    assert not ("softer" in made.reed and "stronger" in made.reed)
+
+
+def test_cards_of_every_simulated_kind_hold_together():
+    for case in CASES:
+        rng = np.random.default_rng(3)
+        for _ in range(8):
+            shop, piece = make_shop(rng, case.gaps), make_piece(rng, case.gaps)
+            sets = read_piece(rng, piece, shop), read_piece(rng, piece, shop, case.moved)
+            check_card(sets)
 
 
 def test_what_was_done_is_gathered_by_kind_of_cut():

@@ -6,7 +6,7 @@ from math import hypot, sqrt
 
 import pytest
 
-from app.core.compare.length_changes import tell_lengths
+from app.core.compare.length_words import list_lengths
 from app.core.compare.size_words import list_gauge_lines, list_spreads
 from app.core.facing.corrections import correct_readings
 from app.core.facing.dials import dial_stops_of
@@ -81,8 +81,8 @@ def test_a_length_by_calliper_is_as_sure_as_its_step_and_what_was_written(typed,
     calliper = GaugeFacts(CALLIPER, "calliper", "c", scale="length_mm", resolution_mm=0.02)
     readings = [width(typed, value)]
     told = correct_readings(readings, sizes(calliper))
-    lengths = tell_lengths(readings, told.in_force)
-    assert lengths.u_mm[0] == pytest.approx(hypot(step / 2 / sqrt(3), step / 2))
+    (length,) = list_lengths(readings, told.in_force)
+    assert length.u_mm == pytest.approx(hypot(step / 2 / sqrt(3), step / 2))
 
 
 def test_worn_jaws_correct_a_length_and_stand_among_the_gauges_of_the_set():
@@ -93,8 +93,8 @@ def test_worn_jaws_correct_a_length_and_stand_among_the_gauges_of_the_set():
     readings = (width(), dial())
     known = sizes(calliper, dial_gauge())
     told = correct_readings(readings, known)
-    lengths = tell_lengths(readings, told.in_force)
-    assert lengths.readings[0].value_mm == pytest.approx(1.16)
+    length = list_lengths(readings, told.in_force)[0]
+    assert length.reading.value_mm == pytest.approx(1.16)
     assert readings[0].value_mm == 1.10
     assert [line.name for line in list_gauge_lines(readings, known)] == ["inside jaws", "dial"]
     assert [row.what for row in list_spreads(readings, known)] == [

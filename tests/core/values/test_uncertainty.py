@@ -8,8 +8,6 @@ from app.core.values.uncertainty import (
     Cause,
     combine_budget,
     combined,
-    en_number,
-    expanded,
     interval_95,
     rectangular,
     repeatability,
@@ -45,10 +43,6 @@ def test_one_cause_keeps_its_own_degrees_of_freedom() -> None:
 def test_causes_of_nothing_make_nothing() -> None:
     budget = combine_budget([Cause("hand", 0.0, 4)])
     assert (budget.u_mm, budget.expanded_mm) == (0.0, 0.0)
-
-
-def test_the_en_number_is_one_where_the_difference_just_shows() -> None:
-    assert en_number(-0.05, expanded(0.015), expanded(0.02)) == pytest.approx(1.0)
 
 
 @pytest.mark.parametrize(

@@ -196,19 +196,29 @@ def test_what_is_not_there_is_said_to_be_not_there(browser, job, address):
     assert "There is no" in browser.text or "has no such" in browser.text
 
 
-def test_a_check_of_the_bore_gauge_widens_what_the_card_says_of_the_bore(browser, job, read_line):
+def test_a_check_of_the_bore_gauge_counts_where_only_one_set_rests_on_it(
+    browser, take_in, read_line
+):
+    job = take_in()
+
     def bore_row():
         browser.open(preview_of("return_card", job))
         return next(row.text for row in browser.page.select("tr") if "Exit bore" in row.text)
 
-    for role in ("as_received", "as_returned"):
-        read_line(job, RETURNED_LINE, role=role)
+    for role, day in (("as_received", "2026-11-02"), ("as_returned", "2026-11-20")):
+        read_line(job, "36 24 14 7 / 1.10 / 0.583", role=role, taken_on=day)
     # no study yet: 0.01 mm assumed, and the step: 2·√2·√(0.00733² + 0.01²) = 0.035 mm
     assert "± 0.04" in bore_row()
     browser.open("/gauges")
     plug = next(a["href"] for a in browser.page.select("main a") if a.text == "Bore gauge, inches")
     browser.open(plug)
-    browser.send("form[action$='/checks']", checked_on="2026-11-01", mark="0.591",
-                 actual="0.591", unit="length_in", u="0.02")  # fmt: skip
-    # 2·√2·√(0.00733² + 0.01² + 0.02²) = 0.067 mm
-    assert "± 0.07" in bore_row()
+    for day, expanded in (("2026-11-10", "± 0.05"), ("2026-11-01", "± 0.04")):
+        browser.open(plug)
+        browser.send("form[action$='/checks']", checked_on=day, mark="0.583",
+                     actual="0.583", unit="length_in", u="0.02")  # fmt: skip
+        if day == "2026-11-01":
+            # the check of the 10th is struck out: both sets rest on that of the 1st, and it cancels
+            strike = browser.page.select("form[action$='/strike']")
+            browser.send(f"form[action='{strike[0]['action']}']", do="strike")
+        # of one set only: 2·√(2·(0.00733² + 0.01²) + 0.02²) = 0.053 mm
+        assert expanded in bore_row()

@@ -1,0 +1,234 @@
+"""After minus before, as one vector with its covariance, and how rarely chance makes so much.
+
+A reading has errors of its own, the hand and the step its marks are read to. Others it shares: the
+glass is laid once for all stops of a set; a blade's size moves its stop on both rails; a gauge's
+marks move all that is read on them. What one and the same gauge does in both sets cancels, what
+another does in its place doesn't.
+"""
+
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from math import exp, hypot, pi, sqrt
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from app.core.facing.corrections import Shift, ToldReading, find_shift, stop_slope
+from app.core.facing.evenness import blade_key
+from app.core.values.lengths import length_key
+from app.core.values.readings import FacingReadings, ReadingEntry, Uncertainties
+from app.core.values.uncertainty import propagate
+
+Vector = NDArray[np.float64]
+Key = tuple[Hashable, ...]
+RAILS = ("left", "right")
+NOTHING_MM = 1e-9  # a crumb of rounding in the arithmetic
+
+
+@dataclass(frozen=True, slots=True)
+class ReadSet:
+    """One set of readings as it is compared.
+
+    `told` says reading by reading what the gauges make of it and what can be wrong with it;
+    `facing` is the same gathered for the fit. `laying_u_mm` is the standard uncertainty of laying
+    the glass, which moves all stops of the set alike.
+    """
+
+    facing: FacingReadings
+    readings: tuple[ReadingEntry, ...] = ()
+    told: tuple[ToldReading, ...] = ()
+    laying_u_mm: float = 0.0
+    uncertainties: Uncertainties = field(default_factory=Uncertainties)
+
+
+NOT_READ = ReadSet(FacingReadings())
+
+
+def take_facing(
+    facing: FacingReadings,
+    uncertainties: Uncertainties = Uncertainties(),  # noqa: B008 - frozen
+    *,
+    blades: Hashable = "the shop's",
+    laying_u_mm: float = 0.0,
+) -> ReadSet:
+    """Take a facing at its word, read with the blades that `blades` tells from others.
+
+    Nothing is known of steps, so every error counts as normal.
+    """
+    pairs = [
+        (
+            ReadingEntry("blade", rail, None, one.gap_mm, None, "", "", one.position_mm),
+            ToldReading(
+                one.position_mm,
+                uncertainties.position_mm if one.position_u_mm is None else one.position_u_mm,
+                one.gap_mm,
+                uncertainties.gap_mm if one.gap_u_mm is None else one.gap_u_mm,
+                blade=(blades, blade_key(one.gap_mm)),
+            ),
+        )
+        for rail in RAILS
+        for one in getattr(facing, rail)
+    ]
+    if (tip := facing.tip_opening_mm) is not None:
+        entry = ReadingEntry("tip", "", None, None, None, "", "", tip)
+        pairs.append((entry, ToldReading(tip, facing.tip_u_mm or uncertainties.tip_mm)))
+    readings, told = zip(*pairs, strict=True) if pairs else ((), ())
+    return ReadSet(facing, readings, told, laying_u_mm, uncertainties)
+
+
+def figure_key(reading: ReadingEntry) -> Key:
+    """Tell what a reading is of, whenever it was taken and however its blade's size was written."""
+    if reading.quantity == "blade":
+        return "blade", reading.rail, blade_key(reading.gap_mm or 0.0)
+    quantity, rail, depth, name = length_key(reading)
+    # the exit bore has a cell of its own and is depth 0 all the same
+    return quantity, rail, 0.0 if quantity == "bore" and depth is None else depth, name
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """One figure of one set, in mm: its value, its own error, and by source what it shares.
+
+    `reading` says what it is of, with its true value. `own_u` holds the hand and the step; a
+    source's number is how far its standard uncertainty moves the figure.
+    """
+
+    reading: ReadingEntry
+    own_u: float
+    step: float
+    shared: Mapping[Key, float]
+
+    @property
+    def value(self) -> float:
+        """The figure itself."""
+        return self.reading.value_mm
+
+
+def list_figures(each: ReadSet, side: str) -> dict[Key, Figure]:
+    """List a set's figures by what they are of; of repeats the mean is taken.
+
+    `side` tells this set from the other, for what only its own readings share.
+    """
+    gathered: dict[Key, list[Figure]] = {}
+    shifts = {rail: find_shift(each.facing, rail) for rail in RAILS}
+    for reading, told in zip(each.readings, each.told, strict=True):
+        true = replace(reading, value_mm=told.value_mm, gap_mm=told.gap_mm)
+        shared = _list_shared(each, true, told, side, shifts.get(reading.rail))
+        own = sqrt(max(told.u_mm**2 - told.marks_u_mm**2, 0.0))
+        figure = Figure(true, own, told.step_mm, shared)
+        gathered.setdefault(figure_key(true), []).append(figure)
+    return {key: _take_mean(found) for key, found in gathered.items()}
+
+
+def _list_shared(
+    each: ReadSet, reading: ReadingEntry, told: ToldReading, side: str, shift: Shift | None
+) -> dict[Key, float]:
+    shared: dict[Key, float] = {}
+    if told.marks_u_mm:
+        shared["marks", told.marks or (side, reading.quantity)] = told.marks_u_mm
+    if reading.quantity == "blade":
+        gap = reading.gap_mm or 0.0
+        blade = told.blade or (side, blade_key(gap))
+        shared["blade", blade] = stop_slope(shift, gap) * (told.gap_u_mm or 0.0)
+        shared["laying", side] = each.laying_u_mm
+    return shared
+
+
+def _take_mean(found: Sequence[Figure]) -> Figure:
+    n = len(found)
+    if n == 1:
+        return found[0]
+    mean = replace(found[0].reading, value_mm=sum(one.value for one in found) / n)
+    return replace(
+        found[0],
+        reading=mean,
+        own_u=hypot(*(one.own_u for one in found)) / n,
+        step=found[0].step / n,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """After minus before, one entry for each figure both sets have, and how sure they are."""
+
+    keys: tuple[Key, ...]
+    before: tuple[Figure, ...]
+    after: tuple[Figure, ...]
+    values: Vector
+    covariance: Vector
+
+    def total(self, weights: Vector) -> tuple[float, float, float]:
+        """Give a weighted sum of figures before and after, and u of its difference."""
+        before, after = (
+            float(weights @ np.array([one.value for one in side]))
+            for side in (self.before, self.after)
+        )
+        return before, after, sqrt(float(propagate(weights[None, :], self.covariance)[0, 0]))
+
+    def chance(self, weights: Vector) -> float:
+        """Say how rarely the gauges alone make the weighted sum differ by so much, either way.
+
+        A single figure's steps are treated exactly. The mean of n takes steps n times as small,
+        and half of one is taken off (the usual correction for continuity).
+        """
+        before, after, u = self.total(weights)
+        used = np.flatnonzero(weights)
+        steps = [(self.before[i].step, self.after[i].step) for i in used]
+        if len(used) == 1:
+            rounding = hypot(*steps[0]) / sqrt(12.0)
+            unrounded = sqrt(max(u**2 - rounding**2, 0.0))
+            return chance_of(after - before, unrounded, max(steps[0]))
+        size = abs(after - before) - max(map(max, steps)) * float(np.abs(weights).min()) / 2.0
+        return chance_of(max(size, 0.0), u)
+
+
+def share_blades(before: ReadSet, after: ReadSet) -> bool:
+    """Whether both sets were read with the same blades, so far as both name one."""
+    sides = [{one.blade for one in each.told if one.blade is not None} for each in (before, after)]
+    return not sides[0].isdisjoint(sides[1])
+
+
+def take_difference(before: ReadSet, after: ReadSet) -> Difference:
+    """Pair what both sets have and put the covariance together from its sources.
+
+    V = J·Jᵀ, with a column of J for each independent error in units of its standard uncertainty.
+    """
+    sides = list_figures(before, "before"), list_figures(after, "after")
+    keys = tuple(key for key in sides[0] if key in sides[1])
+    firsts, seconds = (tuple(side[key] for key in keys) for side in sides)
+    sources: dict[Key, int] = {}
+    for one in (*firsts, *seconds):
+        for source in one.shared:
+            sources.setdefault(source, len(sources))
+    jacobian = np.zeros((len(keys), len(sources) + len(keys)))
+    for row, (first, second) in enumerate(zip(firsts, seconds, strict=True)):
+        for figure, sign in ((first, -1.0), (second, 1.0)):
+            for source, moves in figure.shared.items():
+                jacobian[row, sources[source]] += sign * moves
+        jacobian[row, len(sources) + row] = max(hypot(first.own_u, second.own_u), NOTHING_MM)
+    values = np.array([b.value - a.value for a, b in zip(firsts, seconds, strict=True)])
+    covariance = propagate(jacobian, np.eye(jacobian.shape[1]))
+    return Difference(keys, firsts, seconds, values, covariance)
+
+
+def chance_of(difference: float, u: float, step: float = 0.0) -> float:
+    """Say how rarely two readings of one thing differ by so much or more, in either direction.
+
+    `u` is the standard uncertainty of the difference without rounding; both readings are rounded
+    to `step`. Wherever the thing lies between two marks, all places alike, the rounded difference
+    is the unrounded one, Δ, rounded up or down by chance, so P(D ≥ kq) = (G(kq − q) − G(kq))/q
+    with G(a) = E max(Δ − a, 0). For q → 0 that is the normal's tail.
+    """
+    size = max(abs(difference) - NOTHING_MM, 0.0)
+    if step <= NOTHING_MM:
+        return 2.0 * float(ndtr(-size / u)) if u > 0.0 else float(size == 0.0)
+    return min(1.0, 2.0 * (_excess(size - step, u) - _excess(size, u)) / step)
+
+
+def _excess(a: float, u: float) -> float:
+    """E max(Δ − a, 0) for Δ normal with mean 0 and standard deviation u."""
+    if u <= NOTHING_MM:
+        return max(-a, 0.0)
+    z = a / u
+    return u * exp(-z * z / 2.0) / sqrt(2.0 * pi) - a * float(ndtr(-z))
