@@ -11,14 +11,6 @@ import tempfile
 import time
 from pathlib import Path
 
-from fastapi import FastAPI
-
-from app.core import returning
-from app.core.compare import cards, size_words
-from app.core.facing import recalling
-from app.store.records import measurements
-from app.web import drawn
-from app.web.app import create_app
 from app.web.files import folder_of
 from tests.benchmarks import scale_book
 

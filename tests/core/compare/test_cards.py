@@ -53,8 +53,7 @@ def figures_of(made):
 
 
 def test_the_real_case_says_what_changed_by_how_much_and_how_surely():
-    # Common practice, no source: the figures of a real job, as received and as returned.
-    before, after = facing((6, 12, 22, 34), 1.02), facing((7, 14, 24, 36), 1.10)
+    before, after = facing((5.5, 11.5, 21.5, 33.5), 1.05), facing((6.5, 13.5, 23.5, 35.5), 1.13)
     made = card(before, after)
     assert front(before, after)[:2] == ["More open than it came.", "Longer than it came."]
     # opener and longer at once: the net of both lies within what the readings can tell
@@ -62,7 +61,7 @@ def test_the_real_case_says_what_changed_by_how_much_and_how_surely():
     figures = figures_of(made)
     assert figures["Tip opening"].verdict == "changed"
     assert figures["Tip opening"].change == "+0.08 ± 0.03"
-    assert figures["Facing length"].before == "17.00 mm"
+    assert figures["Facing length"].before == "16.75 mm"
     assert [row.change_left for row in made.rows] == ["+2", "+2", "+2", "="]
     assert made.told.tip_mm == pytest.approx(0.08)
     assert made.told.length_mm == pytest.approx(1.0)
@@ -70,7 +69,7 @@ def test_the_real_case_says_what_changed_by_how_much_and_how_surely():
 
 
 def test_no_change_is_a_quiet_sign_and_nothing_to_tell():
-    before, after = facing((6, 12, 22, 34), 1.02), facing((6, 12, 22, 34), 1.03)
+    before, after = facing((5.5, 11.5, 21.5, 33.5), 1.05), facing((5.5, 11.5, 21.5, 33.5), 1.06)
     made = card(before, after)
     assert made.told == Told(0.0, 0.0)
     assert front(before, after)[:2] == ["The same as it came, as far as can be measured.", ""]
@@ -92,7 +91,7 @@ def test_stops_that_moved_together_are_told_and_shown():
 
 def test_another_blade_set_does_not_make_the_facing_longer():
     """A 0.0015 in blade 0.004 mm thinner stops some 0.17 mm further in: no change of the piece."""
-    before, after = facing((6, 12, 24, 36), 1.05), facing((6, 12, 24, 37.5), 1.05)
+    before, after = facing((5.5, 12, 23.5, 35.5), 1.05), facing((5.5, 12, 23.5, 37), 1.05)
     same = [take_facing(one) for one in (before, after)]
     other = [take_facing(before), take_facing(after, blades="another set")]
     assert build_measured_part(*same, GAUGES, 0.5).told.moved
@@ -109,16 +108,16 @@ def test_the_net_of_tip_and_length_is_one_sentence_about_the_reed():
 
 def test_uneven_rails_that_became_even_are_told():
     before, after = (
-        facing((6, 12, 22, 34), 1.02, (6, 12, 23, 35.5)),
-        facing((6, 12.5, 23, 35), 1.10),
+        facing((5.5, 11.5, 21.5, 33.5), 1.05, (5.5, 11.5, 22.5, 35)),
+        facing((5.5, 12, 22.5, 34.5), 1.13),
     )
     assert card(before, after).rails == (UNEVEN, EVEN)
     assert "now they lie alike" in front(before, after)[2]
 
 
 def test_a_reading_to_take_again_says_nothing():
-    before = facing((6, 12, 22, 34), 1.02)
-    crooked = facing((6, 12, 22, 34), 1.02, right=(6, 12, 22, 39))
+    before = facing((5.5, 11.5, 21.5, 33.5), 1.05)
+    crooked = facing((5.5, 11.5, 21.5, 33.5), 1.05, right=(5.5, 11.5, 21.5, 38.5))
     made = card(before, crooked)
     assert made.told.doubted
     assert front(before, crooked)[1].startswith("A reading is to be taken again")
@@ -132,7 +131,7 @@ def test_a_reading_to_take_again_says_nothing():
     [
         (None, None),
         (facing((5.5, 11.5, 21.5, 33.5)), None),
-        (None, facing((5.5, 11.5, 21.5, 33.5), 1.03)),
+        (None, facing((5.5, 11.5, 21.5, 33.5), 1.06)),
         (FacingReadings(tip_opening_mm=1.0), FacingReadings(tip_opening_mm=1.1)),
         (FacingReadings(left=(BladeStop(0.254, 11.0),)), facing((5.5, 11.5, 21.5, 33.5))),
     ],
@@ -144,7 +143,7 @@ def test_a_card_with_readings_missing_is_still_a_card(before, after):
 
 def test_an_unread_blade_keeps_its_dash():
     before = FacingReadings((BladeStop(0.0381, 17.0), BladeStop(0.6096, 6.0)))
-    made = card(before, facing((6, 12, 22, 34), 1.02))
+    made = card(before, facing((5.5, 11.5, 21.5, 33.5), 1.05))
     cells = {row.blade: (row.before_left, row.before_right, row.change_left) for row in made.rows}
     assert cells["0.010 in"] == ("–", "–", "–")
     assert cells["0.0015 in"] == ("34", "–", "=")

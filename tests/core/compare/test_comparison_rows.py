@@ -18,7 +18,6 @@ from app.core.facing.corrections import correct_readings
 from app.core.facing.measurements import Blade, GaugesInUse, SetEntry, parse_set
 from app.core.gauges.sizes import GaugeFacts, SetSizes
 from app.core.values.units import SCALES
-from tests.lines import RECEIVED_LINE, RETURNED_LINE
 
 DAY = date(2026, 11, 25)
 BLADES = {1: 0.8636, 2: 0.6096, 3: 0.254, 4: 0.0381}
@@ -64,7 +63,7 @@ def test_each_figure_has_before_after_difference_uncertainty_en_and_verdict():
     # by hand: 2·√2·√(0.01² + 0.01²/12) = 0.0294 mm
     assert (tip.uncertainty, tip.en, tip.verdict) == ("± 0.03 mm", "2.72", RowVerdict.CHANGED)
     thin = rows["0.0015 in, left"]
-    assert (thin.before, thin.before_note, thin.difference_note) == ("33.5", "16.75 mm", "+2")
+    assert (thin.before, thin.before_note, thin.difference_note) == ("34", "17.00 mm", "+2")
     assert rows["0.010 in, right"].difference_note == "+1.5"
     bore = rows["Exit bore"]
     assert (bore.verdict, bore.changed) == (RowVerdict.SAME, False)

@@ -63,9 +63,13 @@ def test_the_job_asks_for_readings_as_received_and_then_gives_the_verdict_first(
 @pytest.mark.parametrize(
     ("line", "heading", "words"),
     [
-        ("36 24 14 7 / 1.10", "First thing to tell", "It came back as it left: no change"),
-        ("36 24 14 7 / 1.08", "First thing to tell", "It came back as it left: no change"),
-        ("33 22 12 6 / 1.10", "First thing to tell", "It has moved: the facing is 1.50 ± 0.30 mm"),
+        ("35.5 23.5 13.5 6.5 / 1.13", "First thing to tell", "It came back as it left: no change"),
+        ("35.5 23.5 13.5 6.5 / 1.11", "First thing to tell", "It came back as it left: no change"),
+        (
+            "32.5 21.5 11.5 5.5 / 1.13",
+            "First thing to tell",
+            "It has moved: the facing is 1.50 ± 0.30 mm",
+        ),
     ],
 )
 def test_the_verdict_stands_under_a_heading_that_fits_it(
