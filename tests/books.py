@@ -12,6 +12,7 @@ from app.store.postgresql.addresses import find_address
 from app.web.app import create_app
 from app.web.settings import Settings
 from tests.conftest import Browser, Clock
+from tests.lines import OPEN_LINE, RECEIVED_LINE, RETURNED_LINE
 from tests.photo_cases import photo
 
 HEADERS = {"Origin": "http://127.0.0.1", "Sec-Fetch-Site": "same-origin"}
@@ -25,10 +26,10 @@ def fill_book(folder: Path) -> None:
     app = create_app(Settings(book=folder, now=Clock()))
     with TestClient(app, base_url="http://127.0.0.1", headers=HEADERS) as client:
         browser = Browser(client)
-        for name, marking in (("Ottilie Wiesenbach", "N4"), ("Jörg Łuczak", "5*")):
+        for name, marking in (("Ottilie Wiesenrauch", "N4"), ("Jörg Łuckenwirbel", "5*")):
             _do_job(browser, name, marking)
         browser.open("/settings")
-        browser.send("main form", name="The bench at the mill", address="Mill Lane 3\nUnterfeld")
+        browser.send("main form", name="The bench at the mill", address="Mill Lane 3\nUnternirgend")
     photos = folder / "photos"
     photos.mkdir()
     (photos / FIRST).write_bytes(PHOTO)
@@ -38,14 +39,15 @@ def fill_book(folder: Path) -> None:
 def _do_job(browser: Browser, name: str, marking: str) -> None:
     browser.open("/drop-off")
     browser.send(
-        "main form", do="take_in", customer="new", customer_name=name, customer_phone="0555 123456",
-        customer_address="Ahornweg 2\nNirgendheim", piece="new", piece_maker="Kestrel Row",
-        piece_marking=marking, instrument_kind="clarinet_bb", request=f"stuffy, says {name}",
-        condition=["bite marks on the beak"], came_with=["cap"], declared_value="120",
+        "main form", do="take_in", customer="new", customer_name=name,
+        customer_phone="01632 960123", customer_address="Ahornweg 2\nNirgendheim", piece="new",
+        piece_maker="Kestrel Row", piece_marking=marking, instrument_kind="clarinet_bb",
+        request=f"stuffy, says {name}", condition=["bite marks on the beak"], came_with=["cap"],
+        declared_value="120",
     )  # fmt: skip
     job = browser.path
-    for role, line in (("as_received", "34 22/22.5 12 6 / 1.02 / 0.588"),
-                       ("as_returned", "36 24 14 7 / 1.10 / 0.588")):  # fmt: skip
+    for role, line in (("as_received", RECEIVED_LINE),
+                       ("as_returned", RETURNED_LINE)):  # fmt: skip
         browser.open(f"{job}/readings?role={role}")
         browser.send("form[data-grid]", line=line)
         browser.open(job)
@@ -77,19 +79,23 @@ def fill_whole_book(folder: Path) -> None:
         files = [("files", ("tip.jpg", photo(), "image/jpeg"))]
         assert client.post("/jobs/1/photos", data=typed, files=files).status_code == 200
         browser.open("/jobs/2/readings?role=at_the_bench")
-        browser.send("form[data-grid]", line="35 23 13 7 / 1.05", do="check")
+        browser.send("form[data-grid]", line="34.5 22.5 12.5 6.5 / 1.08", do="check")
 
 
 def _make_batch(browser: Browser) -> None:
     browser.open("/facings/new")
     browser.send(
-        "main form", name="Shop five", told_by="readings", line="36 24 14 7 / 1.10",
+        "main form", name="Shop five", told_by="readings", line=OPEN_LINE,
         position_tolerance="0.5", tip_tolerance="0.02", instrument_kind="clarinet_bb",
     )  # fmt: skip
     browser.open(browser.page.select_one("a[href^='/batches/new']")["href"])
     browser.send("main form", name="Spring run", count="4", marking="M5-##")
     batch = browser.path
-    for line in ("36 24 14 7 / 1.10", "36 22/24 14 7 / 1.15", "36 25 14 7 / 1.11"):
+    for line in (
+        OPEN_LINE,
+        "35.5 21.5/23.5 13.5 6.5 / 1.18",
+        "35.5 24.5 13.5 6.5 / 1.14",
+    ):
         browser.open(batch)
         browser.open(browser.page.select_one(".head a.do")["href"])
         browser.send("form[data-grid]", line=line)

@@ -217,7 +217,7 @@ def browser(client: TestClient) -> Browser:
 def take_in(browser: Browser):
     """Take pieces in through the page; gives the job's number."""
 
-    def take(customer: str = "Ottilie Wiesenbach", **typed: str | list[str]) -> int:
+    def take(customer: str = "Ottilie Wiesenrauch", **typed: str | list[str]) -> int:
         browser.open("/drop-off")
         browser.send(
             "main form",

@@ -23,7 +23,7 @@ STAGES = ("dropped_off", "measured", "agreed", "on_the_bench", "play_test", "rea
 ROLES = ("as_received", "at_the_bench", "at_the_bench", "as_returned")
 FIRST = ("Ada", "Bo", "Cleo", "Dov", "Éva", "Fritzi", "Gus", "Hana", "Íris", "Jun", "Kaï", "Łucja")
 LAST = ("Amsel", "Birke", "Dohle", "Eibe", "Föhre", "Gimpel", "Häher", "Iltis", "Jaspis", "Kiesel")
-MAKERS = ("Kestrel Row", "Otterford", "Plover Works", "Tern & Daughter", "Wrenhollow")
+MAKERS = ("Kestrel Row", "Otterhuff", "Plover Works", "Tern & Daughter", "Wrenhollow")
 BLADES_MM = (0.8636, 0.6096, 0.254, 0.0381)
 FIRST_DAY = date(1996, 1, 1)
 NOON = "2026-01-01 12:00:00.000000"
@@ -76,7 +76,7 @@ def _insert(connection: sqlite3.Connection, table: str, rows: Iterator[dict[str,
 def _customers(count: int, chance: random.Random) -> Iterator[dict[str, object]]:
     for key in range(1, count + 1):
         name = f"{chance.choice(FIRST)} {chance.choice(LAST)}{chance.choice(LAST).lower()} {key}"
-        phone = f"0555 {chance.randrange(10**7):07d}"
+        phone = f"01632 96{chance.randrange(10**4):04d}"
         yield {
             "id": key, "name": name, "phone": phone, "email": "", "address": "", "plays": "",
             "notes": "", "search_text": searchable(name, phone), "created_at": NOON, "version": 1,

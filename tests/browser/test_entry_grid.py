@@ -39,7 +39,7 @@ def test_every_cell_is_a_plain_text_field_with_its_own_name(grid):
 def test_enter_goes_from_the_first_cell_to_save_without_sending(grid, key):
     grid.keyboard.press("Tab")
     seen = []
-    for value in ("6", "6", "12", "12", "22", "22,5", "34", "34", "1.02", ".588"):
+    for value in ("5.5", "5.5", "11.5", "11.5", "21.5", "22", "33,5", "33.5", "1.05", ".591"):
         seen.append(grid.evaluate("document.activeElement.getAttribute('aria-label')"))
         grid.keyboard.type(value)
         grid.keyboard.press(key)
@@ -48,7 +48,7 @@ def test_enter_goes_from_the_first_cell_to_save_without_sending(grid, key):
     assert "/readings?role=" in grid.url
     grid.keyboard.press("Enter")
     grid.wait_for_url("**/jobs/*said=readings*")
-    assert grid.locator("#readings .figure").inner_text() == "34 22/22.5 12 6 / 1.02"
+    assert grid.locator("#readings .figure").inner_text() == "33.5 21.5/22 11.5 5.5 / 1.05"
 
 
 def test_shift_enter_goes_back_and_focus_selects_what_is_there(grid):
@@ -64,13 +64,13 @@ def test_shift_enter_goes_back_and_focus_selects_what_is_there(grid):
 
 def test_each_reading_shows_its_meaning_in_mm_while_it_is_typed(grid):
     grid.keyboard.press("Tab")
-    grid.keyboard.type("36")
+    grid.keyboard.type("35.5")
     means = grid.locator("table.grid .means").first
-    means.filter(has_text="18.00 mm").wait_for()
+    means.filter(has_text="17.75 mm").wait_for()
 
 
 def test_a_preview_names_the_curve_before_anything_is_kept(grid):
-    grid.keyboard.type("36 24 12 6 / 1.06")
+    grid.keyboard.type("35.5 23.5 11.5 5.5 / 1.09")
     preview = grid.locator("[data-preview]")
     preview.filter(has_text="circular arc").wait_for()
     assert "tip stands" in preview.inner_text()
@@ -84,13 +84,13 @@ def test_a_preview_names_the_curve_before_anything_is_kept(grid):
 
 
 def test_an_impossible_order_is_refused_in_words_with_all_that_was_typed(grid):
-    grid.keyboard.type("36 24 13 7 / 1.08")
+    grid.keyboard.type("35.5 23.5 12.5 6.5 / 1.11")
     grid.keyboard.press("Tab")
     grid.keyboard.press("Tab")
     grid.get_by_label("left rail, 0.034 in").fill("25")
     grid.get_by_label("right rail, 0.010 in").fill("1e3")
     grid.locator("[name=line]").fill("")
-    for name, value in (("left rail, 0.024 in", "13"), ("left rail, 0.010 in", "24")):
+    for name, value in (("left rail, 0.024 in", "12.5"), ("left rail, 0.010 in", "23.5")):
         grid.get_by_label(name).fill(value)
     grid.get_by_role("button", name="Keep the readings").click()
     grid.locator(".problems").wait_for()
@@ -108,7 +108,7 @@ def test_an_impossible_order_is_refused_in_words_with_all_that_was_typed(grid):
 
 
 def test_something_unusual_is_asked_once_and_kept_on_yes(grid):
-    grid.keyboard.type("52 24 13 7 / 1.08")
+    grid.keyboard.type("52.5 23.5 12.5 6.5 / 1.11")
     grid.keyboard.press("Enter")
     grid.keyboard.press("Enter")
     grid.locator(".asks").wait_for()
@@ -130,26 +130,26 @@ def test_it_works_the_same_without_scripts(chromium, address, page):
     context = chromium.new_context(base_url=address, java_script_enabled=False)
     plain = context.new_page()
     plain.goto(f"/jobs/{job}/readings?role=as_received")
-    plain.locator("#line").fill("36 24 12 6 / 1.06")
+    plain.locator("#line").fill("35.5 23.5 11.5 5.5 / 1.09")
     plain.get_by_role("button", name="Check first").click()
     assert "circular arc" in plain.locator("[data-preview]").inner_text()
-    assert plain.get_by_label("left rail, 0.0015 in").input_value() == "36"
+    assert plain.get_by_label("left rail, 0.0015 in").input_value() == "35.5"
     plain.get_by_role("button", name="Keep the readings").click()
-    assert "36 24 12 6 / 1.06" in plain.locator("#readings").inner_text()
+    assert "35.5 23.5 11.5 5.5 / 1.09" in plain.locator("#readings").inner_text()
     context.close()
 
 
 def test_what_was_typed_is_offered_back_after_a_reload_and_the_back_button(grid):
     address = grid.url
     grid.keyboard.press("Tab")
-    for value in ("6", "6", "12"):
+    for value in ("5.5", "5.5", "11.5"):
         grid.keyboard.type(value)
         grid.keyboard.press("Enter")
     grid.locator("[data-means]").first.filter(has_text="3.00 mm").wait_for()
     grid.reload()
     grid.get_by_role("link", name="Use the draft").click()
     first = [one.input_value() for one in grid.locator("table.grid input").all()][:4]
-    assert first == ["6", "6", "12", ""]
+    assert first == ["5.5", "5.5", "11.5", ""]
     # A change made just before the page is left is sent as it closes.
     grid.locator("table.grid input").nth(3).fill("12,5")
     grid.goto("/")

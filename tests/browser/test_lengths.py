@@ -6,6 +6,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
 from tests.browser.work import keep_line, take_piece_in
+from tests.lines import CLOSE_LINE, RECEIVED_LINE, RETURNED_LINE
 
 
 def focused(page: Page) -> str:
@@ -36,7 +37,7 @@ def test_enter_skips_folded_parts_and_walks_through_open_ones(page):
 def test_enter_in_a_dial_column_is_a_new_line_and_the_preview_keeps_up(page):
     job = take_piece_in(page)
     page.goto(f"/jobs/{job}/readings")
-    page.keyboard.type("34 22 12 6 / 1.02")
+    page.keyboard.type(CLOSE_LINE)
     page.locator("#dial-readings > summary").click()
     page.locator("#dial_left").focus()
     for line in ("4 0.768", "8 0.451", "12 0.210", "14"):
@@ -53,7 +54,7 @@ def test_a_chosen_file_is_previewed_and_kept(page, tmp_path):
     column.write_text("4 0.768\n8 0.451\n12 0.210\n")
     job = take_piece_in(page)
     page.goto(f"/jobs/{job}/readings")
-    page.keyboard.type("34 22 12 6 / 1.02")
+    page.keyboard.type(CLOSE_LINE)
     page.locator("#dial-readings > summary").click()
     page.locator("#dial_left_file").set_input_files(column)
     expect(page.locator("[data-preview]")).to_contain_text("dial’s readings on the left rail")
@@ -65,8 +66,8 @@ def test_a_chosen_file_is_previewed_and_kept(page, tmp_path):
 
 def test_two_sets_are_ticked_and_compared_by_keyboard(page):
     job = take_piece_in(page)
-    keep_line(page, job, "34 22/22.5 12 6 / 1.02 / 0.588")
-    keep_line(page, job, "36 24 14 7 / 1.10 / 0.588", role="as_returned")
+    keep_line(page, job, RECEIVED_LINE)
+    keep_line(page, job, RETURNED_LINE, role="as_returned")
     page.goto("/pieces/1")
     page.locator("#compare > summary").focus()
     page.keyboard.press("Enter")

@@ -7,6 +7,7 @@ from pypdf import PdfReader
 
 from tests.browser.test_papers import PAPERS, SIZES, kept_pdf
 from tests.browser.work import choose_in_shop, keep_line, take_piece_in
+from tests.lines import CLOSE_LINE, OPEN_LINE
 
 
 def press_access_key(page, digit):
@@ -37,11 +38,11 @@ def aim(page, job, line):
 
 def test_the_plan_both_ways_can_be_read_off_the_page(page):
     job = take_piece_in(page)
-    keep_line(page, job, "34 22 12 6 / 1.02")
-    aim(page, job, "36 24 14 7 / 1.10")
+    keep_line(page, job, CLOSE_LINE)
+    aim(page, job, OPEN_LINE)
     assert page.get_by_role("heading", name="Rails alone").is_visible()
-    keep_line(page, job, "36 24 14 7 / 1.10", role="at_the_bench")
-    aim(page, job, "34 22 12 6 / 1.02")
+    keep_line(page, job, OPEN_LINE, role="at_the_bench")
+    aim(page, job, CLOSE_LINE)
     assert page.get_by_role("heading", name="Table first, then the rails").is_visible()
     assert page.locator(".steps .told-line").first.is_visible()
     shown = page.evaluate(
@@ -52,8 +53,8 @@ def test_the_plan_both_ways_can_be_read_off_the_page(page):
 
 def test_a_pass_is_logged_again_by_two_keys(page):
     job = take_piece_in(page)
-    keep_line(page, job, "34 22 12 6 / 1.02")
-    aim(page, job, "36 24 14 7 / 1.10")
+    keep_line(page, job, CLOSE_LINE)
+    aim(page, job, OPEN_LINE)
     page.goto(f"/jobs/{job}")
     page.locator("#kind").select_option("tilted")
     page.locator("#grit").fill("600")
@@ -69,12 +70,12 @@ def test_a_pass_is_logged_again_by_two_keys(page):
 @pytest.mark.parametrize("paper", SIZES)
 def test_both_sheets_for_the_bench_print_on_the_shop_s_paper(page, paper):
     choose_in_shop(page, paper=PAPERS[paper], blade_set_id="seven blades (0.050 to 0.0015 in)")
-    job = take_piece_in(page, "Ælfgifu Łukaszewska-Großmüller of the Long Established Town Band")
+    job = take_piece_in(page, "Ælfgifu Łukołapkowa-Großmümmel of the Long Established Town Band")
     page.goto(f"/jobs/{job}/readings?role=as_received")
-    page.keyboard.type("36/35 30 24 18 14 7/6.5 – / 1.10")
+    page.keyboard.type("35.5/34.5 29.5 23.5 17.5 13.5 6.5/6 – / 1.13")
     page.get_by_role("button", name="Keep the readings").click()
     page.wait_for_url("**/jobs/*said=readings*")
-    aim(page, job, "34 28 22 16 12 6 – / 1.02")
+    aim(page, job, "33.5 27.5 21.5 15.5 11.5 5.5 – / 1.05")
     page.goto(f"/jobs/{job}/papers/bench_sheet")
     reader = kept_pdf(page)
     box = reader.pages[0].mediabox

@@ -11,6 +11,7 @@ from tests.browser.work import (
     keep_study,
     take_piece_in,
 )
+from tests.lines import RECEIVED_LINE, RETURNED_LINE
 from tests.photo_cases import photo
 
 
@@ -18,8 +19,8 @@ from tests.photo_cases import photo
 def screens(page) -> list[str]:
     """Fill the book a little; gives the address of every kind of screen."""
     job = take_piece_in(page)
-    keep_line(page, job, "34 22/22.5 12 6 / 1.02 / 0.588")
-    keep_line(page, job, "36 24 14 7 / 1.10 / 0.588", role="as_returned")
+    keep_line(page, job, RECEIVED_LINE)
+    keep_line(page, job, RETURNED_LINE, role="as_returned")
     blade = check_thin_blade(page)
     study = keep_study(page, blade)
     paper = issue(page, job, "return_card")
@@ -30,7 +31,7 @@ def screens(page) -> list[str]:
     page.wait_for_url("**/photos?said=photos")
     page.goto(f"/jobs/{job}/target")
     page.locator("input[value=line]").check()
-    page.locator("#line").fill("35 23 13 6 / 1.04")
+    page.locator("#line").fill("34.5 22.5 12.5 5.5 / 1.07")
     page.get_by_role("button", name="Aim at this and plan the cut").click()
     page.wait_for_url("**/plan?said=target")
     for _ in range(2):
@@ -39,13 +40,13 @@ def screens(page) -> list[str]:
         page.locator("#strokes").fill("6")
         page.get_by_role("button", name="Note the pass").click()
         page.wait_for_url("**said=pass*")
-        keep_line(page, job, "36 24 14/13.5 7 / 1.08", role="at_the_bench")
+        keep_line(page, job, "35.5 23.5 13.5/13 6.5 / 1.11", role="at_the_bench")
     batch = begin_batch(page)
     page.goto("/drop-off?customer=1&piece=1")
     page.get_by_role("button", name="Take it in").click()
     page.wait_for_url("**/jobs/*said=taken-in")
     back = int(page.url.split("/jobs/")[1].split("?")[0])
-    keep_line(page, back, "36 24 14 7 / 1.05 / 0.588")
+    keep_line(page, back, "35.5 23.5 13.5 6.5 / 1.08 / 0.591")
     return [
         "/",
         "/drop-off",

@@ -2,8 +2,10 @@
 
 from playwright.sync_api import Page
 
+from tests.lines import OPEN_LINE
 
-def take_piece_in(page: Page, customer: str = "Ottilie Wiesenbach") -> int:
+
+def take_piece_in(page: Page, customer: str = "Ottilie Wiesenrauch") -> int:
     """Take a new customer's piece in; gives the job's number."""
     page.goto("/drop-off")
     page.get_by_label("Name", exact=True).fill(customer)
@@ -27,7 +29,7 @@ def begin_batch(page: Page) -> str:
     """Begin a batch of three to a new facing and read two of its pieces; gives its address."""
     page.goto("/facings/new")
     page.locator("#name").fill("Shop five")
-    page.locator("#line").fill("36 24 14 7 / 1.10")
+    page.locator("#line").fill(OPEN_LINE)
     page.get_by_role("button", name="Keep the facing").click()
     page.wait_for_url("**/facings/*said=new")
     page.get_by_role("link", name="Begin a batch to it").click()
@@ -36,7 +38,7 @@ def begin_batch(page: Page) -> str:
     page.get_by_role("button", name="Begin the batch").click()
     page.wait_for_url("**/batches/*said=new")
     batch = page.url.split("?")[0]
-    for line in ("36 24 14 7 / 1.10", "36 22/24 14 7 / 1.15"):
+    for line in (OPEN_LINE, "35.5 21.5/23.5 13.5 6.5 / 1.18"):
         page.goto(batch)
         page.locator(".head a.do").click()
         page.wait_for_url("**/pieces/*/readings")

@@ -19,6 +19,11 @@ def read_numbers(
     return FacingReadings(rails[0], rails[1], tip_mm)
 
 
+# the lines of `tests/lines.py`, as read on both rails
+CLOSE = read_numbers([33.5, 21.5, 11.5, 5.5], 1.05)
+OPEN = read_numbers([35.5, 23.5, 13.5, 6.5], 1.13)
+
+
 def arc_gap(facing: PlainFacing, s: np.ndarray) -> np.ndarray:
     """Give the gap of an arc by its own formula, R − √(R² − u²)."""
     p = solve_facing(facing).parameters

@@ -21,6 +21,7 @@ from app.store.postgresql.addresses import find_address
 from tests.books import rows_of
 from tests.databases import drop_databases, lay_on_server
 from tests.faults.servers import DidNotStart, Server
+from tests.lines import RECEIVED_LINE
 
 # A line of four blades is ten readings: two rails, the tip and the bore.
 
@@ -51,7 +52,7 @@ def drop_off(token: str) -> Act:
     """Take a new customer's piece in."""
     typed = {
         "do": "take_in", "customer": "new", "customer_name": f"Customer {token}",
-        "customer_phone": "0555 1234567", "piece": "new", "piece_instrument_kind": "clarinet_bb",
+        "customer_phone": "01632 960456", "piece": "new", "piece_instrument_kind": "clarinet_bb",
         "piece_marking": token, "instrument_kind": "clarinet_bb", "condition": "cracked",
         "came_with": "cap", "request": f"request {token}",
     }  # fmt: skip
@@ -61,7 +62,7 @@ def drop_off(token: str) -> Act:
 def on_job(kind: str, job: int, token: str) -> Act:
     """Do something to a job."""
     typed: dict[str, dict[str, str]] = {
-        "readings": {"role": "at_the_bench", "line": "34 22/22.5 12 6 / 1.02 / 0.588",
+        "readings": {"role": "at_the_bench", "line": RECEIVED_LINE,
                      "note": token},
         "passes": {"kind": "tilted", "abrasive": "wet paper", "grit": "600", "strokes": "8",
                    "pass_note": token},

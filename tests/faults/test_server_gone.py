@@ -45,7 +45,7 @@ def there(cluster, tmp_path):
 
 def take_in(browser):
     browser.open("/drop-off")
-    browser.send("main form", do="take_in", customer="new", customer_name="Ottilie Wiesenbach",
+    browser.send("main form", do="take_in", customer="new", customer_name="Ottilie Wiesenrauch",
                  piece="new", piece_marking="N4", piece_instrument_kind="clarinet_bb",
                  instrument_kind="clarinet_bb")  # fmt: skip
 

@@ -26,8 +26,9 @@ from tests.faults.servers import DidNotStart, Server
 # Every form that writes: where it stands, which form it is, what is typed.
 FORMS = {
     "drop-off": ("/drop-off", "main form", {
-        "do": "take_in", "customer": "new", "customer_name": "Käthe Ünger", "piece_marking": "9*",
-        "request": "two\nlines & <b>", "condition": ["cracked", "loose ring"]}),
+        "do": "take_in", "customer": "new", "customer_name": "Käthe Üngernix",
+        "piece_marking": "9*", "request": "two\nlines & <b>",
+        "condition": ["cracked", "loose ring"]}),
     "readings": ("/jobs/1/readings?role=at_the_bench", "form[data-grid]",
                  {"line": "35 23 13 7 / 1.05", "note": "after pass {i}"}),
     "correction": ("/readings/2/correct", "form[data-grid]",
@@ -39,8 +40,8 @@ FORMS = {
     "paper": ("/jobs/1/papers/intake_slip", "main form", {}),
     "customer": ("/customers/1/edit", "main form", {"notes": "likes to wait {i}"}),
     "piece": ("/pieces/1/edit", "main form", {"telling_marks": "a notch {i}"}),
-    "owner": ("/pieces/1/owner?find=0555", "main form[method=post]", {"owner": ("2", "1")}),
-    "shop": ("/settings", "main form", {"phone": "0555 77{i}"}),
+    "owner": ("/pieces/1/owner?find=01632", "main form[method=post]", {"owner": ("2", "1")}),
+    "shop": ("/settings", "main form", {"phone": "01632 9607{i}"}),
 }  # fmt: skip
 
 

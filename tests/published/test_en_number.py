@@ -22,8 +22,8 @@ def test_the_form(difference, u_one, u_other, en):
 
 
 def test_the_comparison_gives_the_same_number():
-    before = FacingReadings((BladeStop(0.254, 12.0),), (), 1.02)
-    after = FacingReadings((BladeStop(0.254, 12.3),), (), 1.05)
+    before = FacingReadings((BladeStop(0.254, 12.0),), (), 1.05)
+    after = FacingReadings((BladeStop(0.254, 12.3),), (), 1.08)
     changes = compare_facings(before, after, Uncertainties(0.15, 0.003, 0.01))
     position, tip = changes[0], changes[1]
     assert position.en == pytest.approx(en_number(0.3, expanded(0.15), expanded(0.15)))

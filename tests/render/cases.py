@@ -61,10 +61,10 @@ def picture(*lines, gaps_mm=CLARINET_BLADES_MM, **fields):
 
 
 def before_and_after(**fields):
-    """34 22 12 6 / 1.02 as received, 36 24 14 7 / 1.10 as returned, rails half a number apart."""
+    """Give the lines of `tests/lines.py` as received and as returned, rails half a number apart."""
     return picture(
-        *both_rails((34, 22, 12, 6), (33.5, 22, 11.5, 6), 1.02, "before"),
-        *both_rails((36, 24, 14, 7), (36, 24, 14.5, 7.5), 1.10, "after"),
+        *both_rails((33.5, 21.5, 11.5, 5.5), (33, 21.5, 11, 5.5), 1.05, "before"),
+        *both_rails((35.5, 23.5, 13.5, 6.5), (35.5, 23.5, 14, 7), 1.13, "after"),
         **fields,
     )
 
@@ -72,22 +72,24 @@ def before_and_after(**fields):
 def one_rail(**fields):
     """Only the left rail was read, before and after."""
     return picture(
-        *both_rails((34, 22, 12, 6), None, 1.02, "before"),
-        *both_rails((36, 24, 14, 7), None, 1.10, "after"),
+        *both_rails((33.5, 21.5, 11.5, 5.5), None, 1.05, "before"),
+        *both_rails((35.5, 23.5, 13.5, 6.5), None, 1.13, "after"),
         **fields,
     )
 
 
 def no_tip(**fields):
     """Two rails, and no wedge at hand."""
-    return picture(*both_rails((36, 24, 14, 7), (35, 23, 13, 6), None, "now"), **fields)
+    return picture(
+        *both_rails((35.5, 23.5, 13.5, 6.5), (34.5, 22.5, 12.5, 5.5), None, "now"), **fields
+    )
 
 
 def alike(**fields):
     """Rails that read the same before and after, and a target."""
     return picture(
-        *both_rails((34, 22, 12, 6), (34, 22, 12, 6), 1.02, "before"),
-        *both_rails((36, 24, 14, 7), (36, 24, 14, 7), 1.10, "after"),
+        *both_rails((33.5, 21.5, 11.5, 5.5), (33.5, 21.5, 11.5, 5.5), 1.05, "before"),
+        *both_rails((35.5, 23.5, 13.5, 6.5), (35.5, 23.5, 13.5, 6.5), 1.13, "after"),
         target_line(22.4, 1.15),
         **fields,
     )
@@ -96,8 +98,8 @@ def alike(**fields):
 def uneven(**fields):
     """Rails one number apart at every blade."""
     return picture(
-        *both_rails((34, 22, 12, 6), (33, 21, 11, 5), 1.02, "before"),
-        *both_rails((36, 24, 14, 7), (35, 23, 13, 6), 1.10, "after"),
+        *both_rails((33.5, 21.5, 11.5, 5.5), (32.5, 20.5, 10.5, 4.5), 1.05, "before"),
+        *both_rails((35.5, 23.5, 13.5, 6.5), (34.5, 22.5, 12.5, 5.5), 1.13, "after"),
         **fields,
     )
 
@@ -105,7 +107,7 @@ def uneven(**fields):
 def none_fits(**fields):
     """No curve can follow the left rail; the right is as usual."""
     return picture(
-        *both_rails((38, 30, 10, 8), (36, 24, 13, 7), 1.05, "now"),
+        *both_rails((37.5, 29.5, 9.5, 7.5), (35.5, 23.5, 12.5, 6.5), 1.08, "now"),
         **fields,
     )
 
@@ -152,8 +154,8 @@ def baritone(**fields):
 def e_flat(**fields):
     """Show the smallest: an E♭ clarinet."""
     return picture(
-        *both_rails((28, 18, 10, 4), (28, 18, 9.5, 4), 0.95, "before"),
-        *both_rails((29, 19, 10, 5), (29, 19, 10, 4.5), 1.0, "after"),
+        *both_rails((27.5, 17.5, 9.5, 3.5), (27.5, 17.5, 9, 3.5), 0.95, "before"),
+        *both_rails((28.5, 18.5, 9.5, 4.5), (28.5, 18.5, 9.5, 4), 1.03, "after"),
         **fields,
     )
 
@@ -161,8 +163,8 @@ def e_flat(**fields):
 def shorter_but_more_open(**fields):
     """Lines of before and after cross."""
     return picture(
-        *both_rails((38, 24, 12, 5), (37.5, 24, 12, 5), 1.00, "before"),
-        *both_rails((34, 23, 14, 8), (34, 23, 13.5, 8), 1.18, "after"),
+        *both_rails((37.5, 23.5, 11.5, 4.5), (37, 23.5, 11.5, 4.5), 1.03, "before"),
+        *both_rails((33.5, 22.5, 13.5, 7.5), (33.5, 22.5, 13, 7.5), 1.21, "after"),
         **fields,
     )
 

@@ -8,7 +8,7 @@ HOSTILE = (
     "-- > --><script>alert(1)</script><!--",
     "a_b^c & \"d\" 'e' \\alpha %s {0}",
     "bell\x07 nul\x00 line\nbreak half\ud800 none\ufffe",
-    "Łódź, Müller, Ærøskøbing, Ōsaka, 漢字",
+    "Łóźdka, Mümmler, Ærøskrøb, Ōsūka, 漢字",
     "unbroken" * 40,
     "many short words " * 30,
 )

@@ -39,7 +39,7 @@ def differences(after=True, **fields):
     return DifferencePicture(found, against, **fields)
 
 
-def residuals(left=(36, 24, 14, 7), right=(36, 24, 14.5, 7.5), **fields):
+def residuals(left=(35.5, 23.5, 13.5, 6.5), right=(35.5, 23.5, 14, 7), **fields):
     """Hold a clarinet's readings to the curves chosen for them."""
     analysis = analyse_facing(cases.facing(left, right, 1.10))
     curves = ("Left: circular arc. Right: circular arc.",)
@@ -76,8 +76,8 @@ def overlays(count, **fields):
     """Draw reading sets of one piece over the years."""
     sets = []
     for at in range(count):
-        left = np.array((34, 22, 12, 6)) + 0.5 * at
-        readings = cases.facing(left, left - 0.5 * (at % 2), 1.02 + 0.02 * at)
+        left = np.array((33.5, 21.5, 11.5, 5.5)) + 0.5 * at
+        readings = cases.facing(left, left - 0.5 * (at % 2), 1.05 + 0.02 * at)
         sets.append((f"{2016 + at}-04-12", readings, analyse_facing(readings)))
     return cases.picture(*overlaid_lines(sets), **fields)
 
@@ -103,7 +103,7 @@ PICTURES = {
     ),
     "residuals": (residuals, compose_residuals, draw_residuals),
     "residuals, none fits": (
-        lambda **f: residuals((36, 30, 12, 6), **f),
+        lambda **f: residuals((35.5, 29.5, 11.5, 5.5), **f),
         compose_residuals,
         draw_residuals,
     ),

@@ -9,11 +9,10 @@ from app.core.values.readings import FacingReadings
 from app.core.values.units import format_blade
 from app.render.cut import SIZES_MM, CutPicture, compose_cut, draw_cut
 from app.render.looks import BladeLevel
-from tests.core.planning import BLADES_MM, read_numbers
+from tests.core.planning import BLADES_MM, CLOSE, OPEN, read_numbers
 from tests.render.sheets import composed, faults_of_words, words
 
-CLOSE, OPEN = read_numbers([34, 22, 12, 6], 1.02), read_numbers([36, 24, 14, 7], 1.10)
-UNEVEN = read_numbers([34, 22, 12, 6], 1.02, [33, 21, 11, 5])
+UNEVEN = read_numbers([33.5, 21.5, 11.5, 5.5], 1.05, [32.5, 20.5, 10.5, 4.5])
 WIDE = read_numbers([52, 38, 26, 20], 2.4)
 REQUESTS = {
     "rails alone": PlanRequest(CLOSE, OPEN),

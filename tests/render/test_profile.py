@@ -108,7 +108,7 @@ def test_the_same_data_gives_the_same_bytes_in_another_process():
 @pytest.mark.parametrize("kind", ["svg", "png"])
 def test_a_reading_half_a_number_off_gives_other_bytes(kind):
     picture = before_and_after()
-    moved = profile_line((36, 24, 14, 7.5), 1.10, "left", "after")
+    moved = profile_line((35.5, 23.5, 13.5, 7), 1.13, "left", "after")
     other = dataclasses.replace(picture, lines=(*picture.lines[:2], moved, *picture.lines[3:]))
     assert draw_profile(picture, kind) != draw_profile(other, kind)
 
@@ -125,7 +125,7 @@ def test_a_hostile_name_is_drawn_and_does_nothing(name):
 def test_a_profile_is_told_in_words_too():
     assert describe_profile(before_and_after()) == (
         "Facing profile, gap against distance from the tip: before, left; before, right; "
-        "after, left; after, right. Tip opening: before 1.02 mm, after 1.10 mm."
+        "after, left; after, right. Tip opening: before 1.05 mm, after 1.13 mm."
     )
     assert describe_profile(ProfilePicture(())).endswith("nothing has been measured yet.")
 
@@ -183,7 +183,7 @@ def test_a_one_bit_print_keeps_the_four_curves_apart(size, dither):
 
 def test_a_one_bit_print_tells_a_target_from_a_rail():
     target = target_line(26.0, 1.5)
-    now = profile_line((36, 24, 14, 7), 1.1, "right", "now")
+    now = profile_line((35.5, 23.5, 13.5, 6.5), 1.13, "right", "now")
     prints = prints_of(ProfilePicture((target, now), blade_levels()), dpi=300, dither=False)
     # Dots: many more breaks, and none of the dark stretches is as long as a dash.
     assert prints["target", None].breaks > 2 * prints["now", "right"].breaks

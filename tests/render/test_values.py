@@ -97,7 +97,9 @@ def test_the_straight_line_view_is_even_in_the_root_of_the_gap():
 
 
 def test_an_arc_is_nearly_straight_in_the_straight_line_view():
-    picture = dataclasses.replace(uneven(), lines=both_rails((36, 24, 12, 6), None, None, "now"))
+    picture = dataclasses.replace(
+        uneven(), lines=both_rails((35.5, 23.5, 11.5, 5.5), None, None, "now")
+    )
     sheet = sheet_of(compose_straight_line, picture)
     curve = next(line for line in lines(sheet) if line.get_zorder() == 2.2)
     x, y = curve.get_data()

@@ -10,7 +10,7 @@ from app.store.book.contents import kind_of, list_tables, write_late, write_rows
 from app.store.book.contents import to_text as text_of
 
 HOSTILE = (
-    "", " ", "'", "''", "'=", "=1+1", "=HYPERLINK(\"http://x\")", "+49 555 1", "-1", "-", "@cell",
+    "", " ", "'", "''", "'=", "=1+1", "=HYPERLINK(\"http://x\")", "+44 1632 1", "-1", "-", "@cell",
     "\t=1", "\r=1", "\n", "\r\n", "\r", "a\r\nb\nc\rd", 'say "ah"', '"', '""', ",", ";=1", "a,b;c",
     "\x00", "a\x00b", "\x1b[31m", "\ufeff", "👩🏽‍🔧", "İ", "ﷺ", "\u202egnihtemos", "＝1", "NULL",
     "null", "\\N", "nan", "<script>alert(1)</script>", "{{7*7}}", "x" * 200_000, "  leading",

@@ -88,7 +88,7 @@ def test_no_post_of_a_stranger_changes_anything(gated):
 
 def test_the_login_opens_the_book_and_the_logout_closes_it(guest):
     guest.open("/jobs/1")
-    assert "Ottilie Wiesenbach" in guest.text
+    assert "Ottilie Wiesenrauch" in guest.text
     guest.open("/settings/network")
     guest.send("form[action='/logout']")
     guest.open("/jobs/1")

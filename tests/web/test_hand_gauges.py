@@ -3,6 +3,7 @@
 import pytest
 from sqlalchemy import text
 
+from tests.lines import CLOSE_LINE
 from tests.web.facing.test_lengths import COLUMN
 from tests.web.gauges.test_gauges import cells_of, everything_measured
 
@@ -41,7 +42,7 @@ def test_the_only_dial_is_preselected_and_of_several_the_last_used(browser, job)
     second = add(browser, "dial", "dial with the long probe", resolution="0.001")
     browser.open(f"/jobs/{job}/readings")
     number = second.rsplit("/", 1)[1]
-    browser.send("form[data-grid]", line="34 22 12 6 / 1.02", dial_left=COLUMN, dial_gauge=number)
+    browser.send("form[data-grid]", line=CLOSE_LINE, dial_left=COLUMN, dial_gauge=number)
     browser.open(f"/jobs/{job}/readings?role=at_the_bench")
     assert [label for label, _ in options(browser, "dial_gauge")][1] == "dial with the long probe"
     assert ("dial with the long probe", True) in options(browser, "dial_gauge")
@@ -53,7 +54,7 @@ def test_a_check_of_the_dial_changes_the_gaps_in_use_and_nothing_stored(
     gauge = add(browser, "dial", "dial on the stand", resolution="0.002")
     add(browser, "calliper", "calliper", resolution="0.02")
     browser.open(f"/jobs/{job}/readings")
-    browser.send("form[data-grid]", line="34 22 12 6 / 1.02", dial_left=COLUMN,
+    browser.send("form[data-grid]", line=CLOSE_LINE, dial_left=COLUMN,
                  dial_right=COLUMN, tip_rail_width="1.10")  # fmt: skip
     kept = browser.page.select("#readings tbody a")[-1]["href"]
     with sessions.read() as session:

@@ -2,38 +2,40 @@
 
 import re
 
+from tests.lines import CLOSE_LINE, OPEN_LINE, RECEIVED_LINE, RETURNED_LINE
+
 
 def test_a_piece_goes_from_drop_off_to_return_card_and_is_found_again(browser, take_in, read_line):
     job = take_in(request="stuffy up high", condition=["bite marks on the beak"])
-    read_line(job, "34 22/22.5 12 6 / 1.02 / 0.588")
+    read_line(job, RECEIVED_LINE)
     assert browser.page.select_one(".stages [aria-current=step]").text == "measured"
     browser.send(
         "form[action$=passes]", kind="tilted", abrasive="wet paper", grit="600", strokes="8"
     )
     assert browser.page.select_one(".stages [aria-current=step]").text == "on the bench"
-    read_line(job, "36 24 14 7 / 1.10 / 0.588", role="as_returned")
+    read_line(job, RETURNED_LINE, role="as_returned")
     browser.open(f"/jobs/{job}/papers/return_card")
     browser.send("main form")
     card = browser.page.select_one("section.unseen")
     words = re.sub(r"\s+", " ", card.get_text(" "))
-    assert "1.02 → 1.10 mm More open than it came." in words
-    assert "17.0 → 18.0 mm Longer: the curve starts further from the tip." in words
+    assert "1.05 → 1.13 mm More open than it came." in words
+    assert "16.75 → 17.75 mm Longer: the curve starts further from the tip." in words
     assert "You asked: “stuffy up high”" in words
     assert "Worked on the plate, tilted toward the tip." in words
     cells = [[cell.text for cell in row.select("td")] for row in card.select("tbody tr")]
-    assert cells[0][1:] == ["34", "34", "36", "36", "+2", "+2"]
-    assert cells[1][1:] == ["22", "22.5", "24", "24", "+2", "+1.5"]
+    assert cells[0][1:] == ["33.5", "33.5", "35.5", "35.5", "+2", "+2"]
+    assert cells[1][1:] == ["21.5", "22", "23.5", "23.5", "+2", "+1.5"]
     browser.open("/look-up?q=wiesen%20kestrel")
     browser.open(browser.page.select_one("main a[href^='/pieces/']")["href"])
-    assert browser.page.select_one(".last-facing .notebook-line").text == "36 24 14 7 / 1.10"
+    assert browser.page.select_one(".last-facing .notebook-line").text == OPEN_LINE
 
 
 def test_an_issued_card_stays_as_printed_when_the_readings_are_corrected(
     browser, client, take_in, read_line
 ):
     job = take_in()
-    read_line(job, "34 22 12 6 / 1.02")
-    read_line(job, "36 24 14 7 / 1.10", role="as_returned")
+    read_line(job, CLOSE_LINE)
+    read_line(job, OPEN_LINE, role="as_returned")
     browser.open(f"/jobs/{job}/papers/return_card")
     browser.send("main form")
     paper = browser.path
@@ -50,7 +52,7 @@ def test_an_issued_card_stays_as_printed_when_the_readings_are_corrected(
 
 def test_a_correction_keeps_the_earlier_readings_and_says_why(browser, take_in, read_line):
     job = take_in()
-    read_line(job, "34 22 12 6 / 1.02")
+    read_line(job, CLOSE_LINE)
     first = browser.page.select_one("#readings tbody a")["href"]
     browser.open(f"{first}/correct")
     browser.send("form[data-grid]", status=422, tip="1.04")
@@ -58,7 +60,7 @@ def test_a_correction_keeps_the_earlier_readings_and_says_why(browser, take_in, 
     browser.send("form[data-grid]", tip="1.04", why="misread the wedge")
     assert "replaced by a correction" in browser.text
     browser.open(first)
-    assert "34 22 12 6 / 1.02" in browser.text
+    assert CLOSE_LINE in browser.text
     assert "They stay here as they were taken" in browser.text
     browser.open(f"{first}/correct")
     browser.send("form[data-grid]", status=422, tip="1.05", why="again")

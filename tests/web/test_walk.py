@@ -12,6 +12,7 @@ from app.web.settings import Settings
 from tests.books import HEADERS, hash_of
 from tests.conftest import Browser, Clock
 from tests.faults.forms import crawl
+from tests.lines import CLOSE_LINE
 from tests.store.book.test_opening import bytes_of
 from tests.web.routes import addresses_of
 
@@ -94,7 +95,7 @@ def test_what_was_typed_as_script_formula_or_template_stays_text_on_every_page(w
     job = browser.path
     for role in ("as_received", "as_returned"):
         browser.open(f"{job}/readings?role={role}")
-        browser.send("form[data-grid]", line="34 22 12 6 / 1.02", note=evil)
+        browser.send("form[data-grid]", line=CLOSE_LINE, note=evil)
     browser.open(job)
     browser.send("form[action$=passes]", kind="tilted", abrasive=evil[:60], pass_note=evil[:60])
     browser.open(job)

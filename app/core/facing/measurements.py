@@ -1,7 +1,8 @@
 """A reading set as typed: from the grid or the notebook's one line to checked values.
 
 A blade set is given thick to thin, the order of the bench. The grid has a cell for each blade and
-rail; the notebook line (`36 24 13 7 / 1.08`, `36/35` where the rails differ) only fills the grid.
+rail; the notebook line (`35.5 23.5 12.5 6.5 / 1.11`, `35.5/34.5` where the rails differ) only fills
+the grid.
 Impossible orders are refused; unusual ones are asked about once.
 """
 
@@ -137,8 +138,8 @@ class LineRefused(ValueError):  # noqa: N818 - a refusal in words, not a program
 def spread_line(line: str, blades: Sequence[Blade]) -> dict[str, str]:
     """Spread a notebook line over the grid's cells, as text.
 
-    Takes `36 24 13 7 / 1.08`, thin to thick or thick to thin (told by which way the numbers run),
-    `36/35` for left/right, `–` for a blade not read, and ` / 0.588` again for the bore.
+    Takes `35.5 23.5 12.5 6.5 / 1.11`, thin to thick or thick to thin (told by which way the numbers
+    run), `35.5/34.5` for left/right, `–` for a blade not read, and ` / 0.591` again for the bore.
     Raises LineRefused in words.
     """
     if len(line) > LONGEST_LINE:
@@ -178,7 +179,7 @@ def _split_rails(token: str) -> tuple[str, str]:
         return token, token
     left, slash, right = token.partition("/")
     if slash and (not left or not right or "/" in right):
-        raise LineRefused(f"“{token}” is not left/right. Write it like 36/35.")
+        raise LineRefused(f"“{token}” is not left/right. Write it like 35.5/34.5.")
     return left, right or left
 
 
@@ -191,8 +192,8 @@ def _runs_thin_to_thick(pairs: Sequence[tuple[str, str]]) -> bool:
     falls, rises = sum(a > b for a, b in steps), sum(a < b for a, b in steps)
     if falls and rises:
         raise LineRefused(
-            "The numbers don't run one way. Thin to thick they fall (36 24 13 7), "
-            "thick to thin they rise (7 13 24 36)."
+            "The numbers don't run one way. Thin to thick they fall (35.5 23.5 12.5 6.5), "
+            "thick to thin they rise (6.5 12.5 23.5 35.5)."
         )
     return falls >= rises
 
@@ -395,7 +396,7 @@ def facing_of(readings: Sequence[ReadingEntry]) -> FacingReadings:
 
 
 def write_line(facing: FacingReadings, glass: Scale, tip: Scale) -> str:
-    """Write a set the way notebooks have it, thin to thick: 36 24 13 7 / 1.08."""
+    """Write a set the way notebooks have it, thin to thick: 35.5 23.5 12.5 6.5 / 1.11."""
     gaps = sorted({stop.gap_mm for stop in (*facing.left, *facing.right)})
     at = {
         rail: {stop.gap_mm: format_on_scale(stop.position_mm, glass) for stop in stops}

@@ -153,7 +153,9 @@ def _read_plain(
 def _read_line(fields: Fields, gauges: GaugesInUse, today: date) -> tuple[ReadingEntry, ...]:
     line = fields.raw.get("line", "").strip()
     if not line:
-        fields.refuse("line", "Write the numbers, thin to thick, and the tip: 36 24 13 7 / 1.08.")
+        fields.refuse(
+            "line", "Write the numbers, thin to thick, and the tip: 35.5 23.5 12.5 6.5 / 1.11."
+        )
         return ()
     found = parse_set({"line": line, "role": "reference"}, gauges, "other", today)
     if isinstance(found, Refused):
@@ -212,7 +214,7 @@ def format_stop(position_mm: float, glass: Scale) -> str:
 
 
 def tell_target(target: Target, gauges: GaugesInUse) -> str:
-    """Write a target in one line as notebooks have it, thin to thick: 36 24 14 7 / 1.10.
+    """Write a target in one line as notebooks have it, thin to thick: 35.5 23.5 13.5 6.5 / 1.13.
 
     A plain facing is told by where the blades of the set should stop on it.
     """

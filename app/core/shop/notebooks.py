@@ -32,10 +32,10 @@ class Column:
 COLUMNS: dict[str, Column] = {
     column.key: column
     for column in (
-        Column("name", "the customer’s name", "Ottilie Wiesenbach", needed=True),
-        Column("phone", "telephone", "0555 12 34 56"),
+        Column("name", "the customer’s name", "Ottilie Wiesenrauch", needed=True),
+        Column("phone", "telephone", "01632 960 123"),
         Column("email", "e-mail address", "ottilie@example.org"),
-        Column("address", "postal address", "Mill Lane 7, Lower Reedham"),
+        Column("address", "postal address", "Mill Lane 7, Lower Nowhere"),
         Column("instrument", "what the piece is for", "B♭ or A clarinet", needed=True),
         Column("maker", "as stamped", "Kestrel Row"),
         Column("model", "as stamped", "Nightjar"),
@@ -46,7 +46,7 @@ COLUMNS: dict[str, Column] = {
         Column("measured", "as received, at the bench, as returned or reference", "as returned"),
         Column(
             "readings", "as your notebook has them: thin to thick / tip / bore",
-            "36 24 13 7 / 1.08",
+            "35.5 23.5 12.5 6.5 / 1.11",
         ),
         Column("note", "anything else", "played it in himself"),
     )

@@ -52,7 +52,7 @@ NEWEST = 5000  # among so many a short word that is not rare is found often enou
 
 
 def fold(text: str) -> str:
-    """Fold case and accents away: Müller and MULLER become one word."""
+    """Fold case and accents away: Mühle and MUHLE become one word."""
     apart = unicodedata.normalize("NFKD", text.casefold().translate(_LETTERS))
     plain = "".join(char for char in apart if not unicodedata.combining(char))
     return plain.translate(_LETTERS)

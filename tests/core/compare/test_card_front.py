@@ -53,7 +53,7 @@ def test_the_tip_is_told_by_its_size(told_mm, words):
 
 
 def test_what_can_not_be_compared_is_said_once():
-    made = list_figures(None, facing((6, 12, 22, 34), 1.02), Told(), ("", EVEN), TIP)
+    made = list_figures(None, facing((5.5, 11.5, 21.5, 33.5), 1.05), Told(), ("", EVEN), TIP)
     assert [bool(one.sentence) for one in made] == [True, False, True]
     assert "nothing earlier" in made[0].sentence
 

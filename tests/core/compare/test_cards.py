@@ -37,16 +37,20 @@ def card(before, after, bores=(None, None)):
     return build_measured_part(readings, GAUGES, Uncertainties(), 0.5)
 
 
-def test_the_real_case_says_what_changed_by_how_much_and_how_surely():
-    # Common practice, no source: the figures of a real job, as received and as returned.
-    made = card(facing((6, 12, 22, 34), 1.02), facing((7, 14, 24, 36), 1.10), (14.9352, 14.9352))
+def test_a_whole_case_says_what_changed_by_how_much_and_how_surely():
+    # An invented job, as received and as returned.
+    made = card(
+        facing((5.5, 11.5, 21.5, 33.5), 1.05),
+        facing((6.5, 13.5, 23.5, 35.5), 1.13),
+        (15.0114, 15.0114),
+    )
     assert made.told.tip_mm == pytest.approx(0.08)
     assert made.told.length_mm == pytest.approx(1.0)
     assert made.rails == (EVEN, EVEN)
     figures = {one.label: one for one in made.figures}
     assert figures["Tip opening"].verdict == "changed"
     assert figures["Tip opening"].change == "+0.08 ± 0.03"
-    assert figures["Facing length"].before == "17.00 mm"
+    assert figures["Facing length"].before == "16.75 mm"
     assert figures["Exit bore"].verdict == "="
     assert figures["Break point"].before != figures["Facing length"].before
     assert [row.change_left for row in made.rows] == ["+2", "+2", "+2", "+1"]
@@ -74,7 +78,7 @@ def test_the_bore_s_uncertainty_is_its_plug_s_step_study_and_check_together():
     )  # fmt: skip
     sizes = SetSizes(date(2026, 6, 10), {7: plug}, bore_gauge_id=7)
     bores = []
-    for typed in ("0.588", "0.589"):
+    for typed in ("0.591", "0.592"):
         read = ReadingEntry("bore", "", None, None, None, typed, "bore_in", float(typed) * 25.4)
         (told,) = correct_readings([read], sizes).in_force
         assert told.u_mm == pytest.approx(0.014925, abs=1e-6)
@@ -86,7 +90,7 @@ def test_the_bore_s_uncertainty_is_its_plug_s_step_study_and_check_together():
 
 
 def test_no_change_is_a_quiet_sign_and_nothing_to_tell():
-    made = card(facing((6, 12, 22, 34), 1.02), facing((6, 12, 22, 34), 1.03))
+    made = card(facing((5.5, 11.5, 21.5, 33.5), 1.05), facing((5.5, 11.5, 21.5, 33.5), 1.06))
     assert made.told == Told(0.0, 0.0)
     assert {row.change_left for row in made.rows} == {"="}
     assert [one.verdict for one in made.figures if one.label == "Tip opening"] == ["="]
@@ -94,7 +98,10 @@ def test_no_change_is_a_quiet_sign_and_nothing_to_tell():
 
 
 def test_uneven_rails_that_became_even_are_told():
-    made = card(facing((6, 12, 22, 34), 1.02, (6, 12, 24, 38)), facing((7, 14, 24, 38), 1.10))
+    made = card(
+        facing((5.5, 11.5, 21.5, 33.5), 1.05, (5.5, 11.5, 23.5, 37.5)),
+        facing((6.5, 13.5, 23.5, 37.5), 1.13),
+    )
     assert made.rails == (UNEVEN, EVEN)
 
 
@@ -102,10 +109,10 @@ def test_uneven_rails_that_became_even_are_told():
     ("before", "after"),
     [
         (None, None),
-        (facing((6, 12, 22, 34)), None),
-        (None, facing((6, 12, 22, 34), 1.0)),
+        (facing((5.5, 11.5, 21.5, 33.5)), None),
+        (None, facing((5.5, 11.5, 21.5, 33.5), 1.03)),
         (FacingReadings(tip_opening_mm=1.0), FacingReadings(tip_opening_mm=1.1)),
-        (FacingReadings(left=(BladeStop(0.254, 11.0),)), facing((6, 12, 22, 34))),
+        (FacingReadings(left=(BladeStop(0.254, 11.0),)), facing((5.5, 11.5, 21.5, 33.5))),
     ],
 )
 def test_a_card_with_readings_missing_is_still_a_card(before, after):

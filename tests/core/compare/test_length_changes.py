@@ -53,7 +53,7 @@ def test_the_last_place_written_is_the_resolution(typed, value, scale, step):
     assert step_of(length(typed=typed, value=value, scale=scale)) == pytest.approx(step)
 
 
-@pytest.mark.parametrize("typed", ["0.588", "0.59", "1"])
+@pytest.mark.parametrize("typed", ["0.591", "0.59", "1"])
 def test_an_engraved_bore_gauge_is_read_to_its_own_step_however_it_is_written(typed):
     reading = length("bore", typed, float(typed) * 25.4, scale="bore_in")
     assert step_of(reading) == pytest.approx(0.0254)
@@ -62,8 +62,8 @@ def test_an_engraved_bore_gauge_is_read_to_its_own_step_however_it_is_written(ty
 def test_the_exit_bore_in_en_form_worked_by_hand():
     # GUM 4.3.7: half-width 0.0005 in over root 3, and a hand good to 0.0005 in (assumed);
     # Eₙ as in ISO 13528, here with U of the difference
-    before = [length("bore", "0.588", 0.588 * 25.4, scale="bore_in")]
-    after = [length("bore", "0.590", 0.590 * 25.4, scale="bore_in")]
+    before = [length("bore", "0.591", 0.591 * 25.4, scale="bore_in")]
+    after = [length("bore", "0.593", 0.593 * 25.4, scale="bore_in")]
     (pair,) = pair_lengths(typed_as(before), typed_as(after))
     assert pair.label == "Exit bore"
     assert pair.change is not None
@@ -89,11 +89,11 @@ def test_each_set_brings_its_own_uncertainty():
 
 
 def test_the_bore_takes_value_and_uncertainty_from_its_gauge_and_the_rest_does_not():
-    bore = length("bore", "0.588", 14.9352, scale="bore_in", depth_mm=5.0)
+    bore = length("bore", "0.591", 15.0114, scale="bore_in", depth_mm=5.0)
     told = [ToldReading(14.95, 0.02), ToldReading(9.9, 0.9)]
     lengths = tell_lengths([bore, length()], told)
     assert [one.value_mm for one in lengths.readings] == [14.95, 1.1]
-    assert lengths.readings[0].typed == "0.588"
+    assert lengths.readings[0].typed == "0.591"
     assert lengths.u_mm == (0.02, reading_u(length()))
 
 

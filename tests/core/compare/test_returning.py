@@ -7,29 +7,29 @@ from app.core.compare.returning import DOUBT, MOVED, NOTHING, SAME, tell_returni
 from app.core.values.readings import BladeStop, FacingReadings
 from tests.core.compare.test_comparison import BLADES_MM, told
 
-LEFT = told((7, 14, 24, 36), 1.10)
+LEFT = told((6.5, 13.5, 23.5, 35.5), 1.13)
 
 
 @pytest.mark.parametrize(
     ("now", "verdict", "words"),
     [
-        (told((7, 14, 24, 36), 1.10), SAME,
+        (told((6.5, 13.5, 23.5, 35.5), 1.13), SAME,
          "It came back as it left: no change the gauges can tell."),
-        (told((7, 14, 24.5, 36), 1.09), SAME,
+        (told((6.5, 13.5, 24, 35.5), 1.12), SAME,
          "It came back as it left: no change the gauges can tell."),
-        (told((7, 14, 24, 36), 1.05), MOVED,
+        (told((6.5, 13.5, 23.5, 35.5), 1.08), MOVED,
          "It has moved: the tip is 0.05 ± 0.03 mm closer."),
-        (told((7, 14, 24, 36), 1.16), MOVED,
+        (told((6.5, 13.5, 23.5, 35.5), 1.19), MOVED,
          "It has moved: the tip is 0.06 ± 0.03 mm more open."),
-        (told((7, 14, 24, 33), 1.10), MOVED,
+        (told((6.5, 13.5, 23.5, 32.5), 1.13), MOVED,
          "It has moved: the facing is 1.50 ± 0.30 mm shorter."),
-        (told((7, 14, 24, 36), 1.07), DOUBT,
+        (told((6.5, 13.5, 23.5, 35.5), 1.10), DOUBT,
          "It may have moved: the tip is 0.03 ± 0.03 mm closer. With this many readings that much "
          "happens by chance: read it again before you say so."),
-        (told((7, 14, 24, 36), 1.05, right=(7, 16, 24, 36)), MOVED,
+        (told((6.5, 13.5, 23.5, 35.5), 1.08, right=(6.5, 15.5, 23.5, 35.5)), MOVED,
          "It has moved: the tip is 0.05 ± 0.03 mm closer and the 0.024 in blade stops 1.00 ± 0.43 "
          "mm further from the tip on the right rail."),
-        (told((5, 12, 22, 34), 1.02), MOVED, None),
+        (told((4.5, 11.5, 21.5, 33.5), 1.05), MOVED, None),
     ],
 )  # fmt: skip
 def test_the_verdict_is_in_plain_words(now, verdict, words):
@@ -41,7 +41,7 @@ def test_the_verdict_is_in_plain_words(now, verdict, words):
 
 
 def test_at_most_three_things_are_told_and_the_tip_comes_first():
-    words = tell_returning(LEFT, told((5, 12, 22, 34), 1.02)).words
+    words = tell_returning(LEFT, told((4.5, 11.5, 21.5, 33.5), 1.05)).words
     assert words.startswith("It has moved: the tip is 0.08 ± 0.03 mm closer, the ")
     assert words.endswith("and 2 more.")
 
@@ -71,7 +71,7 @@ def test_of_pieces_that_did_not_move_at_most_one_in_twenty_is_said_to_have_moved
         rails = [
             tuple(
                 BladeStop(gap, number / 2 + rng.normal(0, 0.15))
-                for gap, number in zip(BLADES_MM, (7, 14, 24, 36), strict=True)
+                for gap, number in zip(BLADES_MM, (6.5, 13.5, 23.5, 35.5), strict=True)
             )
             for _ in range(2)
         ]

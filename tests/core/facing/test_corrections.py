@@ -62,7 +62,7 @@ def tip(value_mm):
     return ReadingEntry("tip", "", None, None, None, str(value_mm), "tip_mm", value_mm)
 
 
-def readings(numbers=(36, 24, 12, 6), tip_mm=1.06):
+def readings(numbers=(35.5, 23.5, 11.5, 5.5), tip_mm=1.09):
     both = [
         stop(i, number, rail) for i, number in enumerate(numbers, 1) for rail in ("left", "right")
     ]
@@ -77,7 +77,7 @@ def test_without_any_check_everything_is_as_typed():
     told = correct_readings(readings(), sizes())
     assert told.recorded == told.in_force
     assert (told.later, told.later_facing, told.differs) == (None, None, False)
-    assert [one.position_mm for one in told.facing.left] == [3.0, 6.0, 12.0, 18.0]
+    assert [one.position_mm for one in told.facing.left] == [2.75, 5.75, 11.75, 17.75]
 
 
 def test_the_latest_check_not_later_than_the_day_is_in_force():
@@ -201,7 +201,7 @@ def test_the_thickness_corrected_in_the_register_counts_without_a_check():
 def test_a_correction_of_less_than_a_tenth_of_the_uncertainty_is_not_made():
     told = correct_readings(readings(), sizes(blade(1, check(2025, 0.0380))))
     assert not told.differs
-    assert told.in_force[0].value_mm == 18.0
+    assert told.in_force[0].value_mm == 17.75
     assert told.facing.left[-1].gap_u_mm == 0.001
 
 
@@ -211,7 +211,7 @@ def test_one_mark_checked_moves_every_mark_alike():
     )
     told = correct_readings(readings(), sizes(glass))
     moved = [one.position_mm for one in told.facing.left]
-    assert moved == pytest.approx([2.8, 5.8, 11.8, 17.8])
+    assert moved == pytest.approx([2.55, 5.55, 11.55, 17.55])
     assert told.facing.left[0].position_u_mm == pytest.approx(
         hypot(0.25 / 2 / sqrt(3), 0.13, 0.03), abs=1e-9
     )
@@ -237,11 +237,11 @@ def test_marks_that_leave_their_line_make_it_less_sure():
 def test_a_worn_wedge_and_bore_gauge_show_too_much():
     wedge = GaugeFacts(WEDGE, "wedge", "wedge", checks=(check(2025, 0.97, 0.003, 1.0),))
     plug = GaugeFacts(BORE, "bore_gauge", "plug", checks=(check(2025, 14.9, 0.005, 15.0),))
-    bore = ReadingEntry("bore", "", None, None, None, "0.588", "bore_in", 14.94)
+    bore = ReadingEntry("bore", "", None, None, None, "0.591", "bore_in", 15.01)
     told = correct_readings([*readings(), bore], sizes(wedge, plug))
-    assert told.facing.tip_opening_mm == pytest.approx(1.03)
-    assert told.in_force[-1].value_mm == pytest.approx(14.84)
-    assert told.recorded_facing.tip_opening_mm == 1.06
+    assert told.facing.tip_opening_mm == pytest.approx(1.06)
+    assert told.in_force[-1].value_mm == pytest.approx(14.91)
+    assert told.recorded_facing.tip_opening_mm == 1.09
 
 
 def test_without_a_study_the_service_s_defaults_come_out():

@@ -20,15 +20,15 @@ def rails(left, right):
 
 @pytest.mark.parametrize(
     ("number", "verdict"),
-    [(24, "even"), (24.5, "even"), (25, "cannot tell"), (25.5, "uneven"), (22.5, "uneven")],
+    [(23.5, "even"), (24, "even"), (24.5, "cannot tell"), (25, "uneven"), (22, "uneven")],
 )
 def test_half_a_number_is_even_one_is_doubtful_and_more_is_uneven(number, verdict):
-    found = analyse_facing(rails((6, 12, 24, 36), (6, 12, number, 36))).evenness
+    found = analyse_facing(rails((5.5, 11.5, 23.5, 35.5), (5.5, 11.5, number, 35.5))).evenness
     assert [row.verdict for row in found] == ["even", "even", verdict, "even"]
 
 
 def test_a_coarse_glass_cannot_tell_and_a_fine_one_can():
-    facing = rails((6, 12, 24, 36), (6, 12, 24.8, 36))
+    facing = rails((5.5, 11.5, 23.5, 35.5), (5.5, 11.5, 24.3, 35.5))
     coarse = analyse_facing(facing, Uncertainties(position_mm=0.4)).evenness[2]
     fine = analyse_facing(facing, Uncertainties(position_mm=0.02)).evenness[2]
     assert coarse.verdict == "cannot tell"
@@ -36,7 +36,7 @@ def test_a_coarse_glass_cannot_tell_and_a_fine_one_can():
 
 
 def test_the_same_difference_is_less_height_at_the_thinner_blade():
-    found = analyse_facing(rails((6, 12, 24, 36), (7, 13, 25, 37))).evenness
+    found = analyse_facing(rails((5.5, 11.5, 23.5, 35.5), (6.5, 12.5, 24.5, 36.5))).evenness
     heights = [row.height_difference_um for row in found]
     assert heights == sorted(heights, reverse=True)
     assert heights[-1] < heights[0] / 2

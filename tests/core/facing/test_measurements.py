@@ -37,14 +37,14 @@ def line_of(entry):
 @pytest.mark.parametrize(
     ("line", "kept"),
     [
-        ("36 24 13 7 / 1.08", "36 24 13 7 / 1.08"),
-        ("7 13 24 36 / 1.08", "36 24 13 7 / 1.08"),
-        ("36/35 24 13 7/6.5 / 1.08", "36/35 24 13 7/6.5 / 1.08"),
-        ("36 22 1/2 13 7 / 1,08", "36 22.5 13 7 / 1.08"),
-        ("36 22½ 13 7 // 1.08", "36 22.5 13 7 / 1.08"),
-        ("36 24 13 7", "36 24 13 7"),
-        ("36 24 13 – / 1.08", "36 24 13 / 1.08"),
-        ("36 24 13 7 / 1.08 / 0.588", "36 24 13 7 / 1.08"),
+        ("35.5 23.5 12.5 6.5 / 1.11", "35.5 23.5 12.5 6.5 / 1.11"),
+        ("6.5 12.5 23.5 35.5 / 1.11", "35.5 23.5 12.5 6.5 / 1.11"),
+        ("35.5/34.5 23.5 12.5 6.5/6 / 1.11", "35.5/34.5 23.5 12.5 6.5/6 / 1.11"),
+        ("35.5 22 1/2 12.5 6.5 / 1,11", "35.5 22.5 12.5 6.5 / 1.11"),
+        ("35.5 22½ 12.5 6.5 // 1.11", "35.5 22.5 12.5 6.5 / 1.11"),
+        ("35.5 23.5 12.5 6.5", "35.5 23.5 12.5 6.5"),
+        ("35.5 23.5 12.5 – / 1.11", "35.5 23.5 12.5 / 1.11"),
+        ("35.5 23.5 12.5 6.5 / 1.11 / 0.591", "35.5 23.5 12.5 6.5 / 1.11"),
     ],
 )
 def test_the_notebook_line_fills_the_grid(line, kept):
@@ -54,9 +54,9 @@ def test_the_notebook_line_fills_the_grid(line, kept):
 @pytest.mark.parametrize(
     ("line", "words"),
     [
-        ("36 24 13 / 1.08", "3 numbers for 4 blades"),
+        ("35.5 23.5 12.5 / 1.11", "3 numbers for 4 blades"),
         ("36 13 24 7", "don't run one way"),
-        ("36 24 13 7 / 1.08 / 0.588 / 3", "more than three parts"),
+        ("35.5 23.5 12.5 6.5 / 1.11 / 0.591 / 3", "more than three parts"),
         ("36/ 24 13 7", "blade"),
         ("36 24 x3 7", "not a number"),
         ("hello", "1 number for 4 blades"),
@@ -69,8 +69,8 @@ def test_a_line_that_makes_no_sense_is_refused_in_words(line, words):
 
 
 def test_a_line_and_a_grid_that_disagree_are_refused_and_the_same_are_not():
-    assert "grid says" in parse(line="36 24 13 7", b4_left="35").problems["line"]
-    assert line_of(parse(line="36 24 13 7", b4_left="36")) == "36 24 13 7"
+    assert "grid says" in parse(line="35.5 23.5 12.5 6.5", b4_left="34.5").problems["line"]
+    assert line_of(parse(line="35.5 23.5 12.5 6.5", b4_left="35.5")) == "35.5 23.5 12.5 6.5"
 
 
 def test_a_thinner_blade_stopping_nearer_the_tip_is_refused_by_rail():
@@ -80,8 +80,8 @@ def test_a_thinner_blade_stopping_nearer_the_tip_is_refused_by_rail():
 
 
 def test_a_blade_can_not_go_into_a_tip_that_is_closer():
-    entry = parse(line="36 24 13 7 / 0.80")
-    assert "can't go in as far as 7" in entry.problems["tip"]
+    entry = parse(line="35.5 23.5 12.5 6.5 / 0.80")
+    assert "can't go in as far as 6.5" in entry.problems["tip"]
 
 
 def test_all_problems_come_at_once_with_their_fields():
@@ -96,11 +96,11 @@ def test_nothing_typed_is_refused():
 @pytest.mark.parametrize(
     ("line", "field"),
     [
-        ("52 24 13 7 / 1.08", "b4_left"),
-        ("36 24 13 7 / 1.60", "tip"),
-        ("36 24 13 7 / 1.08 / 0.7", "bore"),
-        ("36/31 24 13 7 / 1.08", "b4_right"),
-        ("36 13 13 7 / 1.08", "b3_left"),
+        ("52.5 23.5 12.5 6.5 / 1.11", "b4_left"),
+        ("35.5 23.5 12.5 6.5 / 1.60", "tip"),
+        ("35.5 23.5 12.5 6.5 / 1.11 / 0.7", "bore"),
+        ("35.5/30.5 23.5 12.5 6.5 / 1.11", "b4_right"),
+        ("35.5 12.5 12.5 6.5 / 1.11", "b3_left"),
     ],
 )
 def test_what_is_unusual_is_asked_about_once(line, field):
@@ -111,17 +111,17 @@ def test_what_is_unusual_is_asked_about_once(line, field):
 
 
 def test_a_yes_answers_only_what_was_asked():
-    first = parse(line="52 24 13 7 / 1.08")
-    assert isinstance(parse(line="52 24 13 7 / 1.60", asked=first.token), Asked)
+    first = parse(line="52.5 23.5 12.5 6.5 / 1.11")
+    assert isinstance(parse(line="52.5 23.5 12.5 6.5 / 1.60", asked=first.token), Asked)
 
 
 def test_each_reading_keeps_its_text_its_scale_and_its_value():
-    entry = parse(b3_left="22½", tip=" 1,02", bore=".588")
+    entry = parse(b3_left="22½", tip=" 1,05", bore=".591")
     kept = [(one.typed, one.scale, one.value_mm) for one in entry.readings]
     assert kept[0] == ("22½", "glass_half_mm", 11.25)
-    assert kept[1] == ("1,02", "tip_mm", 1.02)
-    assert kept[2][:2] == (".588", "bore_in")
-    assert kept[2][2] == pytest.approx(14.9352, abs=1e-12)
+    assert kept[1] == ("1,05", "tip_mm", 1.05)
+    assert kept[2][:2] == (".591", "bore_in")
+    assert kept[2][2] == pytest.approx(15.0114, abs=1e-12)
 
 
 @given(st.text(alphabet="0123456789 /,.½-–xe", max_size=40))

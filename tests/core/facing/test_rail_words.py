@@ -48,7 +48,7 @@ def test_each_curve_has_its_own_words(key, words):
 
 
 def test_where_nothing_fits_or_can_be_judged_it_says_so():
-    spoilt = judge(list(zip(FOUR_MM, (36, 24, 21, 6), strict=True)))
+    spoilt = judge(list(zip(FOUR_MM, (35.5, 23.5, 20.5, 5.5), strict=True)))
     assert describe_rail(spoilt) == (
         "No plain curve fits the rails; the line is drawn freely through the readings."
     )
@@ -58,7 +58,7 @@ def test_where_nothing_fits_or_can_be_judged_it_says_so():
 
 
 def test_readings_written_in_reverse_are_recognised():
-    backwards = judge(list(zip(FOUR_MM, (6, 12, 24, 36), strict=True)))
+    backwards = judge(list(zip(FOUR_MM, (5.5, 11.5, 23.5, 35.5), strict=True)))
     assert describe_rail(backwards).startswith("A thicker blade stops nearer the tip")
     assert runs_backwards(backwards.stops)
     assert not runs_backwards(judge(TRADE).stops)

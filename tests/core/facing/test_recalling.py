@@ -38,7 +38,7 @@ def nothing_kept():
 
 
 def test_what_is_recalled_is_what_would_be_worked_out():
-    for numbers in ((36, 24, 12, 6), (34, 22, 12, 6), (36, 24, 12, 6)):
+    for numbers in ((35.5, 23.5, 11.5, 5.5), (33.5, 21.5, 11.5, 5.5), (35.5, 23.5, 11.5, 5.5)):
         told = facing(*numbers)
         assert same(recall_analysis(told), analyse_facing(told))
         strict = recall_analysis(told, evenness_tolerance_mm=0.1)
@@ -47,11 +47,11 @@ def test_what_is_recalled_is_what_would_be_worked_out():
 
 def test_many_sets_of_different_uncertainties_come_back_in_their_order():
     asked = [
-        (facing(36, 24, 12, 6), Uncertainties(), 0.5),
-        (facing(34, 22, 12, 6), Uncertainties(position_mm=0.3), 0.5),
-        (facing(34, 22, 12, 6), Uncertainties(), 0.5),
-        (facing(36, 24, 12, 6), Uncertainties(), 0.5),
-        (facing(36, 24, 13, 7, u_mm=0.2), Uncertainties(position_mm=0.3), 0.25),
+        (facing(35.5, 23.5, 11.5, 5.5), Uncertainties(), 0.5),
+        (facing(33.5, 21.5, 11.5, 5.5), Uncertainties(position_mm=0.3), 0.5),
+        (facing(33.5, 21.5, 11.5, 5.5), Uncertainties(), 0.5),
+        (facing(35.5, 23.5, 11.5, 5.5), Uncertainties(), 0.5),
+        (facing(35.5, 23.5, 12.5, 6.5, u_mm=0.2), Uncertainties(position_mm=0.3), 0.25),
     ]
     for _ in range(2):
         found = recall_evenness(asked)
@@ -67,12 +67,12 @@ def test_many_sets_of_different_uncertainties_come_back_in_their_order():
 
 def test_the_oldest_are_let_go():
     for number in range(recalling.KEPT + 5):
-        recall_analysis(facing(36, 24, 12, 6, tip=1.0 + number / 1000))
+        recall_analysis(facing(35.5, 23.5, 11.5, 5.5, tip=1.0 + number / 1000))
     assert len(recalling._analyses) == recalling.KEPT
 
 
 def test_impossible_readings_are_refused_and_not_kept():
-    broken = replace(facing(36, 24, 12, 6), tip_opening_mm=-1.0)
+    broken = replace(facing(35.5, 23.5, 11.5, 5.5), tip_opening_mm=-1.0)
     for _ in range(2):
         with pytest.raises(MalformedReading, match="tip opening"):
             recall_analysis(broken)
@@ -80,7 +80,7 @@ def test_impossible_readings_are_refused_and_not_kept():
 
 
 def test_evenness_alone_is_that_of_the_whole_analysis():
-    left, right = facing(36, 24, 12, 6), facing(38, 26, 13, 6)
+    left, right = facing(35.5, 23.5, 11.5, 5.5), facing(37.5, 25.5, 12.5, 5.5)
     dials = (DialReading(2.0, 0.95), DialReading(4.0, 0.8))
     cases = [
         left,
@@ -89,7 +89,9 @@ def test_evenness_alone_is_that_of_the_whole_analysis():
         replace(left, right=()),
         replace(left, right=right.left, tip_opening_mm=None),
         replace(left, left=right.left[:2], right=left.right[:2]),  # too few to judge a curve by
-        replace(left, left=facing(36, 30, 12, 6).left, right=facing(36, 31, 12, 6).left),  # refused
+        replace(
+            left, left=facing(35.5, 29.5, 11.5, 5.5).left, right=facing(35.5, 30.5, 11.5, 5.5).left
+        ),  # refused
         replace(left, right=right.left, dial_left=dials, dial_right=dials),
         FacingReadings(tip_opening_mm=1.06),
     ]

@@ -105,7 +105,7 @@ def test_worn_jaws_correct_a_length_and_stand_among_the_gauges_of_the_set():
 
 def test_what_the_page_says_was_used_is_noted_on_what_it_was_used_for():
     fields = Fields({"dial_gauge": str(DIAL), "calliper": str(CALLIPER)})
-    bore = ReadingEntry("bore", "", None, None, 10.0, "0.588", "bore_in", 14.94)
+    bore = ReadingEntry("bore", "", None, None, 10.0, "0.591", "bore_in", 15.01)
     typed = [dial(gauge_id=None), width(gauge_id=None), bore]
     noted = name_gauges(fields, typed, HANDS)
     assert [one.gauge_id for one in noted] == [DIAL, CALLIPER, None]

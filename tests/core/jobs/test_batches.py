@@ -37,7 +37,7 @@ GAUGES = GaugesInUse(
     tuple(Blade(at, gap) for at, gap in enumerate(BLADES_MM)),
     SCALES["glass_half_mm"], SCALES["tip_mm"], SCALES["bore_in"],
 )  # fmt: skip
-TARGET = told((7, 14, 24, 36), 1.10)
+TARGET = told((6.5, 13.5, 23.5, 35.5), 1.13)
 TOLERANCE = FacingTolerance(position_mm=0.5, tip_mm=0.02)
 TYPED = {"name": "Shop five", "facing": "3", "count": "2", "marking": "M5-##", "first": "9",
          "material": "hard_rubber"}  # fmt: skip
@@ -115,14 +115,14 @@ def misses(now, tolerance=TOLERANCE):
     [
         (TARGET, []),
         # half a number of the glass is 0.25 mm, with its guard of 0.2475 just inside 0.5 mm
-        (told((7, 14, 24.5, 36), 1.10), []),
+        (told((6.5, 13.5, 24, 35.5), 1.13), []),
         # one number is the tolerance itself, and so is the tip: neither can be told
-        (told((7, 14, 25, 36), 1.12), [
+        (told((6.5, 13.5, 24.5, 35.5), 1.15), [
             ("tip 0.02 mm too open", CANNOT_TELL),
             ("0.010 in on both rails 1 too far", CANNOT_TELL)]),
-        (told((7, 14, 24, 36), 1.15), [("tip 0.05 mm too open, 0.03 beyond", OUT)]),
-        (told((7, 14, 24, 36), 1.07), [("tip 0.03 mm too close", CANNOT_TELL)]),
-        (told((7, 14, 22, 36), 1.10, right=(7, 14, 24, 38.5)),
+        (told((6.5, 13.5, 23.5, 35.5), 1.18), [("tip 0.05 mm too open, 0.03 beyond", OUT)]),
+        (told((6.5, 13.5, 23.5, 35.5), 1.10), [("tip 0.03 mm too close", CANNOT_TELL)]),
+        (told((6.5, 13.5, 21.5, 35.5), 1.13, right=(6.5, 13.5, 23.5, 38)),
          [("0.010 in left 2 short, 1 beyond", OUT),
           ("0.0015 in right 2.5 too far, 1.5 beyond", OUT)]),
     ],
@@ -150,15 +150,15 @@ def test_either_verdict_is_right_in_95_of_100_cases_at_its_very_limit():
 
 
 def test_a_piece_is_out_if_anything_is_and_in_only_if_all_is():
-    state = judge_bench(TARGET, told((7, 14, 25, 36), 1.15), TOLERANCE)
+    state = judge_bench(TARGET, told((6.5, 13.5, 24.5, 35.5), 1.18), TOLERANCE)
     assert judge_piece(list_misses(state, TOLERANCE, GAUGES)) == OUT
-    state = judge_bench(TARGET, told((7, 14, 25, 36), 1.10), TOLERANCE)
+    state = judge_bench(TARGET, told((6.5, 13.5, 24.5, 35.5), 1.13), TOLERANCE)
     assert judge_piece(list_misses(state, TOLERANCE, GAUGES)) == CANNOT_TELL
     assert judge_piece(()) == IN
 
 
 def test_without_a_tolerance_what_the_gauges_tell_is_the_limit_itself():
-    state = judge_bench(TARGET, told((7, 14, 24, 36), 1.13), FacingTolerance())
+    state = judge_bench(TARGET, told((6.5, 13.5, 23.5, 35.5), 1.16), FacingTolerance())
     (miss,) = list_misses(state, FacingTolerance(), GAUGES)
     assert (miss.verdict, miss.words) == (OUT, "tip 0.03 mm too open, 0.01 beyond")
 
@@ -166,7 +166,7 @@ def test_without_a_tolerance_what_the_gauges_tell_is_the_limit_itself():
 def test_against_a_drawn_curve_the_blades_own_thickness_widens_the_guard():
     # told by readings of the same blades their error cancels; a plain curve has none in common
     by_curve = PlainFacing(18.0, 1.10)
-    now = told((7, 14, 24, 36), 1.10)
+    now = told((6.5, 13.5, 23.5, 35.5), 1.13)
     thin = [
         next(one for one in judge_bench(target, now, TOLERANCE).blades
              if one.gap_mm == min(BLADES_MM))
@@ -178,7 +178,7 @@ def test_against_a_drawn_curve_the_blades_own_thickness_widens_the_guard():
 
 def test_a_tolerance_of_the_gap_alone_is_told_in_micrometres():
     tolerance = FacingTolerance(gap_mm=0.02)
-    now = told((7, 14, 20, 36), 1.10, right=(7, 14, 24, 36))
+    now = told((6.5, 13.5, 19.5, 35.5), 1.13, right=(6.5, 13.5, 23.5, 35.5))
     state = judge_bench(TARGET, now, tolerance)
     found = [one for one in list_misses(state, tolerance, GAUGES) if one.verdict == OUT]
     (miss,) = found
@@ -188,7 +188,9 @@ def test_a_tolerance_of_the_gap_alone_is_told_in_micrometres():
 
 
 def test_deviations_stand_tip_first_then_thick_to_thin():
-    state = judge_bench(TARGET, told((7, 14, 23, 36.5), 1.08, right=(7, 14, 24, 36.5)), TOLERANCE)
+    state = judge_bench(
+        TARGET, told((6.5, 13.5, 22.5, 36), 1.11, right=(6.5, 13.5, 23.5, 36)), TOLERANCE
+    )
     cells = list_away(state, TOLERANCE, BLADES_MM, GAUGES)
     assert [cell.words for cell in cells] == ["−0.02", "0", "0", "−1/0", "+0.5"]
     assert not any(cell.is_out for cell in cells)
@@ -196,42 +198,46 @@ def test_deviations_stand_tip_first_then_thick_to_thin():
 
 
 def test_what_was_not_read_is_said():
-    now = told((7, 14, 24, 36), None)
+    now = told((6.5, 13.5, 23.5, 35.5), None)
     assert list_unread(TARGET, FacingReadings(now.left, (), None)) == ("tip", "right rail")
     assert list_unread(TARGET, TARGET) == ()
 
 
 def test_the_facing_length_is_that_of_the_targets_thinnest_blade():
-    assert target_length(TARGET) == 18.0
+    assert target_length(TARGET) == 17.75  # 35.5 half-millimetres
     assert target_length(PlainFacing(17.5, 1.1)) == 17.5
 
 
-# Ten values and their chart, worked by hand: the mean is 1.104, the nine steps sum to 0.13, so
+# Ten values and their chart, worked by hand: the mean is 1.134, the nine steps sum to 0.13, so
 # the mean step is 0.01444, its 2.66-fold 0.0384; 2.66 is 3/1.128 (ISO 7870-2's constant).
-TIPS = (1.10, 1.11, 1.09, 1.10, 1.12, 1.11, 1.10, 1.11, 1.09, 1.11)
+TIPS = (1.13, 1.14, 1.12, 1.13, 1.15, 1.14, 1.13, 1.14, 1.12, 1.14)
 
 
 def test_the_run_of_a_batch_has_the_limits_of_an_individuals_chart():
-    pieces = [(f"M5-{at}", told((7, 14, 24, 36), tip)) for at, tip in enumerate(TIPS, start=1)]
+    pieces = [
+        (f"M5-{at}", told((6.5, 13.5, 23.5, 35.5), tip)) for at, tip in enumerate(TIPS, start=1)
+    ]
     tip, length = run_batch(TARGET, TOLERANCE, pieces)
-    assert tip.chart.centre_mm == pytest.approx(1.104)
+    assert tip.chart.centre_mm == pytest.approx(1.134)
     assert tip.chart.mean_moving_range_mm == pytest.approx(0.13 / 9)
-    assert tip.chart.upper_mm - 1.104 == pytest.approx(2.66 * 0.13 / 9, rel=1e-3)
-    assert tip.target_mm == 1.10
+    assert tip.chart.upper_mm - 1.134 == pytest.approx(2.66 * 0.13 / 9, rel=1e-3)
+    assert tip.target_mm == 1.13
     assert tip.words[0] == (
-        "The mean is 1.10 mm, on the target; as it runs, pieces come out between 1.07 and 1.14 mm."
+        "The mean is 1.13 mm, on the target; as it runs, pieces come out between 1.10 and 1.17 mm."
     )
     assert tip.words[1] == (
-        "The tolerance is 1.08 to 1.12 mm: as it runs, some pieces will be out of it."
+        "The tolerance is 1.11 to 1.15 mm: as it runs, some pieces will be out of it."
     )
     assert tip.words[-1] == "The limits rest on 10 pieces; they settle from 20 on."
-    assert length.values_mm == (18.0,) * 10
-    assert length.words[1] == "That lies within the tolerance, 17.50 to 18.50 mm."
+    assert length.values_mm == (17.75,) * 10
+    assert length.words[1] == "That lies within the tolerance, 17.25 to 18.25 mm."
 
 
 def test_a_piece_that_was_made_otherwise_is_named():
-    tips = (*TIPS, 1.25, *TIPS)
-    pieces = [(f"M{at}", told((7, 14, 24, 36), tip)) for at, tip in enumerate(tips, start=1)]
+    tips = (*TIPS, 1.28, *TIPS)
+    pieces = [
+        (f"M{at}", told((6.5, 13.5, 23.5, 35.5), tip)) for at, tip in enumerate(tips, start=1)
+    ]
     words = " ".join(run_batch(TARGET, TOLERANCE, pieces)[0].words)
     assert "Beyond the limits: M11." in words
     assert "A larger step than usual: M10 to M11, M11 to M12." in words
@@ -239,7 +245,7 @@ def test_a_piece_that_was_made_otherwise_is_named():
 
 
 def test_pieces_without_the_reading_are_left_out_and_one_alone_makes_no_chart():
-    pieces = [("M1", told((7, 14, 24), 1.10)), ("M2", told((7, 14, 24, 36), None))]
+    pieces = [("M1", told((6.5, 13.5, 23.5), 1.13)), ("M2", told((6.5, 13.5, 23.5, 35.5), None))]
     tip, length = run_batch(TARGET, TOLERANCE, pieces)
     assert (tip.markings, length.markings) == (("M1",), ("M2",))
     assert tip.chart is None

@@ -17,10 +17,8 @@ from app.core.plan.plan_values import PlanRequest
 from app.core.plan.removal import make_kind
 from app.core.values.passes import CUT_KINDS
 from app.core.values.readings import FacingReadings
-from tests.core.planning import BLADES_MM, read_arc, read_numbers
+from tests.core.planning import BLADES_MM, CLOSE, OPEN, read_arc, read_numbers
 
-CLOSE = read_numbers([34, 22, 12, 6], 1.02)
-OPEN = read_numbers([36, 24, 14, 7], 1.10)
 HALF_NUMBER = FacingTolerance(position_mm=0.25, tip_mm=0.02)
 
 
@@ -37,7 +35,7 @@ def test_what_is_left_is_told_blade_by_blade_and_at_the_tip() -> None:
     assert not state.stop
     assert {blade.state for blade in state.blades} == {"cut"}
     first, tip = state.blades[0], state.blades[-1]
-    assert (first.rail, first.read_mm, first.target_mm) == ("left", 17.0, 18.0)
+    assert (first.rail, first.read_mm, first.target_mm) == ("left", 16.75, 17.75)
     assert first.away_mm == pytest.approx(-1.0)
     # the target's √h falls by about 0.0515 a mm there: (0.195 + 0.0515)² − 0.0381
     assert first.height_mm == pytest.approx(0.0227, abs=0.002)
@@ -52,7 +50,7 @@ def test_a_rail_past_the_target_is_too_open_and_rails_cannot_mend_it() -> None:
 
 
 def test_one_blade_outside_is_enough_to_go_on() -> None:
-    nearly = read_numbers([36, 24, 14, 7], 1.10, [36, 24, 13, 7])
+    nearly = read_numbers([35.5, 23.5, 13.5, 6.5], 1.13, [35.5, 23.5, 12.5, 6.5])
     state = judge_bench(OPEN, nearly, HALF_NUMBER)
     assert [blade.state for blade in state.blades].count("cut") == 1
     assert state.words == "Still to cut."
@@ -95,7 +93,7 @@ def test_what_is_left_for_a_cut_follows_the_kind_of_cut() -> None:
 
 def test_the_depth_of_a_flat_cut_is_the_gap_lost_everywhere() -> None:
     facing = PlainFacing(18.0, 1.1)
-    plan = plan_removal(PlanRequest(read_arc(facing), PlainFacing(16.0, 1.02)))
+    plan = plan_removal(PlanRequest(read_arc(facing), PlainFacing(16.0, 1.05)))
     after = plan.after_table
     stops = as_stops(BLADES_MM, [stop.position_mm for stop in after.left])
     lowered = FacingReadings(stops, stops, after.tip_opening_mm)
@@ -109,8 +107,12 @@ def test_depths_of_other_cuts() -> None:
     tip = measure_depth("tilted", CLOSE, OPEN)
     assert tip is not None
     assert tip.mm == pytest.approx(0.08)
-    left = measure_depth("left_rail", CLOSE, read_numbers([35, 23, 13, 7], 1.02, [34, 22, 12, 6]))
-    right = measure_depth("right_rail", CLOSE, read_numbers([35, 23, 13, 7], 1.02, [34, 22, 12, 6]))
+    left = measure_depth(
+        "left_rail", CLOSE, read_numbers([34.5, 22.5, 12.5, 6.5], 1.05, [33.5, 21.5, 11.5, 5.5])
+    )
+    right = measure_depth(
+        "right_rail", CLOSE, read_numbers([34.5, 22.5, 12.5, 6.5], 1.05, [33.5, 21.5, 11.5, 5.5])
+    )
     assert left is not None
     assert right is not None
     assert left.mm > 0.02
@@ -133,7 +135,7 @@ def test_passes_between_two_measurements_make_a_pair_with_their_strokes_added() 
 
 
 def test_left_and_right_rail_may_be_worked_in_one_spell() -> None:
-    after = read_numbers([35, 23, 13, 7], 1.02, [34, 22, 12, 6])
+    after = read_numbers([34.5, 22.5, 12.5, 6.5], 1.05, [33.5, 21.5, 11.5, 5.5])
     pairs = bracket_passes([CLOSE, log_pass("left_rail"), log_pass("right_rail", 4), after], "x")
     assert [(pair.kind.cut, pair.strokes) for pair in pairs] == [
         ("left_rail", 10),

@@ -91,12 +91,12 @@ def test_a_blade_thicker_than_the_opening_does_not_go_in() -> None:
 
 
 def test_a_target_by_readings_says_what_was_read_and_draws_other_blades_between() -> None:
-    target = read_numbers([36, 24, 14, 7], 1.10, [35, 24, 14, 7])
+    target = read_numbers([35.5, 23.5, 13.5, 6.5], 1.13, [34.5, 23.5, 13.5, 6.5])
     placed = place_blades(target, [*BLADES_MM, 0.127])
     by_gap = {blade.gap_mm: blade for blade in placed}
-    assert by_gap[BLADES_MM[0]].left_mm == 18.0
-    assert by_gap[BLADES_MM[0]].right_mm == 17.5
-    assert 12.0 < by_gap[0.127].left_mm < 18.0
+    assert by_gap[BLADES_MM[0]].left_mm == 17.75
+    assert by_gap[BLADES_MM[0]].right_mm == 17.25
+    assert 11.75 < by_gap[0.127].left_mm < 17.75
 
 
 def test_the_narrower_tolerance_counts() -> None:
@@ -114,11 +114,11 @@ def test_the_narrower_tolerance_counts() -> None:
 
 
 def test_evening_up_takes_the_more_open_rail_blade_by_blade() -> None:
-    now = read_numbers([34, 22, 12, 6], 1.02, [33, 23, 12, 5])
+    now = read_numbers([33.5, 21.5, 11.5, 5.5], 1.05, [32.5, 22.5, 11.5, 4.5])
     target = even_up(now)
-    assert [stop.position_mm for stop in target.left] == [17.0, 11.5, 6.0, 3.0]
+    assert [stop.position_mm for stop in target.left] == [16.75, 11.25, 5.75, 2.75]
     assert target.left == target.right
-    assert target.tip_opening_mm == 1.02
+    assert target.tip_opening_mm == 1.05
     with pytest.raises(ValueError, match="both rails"):
         even_up(FacingReadings((BladeStop(0.0381, 17.0),), ()))
 

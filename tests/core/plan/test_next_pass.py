@@ -19,9 +19,8 @@ from app.core.plan.plan_values import PlanRequest
 from app.core.plan.removal import RemovalPair, forecast_depth, learn_rate, make_kind
 from app.core.values.readings import FacingReadings
 from tests.core.plan.test_targets import GAUGES
-from tests.core.planning import read_numbers
+from tests.core.planning import CLOSE, OPEN, read_numbers
 
-CLOSE, OPEN = read_numbers([34, 22, 12, 6], 1.02), read_numbers([36, 24, 14, 7], 1.10)
 TOLERANCE = FacingTolerance(0.5, 0.02, 0.02)
 TILTED = LoggedPass("tilted", "wet paper", "600", 8.0)
 FLAT = LoggedPass("flat", "wet paper", "1000", 6.0)
@@ -123,7 +122,7 @@ def test_a_flat_cut_is_offered_only_what_the_table_must_lose():
 
 
 def test_near_the_target_not_even_one_stroke_may_be_safe():
-    near = read_numbers([36, 24, 14, 7], 1.079)
+    near = read_numbers([35.5, 23.5, 13.5, 6.5], 1.109)
     offer = offer_passes([near, TILTED, near], [], aim_at(near, OPEN))[0]
     assert offer.decision == "careful"
     verdict = judge_next(aim_at(near, OPEN).state, aim_at(near, OPEN).plan, [offer], [])
@@ -133,7 +132,7 @@ def test_near_the_target_not_even_one_stroke_may_be_safe():
 def test_the_cuts_needed_follow_the_plans_first_step():
     assert needed_cuts(aim_at().plan) == {"tilted"}
     assert needed_cuts(aim_at(OPEN, CLOSE).plan) == {"flat", "table"}
-    uneven = read_numbers([34, 22, 12, 6], 1.02, [33, 21, 11, 5])
+    uneven = read_numbers([33.5, 21.5, 11.5, 5.5], 1.05, [32.5, 20.5, 10.5, 4.5])
     assert needed_cuts(aim_at(uneven, even_up(uneven)).plan) == {"right_rail"}
     assert needed_cuts(aim_at(uneven, OPEN).plan) == {"tilted", "left_rail", "right_rail"}
     assert needed_cuts(aim_at(OPEN, OPEN).plan) == set()
@@ -166,9 +165,10 @@ def test_what_is_left_is_told_in_the_shops_numbers_thick_to_thin():
     assert [row.blade for row in rows] == [
         "0.034 in", "0.024 in", "0.010 in", "0.0015 in", "Tip opening",
     ]  # fmt: skip
-    assert (rows[2].target, rows[2].left, rows[2].right) == ("24", "22", "22")
-    assert rows[2].left_togo == "58 ± 19 µm"
-    assert (rows[4].target, rows[4].left, rows[4].left_togo) == ("1.10", "1.02", "80 ± 20 µm")
+    assert (rows[2].target, rows[2].left, rows[2].right) == ("23.5", "21.5", "21.5")
+    # the secants of the target's √h on either side of the blade give 55 and 59 µm
+    assert rows[2].left_togo == "56 ± 19 µm"
+    assert (rows[4].target, rows[4].left, rows[4].left_togo) == ("1.13", "1.05", "80 ± 20 µm")
     assert not any(row.within for row in rows)
     back = list_left_rows(aim_at(OPEN, CLOSE).state, GAUGES)
     assert back[1].left_togo == "80 µm too open"

@@ -11,10 +11,7 @@ from app.core.plan.facings import FacingTolerance, PlainFacing, as_stops, even_u
 from app.core.plan.plan import plan_removal
 from app.core.plan.plan_values import PlanLimits, PlanRequest, RemovalPlan
 from app.core.values.readings import BladeStop, FacingReadings
-from tests.core.planning import BLADES_MM, arc_gap, read_arc, read_numbers
-
-CLOSE = read_numbers([34, 22, 12, 6], 1.02)
-OPEN = read_numbers([36, 24, 14, 7], 1.10)
+from tests.core.planning import BLADES_MM, CLOSE, OPEN, arc_gap, read_arc, read_numbers
 
 
 def columns(plan: RemovalPlan, rail: str) -> dict[str, np.ndarray]:
@@ -90,7 +87,7 @@ def test_now_less_table_plus_rails_is_the_target_on_every_station() -> None:
 
 @pytest.mark.parametrize("opening", [0.03, 0.08, 0.15])
 def test_between_two_exact_arcs_the_table_loses_their_greatest_difference(opening: float) -> None:
-    now, target = PlainFacing(18.0, 1.02 + opening), PlainFacing(17.2, 1.02)
+    now, target = PlainFacing(18.0, 1.05 + opening), PlainFacing(17.2, 1.05)
     plan = plan_removal(PlanRequest(read_arc(now), target))
     s = np.linspace(0.0, 17.2, 2000)
     by_formula = float(np.max(arc_gap(now, s) - arc_gap(target, s)))
@@ -111,8 +108,8 @@ def test_the_way_up_is_rails_alone() -> None:
     assert [step.key for step in plan.steps] == ["rails", "check"]
     assert plan.steps[0].words.startswith("Both rails together")
     told = [stop.position_mm * 2 for stop in plan.after_rails.left]
-    assert told == pytest.approx([36, 24, 14, 7], abs=1e-6)
-    assert plan.after_rails.tip_opening_mm == pytest.approx(1.10)
+    assert told == pytest.approx([35.5, 23.5, 13.5, 6.5], abs=1e-6)
+    assert plan.after_rails.tip_opening_mm == pytest.approx(1.13)
     assert plan.left[0].cut_mm == pytest.approx(0.08, abs=1e-9)
     assert plan.cautions == ()
 
@@ -128,17 +125,17 @@ def test_the_way_back_says_what_the_table_must_lose_and_the_numbers_to_check() -
     assert [step.key for step in plan.steps] == ["table", "rails", "check"]
     after_table = plan.steps[0].expect
     assert after_table is not None
-    assert after_table.tip_opening_mm == pytest.approx(1.10 - plan.table.at_break_mm)
+    assert after_table.tip_opening_mm == pytest.approx(1.13 - plan.table.at_break_mm)
     assert all(
         after.position_mm < before.position_mm
         for after, before in zip(after_table.left, OPEN.left, strict=True)
     )
     told = [stop.position_mm * 2 for stop in plan.steps[1].expect.left]
-    assert told == pytest.approx([34, 22, 12, 6], abs=1e-6)
+    assert told == pytest.approx([33.5, 21.5, 11.5, 5.5], abs=1e-6)
     # the rails alone can only leave it as open as it is
     nearest = plan.nearest_without_table
-    assert nearest.tip_opening_mm == pytest.approx(1.10)
-    assert nearest.facing_length_mm == pytest.approx(18.0, abs=0.1)
+    assert nearest.tip_opening_mm == pytest.approx(1.13)
+    assert nearest.facing_length_mm == pytest.approx(17.75, abs=0.1)
 
 
 def test_a_tolerance_spares_the_table_by_as_much() -> None:
@@ -155,7 +152,11 @@ def test_a_tolerance_spares_the_table_by_as_much() -> None:
 
 
 def test_readings_that_are_already_the_target_need_nothing() -> None:
-    for readings in (CLOSE, OPEN, read_numbers([36, 24, 12, 6], 1.06, [35, 23, 12, 6])):
+    for readings in (
+        CLOSE,
+        OPEN,
+        read_numbers([35.5, 23.5, 11.5, 5.5], 1.09, [34.5, 22.5, 11.5, 5.5]),
+    ):
         plan = plan_removal(PlanRequest(readings, readings))
         assert plan.rails_only
         assert max(station.cut_mm for station in (*plan.left, *plan.right)) == 0.0
@@ -199,14 +200,14 @@ def test_the_ends_hold_what_the_table_truly_must_lose() -> None:
 
 
 def test_evening_up_leaves_the_more_open_rail_alone() -> None:
-    now = read_numbers([34, 22, 12, 6], 1.02, [33, 21, 11, 5])
+    now = read_numbers([33.5, 21.5, 11.5, 5.5], 1.05, [32.5, 20.5, 10.5, 4.5])
     plan = plan_removal(PlanRequest(now, even_up(now)))
     assert plan.rails_only
     assert max(station.cut_mm for station in plan.left) == 0.0
     assert 0.01 < max(station.cut_mm for station in plan.right) < 0.1
     assert "Leave the left rail alone" in plan.steps[0].words
     assert [stop.position_mm for stop in plan.after_rails.right] == pytest.approx(
-        [17.0, 11.0, 6.0, 3.0], abs=1e-6
+        [16.75, 10.75, 5.75, 2.75], abs=1e-6
     )
 
 
@@ -240,13 +241,13 @@ def test_one_rail_and_no_tip_are_planned_with_a_caution() -> None:
 
 
 def test_a_target_told_for_one_rail_is_meant_for_both() -> None:
-    plan = plan_removal(PlanRequest(CLOSE, FacingReadings(OPEN.left, (), 1.10)))
+    plan = plan_removal(PlanRequest(CLOSE, FacingReadings(OPEN.left, (), 1.13)))
     assert plan.rails_only
     assert plan.left == plan.right
 
 
 def test_readings_no_curve_fits_are_planned_as_they_stand_and_said_to_be() -> None:
-    odd = read_numbers([34, 29, 12, 6], 1.02)
+    odd = read_numbers([33.5, 28.5, 11.5, 5.5], 1.05)
     plan = plan_removal(PlanRequest(odd, PlainFacing(17.5, 1.1)))
     assert plan.now_curve == {"left": None, "right": None}
     assert any("from reading to reading" in caution for caution in plan.cautions)
@@ -263,13 +264,13 @@ def test_the_expected_numbers_are_those_of_the_target_sheet() -> None:
 def test_a_length_blade_too_thick_to_go_in_leaves_the_nearest_length_open() -> None:
     plan = plan_removal(PlanRequest(OPEN, CLOSE, length_gap_mm=1.5))
     assert plan.nearest_without_table.facing_length_mm is None
-    assert "tip opening of 1.10 mm." in plan.summary
+    assert "tip opening of 1.13 mm." in plan.summary
     assert plan.target_positions[-1].position_mm is None
 
 
 @pytest.mark.parametrize("scale", [1e-3, 0.1, 1e3])
 def test_uncertainty_never_moves_the_plan_between_exact_arcs(scale: float) -> None:
-    request = PlanRequest(read_arc(PlainFacing(18.0, 1.1)), PlainFacing(17.2, 1.02))
+    request = PlanRequest(read_arc(PlainFacing(18.0, 1.1)), PlainFacing(17.2, 1.05))
     surer = replace(request.uncertainties, position_mm=0.15 * scale)
     plan, other = plan_removal(request), plan_removal(replace(request, uncertainties=surer))
     assert other.table.at_break_mm == pytest.approx(plan.table.at_break_mm, abs=1e-3)

@@ -17,6 +17,7 @@ from app.core.plan.targets import (
 from app.core.values.forms import Refused
 from app.core.values.units import SCALES
 from tests.core.planning import BLADES_MM
+from tests.lines import CLOSE_LINE, OPEN_LINE
 
 TODAY = date(2026, 11, 25)
 # gauge ids 1 to 4, thick to thin, as the grid has them
@@ -30,7 +31,7 @@ BY_READINGS = {
     "name": "Shop five",
     "instrument_kind": "clarinet_bb",
     "told_by": "readings",
-    "line": "36 24 14 7 / 1.10",
+    "line": OPEN_LINE,
     "position_tolerance": "0.5",
     "tip_tolerance": "0,02",
     "gap_tolerance": "",
@@ -48,13 +49,14 @@ def read_set(line):
 
 
 def test_a_facing_by_readings_keeps_its_numbers_as_typed():
-    entry = parse({**BY_READINGS, "line": "36 24½ 14/13 7 / 1,10 / 0.588"})
-    assert sorted({one.typed for one in entry.readings}) == ["1,10", "13", "14", "24½", "36", "7"]
+    entry = parse({**BY_READINGS, "line": "35.5 24½ 13.5/12.5 6.5 / 1,13 / 0.591"})
+    typed = {one.typed for one in entry.readings}
+    assert typed == {"1,13", "12.5", "13.5", "24½", "35.5", "6.5"}
     assert entry.tolerance == FacingTolerance(0.5, 0.02, None)
     target = entry.target
-    assert [stop.position_mm for stop in target.left] == [3.5, 7.0, 12.25, 18.0]
-    assert [stop.position_mm for stop in target.right] == [3.5, 6.5, 12.25, 18.0]
-    assert target.tip_opening_mm == pytest.approx(1.10)
+    assert [stop.position_mm for stop in target.left] == [3.25, 6.75, 12.25, 17.75]
+    assert [stop.position_mm for stop in target.right] == [3.25, 6.25, 12.25, 17.75]
+    assert target.tip_opening_mm == pytest.approx(1.13)
 
 
 def test_a_plain_facing_is_read_with_the_thinnest_blade_of_its_set():
@@ -74,10 +76,10 @@ def test_a_length_in_mm_or_a_tip_in_inches_is_taken_with_its_unit():
 
 def test_a_copy_takes_over_blades_and_tip_and_leaves_the_bore():
     entry = parse(
-        {**BY_READINGS, "told_by": "copy", "line": ""}, read_set("34 22 12 6 / 1.02 / .588")
+        {**BY_READINGS, "told_by": "copy", "line": ""}, read_set("33.5 21.5 11.5 5.5 / 1.05 / .591")
     )
     assert {one.quantity for one in entry.readings} == {"blade", "tip"}
-    assert tell_target(entry.target, GAUGES) == "34 22 12 6 / 1.02"
+    assert tell_target(entry.target, GAUGES) == CLOSE_LINE
 
 
 REFUSED = {
@@ -85,7 +87,7 @@ REFUSED = {
     "no instrument": ({**BY_READINGS, "instrument_kind": "kazoo"}, "instrument_kind"),
     "not told": ({**BY_READINGS, "told_by": ""}, "told_by"),
     "no line": ({**BY_READINGS, "line": ""}, "line"),
-    "a number short": ({**BY_READINGS, "line": "36 24 14 / 1.10"}, "line"),
+    "a number short": ({**BY_READINGS, "line": "35.5 23.5 13.5 / 1.13"}, "line"),
     "words in the line": ({**BY_READINGS, "line": "36 24 long 7 / 1.10"}, "line"),
     "a facing that closes toward the tip": ({**BY_READINGS, "line": "36 24 25 7 / 1.1"}, "line"),
     "only a tip": ({**BY_READINGS, "line": "– – – – / 1.10"}, "line"),
@@ -118,13 +120,13 @@ def test_what_can_not_be_a_target_is_refused_beside_its_field(case):
 
 
 def test_the_evened_numbers_are_those_of_the_rule_in_facings():
-    readings = read_set("34/33 22/22.5 12/11 6/6.5 / 1.02")
+    readings = read_set("33.5/32.5 21.5/22 11.5/10.5 5.5/6 / 1.05")
     evened = facing_of(even_up_entries(readings))
     expected = even_up(facing_of(readings))
     assert set(evened.left) == set(expected.left)
     assert evened.left == evened.right
     assert evened.tip_opening_mm == expected.tip_opening_mm
-    assert tell_target(evened, GAUGES) == "34 22.5 12 6.5 / 1.02"
+    assert tell_target(evened, GAUGES) == "33.5 22 11.5 6 / 1.05"
 
 
 def test_even_up_keeps_the_text_of_the_rail_that_rules():

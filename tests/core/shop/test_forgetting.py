@@ -7,10 +7,10 @@ from hypothesis import strategies as st
 from app.core.shop.forgetting import STRUCK, Person, make_marks, strike, strike_page, strike_values
 
 ADA = Person(
-    names=("Ada Brook-Stein", "Ada Stein"),
-    phones=("+99 (0)555 12 34 56",),
+    names=("Ada Brook-Nettlewig", "Ada Nettlewig"),
+    phones=("+44 (0)1632 96 01 23",),
     emails=("ada@brook.example",),
-    addresses=("Mill Lane 3\nUnterfeld",),
+    addresses=("Mill Lane 3\nUnternirgend",),
 )
 MARKS = make_marks(ADA)
 
@@ -18,16 +18,16 @@ MARKS = make_marks(ADA)
 @pytest.mark.parametrize(
     ("text", "left"),
     [
-        ("Ada Brook-Stein called", "— called"),
-        ("ADA  BROOK-STEIN called", "— called"),
-        ("for Stein, Ada.", "for —."),
+        ("Ada Brook-Nettlewig called", "— called"),
+        ("ADA  BROOK-NETTLEWIG called", "— called"),
+        ("for Nettlewig, Ada.", "for —."),
         ("ask Ada about it", "ask — about it"),
-        ("call 0555 123456 or 0555/12-34-56", "call 0555 123456 or 0555/12-34-56"),
-        ("call +990555123456", "call —"),
-        ("call +99 0555 123 456!", "call —!"),
+        ("call 01632 960123 or 01632/96-01-23", "call 01632 960123 or 01632/96-01-23"),
+        ("call +4401632960123", "call —"),
+        ("call +44 01632 960 123!", "call —!"),
         ("mail Ada@Brook.example", "mail —"),
-        ("sent to Mill Lane 3, Unterfeld", "sent to —, —"),
-        ("Adamant steinway", "Adamant steinway"),
+        ("sent to Mill Lane 3, Unternirgend", "sent to —, —"),
+        ("Adamant nettlewigs", "Adamant nettlewigs"),
         ("", ""),
     ],
 )
@@ -38,11 +38,11 @@ def test_what_is_theirs_is_struck_in_their_own_records(text, left):
 @pytest.mark.parametrize(
     ("text", "left"),
     [
-        ("a friend of Ada Stein", "a friend of —"),
+        ("a friend of Ada Nettlewig", "a friend of —"),
         ("a friend of Ada", "a friend of Ada"),
-        ("Unterfeld fair", "Unterfeld fair"),
-        ("call +990555123456", "call —"),
-        ("number 19905551234567", "number 19905551234567"),
+        ("Unternirgend fair", "Unternirgend fair"),
+        ("call +4401632960123", "call —"),
+        ("number 144016329601237", "number 14416329601237"),
     ],
 )
 def test_elsewhere_only_what_can_be_nobody_else_is_struck(text, left):
@@ -50,9 +50,9 @@ def test_elsewhere_only_what_can_be_nobody_else_is_struck(text, left):
 
 
 def test_a_name_that_another_customer_has_too_is_struck_only_in_their_own_records():
-    marks = make_marks(Person(("Ada Stein",)), shared_names=["Ada Stein"])
-    assert strike("Ada Stein", marks.elsewhere) == "Ada Stein"
-    assert STRUCK in strike("Ada Stein", marks.own)
+    marks = make_marks(Person(("Ada Nettlewig",)), shared_names=["Ada Nettlewig"])
+    assert strike("Ada Nettlewig", marks.elsewhere) == "Ada Nettlewig"
+    assert STRUCK in strike("Ada Nettlewig", marks.own)
     single = make_marks(Person(("Ada",)))
     assert strike("Ada", single.elsewhere) == "Ada"
 
@@ -68,13 +68,13 @@ def test_a_page_keeps_its_marks_whatever_the_person_is_called():
     assert strike_page(page, marks.own) == (
         '<table class="span" alt="—"><td>— &amp; —</td></table>'
     )
-    quoted = make_marks(Person(('Li & "Bo" O\'Hara',)))
-    page = "<p>Li &amp; &#34;Bo&#34; O&#39;Hara</p>"
+    quoted = make_marks(Person(('Li & "Bo" O\'Haha',)))
+    page = "<p>Li &amp; &#34;Bo&#34; O&#39;Haha</p>"
     assert strike_page(page, quoted.elsewhere) == "<p>—</p>"
 
 
 def test_values_are_struck_to_any_depth_and_keys_stay():
-    value = {"Ada": ["Ada", {"x": "to Ada Stein"}, 1, None, True]}
+    value = {"Ada": ["Ada", {"x": "to Ada Nettlewig"}, 1, None, True]}
     assert strike_values(value, MARKS.own) == {"Ada": ["—", {"x": "to —"}, 1, None, True]}
 
 

@@ -9,12 +9,12 @@ from app.core.values.charts import chart_individuals, compute_constants
 
 
 def test_centre_and_limits_are_worked_by_hand() -> None:
-    chart = chart_individuals([1.00, 1.02, 1.01, 1.03])
+    chart = chart_individuals([1.03, 1.05, 1.04, 1.06])
     assert chart.moving_ranges_mm == pytest.approx((0.02, 0.01, 0.02))
-    assert chart.centre_mm == pytest.approx(1.015)
+    assert chart.centre_mm == pytest.approx(1.045)
     mean_step = 0.05 / 3
-    assert chart.upper_mm == pytest.approx(1.015 + 3 * mean_step * math.sqrt(math.pi) / 2)
-    assert chart.lower_mm == pytest.approx(1.015 - 3 * mean_step * math.sqrt(math.pi) / 2)
+    assert chart.upper_mm == pytest.approx(1.045 + 3 * mean_step * math.sqrt(math.pi) / 2)
+    assert chart.lower_mm == pytest.approx(1.045 - 3 * mean_step * math.sqrt(math.pi) / 2)
     assert chart.range_upper_mm == pytest.approx(3.2665 * mean_step, rel=1e-4)
     assert (chart.beyond, chart.ranges_beyond, chart.provisional) == ((), (), True)
 

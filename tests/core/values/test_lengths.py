@@ -104,7 +104,7 @@ def test_a_named_length_keeps_its_name():
             {"named_name_1": "Shank", "named_1": "1", "named_name_2": "shank", "named_2": "2"},
             "named_name_2", "stands there twice",
         ),
-        ({"bore": "0.588", "bore_at_1": "0", "bore_1": "0.588"}, "bore", "exit bore too"),
+        ({"bore": "0.591", "bore_at_1": "0", "bore_1": "0.591"}, "bore", "exit bore too"),
     ],
 )  # fmt: skip
 def test_what_can_not_be_a_length_is_refused_beside_its_field(typed, field, words):
@@ -207,7 +207,7 @@ def test_a_volume_never_takes_a_length():
 
 
 def test_dial_readings_reach_the_facing_and_bores_at_depths_do_not_touch_the_exit():
-    entry = kept(b4_left="36", dial_right="2 0.9", bore="0.588", bore_at_1="9", bore_1="0.58")
+    entry = kept(b4_left="36", dial_right="2 0.9", bore="0.591", bore_at_1="9", bore_1="0.58")
     facing = facing_of(entry.readings)
     assert [(one.position_mm, one.gap_mm) for one in facing.dial_right] == [(2.0, 0.9)]
     assert len(facing.left) == 1

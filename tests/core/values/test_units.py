@@ -67,8 +67,8 @@ def test_a_number_on_the_half_millimetre_glass_is_half_as_many_mm():
 
 
 def test_a_unit_that_is_written_overrules_the_scale():
-    assert parse_length('0.588"', SCALES["bore_mm"]) == pytest.approx(14.9352, abs=1e-12)
-    assert parse_length("0.588 in", SCALES["bore_mm"]) == parse_length("0.588", SCALES["bore_in"])
+    assert parse_length('0.591"', SCALES["bore_mm"]) == pytest.approx(15.0114, abs=1e-12)
+    assert parse_length("0.591 in", SCALES["bore_mm"]) == parse_length("0.591", SCALES["bore_in"])
 
 
 @given(st.integers(0, 99999))
@@ -102,7 +102,7 @@ def test_numbers_are_shown_short_and_with_a_true_minus():
     assert format_signed(-1.5, 1) == "−1.5"
     assert format_signed(0.0, 2) == "0.00"
     assert format_on_scale(1.1, SCALES["tip_mm"]) == "1.10"
-    assert format_on_scale(14.9352, SCALES["bore_in"]) == "0.588"
+    assert format_on_scale(15.0114, SCALES["bore_in"]) == "0.591"
     assert format_on_scale(1.0922, SCALES["tip_thou"]) == "43"
 
 

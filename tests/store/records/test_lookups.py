@@ -34,10 +34,10 @@ def session(sessions):
     """Give a session on a book with a few customers; nothing is committed."""
     with sessions.write() as opened:
         for name, phone in (
-            ("Änne Müller", "+49 555 123 45 67"),
-            ("Łucja Straßburg", "0555-99"),
+            ("Änne Müllerfink", "+44 1632 960 167"),
+            ("Łucja Straßbummel", "01632-960"),
             ("Per_cent 100%", ""),
-            ("Anne Muller", ""),
+            ("Anne Mullerfink", ""),
         ):
             entry = CustomerEntry(name, phone, "", "", "", "")
             customer = add_customer(opened, entry, NOW)
@@ -51,15 +51,15 @@ def session(sessions):
 @pytest.mark.parametrize(
     ("query", "names"),
     [
-        ("muller", {"Änne Müller", "Anne Muller"}),
-        ("MÜLLER änne", {"Änne Müller", "Anne Muller"}),
-        ("ulle", {"Änne Müller", "Anne Muller"}),
-        ("lucja", {"Łucja Straßburg"}),
-        ("STRASSBURG", {"Łucja Straßburg"}),
-        ("straßb", {"Łucja Straßburg"}),
-        ("5551234567", {"Änne Müller"}),
-        ("555 123 45 67", {"Änne Müller"}),
-        ("+49 555 1234567", {"Änne Müller"}),
+        ("muller", {"Änne Müllerfink", "Anne Mullerfink"}),
+        ("MÜLLER änne", {"Änne Müllerfink", "Anne Mullerfink"}),
+        ("ulle", {"Änne Müllerfink", "Anne Mullerfink"}),
+        ("lucja", {"Łucja Straßbummel"}),
+        ("STRASSBUMMEL", {"Łucja Straßbummel"}),
+        ("straßb", {"Łucja Straßbummel"}),
+        ("1632960167", {"Änne Müllerfink"}),
+        ("1632 960 167", {"Änne Müllerfink"}),
+        ("+44 1632 960167", {"Änne Müllerfink"}),
         ("%", {"Per_cent 100%"}),
         ("_", {"Per_cent 100%"}),
         ("nobody", set()),
@@ -187,10 +187,10 @@ def test_the_index_finds_what_a_full_scan_finds(sessions, names, markings, words
 
 def test_every_change_of_a_record_is_found_at_once_and_nothing_of_before(sessions):
     with sessions.write() as session:
-        fill(session, ["Änne Müller", "Per Olsen"], ["N4", "K7"])
+        fill(session, ["Änne Müllerfink", "Per Olsenquirl"], ["N4", "K7"])
         first, second = session.scalars(select(Customer)).all()
         piece = session.scalars(select(Piece)).first()
-        save_customer(session, first, named("Odalind Fuchs"), None, NOW)
+        save_customer(session, first, named("Odalind Fuchsbart"), None, NOW)
         assert look(session, "muller") == ([], [], [])
         assert look(session, "odalind") == ([first.id], [piece.id], [1])
         save_piece(session, piece, stamped("Q9"), None, NOW)
@@ -213,7 +213,7 @@ def test_every_change_of_a_record_is_found_at_once_and_nothing_of_before(session
 def test_tidying_puts_the_index_together_and_finds_the_same(session):
     for number in range(40):
         customer = add_customer(
-            session, CustomerEntry(f"Anna Kestrel {number}", "", "", "", "", ""), NOW
+            session, CustomerEntry(f"Annabel Kestrelmop {number}", "", "", "", "", ""), NOW
         )
         add_piece(session, customer.id, stamped(f"N{number}"), date(2026, 1, 1), NOW)
     pieces = text("SELECT count(DISTINCT segid) FROM piece_search_idx")

@@ -62,7 +62,7 @@ def test_a_check_of_a_blade_changes_what_readings_kept_in_memory_come_to(
     sessions, take_in, read_line
 ):
     job = take_in()
-    read_line(job, "36 24 12 6 / 1.10")
+    read_line(job, "35.5 23.5 11.5 5.5 / 1.13")
 
     def stops():
         with sessions.read() as session:

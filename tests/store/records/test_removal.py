@@ -9,6 +9,7 @@ from app.core.values.readings import FacingReadings, Uncertainties
 from app.store.records.jobs import get_job
 from app.store.records.measurements import measurements_of_job
 from app.store.records.removal import list_removal_pairs, list_used_passes, log_of_job
+from tests.lines import CLOSE_LINE
 
 
 @pytest.fixture
@@ -17,9 +18,9 @@ def worked(browser, take_in, read_line, clock):
 
     def work(material="hard_rubber", grit="600"):
         job = take_in(piece_material=material)
-        read_line(job, "34 22 12 6 / 1.02")
+        read_line(job, CLOSE_LINE)
         clock.at += timedelta(minutes=1)
-        for strokes, line in (("10", "34.5 22.5 12.5 6 / 1.04"), ("8", "35 23 13 6.5 / 1.06")):
+        for strokes, line in (("10", "34 22.5 12 5.5 / 1.07"), ("8", "34.5 22.5 12.5 6 / 1.09")):
             browser.send(
                 "form[aria-label='Note a pass']", kind="tilted", abrasive="wet paper", grit=grit,
                 strokes=strokes,
@@ -85,6 +86,6 @@ def test_pairs_tell_what_the_passes_took_and_whose_job_it_was(worked, sessions):
 
 def test_a_set_without_any_facing_reading_brackets_nothing(worked, sessions, read_line):
     job = worked()
-    read_line(job, "– – – – / – / 0.588", role="at_the_bench")
+    read_line(job, "– – – – / – / 0.591", role="at_the_bench")
     assert all(isinstance(one, (LoggedPass, FacingReadings)) for one in log(sessions, job))
     assert kinds(log(sessions, job)) == ["read", "pass", "read", "pass", "read"]

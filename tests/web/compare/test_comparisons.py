@@ -4,20 +4,22 @@ import re
 
 import pytest
 
+from tests.lines import RECEIVED_LINE, RETURNED_LINE
+
 
 @pytest.fixture
 def sets(browser, take_in, read_line, clock):
     """Two sets of one job, one of another piece, and the first piece back after a year."""
     job = take_in()
-    read_line(job, "34 22/22.5 12 6 / 1.02 / 0.588", tip_rail_width="0.9")
-    read_line(job, "36 24 14 7 / 1.10 / 0.588", role="as_returned", tip_rail_width="1.1")
-    other = take_in("Ben Auerhahn", piece_maker="Otter Row", piece_marking="C7")
-    read_line(other, "36 24 13 7 / 1.08")
+    read_line(job, RECEIVED_LINE, tip_rail_width="0.9")
+    read_line(job, RETURNED_LINE, role="as_returned", tip_rail_width="1.1")
+    other = take_in("Ben Auerhahnfeder", piece_maker="Otter Row", piece_marking="C7")
+    read_line(other, "35.5 23.5 12.5 6.5 / 1.11")
     clock.pass_days(365)
     browser.open("/drop-off?customer=1&piece=1")
     browser.send("main form", do="take_in")
     back = int(browser.path.rsplit("/", 1)[1])
-    read_line(back, "36 24 14 7 / 1.07 / 0.588")
+    read_line(back, "35.5 23.5 13.5 6.5 / 1.09 / 0.591")
     return {"job": job, "other": other, "back": back}
 
 
@@ -32,7 +34,7 @@ def row(page, label):
 def test_two_sets_of_one_piece_stand_side_by_side(browser):
     page = browser.open("/comparisons?before=1&after=2")
     assert row(page, "Tip opening") == [
-        "1.02 mm", "1.10 mm", "+0.08 mm", "± 0.03 mm", "2.72", "changed",
+        "1.05 mm", "1.13 mm", "+0.08 mm", "± 0.03 mm", "2.72", "changed",
     ]  # fmt: skip
     assert row(page, "0.010 in, right")[2] == "+0.75 mm +1.5"
     assert row(page, "Exit bore")[-1] == "no change the gauges can tell"
@@ -74,7 +76,7 @@ def test_the_other_pictures_are_drawn_and_repeat_byte_by_byte(client, address):
 @pytest.mark.usefixtures("sets")
 def test_two_sets_of_two_pieces_are_not_before_and_after(browser):
     page = browser.open("/comparisons?before=2&after=3")
-    assert "Ben Auerhahn" in browser.text
+    assert "Ben Auerhahnfeder" in browser.text
     assert "With the same reed the second closes" in browser.text
     assert row(page, "0.024 in, left")[-1] == "differs"
     assert row(page, "Exit bore")[-1] == "not read in the second"
@@ -90,7 +92,7 @@ def test_a_piece_that_comes_back_is_compared_with_how_it_left(browser, sets):
     page = browser.open(link["href"])
     assert "has it moved while it was away?" in browser.text
     assert row(page, "Tip opening")[2:] == [
-        "−0.03 mm", "± 0.03 mm", "1.02", "changed",
+        "−0.04 mm", "± 0.03 mm", "1.36", "changed",
     ]  # fmt: skip
     page = browser.open(f"/jobs/{sets['job']}")
     assert page.find("a", string="Compare as received with as returned") is not None
@@ -125,7 +127,7 @@ def test_the_chooser_finds_other_sets_of_this_piece_and_of_any_piece(browser, se
         link["href"] for link in page.select("main .line-link")
     ]
     by_job = browser.open(f"/comparisons?of=1&find={sets['other']}")
-    assert "Ben Auerhahn" in by_job.select_one("main").text
+    assert "Ben Auerhahnfeder" in by_job.select_one("main").text
     browser.open("/comparisons?of=1&find=zebra")
     assert "No other piece in the book fits “zebra”" in browser.text
 

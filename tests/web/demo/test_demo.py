@@ -4,6 +4,7 @@ That a flat pass closes and a tilted one opens, that a facing flattens toward th
 half-unit glass are common practice, no source. The figures themselves are invented.
 """
 
+import re
 import tomllib
 from collections import Counter
 from dataclasses import replace
@@ -229,6 +230,8 @@ def test_every_name_was_looked_at_before_it_was_used():
     assert {one["maker"] for one in stamped if one.get("maker")} == set(names["makers"])
     assert {one["model"] for one in stamped if one.get("model")} == set(names["models"])
     assert {one["name"] for one in data.customers.values()} == set(names["customers"])
+    addresses = [one["address"] for one in [*data.customers.values(), data.shop]]
+    assert {re.split(r"\n|, ", one.strip())[-1] for one in addresses} == set(names["places"])
 
 
 def test_no_address_or_telephone_number_can_be_anybodys():
@@ -258,11 +261,14 @@ def test_a_book_begun_as_the_shops_own_is_never_filled(sessions, book):
 @pytest.mark.parametrize(
     ("line", "words"),
     [
-        ({"role": "as_received", "line": "36 24 12 / 1.06"}, "3 numbers for 4 blades"),
-        ({"role": "as_received", "line": "36 24 12 6 / 0.20"}, "can't go in as far"),
-        ({"role": "as_received", "line": "36 24 12 6 / 1.90"}, "usual here is"),
-        ({"role": "as_received", "line": "36 24 12 6 / 1.06", "yes": ["tip"]}, "no question"),
-        ({"role": "as_bought", "line": "36 24 12 6 / 1.06"}, "Say when it was measured"),
+        ({"role": "as_received", "line": "35.5 23.5 11.5 / 1.09"}, "3 numbers for 4 blades"),
+        ({"role": "as_received", "line": "35.5 23.5 11.5 5.5 / 0.20"}, "can't go in as far"),
+        ({"role": "as_received", "line": "35.5 23.5 11.5 5.5 / 1.90"}, "usual here is"),
+        (
+            {"role": "as_received", "line": "35.5 23.5 11.5 5.5 / 1.09", "yes": ["tip"]},
+            "no question",
+        ),
+        ({"role": "as_bought", "line": "35.5 23.5 11.5 5.5 / 1.09"}, "Say when it was measured"),
     ],
 )
 def test_a_line_that_a_page_would_refuse_or_ask_about_stops_the_loading(tmp_path, line, words):

@@ -9,6 +9,7 @@ from sqlalchemy import select
 from app.store.tables import Draft
 from app.web.app import create_app
 from app.web.settings import Settings
+from tests.lines import CLOSE_LINE
 
 
 @pytest.fixture
@@ -37,13 +38,13 @@ def test_what_is_typed_is_offered_back_with_its_age_and_fills_the_grid(
     browser, job, type_in, clock
 ):
     browser.open(f"/jobs/{job}/readings?role=as_returned")
-    type_in(line="36 24 13", role="as_returned", note="before lunch")
+    type_in(line="35.5 23.5 12.5", role="as_returned", note="before lunch")
     clock.at += timedelta(minutes=12)
     browser.open(f"/jobs/{job}/readings")
-    assert "typed here 12 minutes ago and not kept: 36 24 13" in browser.text
+    assert "typed here 12 minutes ago and not kept: 35.5 23.5 12.5" in browser.text
     assert browser.page.select_one("[name=line]")["value"] == ""
     browser.open(browser.page.select_one(".draft a")["href"])
-    assert browser.page.select_one("[name=line]")["value"] == "36 24 13"
+    assert browser.page.select_one("[name=line]")["value"] == "35.5 23.5 12.5"
     assert browser.page.select_one("#note")["value"] == "before lunch"
     assert "Readings as returned" in browser.page.select_one("h1").text
     assert "not kept yet" in browser.text
@@ -59,12 +60,12 @@ def test_a_draft_from_a_time_that_lies_ahead_is_offered_and_says_so(browser, job
 
 def test_a_draft_outlives_the_server(browser, job, type_in, book, clock):
     browser.open(f"/jobs/{job}/readings")
-    type_in(line="34 22 12 6 / 1.0")
+    type_in(line="33.5 21.5 11.5 5.5 / 1.03")
     with TestClient(
         create_app(Settings(book=book, now=clock)), base_url="http://127.0.0.1"
     ) as later:
         page = later.get(f"/jobs/{job}/readings?draft=use").text
-    assert 'value="34 22 12 6 / 1.0"' in page
+    assert 'value="33.5 21.5 11.5 5.5 / 1.03"' in page
 
 
 def test_kept_readings_leave_no_draft_even_if_the_page_sends_a_last_one(
@@ -72,34 +73,34 @@ def test_kept_readings_leave_no_draft_even_if_the_page_sends_a_last_one(
 ):
     browser.open(f"/jobs/{job}/readings")
     typed = browser.page
-    type_in(line="34 22 12 6 / 1.02")
+    type_in(line=CLOSE_LINE)
     assert len(drafts_in(sessions)) == 1
-    browser.send("form[data-grid]", line="34 22 12 6 / 1.02")
+    browser.send("form[data-grid]", line=CLOSE_LINE)
     assert drafts_in(sessions) == []
     browser.page = typed
-    type_in(line="34 22 12 6 / 1.02")
+    type_in(line=CLOSE_LINE)
     assert drafts_in(sessions) == []
 
 
 def test_a_refused_or_only_checked_grid_is_a_draft_without_scripts(browser, job, sessions):
     browser.open(f"/jobs/{job}/readings")
-    browser.send("form[data-grid]", status=422, line="34 1e3 12 6")
-    assert drafts_in(sessions)[0].fields["line"] == "34 1e3 12 6"
+    browser.send("form[data-grid]", status=422, line="33.5 1e3 11.5 5.5")
+    assert drafts_in(sessions)[0].fields["line"] == "33.5 1e3 11.5 5.5"
     browser.open(f"/jobs/{job}/readings")
-    browser.send("form[data-grid]", do="check", line="34 22 12 6")
-    assert drafts_in(sessions)[0].fields["line"] == "34 22 12 6"
+    browser.send("form[data-grid]", do="check", line="33.5 21.5 11.5 5.5")
+    assert drafts_in(sessions)[0].fields["line"] == "33.5 21.5 11.5 5.5"
 
 
 def test_a_draft_is_discarded_by_its_button_and_an_emptied_grid_is_none(
     browser, job, type_in, sessions
 ):
     browser.open(f"/jobs/{job}/readings")
-    type_in(line="34 22")
+    type_in(line="33.5 21")
     browser.open(f"/jobs/{job}/readings")
     browser.send(".draft form")
     assert browser.path == f"/jobs/{job}/readings"
     assert drafts_in(sessions) == []
-    type_in(line="34")
+    type_in(line="33.5")
     type_in(line=" ")
     assert drafts_in(sessions) == []
 
@@ -108,15 +109,15 @@ def test_looking_at_a_page_writes_no_draft_and_no_other_page_can_be_named(
     browser, client, job, type_in, sessions
 ):
     browser.open(f"/jobs/{job}/readings")
-    browser.open(f"/jobs/{job}/readings?draft=use&line=34")
+    browser.open(f"/jobs/{job}/readings?draft=use&line=33.5")
     assert drafts_in(sessions) == []
-    assert type_in(line="34", place="/settings")["meanings"]
+    assert type_in(line="33.5", place="/settings")["meanings"]
     assert drafts_in(sessions) == []
     assert client.post("/drafts/discard", data={"place": "/settings"}).status_code == 404
 
 
 def test_a_correction_has_a_draft_of_its_own(browser, job, read_line, type_in):
-    read_line(job, "34 22 12 6 / 1.02")
+    read_line(job, CLOSE_LINE)
     browser.open("/readings/1/correct")
     type_in(tip="1.04", why="misread")
     browser.open("/readings/1/correct?draft=use")

@@ -5,6 +5,8 @@ import re
 import pytest
 from bs4 import BeautifulSoup
 
+from tests.lines import CLOSE_LINE
+
 COLUMN = "2 0.972\n4 0.768\n6 0.600\n8 0.451\n10 0.314\n12 0.210\n14 0.122\n22 -0.001"
 
 
@@ -33,7 +35,7 @@ def row(page, label):
 
 def test_other_lengths_are_kept_and_shown_with_text_value_and_uncertainty(browser, job):
     page = keep(
-        browser, job, line="34 22 12 6 / 1.02 / 0.588", bore_at_1="0.5 in", bore_1="0.584",
+        browser, job, line="33.5 21.5 11.5 5.5 / 1.05 / 0.591", bore_at_1="0.5 in", bore_1="0.584",
         bore_at_2="20", bore_2="0.575", tip_rail_width="0,9", chamber_volume="6.4",
         named_name_1="shank length", named_1="1.15 in",
     )  # fmt: skip
@@ -48,7 +50,7 @@ def test_other_lengths_are_kept_and_shown_with_text_value_and_uncertainty(browse
 def test_the_page_comes_back_with_every_error_and_everything_typed(browser, job):
     grid(browser, job)
     typed = {
-        "line": "34 22 12 6 / 1.02",
+        "line": CLOSE_LINE,
         "bore_at_1": "10",
         "baffle_depth_1": "2.1",
         "tip_rail_width": "wide",
@@ -76,7 +78,7 @@ def test_the_page_comes_back_with_every_error_and_everything_typed(browser, job)
 
 def test_check_first_says_the_same_as_the_preview_while_typing(browser, client, job):
     grid(browser, job)
-    typed = {"line": "34 22 12 6 / 1.02", "bore_at_1": "5", "bore_1": "0.584", "bore_at_2": "20",
+    typed = {"line": CLOSE_LINE, "bore_at_1": "5", "bore_1": "0.584", "bore_at_2": "20",
              "bore_2": "0.575", "dial_left": COLUMN}  # fmt: skip
     page = browser.send("form[data-grid]", do="check", **typed)
     checked = page.select_one("[data-preview]").decode_contents().strip()
@@ -94,19 +96,19 @@ def test_check_first_says_the_same_as_the_preview_while_typing(browser, client, 
 def test_a_preview_keeps_up_with_half_typed_rows(client, take_in):
     take_in()
     typed = {
-        "line": "34 22 12 6 / 1.02",
+        "line": CLOSE_LINE,
         "bore_at_1": "5",
         "dial_left": "2 0.97\n4",
         "named_1": "3",
     }
     reply = client.post("/readings/preview?piece=1", data=typed).json()
-    assert "34 22 12 6 / 1.02" in reply["preview"]
+    assert CLOSE_LINE in reply["preview"]
     assert "dial" in reply["preview"]
 
 
 def test_a_unit_slip_is_asked_about_and_kept_after_a_yes(browser, job):
     grid(browser, job)
-    page = browser.send("form[data-grid]", line="34 22 12 6 / 1.02", tip_rail_width="0.04")
+    page = browser.send("form[data-grid]", line=CLOSE_LINE, tip_rail_width="0.04")
     assert "usual is 0.2 to 3 mm" in page.select_one(".asks").text
     assert page.select_one("#other-lengths").has_attr("open")
     browser.send("form[data-grid]")
@@ -115,7 +117,7 @@ def test_a_unit_slip_is_asked_about_and_kept_after_a_yes(browser, job):
 
 def test_a_correction_carries_the_other_lengths_and_the_dial_over(browser, job):
     first = {
-        "line": "34 22 12 6 / 1.02", "bore_at_1": "0.5 in", "bore_1": "0.584",
+        "line": CLOSE_LINE, "bore_at_1": "0.5 in", "bore_1": "0.584",
         "side_rail_width_right": "1½", "named_name_1": "shank length", "named_1": "1.15 in",
         "dial_right": COLUMN,
     }  # fmt: skip
@@ -136,15 +138,15 @@ def test_a_correction_carries_the_other_lengths_and_the_dial_over(browser, job):
 
 
 def test_the_history_of_a_length_leads_to_the_other_sets(browser, job):
-    keep(browser, job, line="34 22 12 6 / 1.02", tip_rail_width="0.9")
-    page = keep(browser, job, line="34 22 12 6 / 1.02", tip_rail_width="1.1")
+    keep(browser, job, line=CLOSE_LINE, tip_rail_width="0.9")
+    page = keep(browser, job, line=CLOSE_LINE, tip_rail_width="1.1")
     said = row(page, "Tip rail width")
     assert "0.90 mm as received, 25 November 2026" in said
     assert page.select_one("td.history a")["href"] == "/readings/1"
 
 
 def test_dial_readings_stand_in_a_table_with_their_residuals(browser, job):
-    page = keep(browser, job, line="34 22 12 6 / 1.02", dial_left=COLUMN, dial_right=COLUMN)
+    page = keep(browser, job, line=CLOSE_LINE, dial_left=COLUMN, dial_right=COLUMN)
     cells = [
         [cell.get_text(strip=True) for cell in found.select("th, td")]
         for found in page.select("tr")
@@ -176,7 +178,7 @@ def send_file(client, job, content: bytes, name="column.txt", **typed):
     page = client.get(f"/jobs/{job}/readings")
     token = re.search(r'name="token" value="([^"]+)"', page.text)
     assert token is not None
-    data = {"token": token[1], "role": "as_received", "line": "34 22 12 6 / 1.02", **typed}
+    data = {"token": token[1], "role": "as_received", "line": CLOSE_LINE, **typed}
     return client.post(
         f"/jobs/{job}/readings",
         data=data,
@@ -224,7 +226,7 @@ def test_a_file_that_is_no_column_is_refused_in_words_and_the_page_stays(
     answer = send_file(client, job, content, tip_rail_width="1.1")
     assert answer.status_code == 422
     assert words in answer.text
-    assert 'value="34 22 12 6 / 1.02"' in answer.text
+    assert "value=CLOSE_LINE" in answer.text
     assert 'value="1.1"' in answer.text
     assert "<svg onload" not in answer.text
 
@@ -245,7 +247,7 @@ def test_more_files_than_the_page_has_and_files_on_other_pages_are_refused(clien
 
 def test_markup_in_a_name_or_a_column_is_only_text(browser, job):
     page = keep(
-        browser, job, named_name_1="<b>shank</b>", named_1="29", line="34 22 12 6 / 1.02"
+        browser, job, named_name_1="<b>shank</b>", named_1="29", line=CLOSE_LINE
     )  # fmt: skip
     assert "<b>shank</b>" in page.select_one("main").get_text()
     assert page.select_one("main td b, main th b") is None

@@ -6,8 +6,10 @@ from datetime import UTC, datetime
 import pytest
 from sqlalchemy import text
 
+from tests.lines import CLOSE_LINE
+
 THIN, THICK = "0.0015 in", "0.034 in"
-READ = "34 22 12 6 / 1.02"
+READ = CLOSE_LINE
 
 
 def link_to(browser, label):
@@ -72,9 +74,9 @@ def test_a_worn_blade_shows_both_values_and_nothing_stored_changes(
     assert browser.page.select_one("main > .notebook-line").text == READ
     rows = cells_of(browser, "As recorded and as corrected")
     recorded, in_force, already = rows[THIN]
-    assert (recorded, in_force) == ("34", "34")
-    assert float(already) == pytest.approx(33.6, abs=0.15)
-    assert rows["Facing length"][:2] == ["17.00 mm", "17.00 mm"]
+    assert (recorded, in_force) == ("33.5", "33.5")
+    assert float(already) == pytest.approx(33.1, abs=0.15)
+    assert rows["Facing length"][:2] == ["16.75 mm", "16.75 mm"]
     assert float(rows["Facing length"][2].split()[0]) == pytest.approx(float(already) / 2, abs=0.01)
     since = cells_of(browser, "The gauges used")[THIN][1]
     assert "0.0340 mm on 1 June 2027" in since
@@ -105,15 +107,15 @@ def test_readings_use_the_size_in_force_on_their_day(browser, take_in, read_line
         "0.0340 mm on 1 March 2026: 0.0040 mm thinner. It changed at some time between the checks "
         "of 1 March 2025 and 1 March 2026; these readings lie between them.",
     ]
-    assert browser.page.select_one(".figures dd").text.startswith("17.00 mm")
+    assert browser.page.select_one(".figures dd").text.startswith("16.75 mm")
     browser.open(new)
     assert cells_of(browser, "The gauges used")[THIN][0] == "0.0340 mm by the check of 1 March 2026"
     recorded, in_force = cells_of(browser, "As recorded and as corrected")[THIN]
-    assert recorded == "34"
-    assert float(in_force) == pytest.approx(33.6, abs=0.15)
+    assert recorded == "33.5"
+    assert float(in_force) == pytest.approx(33.1, abs=0.15)
     figure = browser.page.select_one(".figures dd").text
     assert float(figure.split()[0]) == pytest.approx(float(in_force) / 2, abs=0.01)
-    assert "17.00 as recorded" in figure
+    assert "16.75 as recorded" in figure
 
 
 def test_a_struck_check_counts_for_nothing_and_can_be_brought_back(browser, take_in, read_line):
@@ -138,8 +140,8 @@ def test_a_glass_with_a_ground_end_moves_every_reading(browser, take_in, read_li
     read_line(job, READ)
     browser.open(browser.page.select_one("#readings tbody a")["href"])
     rows = cells_of(browser, "As recorded and as corrected")
-    assert rows[THIN][:2] == ["34", "33.4"]
-    assert rows[THICK][:2] == ["6", "5.4"]
+    assert rows[THIN][:2] == ["33.5", "32.9"]
+    assert rows[THICK][:2] == ["5.5", "4.9"]
 
 
 def test_the_return_card_is_worked_out_from_the_true_sizes_and_says_so(browser, take_in, read_line):
@@ -153,10 +155,10 @@ def test_the_return_card_is_worked_out_from_the_true_sizes_and_says_so(browser, 
     front, back = words.split("For the maker")
     assert f"truly measured that day; as read it was {READ} after." in back
     cells = [cell.text for cell in card.select_one("tbody tr").select("td")]
-    assert cells[1:3] == ["34", "34"]
-    assert float(cells[3]) == pytest.approx(33.6, abs=0.15)
+    assert cells[1:3] == ["33.5", "33.5"]
+    assert float(cells[3]) == pytest.approx(33.1, abs=0.15)
     # the player's half shows what was read
-    assert "17.0 mm" in front
+    assert "16.75 mm" in front
 
 
 def test_a_check_that_cannot_be_comes_back_with_everything_as_typed(browser):
@@ -238,7 +240,7 @@ def test_the_grid_proposes_the_set_of_the_piece_s_family_and_another_can_be_take
     options = {one.text: one["value"] for one in browser.page.select("#family_saxophones option")}
     browser.send("form[action$='/families']", family_saxophones=options["three for saxophones"])
     sax = take_in(piece_instrument_kind="sax_tenor")
-    clarinet = take_in("Benno Quast", piece_instrument_kind="clarinet_bb")
+    clarinet = take_in("Benno Quastenflug", piece_instrument_kind="clarinet_bb")
 
     def rows():
         return [one.text for one in browser.page.select(".grid:not(.part .grid) tbody th")][:-2]
@@ -301,8 +303,8 @@ def test_a_changed_set_leaves_old_readings_and_their_correction_whole(browser, m
     assert READ in browser.text
     browser.open(f"{measured}/correct")
     assert len(browser.page.select(".grid:not(.part .grid) tbody th")) == 4 + 2
-    browser.send("form[data-grid]", tip="1.03", why="misread")
-    assert "34 22 12 6 / 1.03" in browser.text
+    browser.send("form[data-grid]", tip="1.06", why="misread")
+    assert "33.5 21.5 11.5 5.5 / 1.06" in browser.text
 
 
 def test_a_correction_is_read_on_the_gauges_the_readings_were_taken_with(browser, measured):
@@ -313,7 +315,7 @@ def test_a_correction_is_read_on_the_gauges_the_readings_were_taken_with(browser
     assert "Half-millimetre numbers on the glass" in browser.text
     browser.send("form[data-grid]", tip="1.03", why="misread")
     browser.open(browser.page.select("#readings tbody a")[-1]["href"])
-    assert browser.page.select_one(".figures dd").text.startswith("17.00 mm")
+    assert browser.page.select_one(".figures dd").text.startswith("16.75 mm")
 
 
 def study(browser, address, rounds):
@@ -382,7 +384,7 @@ def test_a_retired_gauge_stays_named_on_old_readings_and_another_takes_its_place
     named = {row.split(" ")[0] for row in cells_of(browser, "The gauges used")}
     assert "0.0015" in named
     assert "retired" in browser.page.select_one(f"#gauges a[href='{old}']").parent.text
-    job = take_in("Benno Quast")
+    job = take_in("Benno Quastenflug")
     browser.open(f"/jobs/{job}/readings")
     assert len(browser.page.select(".grid:not(.part .grid) tbody th")) == 4 + 2
     browser.open("/gauges")
@@ -412,7 +414,9 @@ def test_the_preview_already_counts_with_the_sizes_in_force(browser, client, clo
     job = take_in()
     browser.open(f"/jobs/{job}/readings")
     names = [one["name"] for one in browser.page.select(".grid:not(.part .grid) [data-cell]")]
-    cells = dict(zip(names, ("6", "6", "12", "12", "22", "22", "34", "34"), strict=False))
+    cells = dict(
+        zip(names, ("5.5", "5.5", "11.5", "11.5", "21.5", "21.5", "33.5", "33.5"), strict=False)
+    )
 
     def words():
         return client.post("/readings/preview?piece=1", data=cells).json()["preview"]

@@ -2,6 +2,8 @@
 
 import pytest
 
+from tests.lines import OPEN_LINE
+
 
 @pytest.fixture
 def begin(browser):
@@ -10,7 +12,7 @@ def begin(browser):
     def start(**typed):
         browser.open("/facings/new")
         browser.send(
-            "main form", name="Shop five", told_by="readings", line="36 24 14 7 / 1.10",
+            "main form", name="Shop five", told_by="readings", line=OPEN_LINE,
             position_tolerance="0.5", tip_tolerance="0.02", gap_tolerance="",
         )  # fmt: skip
         browser.open(browser.page.select_one("a[href^='/batches/new']")["href"])
@@ -61,12 +63,12 @@ def test_a_batch_writes_its_pieces_down_as_the_shops_own(browser, begin):
 
 def test_each_piece_is_held_against_the_target(browser, begin, read_piece):
     address = begin()
-    read_piece(1, "36 24 14 7 / 1.10")
-    read_piece(2, "36 22/24 14 7 / 1.15")
+    read_piece(1, OPEN_LINE)
+    read_piece(2, "35.5 21.5/23.5 13.5 6.5 / 1.18")
     browser.open(address)
     found = rows(browser)
     assert found["M5-01"] == [
-        "36 24 14 7 / 1.10 25 November 2026", "0", "0", "0", "0", "0", "Within tolerance",
+        "35.5 23.5 13.5 6.5 / 1.13 25 November 2026", "0", "0", "0", "0", "0", "Within tolerance",
     ]  # fmt: skip
     assert found["M5-02"][1:] == [
         "+0.05", "0", "0", "−2/0", "0",
@@ -79,11 +81,11 @@ def test_each_piece_is_held_against_the_target(browser, begin, read_piece):
 
 def test_the_run_charts_are_pictures_with_a_tag(browser, client, begin, read_piece):
     address = begin()
-    read_piece(1, "36 24 14 7 / 1.10")
+    read_piece(1, OPEN_LINE)
     browser.open(address)
     assert not browser.page.select("img.picture")
     assert client.get(f"{address}/tip.svg").status_code == 404
-    read_piece(2, "36 24 14 7 / 1.12")
+    read_piece(2, "35.5 23.5 13.5 6.5 / 1.15")
     browser.open(address)
     assert [one["src"] for one in browser.page.select("img.picture")] == [
         f"{address}/tip.svg", f"{address}/length.svg",
@@ -99,7 +101,7 @@ def test_the_run_charts_are_pictures_with_a_tag(browser, client, begin, read_pie
 
 def test_what_lies_at_the_limit_is_said_to_be_untold(browser, begin, read_piece):
     address = begin()
-    read_piece(1, "36 25 14 7 / 1.10")
+    read_piece(1, "35.5 24.5 13.5 6.5 / 1.13")
     browser.open(address)
     assert rows(browser)["M5-01"][-1] == ("Cannot tell: 0.010 in on both rails 1 too far.")
     assert "Of 1 read, 0 are within tolerance, and of 1 the gauges can’t tell." in browser.text
@@ -108,8 +110,8 @@ def test_what_lies_at_the_limit_is_said_to_be_untold(browser, begin, read_piece)
 
 def test_a_piece_leaves_its_batch_comes_back_and_both_stay_written(browser, begin, read_piece):
     address = begin()
-    read_piece(1, "36 24 14 7 / 1.10")
-    read_piece(2, "36 24 14 7 / 1.30")
+    read_piece(1, OPEN_LINE)
+    read_piece(2, "35.5 23.5 13.5 6.5 / 1.33")
     browser.open(address)
     browser.send("form[action$='/pieces/2/leave']", do="leave")
     assert "The piece left the batch" in browser.text
@@ -119,7 +121,7 @@ def test_a_piece_leaves_its_batch_comes_back_and_both_stay_written(browser, begi
     assert "until 25 November 2026: M5-02: was in it" in browser.text
     browser.open("/pieces/2")
     assert "of Spring run" not in browser.text
-    assert "36 24 14 7 / 1.30" in browser.text
+    assert "35.5 23.5 13.5 6.5 / 1.33" in browser.text
     browser.open("/batches")
     assert "2 pieces" in browser.text
     browser.open(address)
@@ -163,9 +165,9 @@ def test_what_a_customers_job_did_later_says_nothing_of_the_batch(
     browser, begin, read_piece, clock
 ):
     address = begin()
-    read_piece(1, "36 24 14 7 / 1.10")
+    read_piece(1, OPEN_LINE)
     browser.open("/drop-off")
-    browser.send("main form", do="take_in", customer="new", customer_name="Ben Auerhahn",
+    browser.send("main form", do="take_in", customer="new", customer_name="Ben Auerhahnfeder",
                  piece="new", piece_marking="other")  # fmt: skip
     browser.open("/pieces/1/owner?find=auer")
     browser.send("main form[method=post]", owner="2")
@@ -173,10 +175,10 @@ def test_what_a_customers_job_did_later_says_nothing_of_the_batch(
     browser.open("/drop-off?customer=2&piece=1")
     browser.send("main form", do="take_in")
     browser.open(f"{browser.path}/readings?role=as_received")
-    browser.send("form[data-grid]", line="40 28 16 8 / 1.30")
+    browser.send("form[data-grid]", line="39.5 27.5 15.5 7.5 / 1.33")
     browser.open(address)
     assert rows(browser)["M5-01"][-1] == "Within tolerance"
-    assert "now Ben Auerhahn’s" in browser.text
+    assert "now Ben Auerhahnfeder’s" in browser.text
 
 
 def test_batches_are_reached_from_facings_and_the_shop(browser, begin):

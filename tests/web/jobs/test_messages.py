@@ -11,6 +11,7 @@ import icalendar
 import pytest
 
 from app.core.jobs.messages import MESSAGE_KINDS, fill_in, write_mailto
+from tests.lines import CLOSE_LINE
 
 AWKWARD = "Zsófia & Söhne, „Łódź“; 50% off? #1 +x=y\\n"
 
@@ -33,7 +34,7 @@ def mailtos(browser):
 
 
 def test_each_message_is_filled_in_and_survives_the_mail_address(browser, job, read_line):
-    read_line(job, "34 22 12 6 / 1.02")
+    read_line(job, CLOSE_LINE)
     browser.open(f"/jobs/{job}/messages")
     found = mailtos(browser)
     assert set(found) == set(MESSAGE_KINDS)
@@ -46,7 +47,7 @@ def test_each_message_is_filled_in_and_survives_the_mail_address(browser, job, r
         assert said["body"][0].replace("\r\n", "\n") == shown
         assert AWKWARD in shown
         assert f"(job {job})" in said["subject"][0]
-    assert "34 22 12 6 / 1.02" in browser.page.select_one("#as_received-text").text
+    assert CLOSE_LINE in browser.page.select_one("#as_received-text").text
 
 
 def test_the_shop_s_own_wording_is_used_and_an_unknown_field_is_refused(browser, job):

@@ -8,6 +8,7 @@ from pypdf import PdfReader
 from sqlalchemy import select
 
 from app.store.tables import Photo
+from tests.lines import CLOSE_LINE, OPEN_LINE
 from tests.photo_cases import SVG, photo
 
 
@@ -110,8 +111,8 @@ def test_chosen_photographs_are_on_the_return_card_and_stay_as_printed(
     browser, client, take_in, read_line, send, book
 ):
     job = take_in()
-    read_line(job, "34 22 12 6 / 1.02")
-    read_line(job, "36 24 14 7 / 1.10", role="as_returned")
+    read_line(job, CLOSE_LINE)
+    read_line(job, OPEN_LINE, role="as_returned")
     send(f"/jobs/{job}", [("a.jpg", photo())], on_card="yes", caption="worn tip rail")
     send(f"/jobs/{job}", [("b.jpg", photo(size=(400, 800)))], moment="return", on_card="yes")
     browser.open(f"/jobs/{job}/papers/return_card")

@@ -4,6 +4,8 @@ from datetime import timedelta
 
 import pytest
 
+from tests.lines import CLOSE_LINE, OPEN_LINE
+
 
 @pytest.fixture(autouse=True)
 def time_goes_on(clock, browser):
@@ -21,7 +23,7 @@ def time_goes_on(clock, browser):
 def bench(browser, take_in, read_line):
     """Take a piece in, measure it and aim at a target; gives the job with its page open."""
 
-    def start(now="34 22 12 6 / 1.02", target="36 24 14 7 / 1.10", **typed):
+    def start(now=CLOSE_LINE, target=OPEN_LINE, **typed):
         job = take_in(**typed)
         read_line(job, now)
         browser.open(f"/jobs/{job}/target")
@@ -55,12 +57,12 @@ def test_target_last_readings_and_what_is_left_stand_on_the_jobs_page(browser, b
     bench()
     panel = browser.page.select_one("#at-bench")
     lines = [one.text for one in panel.select(".told-line")]
-    assert lines == ["36 24 14 7 / 1.10", "34 22 12 6 / 1.02"]
+    assert lines == [OPEN_LINE, CLOSE_LINE]
     assert verdict(browser) == "Still to cut."
     assert togo(browser)["Tip opening"][0].startswith("80 ± ")
     left, right = togo(browser)["0.010 in"]
     assert left == right
-    assert left.startswith("58 ± ")
+    assert left.startswith("56 ± ")
     assert "Both rails together" in panel.text
 
 
@@ -109,10 +111,10 @@ def test_new_readings_update_what_is_left_until_it_says_stop(browser, bench, rea
     note(browser, job)
     browser.open(f"/jobs/{job}")
     assert "since the last readings" in verdict(browser)
-    read_line(job, "35 23 13 6.5 / 1.06", role="at_the_bench")
+    read_line(job, "34.5 22.5 12.5 6 / 1.09", role="at_the_bench")
     assert verdict(browser) == "Still to cut."
     assert togo(browser)["Tip opening"][0].startswith("40 ± ")
-    read_line(job, "36 24 14 7 / 1.09", role="at_the_bench")
+    read_line(job, "35.5 23.5 13.5 6.5 / 1.12", role="at_the_bench")
     assert verdict(browser) == "Stop: within tolerance."
     assert {words for cell in togo(browser).values() for words in cell} == {"within"}
     note(browser, job)
@@ -123,7 +125,7 @@ def test_new_readings_update_what_is_left_until_it_says_stop(browser, bench, rea
 def test_it_learns_from_other_jobs_and_warns_before_it_is_too_late(browser, bench, read_line):
     for _ in range(2):
         job = bench()
-        for line in ("34.5 22.5 12.5 6 / 1.04", "35 23 13 6.5 / 1.06"):
+        for line in ("34 22.5 12 5.5 / 1.07", "34.5 22.5 12.5 6 / 1.09"):
             note(browser, job, strokes="10")
             read_line(job, line, role="at_the_bench")
     new = bench()
@@ -135,12 +137,12 @@ def test_it_learns_from_other_jobs_and_warns_before_it_is_too_late(browser, benc
     browser.send(".offers form")
     assert "could overshoot" in verdict(browser)
     assert "read again" in browser.page.select_one(".offer-words").text
-    read_line(new, "36 24 14 7 / 1.075", role="at_the_bench")
+    read_line(new, "35.5 23.5 13.5 6.5 / 1.105", role="at_the_bench")
     assert "overshoot" in verdict(browser)
 
 
 def test_the_way_back_says_the_table_first(browser, bench):
-    bench("36 24 14 7 / 1.10", "34 22 12 6 / 1.02")
+    bench(OPEN_LINE, CLOSE_LINE)
     assert verdict(browser).startswith("The table first")
     assert togo(browser)["0.024 in"] == ["80 µm too open"] * 2
 
@@ -150,7 +152,7 @@ def test_without_a_target_the_page_offers_to_choose_one_and_passes_still_repeat(
 ):
     job = take_in()
     assert browser.page.select_one("#at-bench") is None
-    read_line(job, "34 22 12 6 / 1.02")
+    read_line(job, CLOSE_LINE)
     assert browser.page.select_one("#at-bench a[href$=target]") is not None
     note(browser, job, kind="baffle")
     browser.open(f"/jobs/{job}")
@@ -166,5 +168,5 @@ def test_a_job_that_went_home_shows_no_bench(browser, bench):
 
 
 def test_readings_that_can_not_be_planned_by_are_said_to_be_so(browser, bench):
-    bench("34 – – –")
+    bench("33.5 – – –")
     assert "at least two readings" in browser.page.select_one("#at-bench").text

@@ -2,6 +2,8 @@
 
 import pytest
 
+from tests.lines import CLOSE_LINE, OPEN_LINE, RECEIVED_LINE
+
 
 @pytest.fixture
 def write_down(browser):
@@ -11,7 +13,12 @@ def write_down(browser):
         browser.open("/facings/new")
         browser.send(
             "main form",
-            **{"name": "Shop five", "told_by": "readings", "line": "36 24 14 7 / 1.10", **typed},
+            **{
+                "name": "Shop five",
+                "told_by": "readings",
+                "line": OPEN_LINE,
+                **typed,
+            },
         )
         return browser.path
 
@@ -28,23 +35,23 @@ def numbers(page):
 
 def test_a_facing_by_readings_shows_its_numbers_thick_to_thin(browser, write_down):
     write_down()
-    assert browser.page.select_one(".notebook-line").text == "36 24 14 7 / 1.10"
+    assert browser.page.select_one(".notebook-line").text == OPEN_LINE
     assert list(numbers(browser.page).items()) == [
-        ("0.034 in", "7"), ("0.024 in", "14"), ("0.010 in", "24"), ("0.0015 in", "36"),
-        ("Tip opening", "1.10"),
+        ("0.034 in", "6.5"), ("0.024 in", "13.5"), ("0.010 in", "23.5"), ("0.0015 in", "35.5"),
+        ("Tip opening", "1.13"),
     ]  # fmt: skip
     browser.open("/facings")
     assert "Shop five" in browser.text
-    assert "36 24 14 7 / 1.10" in browser.text
+    assert OPEN_LINE in browser.text
 
 
 def test_a_plain_facing_stops_the_thinnest_blade_where_it_was_told_to(browser, write_down):
-    address = write_down(told_by="plain", line="", length="36", tip_opening="1.10")
-    assert numbers(browser.page)["0.0015 in"] == "36"
+    address = write_down(told_by="plain", line="", length="35.5", tip_opening="1.13")
+    assert numbers(browser.page)["0.0015 in"] == "35.5"
     assert "circular arc" in browser.text
     browser.open(f"{address}?blade_set=2&glass=glass_mm")
     found = numbers(browser.page)
-    assert found["0.0015 in"] == "18"
+    assert found["0.0015 in"] == "17.8"
     assert found["0.050 in"] == "does not go in"
     assert len(found) == 8
     sheet = browser.page.select_one("a.do")["href"]
@@ -57,24 +64,24 @@ def test_readings_are_copied_into_the_library_with_the_day_they_were_taken(
     browser, take_in, read_line
 ):
     job = take_in()
-    read_line(job, "34 22/22.5 12 6 / 1.02 / 0.588")
+    read_line(job, RECEIVED_LINE)
     browser.open(browser.page.select_one("#readings tbody a")["href"])
     browser.open(browser.page.select_one("a[href*=from_set]")["href"])
     browser.send("main form", name="Like this one")
-    assert browser.page.select_one(".notebook-line").text == "34 22/22.5 12 6 / 1.02"
+    assert browser.page.select_one(".notebook-line").text == "33.5 21.5/22 11.5 5.5 / 1.05"
     assert "copied from readings of 25 November 2026" in browser.text
 
 
 def test_a_refused_facing_comes_back_with_all_that_was_typed(browser):
     browser.open("/facings/new")
     page = browser.send(
-        "main form", status=422, name="", told_by="readings", line="36 24 x 7 / 1.10",
+        "main form", status=422, name="", told_by="readings", line="35.5 23.5 x 6.5 / 1.13",
         gap_tolerance="nine", note="for loud rooms",
     )  # fmt: skip
     assert page.title.text.startswith("Error: ")
     for link in page.select(".problems a"):
         assert page.select_one(f"[id='{link['href'][1:]}']") is not None
-    assert page.select_one("#line")["value"] == "36 24 x 7 / 1.10"
+    assert page.select_one("#line")["value"] == "35.5 23.5 x 6.5 / 1.13"
     assert page.select_one("#gap_tolerance")["value"] == "nine"
     assert page.select_one("#note").text.strip() == "for loud rooms"
 
@@ -84,30 +91,30 @@ def test_a_correction_keeps_the_earlier_numbers_and_reaches_the_jobs(
 ):
     address = write_down()
     job = take_in()
-    read_line(job, "34 22 12 6 / 1.02")
+    read_line(job, CLOSE_LINE)
     browser.open(f"/jobs/{job}/target")
     browser.send("main form", target="facing-1")
     browser.open(f"{address}/edit")
-    assert browser.page.select_one("#line")["value"] == "36 24 14 7 / 1.10"
-    browser.send("main form", line="36 24 13 7 / 1.08")
-    assert browser.page.select_one(".notebook-line").text == "36 24 13 7 / 1.08"
-    assert "numbers: 36 24 14 7 / 1.10" in browser.text
+    assert browser.page.select_one("#line")["value"] == OPEN_LINE
+    browser.send("main form", line="35.5 23.5 12.5 6.5 / 1.11")
+    assert browser.page.select_one(".notebook-line").text == "35.5 23.5 12.5 6.5 / 1.11"
+    assert "numbers: 35.5 23.5 13.5 6.5 / 1.13" in browser.text
     assert f"/jobs/{job}" in [a["href"] for a in browser.page.select(".job-list a")]
     browser.open(f"/jobs/{job}/plan")
-    assert "36 24 13 7 / 1.08" in browser.text
+    assert "35.5 23.5 12.5 6.5 / 1.11" in browser.text
 
 
 def test_two_windows_on_one_facing_give_a_conflict_and_lose_nothing(browser, write_down):
     address = write_down()
     browser.open(f"{address}/edit")
     stale = browser.page
-    browser.send("main form", line="36 24 13 7 / 1.08")
+    browser.send("main form", line="35.5 23.5 12.5 6.5 / 1.11")
     browser.page, browser.path = stale, f"{address}/edit"
-    browser.send("main form", status=409, line="36 25 14 7 / 1.12")
-    assert "36 25 14 7 / 1.12" in browser.text
-    assert "36 24 13 7 / 1.08" in browser.text
+    browser.send("main form", status=409, line="35.5 24.5 13.5 6.5 / 1.15")
+    assert "35.5 24.5 13.5 6.5 / 1.15" in browser.text
+    assert "35.5 23.5 12.5 6.5 / 1.11" in browser.text
     browser.send("main form")
-    assert browser.page.select_one(".notebook-line").text == "36 25 14 7 / 1.12"
+    assert browser.page.select_one(".notebook-line").text == "35.5 24.5 13.5 6.5 / 1.15"
 
 
 def test_a_facing_put_aside_leaves_the_library_and_comes_back(browser, write_down):

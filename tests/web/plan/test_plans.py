@@ -4,6 +4,8 @@ import re
 
 import pytest
 
+from tests.lines import CLOSE_LINE, OPEN_LINE
+
 
 @pytest.fixture
 def plan(browser, take_in, read_line):
@@ -31,31 +33,31 @@ def figures(browser):
 
 
 def test_the_way_up_is_rails_alone(browser, plan):
-    plan("34 22 12 6 / 1.02", "36 24 14 7 / 1.10")
+    plan(CLOSE_LINE, OPEN_LINE)
     assert browser.page.select_one(".verdict h2").text == "Rails alone"
     assert figures(browser)["Off the table"] == "nothing"
-    assert step_lines(browser) == ["36 24 14 7 / 1.10"] * 2
+    assert step_lines(browser) == [OPEN_LINE] * 2
     assert "Both rails together" in browser.text
 
 
 def test_the_way_back_says_what_the_table_loses_and_what_to_read_after_it(browser, plan):
-    plan("36 24 14 7 / 1.10", "34 22 12 6 / 1.02")
+    plan(OPEN_LINE, CLOSE_LINE)
     assert browser.page.select_one(".verdict h2").text == "Table first, then the rails"
     assert re.search(r"at least 0\.0\d\d mm, at most 0\.\d+ mm", browser.text)
     assert figures(browser)["The tolerance saves"] == "0.020 mm"
     first = [float(one) for one in step_lines(browser)[0].split(" / ")[0].split()]
-    assert all(after < now for after, now in zip(first, (36, 24, 14, 7), strict=True))
-    exact = plan("36 24 14 7 / 1.10", "34 22 12 6 / 1.02", gap_tolerance="")
+    assert all(after < now for after, now in zip(first, (35.5, 23.5, 13.5, 6.5), strict=True))
+    exact = plan(OPEN_LINE, CLOSE_LINE, gap_tolerance="")
     assert "The tolerance saves" not in figures(browser)
-    assert step_lines(browser)[1] == "34 22 12 6 / 1.02"
+    assert step_lines(browser)[1] == CLOSE_LINE
     browser.open(f"/jobs/{exact}/papers/bench_sheet")
     words = browser.page.select_one("section.unseen").get_text(" ")
     assert "Table first, then the rails" in words
-    assert "Then it should read 34 22 12 6 / 1.02." in " ".join(words.split())
+    assert "Then it should read 33.5 21.5 11.5 5.5 / 1.05." in " ".join(words.split())
 
 
 def test_each_rail_has_its_own_picture_where_the_rails_differ(browser, client, plan):
-    job = plan("34/33 22/21 12 6 / 1.02", "36 24 14 7 / 1.10")
+    job = plan("33.5/32.5 21.5/20.5 11.5 5.5 / 1.05", OPEN_LINE)
     addresses = [one["src"] for one in browser.page.select("main img")]
     assert addresses == [f"/jobs/{job}/plan/left.svg", f"/jobs/{job}/plan/right.svg"]
     drawn = [client.get(address) for address in addresses]
@@ -66,7 +68,7 @@ def test_each_rail_has_its_own_picture_where_the_rails_differ(browser, client, p
 
 
 def test_what_the_plan_must_know_of_the_piece_leads_to_cautions_and_lengths(browser, plan):
-    plan("36 24 14 7 / 1.10", "34 22 12 6 / 1.02")
+    plan(OPEN_LINE, CLOSE_LINE)
     browser.send("form[action$=piece]", window_end="16", table_allowance="0.05", beak_slope="20")
     cautions = browser.page.select_one(".caution ul").get_text(" ")
     assert "it would leak there" in cautions
@@ -81,24 +83,24 @@ def test_what_the_plan_must_know_of_the_piece_leads_to_cautions_and_lengths(brow
 def test_the_shops_limits_lead_to_cautions(browser, plan):
     browser.open("/settings")
     browser.send("main form", most_table="0.03", most_rail="0.02")
-    plan("36 24 14 7 / 1.10", "34 22 12 6 / 1.02")
+    plan(OPEN_LINE, CLOSE_LINE)
     cautions = browser.page.select_one(".caution ul").get_text(" ")
     assert "more than the shop's limit of 0.030 mm" in cautions
     assert "more than the shop's limit of 0.020 mm" in cautions
 
 
 def test_a_tilt_the_shop_allows_takes_less_off_the_table(browser, plan):
-    plan("36 24 14 7 / 1.10", "34 22 12 6 / 1.06", gap_tolerance="")
+    plan(OPEN_LINE, "33.5 21.5 11.5 5.5 / 1.09", gap_tolerance="")
     flat = figures(browser)["Off the table"]
     browser.open("/settings")
     browser.send("main form", tilt_limit="0.05")
-    plan("36 24 14 7 / 1.10", "34 22 12 6 / 1.06", gap_tolerance="")
+    plan(OPEN_LINE, "33.5 21.5 11.5 5.5 / 1.09", gap_tolerance="")
     assert "at its end" in browser.text
     assert float(figures(browser)["Off the table"].split()[0]) <= float(flat.split()[0])
 
 
 def test_a_piece_that_is_there_already_is_left_alone(browser, plan):
-    plan("36 24 14 7 / 1.10", "36 24 14 7 / 1.10")
+    plan(OPEN_LINE, OPEN_LINE)
     assert "nothing needs to be cut" in browser.page.select_one(".verdict h2").text
     assert "Nothing to cut" in browser.text
 
@@ -108,7 +110,7 @@ def test_without_readings_or_target_the_page_says_what_comes_first(browser, take
     browser.open(f"/jobs/{job}/plan")
     assert "First choose what to aim at" in browser.text
     browser.open(f"/jobs/{job}/target")
-    browser.send("main form", target="line", line="36 24 14 7 / 1.10")
+    browser.send("main form", target="line", line=OPEN_LINE)
     assert "First measure the piece" in browser.text
     browser.open(f"/jobs/{job}/papers/bench_sheet")
     assert "Plan" not in browser.page.select_one("section.unseen").get_text(" ")
@@ -117,9 +119,9 @@ def test_without_readings_or_target_the_page_says_what_comes_first(browser, take
 
 def test_readings_too_few_to_plan_by_are_said_to_be_so(browser, take_in, read_line):
     job = take_in()
-    read_line(job, "34 – – –")
+    read_line(job, "33.5 – – –")
     browser.open(f"/jobs/{job}/target")
-    browser.send("main form", target="line", line="36 24 14 7 / 1.10")
+    browser.send("main form", target="line", line=OPEN_LINE)
     assert "No plan can be made from these readings" in browser.text
     assert "at least two readings" in browser.text
 

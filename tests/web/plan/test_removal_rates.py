@@ -11,7 +11,7 @@ def pass_made(browser, take_in, read_line, clock):
 
     def make(count, material="hard_rubber"):
         job = take_in(piece_material=material)
-        read_line(job, "34 22 12 6 / 1.00")
+        read_line(job, "33.5 21.5 11.5 5.5 / 1.03")
         for at in range(count):
             clock.at += timedelta(minutes=1)
             browser.open(f"/jobs/{job}")
@@ -20,7 +20,7 @@ def pass_made(browser, take_in, read_line, clock):
                 strokes="10",
             )  # fmt: skip
             clock.at += timedelta(minutes=1)
-            read_line(job, f"34 22 12 6 / {1.02 + 0.02 * at:.2f}", role="at_the_bench")
+            read_line(job, f"33.5 21.5 11.5 5.5 / {1.05 + 0.02 * at:.2f}", role="at_the_bench")
         return job
 
     return make

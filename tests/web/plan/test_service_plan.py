@@ -17,7 +17,7 @@ def facing(numbers, tip):
     return {"left": rail, "right": rail, "tip_opening_mm": tip}
 
 
-CLOSE, OPEN = facing((34, 22, 12, 6), 1.02), facing((36, 24, 14, 7), 1.10)
+CLOSE, OPEN = facing((33.5, 21.5, 11.5, 5.5), 1.05), facing((35.5, 23.5, 13.5, 6.5), 1.13)
 
 
 def numbers(stops):
@@ -40,16 +40,16 @@ def test_the_way_up_is_rails_alone_and_the_way_back_says_what_the_table_loses(cl
     assert up["rails_only"]
     assert up["table"]["at_break_mm"] == up["table"]["at_end_mm"] == 0.0
     assert up["rails"]["left"][0]["cut_mm"] == pytest.approx(0.08)
-    assert numbers(up["after_rails"]["left"]) == pytest.approx([36, 24, 14, 7], abs=1e-6)
+    assert numbers(up["after_rails"]["left"]) == pytest.approx([35.5, 23.5, 13.5, 6.5], abs=1e-6)
     assert up["cautions"] == []
     back = ask(client, "plan", now=OPEN, target=CLOSE)
     table = back["table"]
     assert not back["rails_only"]
-    # at the tip alone 1.10 − 1.02 = 0.08 must go
+    # at the tip alone 1.13 − 1.05 = 0.08 must go
     assert 0.080 <= table["at_break_mm"] <= 0.090
     assert table["at_least_mm"] < table["at_break_mm"] < table["at_most_mm"]
-    assert back["after_table"]["tip_opening_mm"] == pytest.approx(1.10 - table["at_break_mm"])
-    assert back["nearest_without_table"]["tip_opening_mm"] == pytest.approx(1.10)
+    assert back["after_table"]["tip_opening_mm"] == pytest.approx(1.13 - table["at_break_mm"])
+    assert back["nearest_without_table"]["tip_opening_mm"] == pytest.approx(1.13)
     assert [step["key"] for step in back["steps"]] == ["table", "rails", "check"]
 
 

@@ -94,7 +94,7 @@ def test_the_verbs_carry_a_book_out_and_into_a_new_one(worked_book, tmp_path, ca
     app = create_app(Settings(book=there, now=Clock()))
     with TestClient(app, base_url="http://127.0.0.1", headers=HEADERS) as client:
         browser = Browser(client)
-        browser.open("/look-up?q=wiesenbach")
+        browser.open("/look-up?q=wiesen")
         assert browser.page.select("main a[href='/jobs/1']")
         for path in ("/", "/jobs/1", "/pieces/1", "/papers/1", "/customers/1"):
             browser.open(path)
@@ -147,7 +147,7 @@ def test_a_server_that_has_the_empty_book_open_sees_it_filled(worked_book, book,
 
 def test_a_piece_s_readings_come_as_a_table_that_computes_nothing(browser, take_in, read_line):
     job = take_in()
-    read_line(job, "34/33 22 12 6 / 1.02", note="=HYPERLINK(1)")
+    read_line(job, "33.5/32.5 21.5 11.5 5.5 / 1.05", note="=HYPERLINK(1)")
     browser.open("/pieces/1")
     link = browser.page.select_one("a[href$='readings.csv']")
     answer = browser.client.get(link["href"])
@@ -157,6 +157,6 @@ def test_a_piece_s_readings_come_as_a_table_that_computes_nothing(browser, take_
     assert {row["taken"] for row in rows} == {"as received"}
     thin = [(row["rail"], row["as typed"], row["value mm"], row["blade or gap mm"])
             for row in rows if "blade stops" in row["what"]][-2:]  # fmt: skip
-    assert sorted(one[1:3] for one in thin) == [("33", "16.5"), ("34", "17.0")]
-    assert next(row["value mm"] for row in rows if row["what"] == "the tip opening") == "1.02"
+    assert sorted(one[1:3] for one in thin) == [("32.5", "16.25"), ("33.5", "16.75")]
+    assert next(row["value mm"] for row in rows if row["what"] == "the tip opening") == "1.05"
     assert browser.client.get("/pieces/99/readings.csv").status_code == 404

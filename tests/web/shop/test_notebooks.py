@@ -5,13 +5,14 @@ from sqlalchemy import func, select
 
 from app.core.shop.notebooks import COLUMNS, find_instrument
 from app.store.tables import Customer, Piece, Reading, ReadingSet
+from tests.lines import CLOSE_LINE
 
 HEADING = "name,phone,instrument,maker,marking,date,measured,readings,note"
-ONE = "Ottilie Wiesenbach,0555 1,Bb clarinet,Kestrel Row,N4"
+ONE = "Ottilie Wiesenrauch,01632 960 001,Bb clarinet,Kestrel Row,N4"
 GOOD = f"""{HEADING}
-{ONE},2019-05-03,as received,34 22 12 6 / 1.02,
-{ONE},2019-05-20,as returned,36/35 24 13 7 / 1.08 / 0.588,"much, much freer"
-Zoë Łukaszewska,,alto sax,Hollow Lantern,7,3.5.2021,reference,44 28 20 12 / 1.9,
+{ONE},2019-05-03,as received,{CLOSE_LINE},
+{ONE},2019-05-20,as returned,35.5/34.5 23.5 12.5 6.5 / 1.11 / 0.591,"much, much freer"
+Zoë Łukołapkowa,,alto sax,Hollow Lantern,7,3.5.2021,reference,43.5 27.5 19.5 11.5 / 1.87,
 Nobody Measured,,tenor saxophone,,star,,,,
 """
 
@@ -49,10 +50,10 @@ def test_the_preview_says_row_by_row_what_would_be_kept_and_keeps_nothing(bring,
     page = bring(GOOD)
     rows = [" ".join(row.text.split()) for row in page.select("section tbody tr")]
     assert len(rows) == 4
-    assert (
-        "as returned 20 May 2019: 36/35 24 13 7 / 1.08; facing length 17.75 mm, tip 1.08 mm"
-        in (rows[1])
+    kept = (
+        "as returned 20 May 2019: 35.5/34.5 23.5 12.5 6.5 / 1.11; facing length 17.50 mm, tip 1.11"
     )
+    assert f"{kept} mm" in rows[1]
     assert "3 May 2021" in rows[2]
     assert "no readings" in rows[3]
     assert counts(sessions) == [0, 0, 0]
@@ -67,7 +68,7 @@ def test_all_rows_are_kept_with_each_customer_and_piece_once(bring, sessions, ch
         kept = session.scalars(select(ReadingSet).where(ReadingSet.role == "as_returned")).one()
         assert (str(kept.taken_on), kept.note) == ("2019-05-20", "much, much freer")
         typed = set(session.scalars(select(Reading.typed).where(Reading.set_id == kept.id)))
-        assert {"36", "35", "1.08", "0.588"} <= typed
+        assert {"35.5", "34.5", "1.11", "0.591"} <= typed
 
 
 def test_bringing_the_same_table_in_again_adds_nothing(bring, sessions):
@@ -80,8 +81,8 @@ def test_bringing_the_same_table_in_again_adds_nothing(bring, sessions):
 
 def test_one_wrong_row_keeps_all_of_them_out_and_every_fault_is_named(bring, sessions, browser):
     bad = GOOD + (
-        ",,kazoo,,,2019-05-03,as received,34 22 12 6,\n"
-        "Y,,Bb clarinet,K,,,as received,34 1e3 12 6 / 1.02,\n"
+        ",,kazoo,,,2019-05-03,as received,33.5 21.5 11.5 5.5,\n"
+        "Y,,Bb clarinet,K,,,as received,33.5 1e3 11.5 5.5 / 1.05,\n"
     )
     bring(bad, do="keep", status=422)
     assert "Nothing was brought in: 2 rows" in browser.text
@@ -96,7 +97,7 @@ def test_one_wrong_row_keeps_all_of_them_out_and_every_fault_is_named(bring, ses
 
 
 def test_an_unusual_reading_is_asked_about_and_can_be_kept(bring, browser):
-    bring(GOOD.replace("34 22 12 6 / 1.02", "52 22 12 6 / 1.02"))
+    bring(GOOD.replace(CLOSE_LINE, "52.5 21.5 11.5 5.5 / 1.05"))
     assert "Unusual, is it so?" in browser.text
     assert browser.page.select("button[value=keep]")
 
