@@ -4,8 +4,8 @@ A problem is told as a family, as the curves are: the prediction of reading i is
 """
 
 import numpy as np
-
 from app.core.facing.descent import Rows, descend, evaluate, find_normal
+
 from app.core.facing.families import CONIC, Family
 
 

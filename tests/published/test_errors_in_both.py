@@ -12,8 +12,8 @@ published uncertainty.
 
 import numpy as np
 import pytest
-
 from app.core.facing.descent import evaluate
+
 from tests.published.data_files import read_columns
 from tests.published.stepping import lay_out, make_family, solve
 

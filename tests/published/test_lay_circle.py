@@ -6,9 +6,9 @@ check of arithmetic against an independent program, not a publication.
 
 import numpy as np
 import pytest
+from app.core.facing.descent import ReadingArrays
 
 from app.core.facing.curves import CURVES
-from app.core.facing.descent import ReadingArrays
 from app.core.facing.fitting import FITTED, fit_curves
 from tests.published.data_files import read_columns
 

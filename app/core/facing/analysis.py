@@ -3,35 +3,12 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import isfinite
-from typing import overload
-
-import numpy as np
 
 from app.core.facing.dials import dial_stops_of, settle_dials
-from app.core.facing.evenness import BladeEvenness, BladePair, judge_evenness, pair_blades
+from app.core.facing.evenness import BladeEvenness, judge_evenness, pair_blades
 from app.core.facing.profiles import free_curve
-from app.core.facing.rails import (
-    CurveFit,
-    JudgedRails,
-    RailAnalysis,
-    arrange_readings,
-    judge_arrays,
-    order_curves,
-)
+from app.core.facing.rails import RailAnalysis, judge_rail
 from app.core.values.readings import BladeStop, FacingReadings, Uncertainties
-
-__all__ = [
-    "BladeEvenness",
-    "CurveFit",
-    "FacingAnalysis",
-    "MalformedReading",
-    "ManyAnalyses",
-    "RailAnalysis",
-    "analyse_facing",
-    "analyse_many",
-    "check_readings",
-    "judge_many_evenness",
-]
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +30,6 @@ class MalformedReading(ValueError):  # noqa: N818 - it is the reading that is at
 
 
 LONGEST_MM = 1000.0  # no mouthpiece is a metre long
-FINEST_WORDS = "0.00001"
 FINEST_MM = 1e-5  # and no gauge tells a hundredth of a micrometre
 
 
@@ -100,7 +76,7 @@ def _check_length(value: float | None, field: str, what: str, least: float = FIN
         raise MalformedReading(field, f"{what} must be a number.")
     if value > LONGEST_MM:
         raise MalformedReading(field, f"{what} is more than a metre; check the unit.")
-    more = "zero or more" if least == 0.0 else f"more than zero, at least {FINEST_WORDS}"
+    more = "zero or more" if least == 0.0 else "more than zero"
     raise MalformedReading(field, f"{what} must be {more}, in mm.")
 
 
@@ -120,91 +96,6 @@ def analyse_facing(
     its fit (see `dials`).
     Raises MalformedReading for impossible numbers, ValueError for unknown words.
     """
-    return analyse_many(
-        (readings,), uncertainties,
-        tip=tip, curves=curves, evenness_tolerance_mm=evenness_tolerance_mm,
-    )[0]  # fmt: skip
-
-
-def analyse_many(
-    sets: Sequence[FacingReadings],
-    uncertainties: Uncertainties = Uncertainties(),  # noqa: B008 - frozen
-    *,
-    tip: str = "judge",
-    curves: Sequence[str] | None = None,
-    evenness_tolerance_mm: float = 0.5,
-) -> "ManyAnalyses":
-    """Analyse many sets of readings at once, many times faster than one by one.
-
-    All fits are done at once; each `FacingAnalysis` is built when it is asked for. Arguments and
-    errors as for `analyse_facing`.
-    """
-    keys = order_curves(curves)
-    chunks = []
-    for start in range(0, len(sets), SETS_AT_ONCE):
-        told = [_tell_rails(each, uncertainties) for each in sets[start : start + SETS_AT_ONCE]]
-        rails = [stops for each in told for stops in each.rails.values()]
-        tips = [each.tip for each in told for _ in each.rails]
-        judged = None
-        if rails:
-            has_tip = np.array([opening is not None for opening in tips])
-            arrays = arrange_readings(rails, tips, uncertainties)
-            judged = judge_arrays(arrays, has_tip, tip=tip, curves=keys)
-        chunks.append((told, np.cumsum([0, *(len(each.rails) for each in told)]), judged))
-    return ManyAnalyses(chunks, len(sets), evenness_tolerance_mm)
-
-
-def judge_many_evenness(
-    sets: Sequence[FacingReadings],
-    uncertainties: Uncertainties = Uncertainties(),  # noqa: B008 - frozen
-    *,
-    evenness_tolerance_mm: float = 0.5,
-) -> list[tuple[BladeEvenness, ...]]:
-    """Give the `evenness` of each set's analysis alone: a third of the fits, for lists.
-
-    Errors as for `analyse_facing`.
-    """
-    told = [_tell_rails(each, uncertainties) for each in sets]
-    means = [each.rails.get(("mean", False), ()) for each in told]
-    rows = [at for at, stops in enumerate(means) if stops]
-    judged = None
-    if rows:
-        tips = [told[at].tip for at in rows]
-        arrays = arrange_readings([means[at] for at in rows], tips, uncertainties)
-        has_tip = np.array([tip is not None for tip in tips])
-        judged = judge_arrays(arrays, has_tip, curves=order_curves(None))
-    found = []
-    for at, (readings, each) in enumerate(zip(sets, told, strict=True)):
-        slopes: list[float | None] = []
-        if judged is not None and means[at]:
-            if ("mean", True) in each.rails:  # a dial was read: whether it counts is judged whole
-                whole = analyse_facing(
-                    readings, uncertainties, evenness_tolerance_mm=evenness_tolerance_mm
-                )
-                found.append(whole.evenness)
-                continue
-            steep = judged.slopes(rows.index(at), len(means[at]))
-            slopes = list(steep) if steep else _free_slopes(means[at], each.tip)
-        found.append(judge_evenness(each.pairs, slopes[: len(each.pairs)], evenness_tolerance_mm))
-    return found
-
-
-SETS_AT_ONCE = 400  # few enough that the arrays of one step stay in the processor's cache
-
-
-@dataclass(frozen=True, slots=True)
-class _Told:
-    """One set of readings, ready to be laid out: its rails, its pairs, its tip.
-
-    Rails are told by name and by whether the dial is in: where one was read, both ways.
-    """
-
-    rails: dict[tuple[str, bool], tuple[BladeStop, ...]]
-    pairs: tuple[BladePair, ...]
-    tip: tuple[float, float] | None
-
-
-def _tell_rails(readings: FacingReadings, uncertainties: Uncertainties) -> _Told:
     check_readings(readings, uncertainties)
     pairs = pair_blades(
         readings.left, readings.right, uncertainties.position_mm, uncertainties.gap_mm
@@ -214,56 +105,24 @@ def _tell_rails(readings: FacingReadings, uncertainties: Uncertainties) -> _Told
         "right": readings.right,
         "mean": tuple(pair.mean_stop() for pair in pairs),
     }
-    dials = dial_stops_of(readings, uncertainties)
-    rails = {(name, False): stops for name, stops in blades.items()}
-    rails |= {(name, True): (*blades[name], *stops) for name, stops in dials.items() if stops}
-    tip = None
+    opening = None
     if readings.tip_opening_mm is not None:
-        tip = (readings.tip_opening_mm, readings.tip_u_mm or uncertainties.tip_mm)
-    return _Told({key: stops for key, stops in rails.items() if stops}, pairs, tip)
+        opening = (readings.tip_opening_mm, readings.tip_u_mm or uncertainties.tip_mm)
 
+    def judge(stops: Sequence[BladeStop]) -> RailAnalysis | None:
+        if not stops:
+            return None
+        return judge_rail(stops, opening, uncertainties, way=tip, curves=curves)
 
-class ManyAnalyses(Sequence[FacingAnalysis]):
-    """The analyses of many sets, in their order, each built when it is asked for."""
-
-    def __init__(
-        self,
-        chunks: list[tuple[list[_Told], np.ndarray, JudgedRails | None]],
-        count: int,
-        evenness_tolerance_mm: float,
-    ) -> None:
-        self._chunks, self._count = chunks, count
-        self._tolerance_mm = evenness_tolerance_mm
-
-    def __len__(self) -> int:
-        """Count the sets."""
-        return self._count
-
-    @overload
-    def __getitem__(self, index: int) -> FacingAnalysis: ...
-    @overload
-    def __getitem__(self, index: slice) -> list[FacingAnalysis]: ...
-    def __getitem__(self, index: int | slice) -> FacingAnalysis | list[FacingAnalysis]:
-        """Build the analysis of one set, or of several."""
-        if isinstance(index, slice):
-            return [self[i] for i in range(*index.indices(self._count))]
-        if not -self._count <= index < self._count:
-            raise IndexError(index)
-        chunk, at = divmod(index % self._count, SETS_AT_ONCE)
-        told, firsts, judged = self._chunks[chunk]
-        each = told[at]
-        found = {}
-        if judged is not None:
-            for row, (key, stops) in enumerate(each.rails.items(), int(firsts[at])):
-                found[key] = judged.rail(row, stops)
-        left, right, mean = (
-            settle_dials(found.get((name, False)), found.get((name, True)))
-            for name in ("left", "right", "mean")
-        )
-        slopes = _slopes(mean, each.tip) if mean else []
-        # the mean's stops are the pairs, and after them any dial readings
-        evenness = judge_evenness(each.pairs, slopes[: len(each.pairs)], self._tolerance_mm)
-        return FacingAnalysis(left, right, mean, evenness)
+    dials = dial_stops_of(readings, uncertainties)
+    left, right, mean = (
+        settle_dials(judge(stops), judge((*stops, *dials[name])) if dials[name] else None)
+        for name, stops in blades.items()
+    )
+    slopes = _slopes(mean, opening) if mean else []
+    # the mean's stops are the pairs, and after them any dial readings
+    evenness = judge_evenness(pairs, slopes[: len(pairs)], evenness_tolerance_mm)
+    return FacingAnalysis(left, right, mean, evenness)
 
 
 def _slopes(mean: RailAnalysis, tip: tuple[float, float] | None) -> list[float | None]:
@@ -271,9 +130,5 @@ def _slopes(mean: RailAnalysis, tip: tuple[float, float] | None) -> list[float |
     fit = mean.chosen_fit or min(mean.fits, key=lambda each: each.chi_square, default=None)
     if fit is not None:
         return [1.0 / reach for reach in fit.reach_per_gap]
-    return _free_slopes(mean.stops, tip)
-
-
-def _free_slopes(stops: Sequence[BladeStop], tip: tuple[float, float] | None) -> list[float | None]:
-    free = free_curve(stops, tip[0] if tip else None)
-    return [free.slope_at_gap(stop.gap_mm) if free else None for stop in stops]
+    free = free_curve(mean.stops, tip[0] if tip else None)
+    return [free.slope_at_gap(stop.gap_mm) if free else None for stop in mean.stops]

@@ -2,32 +2,34 @@
 
 `s` is the distance from the tip along the table, `h` the gap, `u = b − s` the distance back to
 the break point `b`; all in mm. Near the break every curve is a parabola, `h ≈ (u/q)²`, so `√h`
-against `s` is nearly a straight line. Inside, each curve is told by parameters in which a
-least-squares fit is nearly linear (`families.py`). Outside, people read those they know:
+against `s` is nearly a straight line. Inside, each curve is told by b and a shape in which a
+least-squares fit is nearly linear (`core/facing/families.py`). Reported are the parameters people know:
 radius, half axes, where the straight begins.
 """
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from math import isfinite, sqrt
 from types import MappingProxyType
 
 import numpy as np
 import numpy.typing as npt
 
-from app.core.facing.families import CONIC, EASING, JOINED, Family, Flags, find_join
+from app.core.facing.families import CONIC, EASING, JOINED, Family, Shape
 from app.core.facing.families import Array as Array
+
+Reported = tuple[tuple[float, ...], tuple[tuple[float, ...], ...]]
 
 
 @dataclass(frozen=True, slots=True)
 class Curve:
-    """One plain curve: its names, its formula, and how people's parameters become inner ones.
+    """One plain curve: its names, its formula, and how internal parameters are reported.
 
-    `to_inner` of the named parameters gives four inner ones, b first; `to_outer(inner, values, by)`
-    writes the way back into values (free, …) and its derivatives by the inner ones into the
-    zeros of (free, free, …). `real` tells which inner values belong to this curve (an ellipse
-    needs m > 0); `unreal` says in words what it means when the readings ask for others.
-    `starts` are the shapes a fit is started from, as `Family.begin` takes them: the best of each
-    group is followed to its end.
+    Internal are b and a shape of its family, of which the last ones may be `fixed`. `to_internal`
+    makes (b, *shape) of the named parameters; `report` of the free internal ones gives these
+    again and their jacobian by the free internal ones. `real(b, shape)` tells which belong to
+    this curve (an ellipse needs m > 0); `unreal` says in words what it means when the readings
+    ask for others.
     """
 
     key: str
@@ -35,10 +37,10 @@ class Curve:
     formula: str
     parameter_names: tuple[str, ...]
     family: Family
-    starts: tuple[tuple[tuple[float, float], ...], ...]
-    to_inner: Callable[[Sequence[Array]], Sequence[Array]]
-    to_outer: Callable[[Array, Array, Array], None]
-    real: Callable[[Array], Flags]
+    fixed: tuple[float, ...]
+    to_internal: Callable[[Sequence[float]], tuple[float, ...]]
+    report: Callable[[Sequence[float]], Reported]
+    real: Callable[[float, Shape], bool]
     unreal: str
 
     @property
@@ -46,22 +48,27 @@ class Curve:
         """How many parameters the curve has."""
         return len(self.parameter_names)
 
-    def inner(self, parameters: Mapping[str, float]) -> Array:
-        """Give the inner parameters (4, 1) of the named ones; raise ValueError in words."""
+    def holds(self, b: float, shape: Shape) -> bool:
+        """Whether there is such a curve."""
+        return b > 0.0 and self.family.holds(shape) and self.real(b, shape)
+
+    def internal(self, parameters: Mapping[str, float]) -> tuple[float, Shape]:
+        """Give the break and the shape of the named parameters; raise ValueError in words."""
         values = []
         for name in self.parameter_names:
             if name not in parameters:
                 raise ValueError(f"The {self.label} needs “{name}”.")
-            value = float(parameters[name])
-            if not np.isfinite(value):
+            values.append(float(parameters[name]))
+            if not isfinite(values[-1]):
                 raise ValueError(f"“{name}” of the {self.label} must be a finite number.")
-            values.append(np.asarray(value))
-        with np.errstate(all="ignore"):
-            inner = np.array([[float(x)] for x in self.to_inner(values)])
-            known = bool(np.isfinite(inner).all() and inner[0, 0] > 0 and inner[1, 0] > 0)
-            if not (known and bool(self.real(inner)[0])):
-                raise ValueError(f"No {self.label} has these parameters.")
-        return inner
+        try:
+            b, *shape = self.to_internal(values)
+            known = self.holds(b, shape)
+        except (ArithmeticError, ValueError):  # a root of a number below zero, a division by it
+            known = False
+        if not known:
+            raise ValueError(f"No {self.label} has these parameters.")
+        return b, shape
 
     def gap_at(self, parameters: Mapping[str, float], position_mm: npt.ArrayLike) -> Array:
         """Give the gap at positions from the tip; zero beyond the break.
@@ -69,160 +76,141 @@ class Curve:
         Raises ValueError where the curve ends before the position (an arc is no longer than
         its radius).
         """
-        inner = self.inner(parameters)
-        s = np.asarray(position_mm, dtype=float)
-        u = np.maximum(inner[0, 0] - s, 0.0).reshape(1, -1)
+        b, shape = self.internal(parameters)
+        u = np.maximum(b - np.asarray(position_mm, dtype=float), 0.0)
         with np.errstate(all="ignore"):
-            prepared = self.family.prepare(inner)
-            gap = self.family.gap(prepared, u)
-            known = self.family.rises(prepared, u)
-        if not (np.isfinite(gap).all() and known.all()):
+            gap = self.family.gap(shape, u)
+        if not np.isfinite(gap).all():
             raise ValueError(f"The {self.label} ends before this position.")
-        return np.asarray(np.where(u > 0.0, gap, 0.0).reshape(s.shape))
+        return gap
 
     def position_of(self, parameters: Mapping[str, float], gap_mm: npt.ArrayLike) -> Array:
         """Give the position at which the gap is found; raise ValueError where it never is."""
-        u, _ = self._reach(parameters, gap_mm)
-        return np.asarray(float(parameters["break_mm"]) - u)
-
-    def slope_of(self, parameters: Mapping[str, float], gap_mm: npt.ArrayLike) -> Array:
-        """Give how steeply the gap opens toward the tip, dh/du, where it has this size."""
-        _, slope = self._reach(parameters, gap_mm)
-        with np.errstate(all="ignore"):
-            return np.asarray(1.0 / slope)
-
-    def _reach(self, parameters: Mapping[str, float], gap_mm: npt.ArrayLike) -> tuple[Array, Array]:
-        inner = self.inner(parameters)
+        b, shape = self.internal(parameters)
         h = np.asarray(gap_mm, dtype=float)
         if not (np.isfinite(h).all() and (h >= 0.0).all()):
             raise ValueError("A gap must be a number of zero or more.")
-        with np.errstate(all="ignore"):
-            by = np.zeros((3, 1, h.size))
-            prepared = self.family.prepare(inner)
-            u, slope = self.family.reach(prepared, np.maximum(h.reshape(1, -1), 1e-300), by)
-        if not (np.isfinite(u).all() and (slope > 0.0).all()):
+        try:
+            found = [self.family.reach(shape, max(x, 1e-300)) for x in h.ravel().tolist()]
+        except (ArithmeticError, ValueError):
+            found = [(np.nan, np.nan, ())]
+        if not all(slope > 0.0 for _, slope, _ in found):
             raise ValueError(f"The {self.label} never opens to this gap.")
-        return np.where(h > 0.0, u.reshape(h.shape), 0.0), slope.reshape(h.shape)
+        return np.where(h > 0.0, b - np.array([u for u, _, _ in found]).reshape(h.shape), b)
 
 
-def _outer_arc(inner: Array, values: Array, by: Array) -> None:
-    b, q, _, _ = inner
-    values[0], values[1] = b, 0.5 * q * q
-    by[0, 0], by[1, 1] = 1.0, q
+def _report_arc(internal: Sequence[float]) -> Reported:
+    b, q = internal
+    return (b, 0.5 * q * q), ((1.0, 0.0), (0.0, q))
 
 
-def _outer_parabola(inner: Array, values: Array, by: Array) -> None:
-    b, q, _, _ = inner
-    values[0], values[1] = b, 1.0 / (q * q)
-    by[0, 0], by[1, 1] = 1.0, -2.0 / q**3
+def _report_parabola(internal: Sequence[float]) -> Reported:
+    b, q = internal
+    return (b, 1.0 / (q * q)), ((1.0, 0.0), (0.0, -2.0 / q**3))
 
 
-def _outer_ellipse(inner: Array, values: Array, by: Array) -> None:
-    b, q, m, _ = inner
-    half_height = 0.5 * q * q / m
-    half_length = half_height * np.sqrt(m)
-    values[0], values[1], values[2] = b, half_length, half_height
-    by[0, 0] = 1.0
-    by[1, 1], by[1, 2] = 2.0 * half_length / q, -0.5 * half_length / m
-    by[2, 1], by[2, 2] = 2.0 * half_height / q, -half_height / m
+def _report_ellipse(internal: Sequence[float]) -> Reported:
+    b, q, m = internal
+    height = 0.5 * q * q / m
+    length = height * sqrt(m)
+    return (b, length, height), (
+        (1.0, 0.0, 0.0),
+        (0.0, 2.0 * length / q, -0.5 * length / m),
+        (0.0, 2.0 * height / q, -height / m),
+    )
 
 
-def _outer_easing(inner: Array, values: Array, by: Array) -> None:
-    b, a, c, _ = inner
-    values[0], values[1], values[2] = b, 2.0 * a, 6.0 * c
-    by[0, 0], by[1, 1], by[2, 2] = 1.0, 2.0, 6.0
+def _report_easing(internal: Sequence[float]) -> Reported:
+    b, a, c = internal
+    return (b, 2.0 * a, 6.0 * c), ((1.0, 0.0, 0.0), (0.0, 2.0, 0.0), (0.0, 0.0, 6.0))
 
 
-def _outer_straight_tip(inner: Array, values: Array, by: Array) -> None:
-    b, q, _, _ = inner
-    values[0], values[1] = b, 0.5 * q * q
-    by[0, 0], by[1, 1] = 1.0, q
-    values[2], by[2, 0], by[2, 1], by[2, 2] = find_join(inner)
+def _report_straight_tip(internal: Sequence[float]) -> Reported:
+    b, q, w = internal
+    root = sqrt(q * q - w * w)
+    return (b, 0.5 * q * q, b - w * root), (
+        (1.0, 0.0, 0.0),
+        (0.0, q, 0.0),
+        (1.0, -w * q / root, (2.0 * w * w - q * q) / root),
+    )
 
 
-def _outer_two_arcs(inner: Array, values: Array, by: Array) -> None:
-    b, q, _, bend = inner
-    radius = 0.5 * q * q
-    values[0], values[1], values[2] = b, radius, radius / bend
-    by[0, 0], by[1, 1] = 1.0, q
-    by[2, 1], by[2, 3] = q / bend, -radius / (bend * bend)
-    values[3], by[3, 0], by[3, 1], by[3, 2] = find_join(inner)
+def _report_two_arcs(internal: Sequence[float]) -> Reported:
+    *plain, bend = internal
+    (b, radius, join), (by_b, by_radius, by_join) = _report_straight_tip(plain)
+    return (b, radius, radius / bend, join), (
+        (*by_b, 0.0),
+        (*by_radius, 0.0),
+        (0.0, plain[1] / bend, 0.0, -radius / (bend * bend)),
+        (*by_join, 0.0),
+    )
 
 
-def _root_gap_of_arc(b: Array, radius: Array, s: Array) -> Array:
+def _root_gap_of_arc(b: float, radius: float, s: float) -> float:
     """√ of the gap of an arc at s, without cancellation: h = u²/(R + √(R² − u²))."""
     u = b - s
-    return np.asarray(np.where(u > 0, u, np.nan) / np.sqrt(radius + np.sqrt(radius**2 - u * u)))
+    return u / sqrt(radius + sqrt(radius**2 - u * u))
 
 
-def _always(inner: Array) -> Flags:
-    return np.ones(inner.shape[1:], dtype=bool)
+def _always(b: float, shape: Shape) -> bool:  # noqa: ARG001
+    return True
 
 
-def _is_ellipse(inner: Array) -> Flags:
-    return np.asarray(inner[2] > 0.0)
+def _is_ellipse(b: float, shape: Shape) -> bool:  # noqa: ARG001
+    return shape[1] > 0.0
 
 
-def _joins_on_the_facing(inner: Array) -> Flags:
-    return np.asarray((inner[2] > 0.0) & (find_join(inner)[0] >= -1e-9))
+def _joins_on_the_facing(b: float, shape: Shape) -> bool:
+    q, w, _ = shape
+    return b - w * sqrt(q * q - w * w) >= -1e-9
 
 
-def _bends_at_join(inner: Array) -> Flags:
-    return np.asarray(_joins_on_the_facing(inner) & (inner[3] > 0.0))
+def _bends_at_join(b: float, shape: Shape) -> bool:
+    return _joins_on_the_facing(b, shape) and shape[2] > 0.0
 
-
-_ZERO, _ONE = np.asarray(0.0), np.asarray(1.0)
-_ALONG = (0.08, 0.17, 0.26, 0.35, 0.44, 0.53, 0.62, 0.71, 0.8, 0.89)  # joins between readings
-_BENDS = (0.1, 0.3, 0.6, 1.5, 2.5, 4.0, 8.0)
 
 CURVES: Mapping[str, Curve] = MappingProxyType({
     curve.key: curve
     for curve in (
         Curve(
             "arc", "circular arc (radial)", "h = R − √(R² − u²)",
-            ("break_mm", "radius_mm"), CONIC, (((1.0, 0.0),),),
-            lambda p: (p[0], np.sqrt(2 * p[1]), _ONE, _ZERO), _outer_arc,
+            ("break_mm", "radius_mm"), CONIC, (1.0,),
+            lambda p: (p[0], sqrt(2 * p[1]), 1.0), _report_arc,
             _always, "The readings don't bend the way an arc does.",
         ),
         Curve(
             "parabola", "parabola", "h = c·u²",
-            ("break_mm", "coefficient_per_mm"), CONIC, (((0.0, 0.0),),),
-            lambda p: (p[0], 1 / np.sqrt(p[1]), _ZERO, _ZERO), _outer_parabola,
+            ("break_mm", "coefficient_per_mm"), CONIC, (0.0,),
+            lambda p: (p[0], 1 / sqrt(p[1]), 0.0), _report_parabola,
             _always, "The readings don't bend the way a parabola does.",
         ),
         Curve(
             "ellipse", "ellipse", "h = B·(1 − √(1 − (u/A)²))",
-            ("break_mm", "half_length_mm", "half_height_mm"), CONIC, (((0.0, 0.0),),),
-            lambda p: (p[0], p[1] * np.sqrt(2 / p[2]), (p[1] / p[2]) ** 2, _ZERO), _outer_ellipse,
+            ("break_mm", "half_length_mm", "half_height_mm"), CONIC, (),
+            lambda p: (p[0], p[1] * sqrt(2 / p[2]), (p[1] / p[2]) ** 2), _report_ellipse,
             _is_ellipse, "The readings flatten toward the tip, which no ellipse does.",
         ),
         Curve(
             "straight_tip", "arc with a straight tip",
             "h = R − √(R² − u²) up to a point, then its tangent",
-            ("break_mm", "radius_mm", "straight_from_mm"), JOINED,
-            (tuple((along, 0.0) for along in _ALONG),),
-            lambda p: (p[0], np.sqrt(2 * p[1]), _root_gap_of_arc(*p), _ZERO), _outer_straight_tip,
+            ("break_mm", "radius_mm", "straight_from_mm"), JOINED, (0.0,),
+            lambda p: (p[0], sqrt(2 * p[1]), _root_gap_of_arc(*p), 0.0), _report_straight_tip,
             _joins_on_the_facing,
             "A straight part would not fit the readings better than the arc alone.",
         ),
         Curve(
             "easing", "curvature that changes evenly", "h = u²·κ/2 + u³·κ′/6",
-            ("break_mm", "curvature_per_mm", "curvature_rate_per_mm2"), EASING,
-            (((-0.25, 0.0), (0.0, 0.0), (0.7, 0.0), (3.0, 0.0), (15.0, 0.0)),),
-            lambda p: (p[0], p[1] / 2, p[2] / 6, _ZERO), _outer_easing,
+            ("break_mm", "curvature_per_mm", "curvature_rate_per_mm2"), EASING, (),
+            lambda p: (p[0], p[1] / 2, p[2] / 6), _report_easing,
             _always, "The readings ask for a curve that dips on its way from break to tip.",
         ),
         Curve(
             "two_arcs", "two arcs, one tangent",
             "h = R₁ − √(R₁² − u²) up to a point, then an arc of R₂ with the same tangent",
-            ("break_mm", "radius_mm", "tip_radius_mm", "join_mm"), JOINED,
-            tuple(
-                tuple((along, bend) for along in part for bend in _BENDS)
-                for part in (_ALONG[:3], _ALONG[3:6], _ALONG[6:])
-            ),
-            lambda p: (p[0], np.sqrt(2 * p[1]), _root_gap_of_arc(p[0], p[1], p[3]), p[1] / p[2]),
-            _outer_two_arcs,
-            _bends_at_join, "A second arc would not fit the readings better than one alone.",
+            ("break_mm", "radius_mm", "tip_radius_mm", "join_mm"), JOINED, (),
+            lambda p: (p[0], sqrt(2 * p[1]), _root_gap_of_arc(p[0], p[1], p[3]), p[1] / p[2]),
+            _report_two_arcs, _bends_at_join,
+            "A second arc would not fit the readings better than one alone.",
         ),
     )
 })  # fmt: skip

@@ -4,9 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from app.core.facing.descent import ReadingArrays
 
 from app.core.facing.curves import CURVES
-from app.core.facing.descent import ReadingArrays
 from app.core.facing.fitting import FITTED, TOO_FEW, UNREAL, fit_curves
 from app.core.facing.rails import STRAIGHT_POWER
 from app.core.values.uncertainty import interval_95
