@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 
 from app.core.facing.analysis import FacingAnalysis
+from app.core.facing.fits import CurveFit, RailAnalysis
 from app.core.facing.profiles import free_curve, trace_curve
-from app.core.facing.rails import CurveFit, RailAnalysis
 from app.core.values.readings import BladeStop, FacingReadings
 from app.render.looks import ProfileLine, Rail, State
 

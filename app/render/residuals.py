@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from app.core.facing.analysis import FacingAnalysis
-from app.core.facing.rails import RailAnalysis
+from app.core.facing.fits import RailAnalysis
 from app.core.values.units import format_signed
 from app.render.figures import (
     ACCENT,

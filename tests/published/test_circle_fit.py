@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from tests.published.data_files import read_columns
-from tests.published.stepping import lay_out, make_family, solve
+from tests.published.stepping import solve, weigh_equally
 
 KNOWN = {
     "circle_ggs6.csv": ((4.73978242, 2.98353275, 4.71422600), 1.2275990782, (4.7, 3.0, 4.0)),
@@ -28,16 +28,13 @@ def test_the_circle_of_least_distance_is_found(file):
     x, y = (np.array(column) for column in read_columns(file, "x", "y"))
     (x_centre, y_centre, radius), squares, (x0, y0, r0) = KNOWN[file]
 
-    def reach_circle(inner, number, by):
-        """For point number i: 0 − u is its distance from the centre less the radius."""
-        _, r, xc, yc = inner
-        i = number.astype(int) - 1
-        away = np.hypot(x[i] - xc, y[i] - yc)
-        by[0], by[1], by[2] = 1.0, (x[i] - xc) / away, (y[i] - yc) / away
-        return r - away, np.zeros_like(away)
+    def evaluate(parameters):
+        """Each point's distance from the circle, with its derivatives."""
+        xc, yc, r = parameters
+        away = np.hypot(x - xc, y - yc)
+        return weigh_equally(list(zip((xc - x) / away, (yc - y) / away, -np.ones(len(x)), away - r,
+                                      strict=True)))  # fmt: skip
 
-    numbers = np.arange(1, len(x) + 1)
-    rows = lay_out(make_family(reach_circle), numbers, np.zeros(len(x)), 0.0, 1.0, [0, 1, 1, 1])
-    inner, _, found = solve(rows, [0.0, r0, x0, y0])
-    assert inner[1:] == pytest.approx([radius, x_centre, y_centre], abs=1e-7)
+    parameters, _, found = solve(evaluate, (x0, y0, r0))
+    assert parameters == pytest.approx([x_centre, y_centre, radius], abs=1e-7)
     assert found == pytest.approx(squares, abs=1e-9)

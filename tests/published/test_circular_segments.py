@@ -12,6 +12,7 @@ import math
 import pytest
 
 from app.core.facing.curves import CURVES
+from tests.core.facing.simulated import position_of
 from tests.published.data_files import read_columns
 
 ARC = CURVES["arc"]
@@ -28,7 +29,7 @@ def test_the_worked_example_of_45_degrees():
 
 def test_the_worked_example_of_a_chord_of_21_and_a_sagitta_of_6():
     assert height(12.1875, 10.5) == pytest.approx(6.0, abs=1e-12)
-    assert 10.5 - ARC.position_of({"break_mm": 10.5, "radius_mm": 12.1875}, 6.0) == pytest.approx(
+    assert 10.5 - position_of(ARC, {"break_mm": 10.5, "radius_mm": 12.1875}, 6.0) == pytest.approx(
         10.5, abs=1e-12
     )
 

@@ -10,22 +10,31 @@ thickness is not a noisy measurement of it. The two lines must agree within a sm
 published uncertainty.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
-from app.core.facing.descent import evaluate
 
+from app.core.facing.curves import CURVES
+from app.core.facing.families import Family
+from app.core.facing.fitting import Readings, find_gram, model_of
 from tests.published.data_files import read_columns
-from tests.published.stepping import lay_out, make_family, solve
+from tests.published.stepping import solve
 
 INTERCEPT, SLOPE = 5.47991022403286, -0.4805334074462
 U_INTERCEPT, U_SLOPE = 0.294971, 0.0579850  # York 2004, weights known: computed
 
 
-def reach_line(inner, gap, by):
-    """Reach along a straight line, s = b − q·h."""
-    q = inner[1] + 0.0 * gap
-    by[0] = gap
-    return q * gap, q
+# a curve as the program's own are: s = b − u(h), with u = q·h
+LINE = replace(
+    CURVES["arc"],
+    family=Family(
+        holds=lambda shape: True,  # noqa: ARG005
+        reach=lambda shape, gap: (shape[0] * gap, shape[0], (gap,)),
+        gap=lambda shape, u: u / shape[0],
+    ),
+    fixed=(),
+)
 
 
 def pearson():
@@ -33,20 +42,20 @@ def pearson():
         np.array(column)
         for column in read_columns("pearson_york.csv", "x", "weight_x", "y", "weight_y")
     )
-    return lay_out(make_family(reach_line), x, y, weight_x**-0.5, weight_y**-0.5, [1, 1, 0, 0])
+    stops = zip(x.tolist(), y.tolist(), weight_x**-0.5, weight_y**-0.5, strict=True)
+    return model_of(LINE, Readings(tuple(stops), None))
 
 
 def test_chi_square_at_the_published_line_is_the_published_one():
-    state = evaluate(np.array([[INTERCEPT], [-SLOPE], [0.0], [0.0]]), pearson(), with_tip=False)
-    chi_square = float((state.miss**2 / state.variance).sum())
+    chi_square = find_gram(pearson()((INTERCEPT, -SLOPE)))[-1][-1]
     assert chi_square == pytest.approx(11.866353, abs=1e-6)
     assert chi_square / 8 == pytest.approx(1.4833, abs=5e-5)
 
 
 def test_our_line_lies_within_a_small_part_of_its_uncertainty_from_the_published_one():
-    inner, u, chi_square = solve(pearson(), [6.0, 0.5, 0.0, 0.0])
-    assert inner[0] == pytest.approx(INTERCEPT, abs=0.35 * U_INTERCEPT)
-    assert -inner[1] == pytest.approx(SLOPE, abs=0.35 * U_SLOPE)
+    (b, q), u, chi_square = solve(pearson(), (6.0, 0.5))
+    assert b == pytest.approx(INTERCEPT, abs=0.35 * U_INTERCEPT)
+    assert -q == pytest.approx(SLOPE, abs=0.35 * U_SLOPE)
     assert u[0] == pytest.approx(U_INTERCEPT, rel=0.1)
     assert u[1] == pytest.approx(U_SLOPE, rel=0.1)
     assert chi_square == pytest.approx(11.866353, rel=0.05)

@@ -28,10 +28,9 @@ from app.core.compare.differences import (
     chance_of,
     take_difference,
 )
-from app.core.facing.analysis import FacingAnalysis
+from app.core.facing.analysis import FacingAnalysis, analyse_facing
 from app.core.facing.corrections import find_shift, stop_slope
 from app.core.facing.evenness import blade_key
-from app.core.facing.recalling import recall_analysis
 from app.core.values.regression import explain_difference
 from app.core.values.uncertainty import expanded
 
@@ -160,7 +159,7 @@ def compare(
     from it, unless they are trusted. Raises MalformedReading like `analyse_facing`.
     """
     first, second = (
-        recall_analysis(one.facing, one.uncertainties, evenness_tolerance_mm=evenness_tolerance_mm)
+        analyse_facing(one.facing, one.uncertainties, evenness_tolerance_mm=evenness_tolerance_mm)
         for one in (before, after)
     )
     suspects = frozenset() if trust_suspects else find_suspects(first) | find_suspects(second)

@@ -11,7 +11,7 @@ from math import hypot
 from app.core.facing.analysis import FacingAnalysis
 from app.core.facing.curves import CURVES
 from app.core.facing.evenness import blade_key
-from app.core.facing.rails import CurveFit
+from app.core.facing.fits import CurveFit
 
 RAILS_IN_ORDER = ("mean", "left", "right")
 

@@ -14,11 +14,11 @@ from math import exp, hypot, log, sqrt
 import numpy as np
 
 from app.core.compare.beams import CELLS, Array, clamp_beam, close_beam
-from app.core.facing.analysis import MalformedReading
+from app.core.facing.analysis import MalformedReading, analyse_facing
 from app.core.facing.curves import CURVES
 from app.core.facing.evenness import blade_key
-from app.core.facing.rails import CurveFit, RailAnalysis, judge_rails
-from app.core.facing.recalling import recall_analysis
+from app.core.facing.fits import CurveFit, RailAnalysis
+from app.core.facing.fitting import Tip, fit_curves, lay_out
 from app.core.facing.stations import RailLine, line_of_readings
 from app.core.values.readings import BladeStop, FacingReadings, Uncertainties
 from app.core.values.uncertainty import K_95
@@ -73,7 +73,7 @@ class _Lay:
 
     name: str
     mean: RailAnalysis
-    tip: tuple[float, float]
+    tip: Tip
 
 
 @lru_cache(maxsize=256)  # a piece's page asks again for every visit
@@ -99,11 +99,13 @@ def compare_efforts(
         for lay in lays
     ]
     curves = [key for key in CURVES if key in open_to[0] & open_to[1]]
-    tip = "in" if all(lay.mean.tip_in_fit for lay in lays) else "out"
+    tip_in = all(lay.mean.tip_in_fit for lay in lays)
     changes: dict[str, float] = {}
     lines: list[list[RailLine]] = []
     for lay, sign in zip(lays, (-1.0, 1.0), strict=True):
-        by_curve, moved = _lay_out(lay, curves, tip, uncertainties, same_blades=same_blades)
+        by_curve, moved = _lay_out(
+            lay, curves, uncertainties, tip_in=tip_in, same_blades=same_blades
+        )
         effort = find_effort(by_curve[0], kind)
         for cause, line in moved.items():
             change = sign * log(find_effort(line, kind) / effort)
@@ -129,7 +131,7 @@ def _take_lay(name: str, side: FacingReadings, uncertainties: Uncertainties) -> 
         raise MalformedReading(
             f"{name}.tip_opening_mm", "How hard a reed closes needs the tip opening."
         )
-    mean = recall_analysis(side, uncertainties).mean
+    mean = analyse_facing(side, uncertainties).mean
     if mean is None or len(mean.stops) < 2:
         raise MalformedReading(
             f"{name}.left", "How hard a reed closes needs two blades or more, felt on both rails."
@@ -138,26 +140,30 @@ def _take_lay(name: str, side: FacingReadings, uncertainties: Uncertainties) -> 
 
 
 def _lay_out(
-    lay: _Lay, curves: Sequence[str], tip: str, uncertainties: Uncertainties, *, same_blades: bool
+    lay: _Lay,
+    curves: Sequence[str],
+    uncertainties: Uncertainties,
+    *,
+    tip_in: bool,
+    same_blades: bool,
 ) -> tuple[list[RailLine], dict[str, RailLine]]:
     """Lay out the readings by each curve, and by the first with each cause of error in turn."""
-    causes = _vary_readings(lay, uncertainties, same_blades=same_blades)
-    rails = [lay.mean.stops, *(stops for stops, _ in causes.values())]
-    tips = [lay.tip, *(opening for _, opening in causes.values())]
-    fits: list[list[CurveFit | None]] = [[None]] * len(rails)
-    if curves:
-        judged = judge_rails(rails, tips, uncertainties, tip=tip, curves=curves)
-        fits = [[rail.fit(key) for key in curves] for rail in judged]
     furthest = max(stop.position_mm for stop in lay.mean.stops)
     stations = np.linspace(0.0, 2.0 * furthest + 5.0, STATIONS)
+
+    def draw(stops: Sequence[BladeStop], tip: Tip, key: str | None) -> RailLine:
+        fit = None
+        if key is not None:
+            readings = lay_out(stops, tip if tip_in else None, uncertainties)
+            fit = fit_curves(readings, [key])[key]
+        drawn = fit if isinstance(fit, CurveFit) else None
+        return line_of_readings(stops, tip, drawn, uncertainties, stations)
+
+    causes = _vary_readings(lay, uncertainties, same_blades=same_blades)
+    keys: Sequence[str | None] = curves or [None]
     try:
-        by_curve = [
-            line_of_readings(rails[0], tips[0], fit, uncertainties, stations) for fit in fits[0]
-        ]
-        moved = {
-            cause: line_of_readings(*readings, fit[0], uncertainties, stations)
-            for (cause, readings), fit in zip(causes.items(), fits[1:], strict=True)
-        }
+        by_curve = [draw(lay.mean.stops, lay.tip, key) for key in keys]
+        moved = {cause: draw(*readings, keys[0]) for cause, readings in causes.items()}
     except ValueError as error:
         raise MalformedReading(f"{lay.name}.left", f"The lay {lay.name}: {error}") from error
     return by_curve, moved
@@ -165,7 +171,7 @@ def _lay_out(
 
 def _vary_readings(
     lay: _Lay, uncertainties: Uncertainties, *, same_blades: bool
-) -> dict[str, tuple[tuple[BladeStop, ...], tuple[float, float]]]:
+) -> dict[str, tuple[tuple[BladeStop, ...], Tip]]:
     """Return the readings with one cause of error after another (k = 1), by the cause's name.
 
     A cause that both lays share has the same name in both.

@@ -6,9 +6,9 @@ from functools import lru_cache
 from math import hypot, isfinite
 
 from app.core.compare.length_words import label_reading
+from app.core.facing.analysis import analyse_facing
 from app.core.facing.corrections import CorrectedReadings, ToldReading, tells_apart
 from app.core.facing.measurements import GaugesInUse
-from app.core.facing.recalling import recall_analysis
 from app.core.facing.wording import main_rail, read_facing_length
 from app.core.gauges.gauge_words import say_error
 from app.core.gauges.hand_gauges import kind_used
@@ -191,7 +191,7 @@ def _length_words(facing: FacingReadings | None) -> str:
 
 
 def _break_words(facing: FacingReadings | None) -> str:
-    spoken = main_rail(recall_analysis(facing)) if facing else None
+    spoken = main_rail(analyse_facing(facing)) if facing else None
     fit = spoken[1].fit(spoken[1].chosen) if spoken else None
     if fit is None:
         return ""

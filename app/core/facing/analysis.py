@@ -6,8 +6,9 @@ from math import isfinite
 
 from app.core.facing.dials import dial_stops_of, settle_dials
 from app.core.facing.evenness import BladeEvenness, judge_evenness, pair_blades
+from app.core.facing.fits import RailAnalysis
 from app.core.facing.profiles import free_curve
-from app.core.facing.rails import RailAnalysis, judge_rail
+from app.core.facing.rails import judge_rail
 from app.core.values.readings import BladeStop, FacingReadings, Uncertainties
 
 
@@ -121,7 +122,7 @@ def analyse_facing(
     )
     slopes = _slopes(mean, opening) if mean else []
     # the mean's stops are the pairs, and after them any dial readings
-    evenness = judge_evenness(pairs, slopes[: len(pairs)], evenness_tolerance_mm)
+    evenness = judge_evenness(pairs, evenness_tolerance_mm, slopes[: len(pairs)])
     return FacingAnalysis(left, right, mean, evenness)
 
 

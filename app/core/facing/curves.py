@@ -3,8 +3,8 @@
 `s` is the distance from the tip along the table, `h` the gap, `u = b − s` the distance back to
 the break point `b`; all in mm. Near the break every curve is a parabola, `h ≈ (u/q)²`, so `√h`
 against `s` is nearly a straight line. Inside, each curve is told by b and a shape in which a
-least-squares fit is nearly linear (`core/facing/families.py`). Reported are the parameters people know:
-radius, half axes, where the straight begins.
+least-squares fit is nearly linear (`core/facing/families.py`). Reported are the parameters people
+know: radius, half axes, where the straight begins.
 """
 
 from collections.abc import Callable, Mapping, Sequence
@@ -83,20 +83,6 @@ class Curve:
         if not np.isfinite(gap).all():
             raise ValueError(f"The {self.label} ends before this position.")
         return gap
-
-    def position_of(self, parameters: Mapping[str, float], gap_mm: npt.ArrayLike) -> Array:
-        """Give the position at which the gap is found; raise ValueError where it never is."""
-        b, shape = self.internal(parameters)
-        h = np.asarray(gap_mm, dtype=float)
-        if not (np.isfinite(h).all() and (h >= 0.0).all()):
-            raise ValueError("A gap must be a number of zero or more.")
-        try:
-            found = [self.family.reach(shape, max(x, 1e-300)) for x in h.ravel().tolist()]
-        except (ArithmeticError, ValueError):
-            found = [(np.nan, np.nan, ())]
-        if not all(slope > 0.0 for _, slope, _ in found):
-            raise ValueError(f"The {self.label} never opens to this gap.")
-        return np.where(h > 0.0, b - np.array([u for u, _, _ in found]).reshape(h.shape), b)
 
 
 def _report_arc(internal: Sequence[float]) -> Reported:

@@ -18,7 +18,7 @@ from dataclasses import dataclass, replace
 from math import hypot, isfinite
 
 from app.core.facing.curves import CURVES
-from app.core.facing.rails import CHOSEN, RailAnalysis
+from app.core.facing.fits import CHOSEN, RailAnalysis
 from app.core.values.readings import BladeStop, DialReading, FacingReadings, Uncertainties
 from app.core.values.uncertainty import expanded
 

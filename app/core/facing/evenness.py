@@ -122,17 +122,20 @@ def _mean_position(stops: Sequence[BladeStop], position_u_mm: float) -> tuple[fl
 
 
 def judge_evenness(
-    pairs: Sequence[BladePair], slopes: Sequence[float | None], tolerance_mm: float = 0.5
+    pairs: Sequence[BladePair],
+    tolerance_mm: float = 0.5,
+    slopes: Sequence[float | None] | None = None,
 ) -> tuple[BladeEvenness, ...]:
     """Compare right with left for each blade; `slopes` are dh/ds > 0 there, or None.
 
-    A right rail whose blade stops further from the tip stands lower there: positive height.
+    The verdicts need no slopes; without them there are no heights. A right rail whose blade stops
+    further from the tip stands lower there: positive height.
     Raises ValueError for a tolerance that is not a length.
     """
     if not (isfinite(tolerance_mm) and tolerance_mm >= 0):
         raise ValueError("The tolerance for even rails must be a length of zero or more.")
     rows = []
-    for pair, slope in zip(pairs, slopes, strict=True):
+    for pair, slope in zip(pairs, slopes or [None] * len(pairs), strict=True):
         difference = pair.right_mm - pair.left_mm
         spread = hypot(pair.left_u_mm, pair.right_u_mm)
         um_per_mm = None if slope is None else 1000.0 * slope

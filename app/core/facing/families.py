@@ -28,8 +28,8 @@ class Family:
 
     - `holds(shape)`: whether these are numbers the next two can work with.
     - `reach(shape, gap)` gives, for one gap above zero, the distance u, its slope du/dh, and its
-      derivatives by each shape parameter. Raises ValueError or ArithmeticError where the curve
-      never opens so far.
+      derivatives by each shape parameter. Where the curve never opens so far the slope is not
+      above zero, or it raises ValueError or ArithmeticError.
     - `gap(shape, u)` is its inverse for u ≥ 0, (n,) or one; nan where the curve does not rise all
       the way there.
     """

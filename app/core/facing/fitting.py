@@ -12,7 +12,7 @@ Joined curves may have more than one hollow: √h is bent as a grid of joins wou
 best line of each third of the facing is followed.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import inf, isfinite
 from operator import mul
@@ -22,9 +22,9 @@ from scipy import special
 
 from app.core.facing.curves import CURVES, Curve
 from app.core.facing.families import CONIC, EASING, JOINED, Array, straighten_joined
-from app.core.values.uncertainty import interval_95
+from app.core.facing.fits import CurveFit
+from app.core.values.readings import BladeStop, Uncertainties
 
-REFUSED_BELOW = 0.05
 SHORTEST_MM = 1e-3  # no facing has its break nearer the tip than this
 
 STEPS = 40
@@ -44,17 +44,6 @@ _ALONG = np.linspace(0.08, 0.9, 9)
 _BENDS = np.array([0.1, 0.3, 0.55, 0.8, 1.25, 1.8, 2.7, 4.5, 8.0])
 JOINS = {3: (_ALONG, np.zeros(9)), 4: (np.repeat(_ALONG, 9), np.tile(_BENDS, 9))}
 
-# The power of a quantity in which it is nearly linear in the readings: a radius is the square
-# of what a fit is straight in, and so is a gap. Limits are drawn there and carried over.
-STRAIGHT_POWER = {
-    "radius_mm": 0.5,
-    "coefficient_per_mm": -0.5,
-    "half_length_mm": -2.0,
-    "half_height_mm": -1.0,
-    "tip_radius_mm": -1.0,
-    "tip_opening_mm": 0.5,
-}
-
 TOO_FEW, UNREAL, UNDETERMINED = "too few", "unreal", "undetermined"
 
 Tip = tuple[float, float]  # the opening and its standard uncertainty, mm
@@ -62,59 +51,6 @@ Row = tuple[float, ...]  # a residual's derivatives by the parameters and, last,
 Model = tuple[list[Row], list[float]]  # and the weights of the rows
 Evaluate = Callable[[Sequence[float]], Model | None]  # None where the model does not go
 Gram = list[list[float]]  # the products of all columns of the rows, weighed
-
-
-@dataclass(frozen=True, slots=True)
-class CurveFit:
-    """One curve fitted to one rail. Lengths in mm, uncertainties standard (k = 1).
-
-    `residuals` are read minus fitted, one per blade in the order given (mm along the glass),
-    then the tip (mm of gap) if it is in the fit; `residual_u` are the uncertainties they were
-    weighed with. `reach_per_gap` is how far each blade's stop moves per mm of its thickness.
-    `p` is None without degrees of freedom. `facing_length_mm` is where the thinnest blade stops
-    on this curve, never the break point.
-    """
-
-    curve: str
-    parameters: Mapping[str, float]
-    uncertainties: Mapping[str, float]
-    covariance: tuple[tuple[float, ...], ...]
-    chi_square: float
-    dof: int
-    p: float | None
-    residuals: tuple[float, ...]
-    tip_opening_mm: float
-    tip_opening_u_mm: float
-    facing_length_mm: float | None
-    facing_length_u_mm: float | None
-    residual_u: tuple[float, ...] = ()
-    reach_per_gap: tuple[float, ...] = ()
-
-    @property
-    def interval_95(self) -> dict[str, tuple[float, float | None]]:
-        """The limits that hold the truth in 95 of 100 such measurements.
-
-        By parameter and for `tip_opening_mm` and `facing_length_mm`, in their units; an upper
-        limit is None where the readings set none.
-        """
-        quantities = {name: (it, self.uncertainties[name]) for name, it in self.parameters.items()}
-        quantities["tip_opening_mm"] = (self.tip_opening_mm, self.tip_opening_u_mm)
-        if self.facing_length_mm is not None and self.facing_length_u_mm is not None:
-            quantities["facing_length_mm"] = (self.facing_length_mm, self.facing_length_u_mm)
-        return {
-            name: interval_95(value, u, STRAIGHT_POWER.get(name, 1.0))
-            for name, (value, u) in quantities.items()
-        }
-
-    @property
-    def refused(self) -> bool:
-        """Whether the readings refuse this curve."""
-        return self.p is not None and self.p < REFUSED_BELOW
-
-    @property
-    def passed(self) -> bool:
-        """Whether it could be judged, and the readings do not refuse it."""
-        return self.p is not None and not self.refused
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,6 +67,17 @@ class Readings:
     def count(self) -> int:
         """How many readings there are."""
         return len(self.stops) + (self.tip is not None)
+
+
+def lay_out(stops: Sequence[BladeStop], tip: Tip | None, uncertainties: Uncertainties) -> Readings:
+    """Lay out the readings of a rail; `uncertainties` hold for stops that bring none."""
+    rows = []
+    for stop in stops:
+        gap_u, position_u = stop.gap_u_mm, stop.position_u_mm
+        gap_u = uncertainties.gap_mm if gap_u is None else gap_u
+        position_u = uncertainties.position_mm if position_u is None else position_u
+        rows.append((stop.gap_mm, stop.position_mm, gap_u, position_u))
+    return Readings(tuple(rows), tip)
 
 
 def fit_curves(readings: Readings, keys: Sequence[str]) -> dict[str, CurveFit | str]:
@@ -279,7 +226,7 @@ def _describe(
     """Judge a fit and say it in the parameters people know."""
     b, shape, free = internal[0], (*internal[1:], *curve.fixed), curve.free
     gram, (rows, weights) = find_gram(model), model
-    covariance = _invert(gram)
+    covariance = find_covariance(gram)
     if covariance is None:
         return UNDETERMINED
     stops, reach = readings.stops, curve.family.reach
@@ -312,7 +259,7 @@ def _describe(
     )
 
 
-def _invert(gram: Gram) -> Array | None:
+def find_covariance(gram: Gram) -> Array | None:
     """Give the covariance; None where the readings leave a parameter undetermined."""
     normal = np.array([line[:-1] for line in gram[:-1]])
     scale = np.sqrt(normal.diagonal())

@@ -5,7 +5,7 @@ Uncertainties in words are expanded, k = 2, as on every paper.
 
 from collections.abc import Sequence
 
-from app.core.facing.rails import CurveFit, RailAnalysis
+from app.core.facing.fits import CurveFit, RailAnalysis
 from app.core.values.readings import BladeStop
 from app.core.values.uncertainty import expanded
 from app.core.values.units import format_mm

@@ -7,70 +7,17 @@ blades leave nothing to judge by.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import replace
 from functools import lru_cache
 from math import hypot, inf
 
 from app.core.facing.curves import CURVES, find_curve
-from app.core.facing.fitting import (
-    TOO_FEW,
-    UNDETERMINED,
-    CurveFit,
-    Readings,
-    Tip,
-    fit_curves,
-)
+from app.core.facing.fits import CANNOT_JUDGE, CHOSEN, NONE_FITS, CurveFit, RailAnalysis
+from app.core.facing.fitting import TOO_FEW, UNDETERMINED, Readings, Tip, fit_curves, lay_out
 from app.core.values.readings import BladeStop, Uncertainties
-from app.core.values.uncertainty import K_95
 
 AGREES_WITHIN = 2.0
-CHOSEN, NONE_FITS, CANNOT_JUDGE = "chosen", "none fits", "cannot be judged"
-SPAN_PARAMETERS = 3  # curves of more say too little of the break by themselves
-
-
-@dataclass(frozen=True, slots=True)
-class RailAnalysis:
-    """What the readings of one rail (or of the mean of both) say.
-
-    `judgement` is "chosen", "none fits" or "cannot be judged"; `chosen` names the curve or is
-    None. `tip_offset_mm` is the measured tip opening minus where the rails' curve points.
-    `suspect` holds indices into `stops` of readings worth taking again. `left_out` says by
-    curve, in words, why it isn't among `fits`. `stops` bring their uncertainties.
-    """
-
-    stops: tuple[BladeStop, ...]
-    judgement: str
-    chosen: str | None
-    tip_in_fit: bool
-    tip_offset_mm: float | None
-    tip_offset_u_mm: float | None
-    fits: tuple[CurveFit, ...]
-    suspect: tuple[int, ...]
-    left_out: Mapping[str, str] = field(default_factory=dict)
-
-    def fit(self, curve: str | None) -> CurveFit | None:
-        """Give the fit of one curve, if it is there."""
-        return next((fit for fit in self.fits if fit.curve == curve), None)
-
-    @property
-    def chosen_fit(self) -> CurveFit | None:
-        """The fit of the chosen curve."""
-        return self.fit(self.chosen)
-
-    @property
-    def break_span_mm(self) -> tuple[float, float] | None:
-        """The 95 % limits of the break over all unrefused curves of up to three parameters, mm.
-
-        An arc that is merely not refused is often not the truth, and its own limits then miss
-        the break; these hold it. None where no such curve could be judged and passed.
-        """
-        ends = [
-            fit.parameters["break_mm"] + side * K_95 * fit.uncertainties["break_mm"]
-            for fit in self.fits
-            if fit.passed and len(fit.parameters) <= SPAN_PARAMETERS
-            for side in (-1.0, 1.0)
-        ]
-        return (min(ends), max(ends)) if ends else None
+KEPT = 1024  # rails judged last, some ten kilobytes each
 
 
 def judge_rail(
@@ -86,48 +33,42 @@ def judge_rail(
     `tip` is the opening and its standard uncertainty in mm, `uncertainties` hold for stops that
     bring none. `way` takes the tip "in", leaves it "out", or lets it be "judge"d; `curves` are
     keys of `CURVES`, None for all. Raises ValueError for another word or an unknown curve. The
-    rails judged last are remembered.
+    rails judged last are remembered, under all that their judgement rests on.
     """
     if way not in {"judge", "in", "out"}:
         raise ValueError("The tip can be judged, taken in (“in”) or left out (“out”).")
     asked = CURVES if curves is None else {find_curve(key).key for key in curves}
-    told = tuple([stop.with_u(uncertainties) for stop in stops])
-    return _judge(told, tip, way, tuple(key for key in CURVES if key in asked))
-
-
-@lru_cache(maxsize=1024)
-def _judge(
-    stops: tuple[BladeStop, ...], tip: Tip | None, way: str, keys: tuple[str, ...]
-) -> RailAnalysis:
     if not stops:
         return RailAnalysis((), CANNOT_JUDGE, None, False, None, None, (), ())
-    weighed = tuple([(s.gap_mm, s.position_mm, s.gap_u_mm, s.position_u_mm) for s in stops])
-    readings = Readings(weighed, None)
-    alone = found = fit_curves(readings, keys)
-    chosen, judgeable = _choose(found), _is_judgeable(readings, keys)
+    readings, keys = lay_out(stops, tip, uncertainties), tuple(k for k in CURVES if k in asked)
+    return replace(_judge(readings, way, keys), stops=tuple(stops))
+
+
+@lru_cache(KEPT)
+def _judge(readings: Readings, way: str, keys: tuple[str, ...]) -> RailAnalysis:
+    tip, used = readings.tip, replace(readings, tip=None)
+    alone = found = fit_curves(used, keys)
+    chosen, judgeable = _choose(found), _is_judgeable(used, keys)
     offset = _compare_tip(alone, chosen, tip)
     agrees = offset is not None and abs(offset[0]) <= AGREES_WITHIN * offset[1]
-    tip_in = False
     if tip is not None and (way == "in" or (way == "judge" and (agrees or not judgeable))):
-        with_tip = Readings(weighed, tip)
-        together = fit_curves(with_tip, keys)
+        together = fit_curves(readings, keys)
         # it was taken in because it agreed: if their own curve is refused with it, it did not
-        tip_in = way == "in" or not judgeable or _choose(together) == chosen
-        if tip_in:
-            readings, found, chosen = with_tip, together, _choose(together)
-            judgeable = _is_judgeable(readings, keys)
+        if way == "in" or not judgeable or _choose(together) == chosen:
+            used, found, chosen = readings, together, _choose(together)
+            judgeable = _is_judgeable(used, keys)
             offset = _compare_tip(alone, chosen, tip)
     judgement = CHOSEN if chosen else NONE_FITS if judgeable else CANNOT_JUDGE
     fits = tuple([fit for fit in found.values() if isinstance(fit, CurveFit)])
     return RailAnalysis(
-        stops=stops,
+        stops=(),
         judgement=judgement,
         chosen=chosen,
-        tip_in_fit=tip_in,
+        tip_in_fit=used.tip is not None,
         tip_offset_mm=offset[0] if offset else None,
         tip_offset_u_mm=offset[1] if offset else None,
         fits=fits,
-        suspect=find_suspect(readings, fits) if judgement == NONE_FITS else (),
+        suspect=find_suspect(used, fits) if judgement == NONE_FITS else (),
         left_out={key: _say_why(key, why) for key, why in found.items() if isinstance(why, str)},
     )
 
@@ -169,13 +110,15 @@ def find_suspect(readings: Readings, fits: Sequence[CurveFit]) -> tuple[int, ...
     too few to leave one out, it is the furthest from the simplest curve, or those that contradict
     most others.
     """
-    stops, strain = readings.stops, dict[int, float]()
+    stops = readings.stops
+    strain: dict[int, float] = {}
     for parameters in (2, 3):
         if readings.count - 1 <= parameters:
             break
-        keys, passing = [key for key in CURVES if CURVES[key].free == parameters], {}
+        keys = [key for key in CURVES if CURVES[key].free == parameters]
+        passing: dict[int, float] = {}
         for i in range(len(stops)):
-            without = fit_curves(Readings(stops[:i] + stops[i + 1 :], readings.tip), keys)
+            without = fit_curves(replace(readings, stops=stops[:i] + stops[i + 1 :]), keys)
             for fit in without.values():
                 if isinstance(fit, CurveFit) and fit.passed:
                     passing[i] = max(passing.get(i, 0.0), fit.p or 0.0)

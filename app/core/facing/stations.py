@@ -14,8 +14,8 @@ import numpy as np
 import numpy.typing as npt
 
 from app.core.facing.curves import find_curve
+from app.core.facing.fits import CurveFit
 from app.core.facing.profiles import free_curve
-from app.core.facing.rails import CurveFit
 from app.core.values.readings import BladeStop, Uncertainties
 
 Array = npt.NDArray[np.float64]

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from app.core.facing.analysis import CurveFit, FacingAnalysis, RailAnalysis
+from app.core.facing.analysis import FacingAnalysis
 from app.core.facing.curves import CURVES
 from app.core.facing.evenness import (
     CANNOT_TELL,
@@ -13,8 +13,8 @@ from app.core.facing.evenness import (
     RailsVerdict,
     judge_rails,
 )
+from app.core.facing.fits import CANNOT_JUDGE, NONE_FITS, CurveFit, RailAnalysis
 from app.core.facing.rail_words import describe_rail
-from app.core.facing.rails import CANNOT_JUDGE, NONE_FITS
 from app.core.values.readings import FacingReadings
 from app.core.values.uncertainty import expanded
 from app.core.values.units import (

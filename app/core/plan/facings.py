@@ -15,7 +15,7 @@ from scipy.optimize import root
 
 from app.core.facing.analysis import MalformedReading
 from app.core.facing.curves import Array, find_curve
-from app.core.facing.rails import judge_rails
+from app.core.facing.rails import judge_rail
 from app.core.facing.stations import RailLine, line_of_readings, make_stations
 from app.core.values.readings import BladeStop, FacingReadings, Uncertainties
 
@@ -241,8 +241,7 @@ def draw_target(
         return draw_facing(target, stations_mm)
     stops = target_stops(target, rail)
     tip = read_tip(target, uncertainties)
-    (judged,) = judge_rails([stops], [tip], uncertainties)
-    fit = judged.fit(judged.chosen)
+    fit = judge_rail(stops, tip, uncertainties).chosen_fit
     try:
         return line_of_readings(stops, tip, fit, uncertainties, stations_mm)
     except ValueError as error:

@@ -14,7 +14,8 @@ from math import isfinite, radians, tan
 import numpy as np
 
 from app.core.facing.analysis import MalformedReading, check_readings
-from app.core.facing.rails import CurveFit, judge_rails
+from app.core.facing.fits import CurveFit
+from app.core.facing.rails import judge_rail
 from app.core.facing.stations import RailLine, line_of_readings, make_stations, stop_blade
 from app.core.plan.cuts import (
     NEGLIGIBLE_MM,
@@ -224,8 +225,10 @@ def _choose_fits(
     if isinstance(request.target, FacingReadings):
         rails += list(wanted.values())
         tips += [read_tip(request.target, request.uncertainties)] * len(now)
-    judged = judge_rails(rails, tips, request.uncertainties)
-    found = [analysis.fit(analysis.chosen) for analysis in judged]
+    found = [
+        judge_rail(stops, tip, request.uncertainties).chosen_fit
+        for stops, tip in zip(rails, tips, strict=True)
+    ]
     pairs: dict[str, tuple[CurveFit | None, CurveFit | None]] = {}
     for i, rail in enumerate(now):
         here = found[i]

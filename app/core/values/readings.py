@@ -28,18 +28,6 @@ class BladeStop:
     position_u_mm: float | None = None
     dial: bool = False
 
-    def with_u(self, usual: "Uncertainties") -> "BladeStop":
-        """Give the same stop with its uncertainties said, the set's own where it brings none."""
-        if self.gap_u_mm is not None and self.position_u_mm is not None:
-            return self
-        return BladeStop(
-            self.gap_mm,
-            self.position_mm,
-            usual.gap_mm if self.gap_u_mm is None else self.gap_u_mm,
-            usual.position_mm if self.position_u_mm is None else self.position_u_mm,
-            self.dial,
-        )
-
 
 @dataclass(frozen=True, slots=True)
 class DialReading:

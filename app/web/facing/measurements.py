@@ -17,6 +17,7 @@ from app.core.compare.size_words import (
     list_spreads,
     list_three_ways,
 )
+from app.core.facing.analysis import analyse_facing
 from app.core.facing.corrections import correct_readings
 from app.core.facing.dials import say_dials
 from app.core.facing.measurements import (
@@ -31,7 +32,6 @@ from app.core.facing.measurements import (
     parse_set,
     write_line,
 )
-from app.core.facing.recalling import recall_analysis
 from app.core.facing.wording import (
     describe_facing,
     list_blade_rows,
@@ -331,7 +331,7 @@ def _preview(
     sizes = sizes_in_use(session, gauges, kept.taken_on)
     corrected = correct_readings(kept.readings, sizes)
     tolerance = get_shop(session).evenness_tolerance_mm
-    analysis = recall_analysis(
+    analysis = analyse_facing(
         corrected.facing, corrected.uncertainties, evenness_tolerance_mm=tolerance
     )
     return {

@@ -10,10 +10,9 @@ from sqlalchemy.orm import Session
 
 from app.core.compare.comparison import gap_uncertainties
 from app.core.compare.differences import ReadSet
-from app.core.facing.analysis import MalformedReading
+from app.core.facing.analysis import MalformedReading, analyse_facing
 from app.core.facing.curves import CURVES
 from app.core.facing.measurements import ROLES, GaugesInUse
-from app.core.facing.recalling import recall_analysis
 from app.core.facing.wording import read_facing_length
 from app.core.values.readings import BladeStop, DialReading, FacingReadings
 from app.core.values.units import format_blade
@@ -70,10 +69,10 @@ def compare_picture(
     lines: list[ProfileLine] = []
     if before is not None:
         lines += with_dials(
-            profile_lines("before", before, recall_analysis(before), "before"), before
+            profile_lines("before", before, analyse_facing(before), "before"), before
         )
     if after is not None:
-        lines += with_dials(profile_lines("after", after, recall_analysis(after), "after"), after)
+        lines += with_dials(profile_lines("after", after, analyse_facing(after), "after"), after)
     facings = [one for one in (before, after) if one is not None]
     return ProfilePicture(
         lines=tuple(lines),
@@ -101,7 +100,7 @@ def _named_lines(
     facings: tuple[FacingReadings, FacingReadings], names: tuple[str, str]
 ) -> tuple[tuple[ProfileLine, ...], tuple[ProfileLine, ...]]:
     before, after = (
-        with_dials(profile_lines(name, facing, recall_analysis(facing), state), facing)
+        with_dials(profile_lines(name, facing, analyse_facing(facing), state), facing)
         for name, facing, state in zip(names, facings, _STATES, strict=True)
     )
     return before, after
@@ -142,7 +141,7 @@ def straight_line_picture(facing: FacingReadings, gauges: GaugesInUse) -> Profil
 
 def residual_picture(facing: FacingReadings, gauges: GaugesInUse) -> ResidualPicture:
     """Lay out the blades' residuals, each rail held to its chosen curve or the least bad one."""
-    analysis = recall_analysis(facing)
+    analysis = analyse_facing(facing)
     held: dict[Rail, str] = {}
     words = []
     for rail in _RAILS:
@@ -191,7 +190,7 @@ def overlay_picture(sets: Sequence[Measurement], gauges: GaugesInUse) -> Profile
         (
             f"{one.taken_on:%Y-%m-%d} {ROLES[one.role]}",
             one.facing,
-            recall_analysis(one.facing),
+            analyse_facing(one.facing),
         )
         for one in shown
     ]
@@ -207,7 +206,7 @@ def overlay_picture(sets: Sequence[Measurement], gauges: GaugesInUse) -> Profile
 
 def _one_picture(facing: FacingReadings, gauges: GaugesInUse, name: str = "now") -> ProfilePicture:
     return ProfilePicture(
-        lines=with_dials(profile_lines(name, facing, recall_analysis(facing), "now"), facing),
+        lines=with_dials(profile_lines(name, facing, analyse_facing(facing), "now"), facing),
         blades=blade_levels(gauges, facing),
         glass_mm_per_number=float(gauges.glass.mm_per_unit),
         size="screen",

@@ -12,13 +12,12 @@ from app.core.compare.differences import take_facing
 from app.core.compare.effort import REEDS, compare_efforts
 from app.core.compare.effort_words import judge_effort, say_effort
 from app.core.facing.analysis import (
-    BladeEvenness,
-    CurveFit,
     MalformedReading,
-    RailAnalysis,
     analyse_facing,
 )
 from app.core.facing.curves import CURVES
+from app.core.facing.evenness import BladeEvenness
+from app.core.facing.fits import CurveFit, RailAnalysis
 from app.core.values.readings import BladeStop, DialReading, FacingReadings, Uncertainties
 
 router = APIRouter(prefix="/api")
@@ -170,6 +169,7 @@ def _rail(rail: RailAnalysis | None) -> dict[str, Any] | None:
         "tip_offset_u_mm": rail.tip_offset_u_mm,
         "fits": [_fit(fit) for fit in rail.fits],
         "suspect": list(rail.suspect),
+        "break_span_mm": None if rail.break_span_mm is None else list(rail.break_span_mm),
         "left_out": dict(rail.left_out),
     }
 

@@ -1,12 +1,16 @@
 """Reading sets as pages list them: a line as notebooks write it, and the figures it comes to."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
-from app.core.facing.analysis import FacingAnalysis
-from app.core.facing.evenness import CANNOT_TELL, BladeEvenness, RailsVerdict, judge_rails
+from app.core.facing.analysis import FacingAnalysis, analyse_facing
+from app.core.facing.evenness import (
+    CANNOT_TELL,
+    RailsVerdict,
+    judge_evenness,
+    judge_rails,
+    pair_blades,
+)
 from app.core.facing.measurements import GaugesInUse, write_line
-from app.core.facing.recalling import recall_analysis, recall_evenness
 from app.core.facing.wording import main_rail, read_facing_length, say_evenness
 from app.core.values.units import format_mm, format_on_scale
 from app.store.records.measurements import Measurement
@@ -42,7 +46,7 @@ class Summary:
     @property
     def analysis(self) -> FacingAnalysis:
         """All that the readings allow; a list needs none of it, so it is asked for by itself."""
-        return recall_analysis(
+        return analyse_facing(
             self.measurement.facing,
             self.measurement.uncertainties,
             evenness_tolerance_mm=self.evenness_tolerance_mm,
@@ -50,30 +54,14 @@ class Summary:
 
 
 def summarise(measurement: Measurement, gauges: GaugesInUse, shop: Shop) -> Summary:
-    """Work out what a reading set comes to."""
-    return summarise_all([measurement], gauges, shop)[0]
-
-
-def summarise_all(
-    measurements: Sequence[Measurement], gauges: GaugesInUse, shop: Shop
-) -> list[Summary]:
-    """Work out what reading sets come to, all at once."""
-    tolerance = shop.evenness_tolerance_mm
-    evenness = recall_evenness([(one.facing, one.uncertainties, tolerance) for one in measurements])
-    return [
-        _summary(one, rows, gauges, tolerance)
-        for one, rows in zip(measurements, evenness, strict=True)
-    ]
-
-
-def _summary(
-    measurement: Measurement, rows: Sequence[BladeEvenness], gauges: GaugesInUse, tolerance: float
-) -> Summary:
+    """Work out what a reading set comes to; nothing is fitted for it."""
     facing, corrected = measurement.facing, measurement.corrected
     line = write_line(measurement.recorded, gauges.glass, gauges.tip)
     used = write_line(facing, gauges.glass, gauges.tip) if corrected.differs else line
     worn = corrected.later_facing
     later = write_line(worn, gauges.glass, gauges.tip) if worn else used
+    usual, tolerance = measurement.uncertainties, shop.evenness_tolerance_mm
+    pairs = pair_blades(facing.left, facing.right, usual.position_mm, usual.gap_mm)
     return Summary(
         measurement,
         line or "other lengths",
@@ -81,7 +69,7 @@ def _summary(
         used if used != line else "",
         later if later != used else "",
         read_facing_length(facing),
-        judge_rails(rows, one_rail=facing.has_rails),
+        judge_rails(judge_evenness(pairs, tolerance), one_rail=facing.has_rails),
         tolerance,
     )
 

@@ -20,7 +20,7 @@ from app.store.records.shop import gauges_in_use, get_shop, list_checklist
 from app.store.tables import Job
 from app.web.compare.comparisons import offer_comparisons
 from app.web.compare.returning import gather_homecoming
-from app.web.facing.summaries import summarise_all
+from app.web.facing.summaries import summarise
 from app.web.jobs.photos import album_photos
 from app.web.pages import (
     Clock,
@@ -56,7 +56,8 @@ def show(request: Request, session: Reading, number: int) -> HTMLResponse:
 def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLResponse:
     shop, gauges = get_shop(session), gauges_in_use(session)
     of_piece = list_measurements(session, job.piece_id)
-    sets = summarise_all([one for one in of_piece if one.job_number == job.number], gauges, shop)
+    of_job = [one for one in of_piece if one.job_number == job.number]
+    sets = [summarise(one, gauges, shop) for one in of_job]
     roles = {one.measurement.role for one in sets if one.measurement.replaced_by_id is None}
     return show_page(
         request,

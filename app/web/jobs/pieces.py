@@ -33,7 +33,7 @@ from app.store.records.shop import gauges_in_use, get_shop
 from app.store.records.slips import list_piece_slips
 from app.store.tables import Event, Job, Ownership, Piece
 from app.web.compare.comparisons import offer_choice
-from app.web.facing.summaries import Summary, list_figures, summarise_all
+from app.web.facing.summaries import Summary, list_figures, summarise
 from app.web.jobs.photos import album_photos
 from app.web.pages import Clock, Form, Reading, Typed, Writing, found_or_404, go_to, show_page
 from app.web.shop.customers import show_conflict
@@ -107,7 +107,7 @@ def show(request: Request, session: Reading, piece_id: int) -> HTMLResponse:
     shop, gauges = get_shop(session), gauges_in_use(session)
     measurements = list_measurements(session, piece_id)
     last = last_facing(measurements)
-    sets = summarise_all(measurements, gauges, shop)
+    sets = [summarise(one, gauges, shop) for one in measurements]
     told = next((one for one in sets if last and one.measurement.id == last.id), None)
     jobs = list_jobs_on(session, piece_id)
     return show_page(

@@ -22,6 +22,7 @@ from app.core.gauges.sizes import (
 )
 from app.core.values.readings import BladeStop, FacingReadings
 from app.core.values.uncertainty import combined
+from tests.core.facing.simulated import position_of
 
 BLADES_MM = {1: 0.0381, 2: 0.254, 3: 0.6096, 4: 0.8636}  # 0.0015, 0.010, 0.024, 0.034 in
 GLASS, WEDGE, BORE = 11, 12, 13
@@ -106,11 +107,11 @@ def test_a_check_after_the_day_changes_no_value_in_use_but_stands_beside_it():
 def test_a_thin_blade_stops_further_in_so_the_marked_size_would_have_stopped_sooner():
     """On an arc the stop is at b − √(h(2R − h)); by hand for R 214, b 22.2."""
     arc = CURVES["arc"]
-    position = float(arc.position_of(PARAMETERS["arc"], 0.034))
+    position = float(position_of(arc, PARAMETERS["arc"], 0.034))
     worn = 22.2 - sqrt(0.034 * (428 - 0.034))
     assert position == pytest.approx(worn)
     given = [
-        replace(one, value_mm=float(arc.position_of(PARAMETERS["arc"], one.gap_mm)))
+        replace(one, value_mm=float(position_of(arc, PARAMETERS["arc"], one.gap_mm)))
         for one in readings()[:8]
     ]
     given[0], given[1] = (replace(one, value_mm=worn) for one in given[:2])
@@ -128,8 +129,8 @@ def test_carried_stops_lie_on_the_curve_within_a_tenth_of_the_shift(key):
     curve, parameters = CURVES[key], PARAMETERS[key]
     worn = {1: 0.0341, 2: 0.248, 3: 0.6016, 4: 0.8536}
     gauges = sizes(*(blade(i, check(2025, worn[i])) for i in worn))
-    at = {i: float(curve.position_of(parameters, worn[i])) for i in worn}
-    shift = {i: float(curve.position_of(parameters, BLADES_MM[i])) - at[i] for i in worn}
+    at = {i: float(position_of(curve, parameters, worn[i])) for i in worn}
+    shift = {i: float(position_of(curve, parameters, BLADES_MM[i])) - at[i] for i in worn}
     errors = []
     for _ in range(100):
         given = [
@@ -155,7 +156,7 @@ def test_the_curve_fitted_is_that_of_the_true_thicknesses(key):
     curve, parameters = CURVES[key], PARAMETERS[key]
     worn = {1: 0.034, 2: 0.25, 3: 0.60, 4: 0.85}
     scatter = {1: 0.1, 2: -0.1, 3: 0.05, 4: -0.05}
-    at = {i: float(curve.position_of(parameters, worn[i])) + scatter[i] for i in worn}
+    at = {i: float(position_of(curve, parameters, worn[i])) + scatter[i] for i in worn}
     gauges = sizes(*(blade(i, check(2025, worn[i])) for i in worn))
     told = correct_readings([stop(i, 2 * at[i]) for i in worn], gauges)
     carried = analyse_facing(told.facing).left

@@ -6,6 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from app.core.facing.curves import CURVES, find_curve
+from tests.core.facing.simulated import position_of, reach_of
 
 USUAL = {
     "arc": {"break_mm": 22.2, "radius_mm": 214.0},
@@ -73,7 +74,7 @@ def test_every_curve_inverts_itself(key, data):
     s = parameters["break_mm"] - u
     gap = curve.gap_at(parameters, s)
     assert (np.diff(gap) > 0).all()
-    assert curve.position_of(parameters, gap) == pytest.approx(s, abs=1e-9)
+    assert position_of(curve, parameters, gap) == pytest.approx(s, abs=1e-9)
 
 
 @EVERY_CURVE
@@ -81,17 +82,16 @@ def test_the_gap_is_nothing_at_the_break_and_beyond(key):
     parameters = USUAL[key]
     beyond = parameters["break_mm"] + np.array([0.0, 1e-9, 5.0])
     assert (CURVES[key].gap_at(parameters, beyond) == 0.0).all()
-    assert float(CURVES[key].position_of(parameters, 0.0)) == parameters["break_mm"]
 
 
 @EVERY_CURVE
 def test_the_slope_is_that_of_the_curve(key):
     curve, parameters = CURVES[key], USUAL[key]
     gap = np.array([0.0381, 0.254, 0.8636])
-    s = curve.position_of(parameters, gap)
+    s, reaches = position_of(curve, parameters, gap), reach_of(curve, parameters, gap)[1]
     step = 1e-5
     by_hand = (curve.gap_at(parameters, s - step) - curve.gap_at(parameters, s + step)) / (2 * step)
-    assert curve.slope_of(parameters, gap) == pytest.approx(by_hand, rel=1e-6)
+    assert [1 / ds_dh for _, ds_dh, _ in reaches] == pytest.approx(by_hand, rel=1e-6)
 
 
 @pytest.mark.parametrize(
@@ -139,7 +139,7 @@ def test_near_the_break_nothing_is_lost_to_rounding():
     assert CURVES["arc"].gap_at(parameters, s) == pytest.approx(exact, rel=1e-6)
     far = {"break_mm": 20.0, "radius_mm": 200.0}
     thin = np.array([1e-14, 1e-9])
-    assert 20.0 - CURVES["arc"].position_of(far, thin) == pytest.approx(
+    assert 20.0 - position_of(CURVES["arc"], far, thin) == pytest.approx(
         np.sqrt(400.0 * thin), rel=1e-6
     )
 
@@ -171,10 +171,10 @@ def test_a_curve_says_where_it_ends():
     short = {"break_mm": 20.0, "radius_mm": 15.0}
     with pytest.raises(ValueError, match="ends before"):
         CURVES["arc"].gap_at(short, 1.0)
-    with pytest.raises(ValueError, match="never opens"):
-        CURVES["arc"].position_of(short, 16.0)
-    with pytest.raises(ValueError, match="zero or more"):
-        CURVES["arc"].position_of(short, -0.1)
+    _, ((_, ds_dh, _),) = reach_of(CURVES["arc"], short, 16.0)
+    assert ds_dh < 0.0, "past the radius it turns back"
+    with pytest.raises(ValueError, match="math domain"):
+        reach_of(CURVES["arc"], short, 31.0)
 
 
 def test_an_unknown_curve_is_refused_with_those_there_are():

@@ -8,6 +8,7 @@ from app.core.facing.analysis import MalformedReading, analyse_facing
 from app.core.facing.curves import CURVES
 from app.core.facing.dials import list_dial_places, say_dials
 from app.core.values.readings import BladeStop, DialReading, FacingReadings, Uncertainties
+from tests.core.facing.simulated import position_of
 
 U = Uncertainties()
 TRUTH = {"break_mm": 22.2, "radius_mm": 214.0}
@@ -22,7 +23,7 @@ def gap(position_mm: float) -> float:
 def blades(shift_mm: float = 0.0) -> tuple[BladeStop, ...]:
     arc = CURVES["arc"]
     return tuple(
-        BladeStop(each, float(arc.position_of(TRUTH, each)) + shift_mm) for each in BLADES_MM
+        BladeStop(each, float(position_of(arc, TRUTH, each)) + shift_mm) for each in BLADES_MM
     )
 
 
@@ -89,7 +90,7 @@ def test_the_truth_lies_in_the_95_percent_interval_as_often_as_said():
         stops = tuple(
             BladeStop(
                 each,
-                float(arc.position_of(TRUTH, each + rng.normal(0, U.gap_mm)))
+                float(position_of(arc, TRUTH, each + rng.normal(0, U.gap_mm)))
                 + rng.normal(0, U.position_mm),
             )
             for each in BLADES_MM

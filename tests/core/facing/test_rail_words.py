@@ -3,7 +3,7 @@
 import pytest
 
 from app.core.facing.rail_words import describe_rail, runs_backwards
-from app.core.facing.rails import judge_rails
+from app.core.facing.rails import judge_rail
 from app.core.values.readings import BladeStop, Uncertainties
 from tests.core.facing.test_rails import FOUR_MM, LOOSE_TIP, TRADE, judge, on_curve
 
@@ -44,7 +44,7 @@ def test_each_curve_has_its_own_words(key, words):
     stops, _ = on_curve(key)
     read = [BladeStop(gap, number / 2) for gap, number in stops]
     sure = Uncertainties(0.001, 0.00001, 0.0001)
-    assert words in describe_rail(judge_rails([read], [None], sure, curves=[key])[0])
+    assert words in describe_rail(judge_rail(read, None, sure, curves=[key]))
 
 
 def test_where_nothing_fits_or_can_be_judged_it_says_so():

@@ -7,10 +7,12 @@ import pytest
 
 from app.core.facing.analysis import analyse_facing
 from app.core.facing.curves import CURVES
-from app.core.facing.rails import CANNOT_JUDGE, CHOSEN, NONE_FITS, judge_rails
+from app.core.facing.fits import CANNOT_JUDGE, CHOSEN, NONE_FITS
+from app.core.facing.rails import judge_rail
 from app.core.facing.wording import describe_facing
 from app.core.values.readings import BladeStop, FacingReadings, Uncertainties
 from app.core.values.units import SCALES
+from tests.core.facing.simulated import position_of
 from tests.core.facing.test_curves import USUAL
 
 BLADES_MM = (0.0381, 0.127, 0.254, 0.4064, 0.6096, 0.8636, 1.27)
@@ -22,14 +24,14 @@ LOOSE_TIP = (1.06, 0.01)
 def judge(stops, opening=None, **asked):
     """Judge one rail told as (blade, half-millimetre number)."""
     read = [BladeStop(gap, number / 2) for gap, number in stops]
-    return judge_rails([read], [opening], U, **asked)[0]
+    return judge_rail(read, opening, U, **asked)
 
 
 def on_curve(key, blades=BLADES_MM):
     """Give stops exactly on a known curve, as far as the blades go in, and its tip."""
     curve, truth = CURVES[key], USUAL[key]
     tip = float(curve.gap_at(truth, 0.0))
-    stops = [(gap, 2 * float(curve.position_of(truth, gap))) for gap in blades if gap < tip]
+    stops = [(gap, 2 * float(position_of(curve, truth, gap))) for gap in blades if gap < tip]
     return stops, tip
 
 
@@ -55,14 +57,14 @@ def test_a_tip_that_stands_off_is_kept_out_and_told():
 
 @pytest.mark.parametrize(("way", "taken"), [("in", True), ("out", False)])
 def test_the_tip_can_be_forced_in_or_out(way, taken):
-    assert judge(TRADE, LOOSE_TIP, tip=way).tip_in_fit is taken
+    assert judge(TRADE, LOOSE_TIP, way=way).tip_in_fit is taken
     stops, tip = on_curve("arc")
-    assert judge(stops, (tip, 0.01), tip=way).tip_in_fit is taken
+    assert judge(stops, (tip, 0.01), way=way).tip_in_fit is taken
 
 
 def test_the_offset_of_the_tip_is_from_the_curve_fitted_without_it():
     alone = judge(TRADE, None).fit("arc")
-    offset = judge(TRADE, LOOSE_TIP, tip="in", curves=["arc"])
+    offset = judge(TRADE, LOOSE_TIP, way="in", curves=["arc"])
     assert offset.chosen is None, "with the tip inside, the arc is refused"
     told = judge(TRADE, LOOSE_TIP)
     assert told.tip_offset_mm == pytest.approx(1.06 - alone.tip_opening_mm)
@@ -74,7 +76,7 @@ def test_each_curve_is_chosen_on_a_facing_that_follows_it_and_no_simpler_one(key
     stops, tip = on_curve(key)
     sure = Uncertainties(0.02, 0.0005, 0.002)
     read = [BladeStop(gap, number / 2) for gap, number in stops]
-    rail = judge_rails([read], [(tip, 0.002)], sure)[0]
+    rail = judge_rail(read, (tip, 0.002), sure)
     chosen = CURVES[rail.chosen]
     assert chosen.free <= CURVES[key].free
     assert rail.fit(key).p > 0.9
@@ -179,23 +181,24 @@ def test_only_the_curves_asked_for_are_fitted_in_the_tables_order():
 
 
 @pytest.mark.parametrize(("asked", "words"), [({"curves": ["spiral"]}, "no curve “spiral”"),
-                                              ({"tip": "maybe"}, "tip can be judged")])  # fmt: skip
+                                              ({"way": "maybe"}, "tip can be judged")])  # fmt: skip
 def test_unknown_words_are_refused(asked, words):
     with pytest.raises(ValueError, match=words):
         judge(TRADE, **asked)
 
 
-def test_rails_judged_together_are_judged_as_each_alone():
-    rails = [on_curve(key)[0][: 4 + i % 4] for i, key in enumerate(CURVES)]
-    read = [[BladeStop(gap, number / 2) for gap, number in stops] for stops in rails]
-    tips = [None, (1.2, 0.01)] * 3
-    together = judge_rails(read, tips, U)
-    for stops, tip, rail in zip(read, tips, together, strict=True):
-        alone = judge_rails([stops], [tip], U)[0]
-        assert (alone.chosen, alone.tip_in_fit, alone.suspect) == (
-            rail.chosen, rail.tip_in_fit, rail.suspect,
-        )  # fmt: skip
-        assert [fit.curve for fit in alone.fits] == [fit.curve for fit in rail.fits]
+def test_a_rail_judged_before_is_remembered_with_the_stops_it_was_asked_with():
+    stops, tip = on_curve("arc")
+    read = [BladeStop(gap, number / 2) for gap, number in stops]
+    own = [BladeStop(one.gap_mm, one.position_mm, U.gap_mm, U.position_mm) for one in read]
+    first, again = (
+        judge_rail(read, (tip, 0.01), U),
+        judge_rail(own, (tip, 0.01), Uncertainties(9.0)),
+    )
+    assert again.fits is first.fits, "the same readings with the same uncertainties"
+    assert (first.stops, again.stops) == (tuple(read), tuple(own))
+    assert judge_rail(read, (tip, 0.02), U).fits is not first.fits
+    assert judge_rail(read, (tip, 0.01), U, curves=["arc"]).fits != first.fits
 
 
 def test_limits_stand_on_both_sides_of_the_value_and_never_below_zero_for_a_radius():

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from app.core.facing.rails import judge_rails
+from app.core.facing.rails import judge_rail
 from app.core.facing.stations import line_of_readings, make_stations, stop_blade
 from app.core.plan.facings import PlainFacing, as_stops
 from app.core.values.readings import BladeStop, Uncertainties
@@ -31,7 +31,7 @@ def test_from_reading_to_reading_an_arc_is_kept_to_a_micrometre() -> None:
 
 
 def test_by_its_curve_an_arc_is_kept_exactly() -> None:
-    (judged,) = judge_rails([STOPS], [TIP], USUAL)
+    judged = judge_rail(STOPS, TIP, USUAL)
     line = line_of_readings(STOPS, TIP, judged.fit(judged.chosen), USUAL, STATIONS)
     assert line.curve == "arc"
     assert line.gap_mm == pytest.approx(arc_gap(FACING, STATIONS), abs=1e-7)
@@ -39,7 +39,7 @@ def test_by_its_curve_an_arc_is_kept_exactly() -> None:
 
 
 def test_the_tip_keeps_its_reading_where_it_stands_off_the_curve() -> None:
-    (judged,) = judge_rails([STOPS], [(1.0, 0.01)], USUAL)
+    judged = judge_rail(STOPS, (1.0, 0.01), USUAL)
     line = line_of_readings(STOPS, (1.0, 0.01), judged.fit(judged.chosen), USUAL, STATIONS)
     assert line.gap_mm[0] == pytest.approx(1.0)
     assert line.u_mm[0] == pytest.approx(0.01)
@@ -47,7 +47,7 @@ def test_the_tip_keeps_its_reading_where_it_stands_off_the_curve() -> None:
 
 
 def test_a_tip_that_would_turn_the_rail_back_is_drawn_from_reading_to_reading() -> None:
-    (judged,) = judge_rails([STOPS], [None], USUAL)
+    judged = judge_rail(STOPS, None, USUAL)
     line = line_of_readings(STOPS, (0.5, 0.01), judged.fit(judged.chosen), USUAL, STATIONS)
     assert line.curve is None
     assert (np.diff(line.gap_mm) <= 1e-12).all()
@@ -60,10 +60,10 @@ def test_the_uncertainty_of_the_gap_is_that_of_many_repeats(by_curve: bool) -> N
     for _ in range(400):
         noisy = as_stops(BLADES_MM, (arc_stops(FACING) + 0.15 * rng.standard_normal(4)).tolist())
         tip = (1.1 + 0.01 * rng.standard_normal(), 0.01)
-        fit = judge_rails([noisy], [tip], USUAL, tip="in", curves=["arc"])[0].fits[0]
+        fit = judge_rail(noisy, tip, USUAL, way="in", curves=["arc"]).fits[0]
         line = line_of_readings(noisy, tip, fit if by_curve else None, USUAL, STATIONS)
         gaps.append(line.gap_mm)
-    (judged,) = judge_rails([STOPS], [TIP], USUAL, tip="in", curves=["arc"])
+    judged = judge_rail(STOPS, TIP, USUAL, way="in", curves=["arc"])
     line = line_of_readings(STOPS, TIP, judged.fits[0] if by_curve else None, USUAL, STATIONS)
     scatter = np.std(gaps, axis=0)
     places = [np.searchsorted(STATIONS, s) for s in arc_stops(FACING)[1:]]
