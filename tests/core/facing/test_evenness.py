@@ -3,7 +3,7 @@
 import pytest
 
 from app.core.facing.analysis import analyse_facing
-from app.core.facing.evenness import CANNOT_TELL, EVEN, UNEVEN, pair_blades
+from app.core.facing.evenness import CANNOT_TELL, EVEN, UNEVEN, judge_evenness, pair_blades
 from app.core.values.readings import BladeStop, FacingReadings, Uncertainties
 
 GAPS = (0.8636, 0.6096, 0.254, 0.0381)
@@ -124,3 +124,22 @@ def test_the_mean_of_both_rails_halves_the_readers_error_but_not_the_blades():
 def test_a_tolerance_must_be_a_length(tolerance):
     with pytest.raises(ValueError, match="tolerance"):
         analyse_facing(facing(0.0, 0.0, 0.0, 0.0), evenness_tolerance_mm=tolerance)
+
+
+def test_a_list_says_it_without_a_fit_as_the_whole_analysis_does(monkeypatch):
+    """Verdicts need no slope: a fit gives only the heights."""
+    cases = [
+        rails((6, 12, 24, 36), (6, 12, 24, 36)),
+        rails((6, 12, 24, 36), (6, 13, 26, 38)),
+        rails((6, 12, 24, 36), (6, 12, 25, 36)),
+        rails((6, 12, 30, 36), (6, 12, 31, 36)),  # every curve refused
+        FacingReadings(facing(0.0).left, facing(0.6).right),
+        FacingReadings(facing(0.0).left, ()),
+    ]
+    whole = [analyse_facing(one).evenness for one in cases]
+    monkeypatch.setattr("app.core.facing.rails.fit_curves", None)
+    for one, rows in zip(cases, whole, strict=True):
+        listed = judge_evenness(pair_blades(one.left, one.right, 0.15, 0.003))
+        assert [row.verdict for row in listed] == [row.verdict for row in rows]
+        assert all(row.height_difference_um is None for row in listed)
+    assert {row.verdict for rows in whole for row in rows} == {EVEN, UNEVEN, CANNOT_TELL}

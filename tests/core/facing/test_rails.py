@@ -12,10 +12,9 @@ from app.core.facing.rails import judge_rail
 from app.core.facing.wording import describe_facing
 from app.core.values.readings import BladeStop, FacingReadings, Uncertainties
 from app.core.values.units import SCALES
-from tests.core.facing.simulated import position_of
+from tests.core.facing.simulated import BLADES_MM, FOUR_BLADES_MM, position_of, read_five_shapes
 from tests.core.facing.test_curves import USUAL
 
-BLADES_MM = (0.0381, 0.127, 0.254, 0.4064, 0.6096, 0.8636, 1.27)
 FOUR_MM = (0.0381, 0.254, 0.6096, 0.8636)
 U = Uncertainties()
 LOOSE_TIP = (1.06, 0.01)
@@ -199,6 +198,41 @@ def test_a_rail_judged_before_is_remembered_with_the_stops_it_was_asked_with():
     assert (first.stops, again.stops) == (tuple(read), tuple(own))
     assert judge_rail(read, (tip, 0.02), U).fits is not first.fits
     assert judge_rail(read, (tip, 0.01), U, curves=["arc"]).fits != first.fits
+
+
+@pytest.mark.parametrize("blades_mm", [FOUR_BLADES_MM, BLADES_MM[:6]], ids=["4", "6"])
+def test_the_break_lies_in_the_span_of_all_unrefused_curves_where_the_chosen_ones_limits_miss(
+    blades_mm,
+):
+    """Over five shapes of facing; ten times as many were tried for the developers' note."""
+    in_span, in_own, shapes = [], [], {}
+    for key, truth, stops, tip in read_five_shapes(400, 18, blades_mm):
+        rail, true = judge_rail(stops, tip, U), truth["break_mm"]
+        if rail.break_span_mm is not None and rail.chosen_fit is not None:
+            low, high = rail.break_span_mm
+            in_span.append(low <= true <= high)
+            shapes.setdefault(key, []).append(in_span[-1])
+            low, high = rail.chosen_fit.interval_95["break_mm"]
+            in_own.append(low <= true <= high)
+    assert len(in_span) > 380
+    assert 0.96 <= np.mean(in_span) <= 0.995
+    assert all(np.mean(held) >= 0.91 for held in shapes.values())
+    assert np.mean(in_own) < 0.85
+
+
+def test_the_span_of_the_break_is_over_judged_unrefused_curves_of_up_to_three_parameters():
+    rail = judge(on_curve("arc")[0])
+    assert {fit.curve for fit in rail.fits} > {"arc", "parabola"}
+    ends = [
+        end
+        for fit in rail.fits
+        if not fit.refused and len(fit.parameters) <= 3
+        for end in fit.interval_95["break_mm"]
+    ]
+    assert rail.break_span_mm == pytest.approx((min(ends), max(ends)))
+    assert judge(TRADE[:2]).break_span_mm is None, "nothing to judge by"
+    spoilt = judge(list(zip(FOUR_MM, (35.5, 23.5, 20.5, 5.5), strict=True)))
+    assert spoilt.break_span_mm is None, "all refused"
 
 
 def test_limits_stand_on_both_sides_of_the_value_and_never_below_zero_for_a_radius():

@@ -27,6 +27,7 @@ def test_an_analysis_has_every_name_of_the_contract(client):
             "tip_offset_u_mm",
             "fits",
             "suspect",
+            "break_span_mm",
         }
         for fit in rail["fits"]:
             assert set(fit) >= {"curve", "parameters", "uncertainties", "chi_square", "dof", "p",
@@ -55,6 +56,15 @@ def test_the_rails_of_a_usual_facing_follow_an_arc_and_the_tip_stands_inside_it(
     assert arc["parameters"]["break_mm"] == pytest.approx(22.2, abs=0.1)
     assert arc["parameters"]["radius_mm"] == pytest.approx(214, abs=1)
     assert left["tip_offset_mm"] == pytest.approx(-0.10, abs=0.01)
+
+
+def test_the_span_of_the_break_is_given_for_each_rail_or_null(client):
+    found = ask(client, "analysis", left=RAIL, right=RAIL[:2], tip_opening_mm=1.06)
+    low, high = found["rails"]["left"]["break_span_mm"]
+    arc = next(fit for fit in found["rails"]["left"]["fits"] if fit["curve"] == "arc")
+    assert low < arc["parameters"]["break_mm"] < high
+    alone = ask(client, "analysis", left=RAIL[:2])
+    assert alone["rails"]["left"]["break_span_mm"] is None
 
 
 def test_a_comparison_tells_change_from_none(client):
