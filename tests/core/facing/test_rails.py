@@ -204,7 +204,7 @@ def test_a_rail_judged_before_is_remembered_with_the_stops_it_was_asked_with():
 def test_the_break_lies_in_the_span_of_all_unrefused_curves_where_the_chosen_ones_limits_miss(
     blades_mm,
 ):
-    """Over five shapes of facing; ten times as many were tried for the developers' note."""
+    """Over five shapes of facing; 1,000 a case were tried for the developers' note."""
     in_span, in_own, shapes = [], [], {}
     for key, truth, stops, tip in read_five_shapes(400, 18, blades_mm):
         rail, true = judge_rail(stops, tip, U), truth["break_mm"]
