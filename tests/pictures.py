@@ -33,11 +33,9 @@ def take_pictures(page: Page, folder: Path) -> None:
     keep("readings")
     page.goto("/pieces/1")
     keep("piece")
-    page.goto("/look-up?q=return")
     page.goto("/papers/2")
-    paper = page.locator(".paper")
     page.wait_for_load_state("networkidle")
-    paper.screenshot(path=folder / "return-card.png")
+    page.locator(".paper-sheet").first.screenshot(path=folder / "return-card.png")
 
 
 def main() -> None:

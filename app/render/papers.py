@@ -120,7 +120,9 @@ def write_words(paper: Paper) -> str:
     """Write a paper's words as HTML of plain headings, paragraphs and tables, for who can't see."""
     reader = _Words()
     reader.feed(_compile(paper, "html").decode())
-    return "".join(reader.kept).replace("\u200b", "")  # where a long word may break on paper
+    return _EMPTY_HEAD.sub("<td></td>", "".join(reader.kept)).replace(
+        "\u200b", ""
+    )  # where a long word may break on paper
 
 
 def frame_photo(content: bytes | None, width: int, height: int) -> str:
@@ -157,6 +159,10 @@ def _fonts(folder: Path) -> "Fonts":
     from typst import Fonts
 
     return Fonts(font_paths=[folder])
+
+
+# A corner of a table that heads nothing is a cell, for whoever hears the page.
+_EMPTY_HEAD = re.compile(r"<th[^>]*>\s*</th>")
 
 
 class _Words(HTMLParser):

@@ -142,7 +142,7 @@ def test_over_a_change_of_summer_time_days_are_right_and_a_backup_is_made_each_d
             assert watch.fault() == ""
             if half_hours % 4 == 0:
                 assert day_shown(browser) == clock.at.astimezone().date()
-        made = sorted(one.name for one in (worked_book / "backups").glob("0*"))
+        made = sorted(one.name for one in (worked_book / "laybook-backups").glob("0*"))
         assert len(made) == 3
         assert len({name[7:17] for name in made}) == 3  # a day each
         browser.open("/settings/backups")
@@ -217,7 +217,7 @@ def test_a_server_s_clock_goes_over_midnight_over_summer_time_and_a_day_back(
         return re.search(r'name="done_on"[^>]*value="([^"]+)"', answer.text).group(1)
 
     def count_backups() -> int:
-        return len(list((worked_book / "backups").glob("0*")))
+        return len(list((worked_book / "laybook-backups").glob("0*")))
 
     def write(words: str) -> None:
         answer = server.post("/jobs/1/notes", {"note": words, "token": words})

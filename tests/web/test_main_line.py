@@ -19,7 +19,7 @@ def test_a_piece_goes_from_drop_off_to_return_card_and_is_found_again(browser, t
     card = browser.page.select_one("section.unseen")
     words = re.sub(r"\s+", " ", card.get_text(" "))
     assert "1.05 → 1.13 mm More open than it came." in words
-    assert "16.75 → 17.75 mm Longer: the curve starts further from the tip." in words
+    assert "16.75 → 17.75 mm Longer than it came." in words
     assert "You asked: “stuffy up high”" in words
     assert "Worked on the plate, tilted toward the tip." in words
     cells = [[cell.text for cell in row.select("td")] for row in card.select("tbody tr")]

@@ -6,6 +6,7 @@ heading. Nothing is stored here: each row becomes entries, or words for all that
 
 import csv
 import io
+from collections import Counter
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -86,7 +87,7 @@ def read_table(text: str) -> list[dict[str, str]] | Refused:
     missing = [
         column.key for column in COLUMNS.values() if column.needed and column.key not in names
     ]
-    twice = sorted({name for name in names if name and names.count(name) > 1})
+    twice = sorted(name for name, count in Counter(names).items() if name and count > 1)
     for found, words in (
         (unknown, "There is no column “{}”. The columns are listed below."),
         (missing, "The column “{}” is missing; every table needs it."),

@@ -228,7 +228,7 @@ def test_an_earlier_schema_s_export_comes_in_up_to_date(revision, tmp_path, empt
     from app.store.records.lookups import find_jobs
 
     with sessions.read() as session:
-        assert find_jobs(session, "wiesenrauch")
+        assert find_jobs(session, "wiesen")
     sessions.close()
 
 

@@ -226,7 +226,7 @@ def test_a_file_that_is_no_column_is_refused_in_words_and_the_page_stays(
     answer = send_file(client, job, content, tip_rail_width="1.1")
     assert answer.status_code == 422
     assert words in answer.text
-    assert "value=CLOSE_LINE" in answer.text
+    assert f'value="{CLOSE_LINE}"' in answer.text
     assert 'value="1.1"' in answer.text
     assert "<svg onload" not in answer.text
 
