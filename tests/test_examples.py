@@ -11,8 +11,6 @@ from pathlib import Path
 ROOT = Path(__file__).parent.parent
 # the tests that check against the trade's figures; each says that they are common practice
 CHECKED_AGAINST = {
-    "tests/core/compare/test_comparison.py",
-    "tests/core/compare/test_comparison_rows.py",
     "tests/core/facing/test_analysis.py",
     "tests/core/facing/test_rails.py",
     "tests/web/facing/test_service.py",

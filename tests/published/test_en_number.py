@@ -26,8 +26,8 @@ def test_the_form(difference, u_one, u_other, en):
 
 
 def test_stops_and_tip_with_the_usual_uncertainties():
-    before = FacingReadings((BladeStop(0.254, 12.0),), (), 1.04)
-    after = FacingReadings((BladeStop(0.254, 12.3),), (), 1.07)
+    before = FacingReadings((BladeStop(0.254, 12.0),), (), 1.05)
+    after = FacingReadings((BladeStop(0.254, 12.3),), (), 1.08)
     usual = Uncertainties(0.15, 0.003, 0.01)
     position, tip, _ = compare(take_facing(before, usual), take_facing(after, usual)).changes
     assert position.en == pytest.approx(0.3 / math.hypot(0.3, 0.3))

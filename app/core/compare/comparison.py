@@ -167,20 +167,33 @@ def compare(
     sure = np.array([key[0] != "blade" or key[1:] not in suspects for key in difference.keys])
     joint = _judge_together(difference, np.flatnonzero(sure).tolist())
     rows = list(_list_rows(difference))
-    # what is said is said of all rows at once (Bonferroni's bound)
-    least = (CHANCE if joint.changed else CHANCE_ALONE) / max(len(rows), 1)
-    changes = [
-        replace(row, told_changed=difference.chance(weights) < least)
-        if sure[weights != 0.0].all()
-        else row
+    chances = [
+        difference.chance(weights) if row.changed and sure[weights != 0.0].all() else 1.0
         for row, weights in rows
     ]
-    moved = joint.changed or any(one.told_changed for one in changes)
+    level = CHANCE if joint.changed else CHANCE_ALONE
+    told_rows = tell_apart(chances, level)
+    changes = [replace(row, told_changed=n in told_rows) for n, (row, _) in enumerate(rows)]
+    moved = joint.changed or bool(told_rows)
     for quantity, rail, (one, other), u in pair_curves(first, second):
-        told = moved and not suspects and chance_of(other - one, u) < least
+        told = moved and not suspects and chance_of(other - one, u) < level / len(rows)
         row = Change((quantity,), quantity, None, rail, one, other, expanded(u), told)
         changes.append(row)
     return Comparison(tuple(changes), joint, first, second, suspects)
+
+
+def tell_apart(chances: Sequence[float], level: float) -> frozenset[int]:
+    """Find the figures that may be said to have changed, all at once, at a level (Holm, 1979).
+
+    From the rarest on: the first by chance in less than level / m, the next in less than
+    level / (m − 1), and so on until one isn't.
+    """
+    told: list[int] = []
+    for n in sorted(range(len(chances)), key=lambda n: chances[n]):
+        if chances[n] >= level / (len(chances) - len(told)):
+            break
+        told.append(n)
+    return frozenset(told)
 
 
 def _list_rows(difference: Difference) -> Iterator[tuple[Change, Vector]]:

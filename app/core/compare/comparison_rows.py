@@ -178,7 +178,19 @@ def _judge(
     if _is_suspect(compared, key, change):
         return RowVerdict.SUSPECT
     together = change.quantity in ALONG_GLASS and (compared.shifted or compared.unplaced)
-    return RowVerdict.TOGETHER if together else RowVerdict.SAME
+    return RowVerdict.TOGETHER if together or _is_half(compared, change) else RowVerdict.SAME
+
+
+def _is_half(compared: Comparison, change: Change) -> bool:
+    """Say whether a stop is one of the two whose mean, the facing length, has changed."""
+    length = compared.by_key.get(("facing_length",))
+    return (
+        change.quantity == "position"
+        and length is not None
+        and length.told_changed
+        and change.gap_mm == length.gap_mm
+        and change.difference * length.difference > 0.0
+    )
 
 
 def _is_of_curve(key: Key) -> bool:

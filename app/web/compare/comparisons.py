@@ -130,7 +130,7 @@ def _show_both(request: Request, session: Session, before: str, after: str) -> H
         laying_mm=[expanded(one.laying_u_mm) for one in sets],
         evenness=list_evenness(compared),
         rails=[say_evenness(rails_of(one)) for one in (compared.before, compared.after)],
-        effort=_effort(sides),
+        effort=_effort(sides) if compared.moved else "",
         left_out=effort_words.LEFT_OUT,
         swapped=pair_address(sides[1].measurement, sides[0].measurement),
         query_part=f"before={sides[0].measurement.id}&after={sides[1].measurement.id}",

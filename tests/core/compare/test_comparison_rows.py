@@ -51,19 +51,19 @@ def rows_of(before: ReadSet, after: ReadSet) -> dict[str, ComparisonRow]:
     return {row.label: row for rows in groups.values() for row in rows}
 
 
-# common practice, no source: the issue's own case, as received and as returned
-BEFORE = read("34 22/22.5 12 6 / 1.02 / 0.588")
-AFTER = read("36 24 14 7 / 1.10 / 0.588")
+# an invented case, as received and as returned
+BEFORE = read("33.5 21.5/22 11.5 5.5 / 1.05 / 0.591")
+AFTER = read("35.5 23.5 13.5 6.5 / 1.13 / 0.591")
 
 
 def test_each_figure_has_before_after_difference_uncertainty_en_and_verdict():
     rows = rows_of(BEFORE, AFTER)
     tip = rows["Tip opening"]
-    assert (tip.before, tip.after, tip.difference) == ("1.02 mm", "1.10 mm", "+0.08 mm")
+    assert (tip.before, tip.after, tip.difference) == ("1.05 mm", "1.13 mm", "+0.08 mm")
     # by hand: 2·√2·√(0.01² + 0.01²/12) = 0.0294 mm
     assert (tip.uncertainty, tip.en, tip.verdict) == ("± 0.03 mm", "2.72", RowVerdict.CHANGED)
     thin = rows["0.0015 in, left"]
-    assert (thin.before, thin.before_note, thin.difference_note) == ("34", "17.00 mm", "+2")
+    assert (thin.before, thin.before_note, thin.difference_note) == ("33.5", "16.75 mm", "+2")
     assert rows["0.010 in, right"].difference_note == "+1.5"
     bore = rows["Exit bore"]
     assert (bore.verdict, bore.changed) == (RowVerdict.SAME, False)
@@ -88,7 +88,7 @@ def test_every_verdict_has_its_words_for_one_piece_and_for_two():
 
 def test_other_blades_count_their_own_error_twice_and_one_blade_prints_once():
     same = rows_of(BEFORE, AFTER)
-    other = rows_of(BEFORE, read("36 24 14 7 / 1.10", OTHERS))
+    other = rows_of(BEFORE, read("35.5 23.5 13.5 6.5 / 1.10", OTHERS))
     assert sum("0.034 in" in label for label in other) == 2, "left and right"
     for label in ("0.0015 in, left", "0.010 in, right"):
         assert float(other[label].uncertainty.split()[1]) > float(
@@ -100,13 +100,15 @@ def test_a_size_that_was_worked_out_is_the_same_blade():
     worked_out = {1: 34 * 0.0254, 2: 24 * 0.0254, 3: 10 * 0.0254, 4: 1.5 * 0.0254}
     assert worked_out[1] != BLADES[1]
     labels = [
-        label for label in rows_of(BEFORE, read("36 24 14 7", worked_out)) if " in, " in label
+        label
+        for label in rows_of(BEFORE, read("35.5 23.5 13.5 6.5", worked_out))
+        if " in, " in label
     ]
     assert len(labels) == 8
 
 
 def test_what_only_one_set_has_is_shown_and_said_to_be_missing():
-    rows = rows_of(BEFORE, read("36 24 14 7", tip_rail_width="1.1"))
+    rows = rows_of(BEFORE, read("35.5 23.5 13.5 6.5", tip_rail_width="1.1"))
     assert (rows["Tip opening"].after, rows["Tip opening"].verdict) == ("–", RowVerdict.NOT_AFTER)
     assert rows["Tip rail width"].verdict == RowVerdict.NOT_BEFORE
     assert not rows["Exit bore"].changed
@@ -122,6 +124,13 @@ def test_stops_that_moved_together_are_said_to_be_too_little_alone():
     stops = {row.verdict for label, row in rows.items() if " in, " in label}
     assert stops == {RowVerdict.TOGETHER}
     assert rows["Tip opening"].verdict == RowVerdict.SAME
+
+
+def test_stops_whose_mean_has_changed_are_not_called_unchanged():
+    """One number more on both rails: neither shows it alone, the facing length does."""
+    rows = rows_of(read("35.5 23.5 12 5.5 / 1.07"), read("36.5 24.5 13 6.5 / 1.15"))
+    assert rows["Facing length (at 0.0015 in)"].changed
+    assert rows["0.0015 in, left"].verdict in {RowVerdict.TOGETHER, RowVerdict.CHANGED}
 
 
 def test_the_taper_is_compared_without_what_the_plug_gets_wrong_both_times():
@@ -143,19 +152,19 @@ def test_dial_places_are_compared_where_both_have_them_and_else_counted():
     assert not rows["Gap by dial at 4 mm, left"].changed
     left_over = rows["Places read in one only"]
     assert (left_over.before, left_over.after) == ("1", "1")
-    alone = rows_of(before, read("36 24 14 7"))
+    alone = rows_of(before, read("35.5 23.5 13.5 6.5"))
     assert alone["Places read by dial"].verdict == RowVerdict.NOT_COMPARED
 
 
 def test_the_evenness_of_both_stands_side_by_side():
-    compared = compare(read("34/30 22 12 6 / 1.02"), AFTER)
+    compared = compare(read("33.5/29.5 21.5 11.5 5.5 / 1.05"), AFTER)
     thin = next(row for row in list_evenness(compared) if row.blade == "0.0015 in")
     assert (thin.before, thin.after) == ("uneven", "even")
     assert thin.before_height.startswith("−")
 
 
 def test_curves_that_were_not_chosen_are_not_called_unread():
-    row = rows_of(read("34 33 12 11 / 1.02"), AFTER)["Break point (curve meets table)"]
+    row = rows_of(read("33.5 32.5 11.5 10.5 / 1.05"), AFTER)["Break point (curve meets table)"]
     assert (row.before, row.verdict) == ("–", RowVerdict.NOT_COMPARED)
 
 
@@ -173,6 +182,6 @@ def test_a_gap_is_told_as_well_as_its_position_times_the_slope_there():
         if one.quantity == "position" and one.rail == "left" and one.gap_mm == pytest.approx(0.254)
     )
     # the slope there by hand, from the neighbours on a root scale: a stop lies at a + b·√h
-    b = (18.0 - 7.0) / (0.0381**0.5 - 0.6096**0.5)
+    b = (17.75 - 6.75) / (0.0381**0.5 - 0.6096**0.5)
     slope = 1.0 / abs(b / (2 * 0.254**0.5))
-    assert spreads["left", 12.0] == pytest.approx(change.expanded_uncertainty * slope, rel=0.05)
+    assert spreads["left", 11.75] == pytest.approx(change.expanded_uncertainty * slope, rel=0.05)

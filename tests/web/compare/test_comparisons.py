@@ -77,7 +77,7 @@ def test_the_other_pictures_are_drawn_and_repeat_byte_by_byte(client, address):
 def test_two_sets_of_two_pieces_are_not_before_and_after(browser):
     page = browser.open("/comparisons?before=2&after=3")
     assert "Ben Auerhahnfeder" in browser.text
-    assert "With the same reed the second closes" in browser.text
+    assert "With the same reed" not in browser.text, "nothing differs, so nothing is said of it"
     assert row(page, "0.024 in, left")[-1] == "no difference the gauges can tell"
     assert row(page, "Exit bore")[-1] == "not read in the second"
     assert [cell.text for cell in page.select("table.comparison thead th")][1:3] == [
@@ -91,8 +91,9 @@ def test_a_piece_that_comes_back_is_compared_with_how_it_left(browser, sets):
     link = page.find("a", string="Has it moved since it last left?")
     page = browser.open(link["href"])
     assert "has it moved while it was away?" in browser.text
-    tip = row(page, "Tip opening")
-    assert (*tip[2:4], tip[-1]) == ("−0.04 mm", "± 0.03 mm", "no change the gauges can tell")
+    assert row(page, "Tip opening")[2:] == [
+        "−0.04 mm", "± 0.03 mm", "1.36", "no change the gauges can tell",
+    ]  # fmt: skip
     # one of ten figures beyond 1 is what chance makes: nothing is said from it
     assert "Nothing has changed that the gauges can tell." in browser.text
     page = browser.open(f"/jobs/{sets['job']}")

@@ -63,8 +63,12 @@ def test_the_job_asks_for_readings_as_received_and_then_gives_the_verdict_first(
 @pytest.mark.parametrize(
     ("line", "heading", "words"),
     [
-        ("35.5 23.5 13.5 6.5 / 1.13", "First thing to tell", "It came back as it left: no change"),
-        ("35.5 23.5 13.5 6.5 / 1.11", "First thing to tell", "It came back as it left: no change"),
+        (OPEN_LINE, "First thing to tell", "It came back as it left: no change"),
+        (
+            "35.5 23.5 13.5 6.5 / 1.11",
+            "First thing to tell",
+            "It came back as it left: no change",
+        ),
         (
             "32.5 21.5 11.5 5.5 / 1.13",
             "First thing to tell",
