@@ -146,7 +146,7 @@ def _ticks(ticked: Sequence[str]) -> tuple[str, ...]:
 def _read_job(
     fields: Fields, condition: Sequence[str], came_with: Sequence[str], today: date
 ) -> JobEntry:
-    dropped_off = fields.date("dropped_off") or today
+    dropped_off = fields.past_day("dropped_off", today, "A drop-off")
     wanted_by = fields.date("wanted_by")
     if wanted_by and wanted_by < dropped_off:
         fields.refuse("wanted_by", "It can't be wanted before it was dropped off.")
@@ -193,9 +193,7 @@ def parse_agreed(
 def parse_note(raw: Mapping[str, str], today: date) -> NoteEntry | Refused:
     """Read a plain note."""
     fields = Fields(raw)
-    on = fields.date("note_on") or today
-    if on > today:
-        fields.refuse("note_on", "A note can't be dated in the future.")
+    on = fields.past_day("note_on", today, "A note")
     entry = NoteEntry(on, fields.text("note", needed="Write the note first.", limit=5000))
     return fields.refused() or entry
 

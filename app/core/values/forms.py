@@ -101,6 +101,13 @@ class Fields:
             return None
         return found
 
+    def past_day(self, name: str, today: date, what: str) -> date:
+        """Read the day of something done, today if nothing is written; it can't lie ahead."""
+        found = self.date(name) or today
+        if found > today:
+            self.refuse(name, f"{what} can't be dated in the future.")
+        return found
+
     def length_mm(self, name: str, scale: Scale) -> float | None:
         """Read a length on a scale, in mm; empty is None."""
         value = self.raw.get(name, "")

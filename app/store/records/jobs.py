@@ -23,7 +23,7 @@ from app.store.records.revisions import (
 from app.store.records.shop import extend_checklist
 from app.store.tables import Event, Instrument, Job, JobTick
 
-JOB_PARTS = ("ticks", "events", "passes", "slips")
+JOB_PARTS = ("ticks", "events", "passes", "works", "slips")
 
 
 class Unknown(Exception):  # noqa: N818 - shown to the maker beside the field

@@ -27,6 +27,7 @@ from app.store.tables import (
     Job,
     Payment,
     Shop,
+    Work,
 )
 
 # Common practice, no source: the usual inch blades, read thick to thin at the bench.
@@ -146,6 +147,7 @@ def has_amounts(session: Session) -> bool:
         select(Job.id).where(or_(*(column.is_not(None) for column in named))),
         select(Charge.id),
         select(Payment.id),
+        select(Work.id).where(Work.price_minor.is_not(None)),
     )
     return any(session.scalar(one.limit(1)) is not None for one in asked)
 

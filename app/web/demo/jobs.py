@@ -168,9 +168,9 @@ def _sell(desk: Desk, line: Line) -> None:
 
 
 def _charge(desk: Desk, line: Line) -> None:
+    raw = {"charge_kind": "charge", **line.text()}
     entry = taken(
-        line,
-        parse_charge({"charge_kind": "charge", **line.text()}, get_shop(desk.session).currency),
+        line, parse_charge(raw, desk.clock.today(), get_shop(desk.session).currency)
     )
     add_charge(desk.session, desk.job(line), entry, desk.clock.now())
 

@@ -40,7 +40,7 @@ router = APIRouter()
 NO_PAPER = "There is no paper of that number."
 
 # what the papers made most often say of a job beside its readings
-_NEEDED = {"return_card": ("passes",), "half_card": ("passes",)}
+_NEEDED = dict.fromkeys(("return_card", "half_card"), ("passes", "works"))
 _OWN_NAMES = {host.strip("[]") for host in LOOPBACK_HOSTS}
 
 
