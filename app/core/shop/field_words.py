@@ -9,8 +9,9 @@ from collections.abc import Mapping
 from datetime import date
 
 from app.core.facing.measurements import ROLES
-from app.core.jobs.jobs import RETURN_WAYS, STAGES
+from app.core.jobs.jobs import RETURN_WAYS
 from app.core.jobs.photos import MOMENTS, VIEWS
+from app.core.jobs.stages import STAGES
 from app.core.values.customers import INSTRUMENT_KINDS
 from app.core.values.forms import format_date, format_money
 from app.core.values.passes import CUT_KINDS

@@ -8,9 +8,10 @@ from typing import Any
 from app.core.facing.measurements import Asked, parse_set
 from app.core.gauges.hand_gauges import FIELDS
 from app.core.jobs.charges import PAYMENT_SIGNS, parse_charge, parse_payment
-from app.core.jobs.jobs import STAGES, parse_agreed, parse_drop_off, parse_note
+from app.core.jobs.jobs import parse_agreed, parse_drop_off, parse_note
 from app.core.jobs.photos import parse_photo
 from app.core.jobs.slips import SLIP_KINDS
+from app.core.jobs.stages import STAGES
 from app.core.shop.drafts import pick_draft
 from app.core.values.forms import Refused, format_amount, format_money
 from app.core.values.passes import parse_pass
