@@ -218,9 +218,7 @@ class Shop(Base):
     pay_words: Mapped[str] = mapped_column(default="", server_default="")
     pay_days: Mapped[int | None]
     look_again_months: Mapped[int | None] = mapped_column(default=24, server_default="24")
-    rails_seen: Mapped[str] = mapped_column(
-        String(20), default="tip_up", server_default="tip_up"
-    )
+    rails_seen: Mapped[str] = mapped_column(String(20), default="tip_up", server_default="tip_up")
     version: Mapped[int] = mapped_column(default=1)
     __table_args__ = (CheckConstraint("id = 1", name="one_row"),)
 

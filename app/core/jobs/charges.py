@@ -76,9 +76,7 @@ def share_of_tax(total_minor: int, percent: float) -> int:
     return round(Fraction(str(percent)) * total_minor / (100 + Fraction(str(percent))))
 
 
-def parse_charge(
-    raw: Mapping[str, str], today: date, currency: str = ""
-) -> ChargeEntry | Refused:
+def parse_charge(raw: Mapping[str, str], today: date, currency: str = "") -> ChargeEntry | Refused:
     """Read a line of the bill."""
     fields = Fields(raw, currency=currency)
     sign = fields.choice("charge_kind", CHARGE_SIGNS, words="Charged or taken off?")

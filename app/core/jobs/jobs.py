@@ -60,10 +60,12 @@ class AgreedEntry:
     condition_notes: str
     came_with: tuple[str, ...]
     declared_value_minor: int | None
+    dropped_off: date
     wanted_by: date | None
     return_by: str
     tracking: str
     agreed_work: str
+    agreed_on: date
     agreed_price_minor: int | None
     deposit_minor: int | None
 
@@ -118,13 +120,19 @@ def _ticks(ticked: Sequence[str]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(" ".join(item.split())[:80] for item in ticked if item.strip()))
 
 
-def _read_job(
-    fields: Fields, condition: Sequence[str], came_with: Sequence[str], today: date
-) -> JobEntry:
-    dropped_off = fields.past_day("dropped_off", today, "A drop-off")
+def _read_days(fields: Fields, known: date, today: date) -> tuple[date, date | None]:
+    written = bool(fields.raw.get("dropped_off", "").strip())
+    dropped_off = fields.past_day("dropped_off", today, "A drop-off") if written else known
     wanted_by = fields.date("wanted_by")
     if wanted_by and wanted_by < dropped_off:
         fields.refuse("wanted_by", "It can't be wanted before it was dropped off.")
+    return dropped_off, wanted_by
+
+
+def _read_job(
+    fields: Fields, condition: Sequence[str], came_with: Sequence[str], today: date
+) -> JobEntry:
+    dropped_off, wanted_by = _read_days(fields, today, today)
     return JobEntry(
         request=fields.text("request", limit=5000),
         condition=_ticks([*condition, *fields.text("condition_more").split(",")]),
@@ -143,22 +151,27 @@ def parse_agreed(
     raw: Mapping[str, str],
     condition: Sequence[str],
     came_with: Sequence[str],
+    days: tuple[date, date],
     currency: str = "",
 ) -> AgreedEntry | Refused:
-    """Read the job's own edit page."""
+    """Read the job's own edit page; `days` are the day it came, as known so far, and today."""
     fields = Fields(raw, currency=currency)
+    came, today = days
+    dropped_off, wanted_by = _read_days(fields, came, today)
     entry = AgreedEntry(
         request=fields.text("request", limit=5000),
         condition=_ticks([*condition, *fields.text("condition_more").split(",")]),
         condition_notes=fields.text("condition_notes", limit=5000),
         came_with=_ticks([*came_with, *fields.text("came_with_more").split(",")]),
         declared_value_minor=fields.money_minor("declared_value"),
-        wanted_by=fields.date("wanted_by"),
+        dropped_off=dropped_off,
+        wanted_by=wanted_by,
         return_by=fields.choice(
             "return_by", RETURN_WAYS, words="Say how it goes home.", default="hand"
         ),
         tracking=fields.text("tracking"),
         agreed_work=fields.text("agreed_work", limit=5000),
+        agreed_on=fields.past_day("agreed_on", today, "An agreement", dropped_off),
         agreed_price_minor=fields.money_minor("agreed_price"),
         deposit_minor=fields.money_minor("deposit"),
     )

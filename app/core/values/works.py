@@ -40,9 +40,7 @@ WORK_KINDS: dict[str, WorkKind] = {
     for kind in (
         WorkKind("tenon_cork", "tenon cork", "Renewed the tenon cork", tenon=True),
         WorkKind("tenon_ring", "tenon ring", "Worked on the tenon ring", tenon=True),
-        WorkKind(
-            "shank_band", "band on the shank", "Worked on the band of the shank", tenon=False
-        ),
+        WorkKind("shank_band", "band on the shank", "Worked on the band of the shank", tenon=False),
         WorkKind("crack", "crack mended", "Mended a crack"),
         WorkKind("chip", "chip filled", "Filled a chip"),
         WorkKind("bite_patch", "bite patch", "Put a bite patch on the beak"),
@@ -89,6 +87,7 @@ def parse_work(
     instrument_kind: str,
     today: date,
     currency: str = "",
+    came: date | None = None,
 ) -> WorkEntry | Refused:
     """Read the form of a work; words of the shop's own come before what is chosen."""
     fields = Fields(raw, currency=currency)
@@ -115,7 +114,7 @@ def parse_work(
     elif amount and amount > MOST_SHORTENED_MM:
         fields.refuse("work_amount", f"{format_mm(amount, 1)} mm would leave no facing.")
     entry = WorkEntry(
-        done_on=fields.past_day("work_on", today, "Work"),
+        done_on=fields.past_day("work_on", today, "Work", came),
         kind=kind,
         label=label,
         material=fields.text("work_material", limit=120),

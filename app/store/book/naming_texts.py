@@ -40,6 +40,7 @@ FREE_TEXTS: Mapping[str, tuple[str, ...]] = {
     "reading_set": ("note", "replaces_why"),
     "reading": ("name",),
     "bench_pass": ("abrasive", "grit", "note"),
+    "work": ("label", "material", "note"),
     "charge": ("label",),
     "payment": ("way",),
     "photo": ("caption",),

@@ -40,7 +40,9 @@ def list_payments(session: Session, job_id: int) -> list[Payment]:
     return list(session.scalars(_PAYMENTS, {"job": job_id}))
 
 
-_CHARGES = select(Charge).where(Charge.job_id == bindparam("job")).order_by(Charge.charged_on, Charge.id)
+_CHARGES = (
+    select(Charge).where(Charge.job_id == bindparam("job")).order_by(Charge.charged_on, Charge.id)
+)
 _PAYMENTS = (
     select(Payment).where(Payment.job_id == bindparam("job")).order_by(Payment.paid_on, Payment.id)
 )

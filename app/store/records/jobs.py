@@ -172,16 +172,20 @@ def save_agreed(
 ) -> None:
     """Change what was agreed and the drop-off's words; raises Conflict."""
     names = (
-        "request", "condition_notes", "declared_value_minor", "wanted_by",
+        "request", "condition_notes", "declared_value_minor", "dropped_off", "wanted_by",
         "return_by", "tracking", "agreed_work", "agreed_price_minor", "deposit_minor",
     )  # fmt: skip
     changes = {name: getattr(entry, name) for name in names}
+    if job.price_in_lines and entry.agreed_price_minor != job.agreed_price_minor:
+        changes["price_in_lines"] = False
     wanted = _ticks(entry.condition, entry.came_with)
     ticks_now, ticks_wanted = _show_ticks(job.ticks), _show_ticks(wanted)
     if ticks_now != ticks_wanted and is_stale(job, seen_version):
         shown = show_differences(job, find_differences(job, changes))
         raise Conflict("job", {**shown, "checklist": (ticks_now, ticks_wanted)})
     change_record(session, job, changes, seen_version=seen_version, now=now)
+    for event in job.events[:1]:
+        event.on = entry.dropped_off
     if ticks_now != ticks_wanted:
         before = ticks_now or "nothing"
         job.ticks = wanted

@@ -55,5 +55,5 @@ def standing_works(job: Job) -> list[WorkEntry]:
 
 
 def strike_pass(kept: BenchPass | Work, at: datetime | None) -> None:
-    """Strike a pass or a work out, or bring it back with None: it stays readable and does not count."""
+    """Strike a pass or a work out, or bring it back with None; it stays readable."""
     kept.struck_at = at

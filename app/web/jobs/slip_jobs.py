@@ -27,8 +27,8 @@ from app.core.plan.targets import list_target_rows
 from app.core.values.forms import format_date, format_money, shorten
 from app.core.values.passes import CUT_KINDS
 from app.core.values.pieces import CAUTION_DEFERS, MATERIAL_CAUTIONS, name_piece
-from app.core.values.works import label_work
 from app.core.values.units import format_blade, format_number, format_on_scale
+from app.core.values.works import label_work
 from app.render.cut import CutRail, CutSize
 from app.store.records.charges import account_of, list_charges, list_payments
 from app.store.records.facings import KeptFacing, get_facing
