@@ -4,35 +4,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from app.core.jobs.stages import STAGES
 from app.core.values.customers import CustomerEntry, InstrumentEntry, read_customer, read_instrument
 from app.core.values.forms import Fields, Refused
 from app.core.values.pieces import PieceEntry, read_piece
-
-
-@dataclass(frozen=True, slots=True)
-class Stage:
-    """A stage of a job: its label, how far along it is, and what comes next in words."""
-
-    key: str
-    label: str
-    step: int
-    next_words: str
-    open: bool = True
-
-
-STAGES: dict[str, Stage] = {
-    stage.key: stage
-    for stage in (
-        Stage("dropped_off", "dropped off", 1, "Measure it as received."),
-        Stage("measured", "measured", 2, "Agree with the player what should change."),
-        Stage("agreed", "agreed", 3, "Take it to the bench."),
-        Stage("on_the_bench", "on the bench", 4, "Work, and measure after each few passes."),
-        Stage("play_test", "play-test", 5, "Let it be played; measure it as returned."),
-        Stage("ready", "ready", 6, "Hand over the return card and the piece."),
-        Stage("returned", "returned", 7, "", open=False),
-        Stage("returned_unworked", "returned unworked", 7, "", open=False),
-    )
-}
 
 
 @dataclass(frozen=True, slots=True)

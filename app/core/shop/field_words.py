@@ -11,6 +11,7 @@ from datetime import date
 from app.core.facing.measurements import ROLES
 from app.core.jobs.jobs import RETURN_WAYS, STAGES, TICK_KINDS
 from app.core.jobs.photos import MOMENTS, VIEWS
+from app.core.jobs.stages import STAGES
 from app.core.values.customers import INSTRUMENT_KINDS
 from app.core.values.forms import format_date, format_money
 from app.core.values.passes import CUT_KINDS

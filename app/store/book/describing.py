@@ -13,6 +13,7 @@ from app.core.gauges.gauges import GAUGE_KINDS
 from app.core.jobs.jobs import OUTCOMES, RETURN_WAYS, STAGES, TICK_KINDS
 from app.core.jobs.photos import MOMENTS, VIEWS
 from app.core.jobs.slips import SLIP_KINDS
+from app.core.jobs.stages import STAGES
 from app.core.values.customers import INSTRUMENT_KINDS
 from app.core.values.lengths import LENGTHS
 from app.core.values.passes import CUT_KINDS

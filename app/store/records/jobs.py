@@ -9,13 +9,13 @@ from sqlalchemy.orm import Session, joinedload
 
 from app.core.jobs.jobs import (
     OUTCOMES,
-    STAGES,
     TICK_KINDS,
     AgreedEntry,
     DropOff,
     JobEntry,
     Ticks,
 )
+from app.core.jobs.stages import STAGES, stage_after
 from app.core.values.customers import CustomerEntry, InstrumentEntry
 from app.core.values.pieces import PieceEntry
 from app.store.records.customers import add_customer, add_instrument, get_customer
@@ -190,6 +190,12 @@ def move_job(session: Session, job: Job, stage: str, on: date, now: datetime) ->
         now=now,
     )
     add_event(session, job, "stage", on, now, STAGES[stage].label, stage=stage)
+
+
+def move_on(session: Session, job: Job, happening: str, on: date, now: datetime) -> None:
+    """Move a job to the stage that what happened leads to, if it leads anywhere."""
+    if stage := stage_after(job.stage, happening):
+        move_job(session, job, stage, on, now)
 
 
 def save_agreed(

@@ -11,6 +11,7 @@ from app.core.jobs.charges import PAYMENT_SIGNS, parse_charge, parse_payment
 from app.core.jobs.jobs import STAGES, TICK_KINDS, parse_agreed, parse_drop_off, parse_note
 from app.core.jobs.photos import parse_photo
 from app.core.jobs.slips import SLIP_KINDS
+from app.core.jobs.stages import STAGES
 from app.core.shop.drafts import pick_draft
 from app.core.values.forms import Refused, format_amount, format_money
 from app.core.values.passes import parse_pass
