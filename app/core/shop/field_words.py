@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from datetime import date
 
 from app.core.facing.measurements import ROLES
-from app.core.jobs.jobs import RETURN_WAYS, STAGES, TICK_KINDS
+from app.core.jobs.jobs import RETURN_WAYS, TICK_KINDS
 from app.core.jobs.photos import MOMENTS, VIEWS
 from app.core.jobs.stages import STAGES
 from app.core.values.customers import INSTRUMENT_KINDS

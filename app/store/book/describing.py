@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from app.core.facing.measurements import ROLES
 from app.core.gauges.gauges import GAUGE_KINDS
-from app.core.jobs.jobs import OUTCOMES, RETURN_WAYS, STAGES, TICK_KINDS
+from app.core.jobs.jobs import OUTCOMES, RETURN_WAYS, TICK_KINDS
 from app.core.jobs.photos import MOMENTS, VIEWS
 from app.core.jobs.slips import SLIP_KINDS
 from app.core.jobs.stages import STAGES

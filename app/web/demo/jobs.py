@@ -8,7 +8,7 @@ from typing import Any
 from app.core.facing.measurements import Asked, parse_set
 from app.core.gauges.hand_gauges import FIELDS
 from app.core.jobs.charges import PAYMENT_SIGNS, parse_charge, parse_payment
-from app.core.jobs.jobs import STAGES, TICK_KINDS, parse_agreed, parse_drop_off, parse_note
+from app.core.jobs.jobs import TICK_KINDS, parse_agreed, parse_drop_off, parse_note
 from app.core.jobs.photos import parse_photo
 from app.core.jobs.slips import SLIP_KINDS
 from app.core.jobs.stages import STAGES

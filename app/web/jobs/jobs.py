@@ -6,7 +6,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
-from app.core.jobs.jobs import STAGES, TICK_KINDS, AgreedEntry, TickKind, parse_agreed, parse_note
+from app.core.jobs.jobs import TICK_KINDS, AgreedEntry, TickKind, parse_agreed, parse_note
 from app.core.jobs.stages import AGREED, PASS, STAGES, next_step
 from app.core.values.forms import Refused
 from app.core.values.passes import ABRASIVES, PassEntry, parse_pass
