@@ -121,7 +121,7 @@ def test_the_same_readings_twice_have_not_changed():
 
 
 def test_stops_that_moved_together_are_said_to_be_too_little_alone():
-    rows = rows_of(read("35.5 23.5 12 5.5 / 1.07"), read("36 24 12.5 6 / 1.07"))
+    rows = rows_of(read("35.5 23.5 12 5.5 / 1.07"), read("36 24.5 12.5 6 / 1.07"))
     stops = {row.verdict for label, row in rows.items() if " in, " in label}
     assert stops == {RowVerdict.TOGETHER}
     assert rows["Tip opening"].verdict == RowVerdict.SAME
