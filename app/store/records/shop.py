@@ -26,6 +26,7 @@ from app.store.tables import (
     Gauge,
     Job,
     Payment,
+    Service,
     Shop,
 )
 
@@ -146,6 +147,7 @@ def has_amounts(session: Session) -> bool:
         select(Job.id).where(or_(*(column.is_not(None) for column in named))),
         select(Charge.id),
         select(Payment.id),
+        select(Service.id),
     )
     return any(session.scalar(one.limit(1)) is not None for one in asked)
 
