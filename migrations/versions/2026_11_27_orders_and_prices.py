@@ -1,14 +1,14 @@
 """Several pieces in one order, pieces that are still to come, and the shop's price list.
 
 Revision ID: 20261127_orders
-Revises: 20261126_laying
+Revises: 20261127_memos
 """
 
 import sqlalchemy as sa
 from alembic import op
 
 revision = "20261127_orders"
-down_revision = "20261126_laying"
+down_revision = "20261127_memos"
 branch_labels = None
 depends_on = None
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from app.core.facing.measurements import ROLES
 from app.core.gauges.gauges import GAUGE_KINDS
-from app.core.jobs.jobs import RETURN_WAYS
+from app.core.jobs.jobs import OUTCOMES, RETURN_WAYS, TICK_KINDS
 from app.core.jobs.photos import MOMENTS, VIEWS
 from app.core.jobs.slips import SLIP_KINDS
 from app.core.jobs.stages import STAGES
@@ -142,10 +142,11 @@ WORDS: Mapping[str, TableWords] = {
         },
     ),
     "job_tick": TableWords(
-        "a line ticked at drop-off",
+        "a line ticked at drop-off or at the bench",
         {
-            "kind": "condition (its state when it came) or came_with (what was with it)",
+            "kind": "which list",
             "label": "the line",
+            "outcome": "of a complaint: how it was after the work; empty: not known",
         },
     ),
     "event": TableWords(
@@ -225,6 +226,7 @@ WORDS: Mapping[str, TableWords] = {
             "batch_id": "the batch",
             "place": "its place; 1 was made first",
             "left_at": "when it left the batch, if it did; its place stays",
+            "price_minor": "what it is for sale at",
         },
     ),
     "gauge": TableWords(
@@ -279,9 +281,9 @@ WORDS: Mapping[str, TableWords] = {
         {"family": "the family", "blade_set_id": "the set"},
     ),
     "checklist_item": TableWords(
-        "a line that the drop-off page offers",
+        "a line that a shop added to those that are offered to be ticked",
         {
-            "kind": "condition (its state when it came) or came_with (what was with it)",
+            "kind": "which list",
             "label": "the line",
             "place": "where it stands in its list",
         },
@@ -307,6 +309,26 @@ WORDS: Mapping[str, TableWords] = {
             "kind": "deposit, payment, or refund (money paid back)",
             "way": "how it was paid",
             "amount_minor": "how much; below zero it was paid back",
+        },
+    ),
+    "memo": TableWords(
+        "something written down beside a piece or its job: a play-test, a parcel, a trial, a sale",
+        {
+            "job_id": "the job it belongs to, if any",
+            "customer_id": "who it is about or goes to, if not who brought the piece",
+            "kind": "what it is",
+            "on_date": "the day",
+            "due": "the day on which something is awaited, or until which it holds",
+            "done_on": "the day it came",
+            "details": "what was written, by field, as JSON",
+        },
+    ),
+    "stock": TableWords(
+        "what the shop keeps to work with: blanks, papers, reeds",
+        {
+            "name": "what it is",
+            "count": "how many there are",
+            "warn_at": "how many left are too few",
         },
     ),
     "message_text": TableWords(
@@ -370,6 +392,9 @@ CODES: Mapping[str, Mapping[str, str]] = {
     "job.stage": {key: one.label for key, one in STAGES.items()},
     "event.stage": {key: one.label for key, one in STAGES.items()},
     "job.return_by": RETURN_WAYS,
+    "job_tick.kind": {key: one.label for key, one in TICK_KINDS.items()},
+    "job_tick.outcome": OUTCOMES,
+    "checklist_item.kind": {key: one.label for key, one in TICK_KINDS.items()},
     "reading_set.role": ROLES,
     "reading.scale": {key: one.label for key, one in SCALES.items()},
     "reading.quantity": {

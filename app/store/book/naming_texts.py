@@ -37,6 +37,8 @@ FREE_TEXTS: Mapping[str, tuple[str, ...]] = {
     "job": ("request", "played_with", "condition_notes", "agreed_work"),
     "job_tick": ("label",),
     "event": ("words",),
+    "memo": ("details",),
+    "stock": ("name", "note"),
     "reading_set": ("note", "replaces_why"),
     "reading": ("name",),
     "bench_pass": ("abrasive", "grit", "note"),
