@@ -4,14 +4,14 @@ The agreed price is now the first line of a bill. Where the lines of a job told 
 (they come to it or to more, or exactly they were paid), it is not counted a second time.
 
 Revision ID: 20261127_record
-Revises: 20261126_laying
+Revises: 20261127_orders
 """
 
 import sqlalchemy as sa
 from alembic import op
 
 revision = "20261127_record"
-down_revision = "20261126_laying"
+down_revision = "20261127_orders"
 branch_labels = None
 depends_on = None
 

@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 from app.core.values.passes import PassEntry, describe_pass
 from app.core.values.works import WorkEntry, describe_work
 from app.store.records.jobs import add_event
-from app.store.records.shop import extend_checklist
+from app.store.records.shop import extend_checklists
 from app.store.tables import BenchPass, Job, Work
 
 
@@ -33,7 +33,7 @@ def add_work(session: Session, job: Job, entry: WorkEntry, now: datetime) -> Wor
     made = Work(job_id=job.id, created_at=now, **asdict(entry))
     session.add(made)
     if entry.label:
-        extend_checklist(session, "work", (entry.label,))
+        extend_checklists(session, (("work", entry.label),))
     words = describe_work(entry) + (f": {entry.note}" if entry.note else "")
     add_event(session, job, "work", entry.done_on, now, words)
     return made

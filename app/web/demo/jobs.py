@@ -8,7 +8,7 @@ from typing import Any
 from app.core.facing.measurements import Asked, parse_set
 from app.core.gauges.hand_gauges import FIELDS
 from app.core.jobs.charges import PAYMENT_SIGNS, parse_charge, parse_payment
-from app.core.jobs.jobs import parse_agreed, parse_drop_off, parse_note
+from app.core.jobs.jobs import TICK_KINDS, parse_agreed, parse_drop_off, parse_note
 from app.core.jobs.photos import parse_photo
 from app.core.jobs.slips import SLIP_KINDS
 from app.core.jobs.stages import STAGES
@@ -49,8 +49,7 @@ def _take_in(desk: Desk, line: Line) -> None:
         raw["wanted_by"] = wanted.isoformat()
     drop = parse_drop_off(
         raw,
-        line.ticked("condition"),
-        line.ticked("came_with"),
+        {kind: line.ticked(kind) for kind in TICK_KINDS},
         desk.clock.today(),
         get_shop(desk.session).currency,
     )
@@ -125,14 +124,11 @@ def _agree(desk: Desk, line: Line) -> None:
         "deposit": format_amount(job.deposit_minor, currency),
         **line.text(),
     }
-    condition, came_with = (
-        [tick.label for tick in job.ticks if tick.kind == kind]
-        for kind in ("condition", "came_with")
-    )
-    entry = taken(
-        line,
-        parse_agreed(raw, condition, came_with, (job.dropped_off, desk.clock.today()), currency),
-    )
+    ticked: dict[str, list[str]] = {}
+    for tick in job.ticks:
+        ticked.setdefault(tick.kind, []).append(tick.label)
+    days = job.dropped_off, desk.clock.today()
+    entry = taken(line, parse_agreed(raw, ticked, days, currency))
     keep_agreed(desk.session, job, entry, job.version, desk.clock)
 
 

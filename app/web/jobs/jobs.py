@@ -6,7 +6,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
-from app.core.jobs.jobs import AgreedEntry, parse_agreed, parse_note
+from app.core.jobs.jobs import TICK_KINDS, AgreedEntry, TickKind, parse_agreed, parse_note
 from app.core.jobs.stages import AGREED, PASS, STAGES, next_step
 from app.core.values.forms import Fields, Refused
 from app.core.values.passes import ABRASIVES, PassEntry, parse_pass
@@ -173,20 +173,30 @@ def edit(request: Request, session: Reading, number: int) -> HTMLResponse:
     return _edit_page(request, session, job_or_404(session, number), Form())
 
 
-def _edit_page(request: Request, session: Session, job: Job, form: Form) -> HTMLResponse:
+def offer_ticks(
+    session: Session, form: Form, job: Job | None = None, *, at_drop_off: bool = True
+) -> list[tuple[TickKind, list[str], list[str]]]:
+    """Give each kind of tick with the lines it offers and those that are ticked."""
+
     def ticked(kind: str) -> list[str]:
-        kept = [tick.label for tick in job.ticks if tick.kind == kind]
+        kept = [tick.label for tick in job.ticks if tick.kind == kind] if job else []
         return form.ticked(kind) if form.values else kept
 
+    return [
+        (kind, list_checklist(session, key), ticked(key))
+        for key, kind in TICK_KINDS.items()
+        if kind.at_drop_off == at_drop_off
+    ]
+
+
+def _edit_page(request: Request, session: Session, job: Job, form: Form) -> HTMLResponse:
     return show_page(
         request,
         "jobs/edit.html",
         form=form,
         job=job,
         shop=get_shop(session),
-        conditions=list_checklist(session, "condition"),
-        came_with=list_checklist(session, "came_with"),
-        ticked={kind: ticked(kind) for kind in ("condition", "came_with")},
+        checklists=offer_ticks(session, form, job),
     )
 
 
@@ -194,9 +204,8 @@ def _edit_page(request: Request, session: Session, job: Job, form: Form) -> HTML
 def update(request: Request, session: Writing, form: Typed, clock: Clock, number: int) -> Response:
     """Change what was agreed."""
     job = job_or_404(session, number)
-    ticks = form.ticked("condition"), form.ticked("came_with")
     days = job.dropped_off, clock.today()
-    entry = parse_agreed(form.values, *ticks, days, get_shop(session).currency)
+    entry = parse_agreed(form.values, form.lists, days, get_shop(session).currency)
     if isinstance(entry, Refused):
         form.problems = dict(entry.problems)
         return _edit_page(request, session, job, form)
