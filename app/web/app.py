@@ -28,7 +28,18 @@ from app.web.files import folder_of
 from app.web.gate import Gate, Throttle
 from app.web.gauges import blade_sets, gauges, studies
 from app.web.guard import Guard
-from app.web.jobs import batches, bench, charges, drop_offs, jobs, messages, photos, pieces, slips
+from app.web.jobs import (
+    batches,
+    bench,
+    charges,
+    drop_offs,
+    jobs,
+    messages,
+    photos,
+    pieces,
+    services,
+    slips,
+)
 from app.web.pages import SentOtherwise, show_page, static_address
 from app.web.plan import facings, plans, removal_rates, service_plan, targets
 from app.web.serving import MadeUpBeside
@@ -71,6 +82,7 @@ ROUTERS = (
     plans.router,
     removal_rates.router,
     shop.router,
+    services.router,
     backups.router,
     exports.router,
     studies.router,
