@@ -129,9 +129,9 @@ def test_a_tolerance_must_be_a_length(tolerance):
 def test_a_list_says_it_without_a_fit_as_the_whole_analysis_does(monkeypatch):
     """Verdicts need no slope: a fit gives only the heights."""
     cases = [
-        rails((6, 12, 24, 36), (6, 12, 24, 36)),
-        rails((6, 12, 24, 36), (6, 13, 26, 38)),
-        rails((6, 12, 24, 36), (6, 12, 25, 36)),
+        rails((5.5, 11.5, 23.5, 35.5), (5.5, 11.5, 23.5, 35.5)),
+        rails((5.5, 11.5, 23.5, 35.5), (5.5, 12.5, 25.5, 37.5)),
+        rails((5.5, 11.5, 23.5, 35.5), (5.5, 11.5, 24.5, 35.5)),
         rails((6, 12, 30, 36), (6, 12, 31, 36)),  # every curve refused
         FacingReadings(facing(0.0).left, facing(0.6).right),
         FacingReadings(facing(0.0).left, ()),
