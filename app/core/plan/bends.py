@@ -77,15 +77,13 @@ def _solve(places_mm: Array, low_mm: Array, high_mm: Array) -> Array | None:
     second[row, row + 1] = -(1 / steps[:-1] + 1 / steps[1:])
     parts = np.eye(bends)
     share = np.convolve(steps, [0.5, 0.5])
-    zero, free = np.zeros(2 * bends), np.full(2 * bends, np.inf)
+    # in µm, far above the solver's own 1e-7
+    ends = zip((1e3 * low_mm).tolist(), (1e3 * high_mm).tolist(), strict=True)
     answer = linprog(
         c=np.concatenate([LEAST_CUT * share, np.ones(2 * bends)]),
         A_eq=np.hstack([second, -parts, parts]),
         b_eq=np.zeros(bends),
-        # in µm, far above the solver's own 1e-7
-        bounds=np.column_stack(
-            [1e3 * np.concatenate([low_mm, zero]), np.concatenate([1e3 * high_mm, free])]
-        ),
+        bounds=[*ends, *[(0.0, None)] * (2 * bends)],
         method="highs",
     )
     return None if answer.x is None else np.asarray(answer.x[:count]) / 1e3
