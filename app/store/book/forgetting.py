@@ -14,7 +14,7 @@ from typing import Any
 from sqlalchemy import Engine, Row, bindparam, delete, func, or_, select, text
 from sqlalchemy.orm import Session, joinedload, selectinload, undefer
 
-from app.core.jobs.jobs import STAGES
+from app.core.jobs.stages import STAGES
 from app.core.shop.forgetting import (
     FORGOTTEN_EVENT,
     FORGOTTEN_NAME,

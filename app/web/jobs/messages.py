@@ -6,8 +6,8 @@ from sqlalchemy.orm import Session
 
 from app.core.facing.measurements import write_line
 from app.core.jobs.calendars import WantedJob, write_calendar
-from app.core.jobs.jobs import STAGES
 from app.core.jobs.messages import FIELDS, MESSAGE_KINDS, Wording, make_message, parse_wording
+from app.core.jobs.stages import STAGES
 from app.core.values.forms import Refused, format_date, format_money
 from app.core.values.pieces import name_piece
 from app.store.records.charges import account_of

@@ -8,8 +8,9 @@ from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
 from app.core.jobs.slips import CARD_KINDS, PAGES, SLIP_KINDS, SlipKind
+from app.core.jobs.stages import CARD
 from app.render.papers import draw_pages, make_pdf, write_words
-from app.store.records.jobs import JOB_PARTS, get_job, move_job
+from app.store.records.jobs import JOB_PARTS, get_job, move_on
 from app.store.records.pieces import get_owned_piece
 from app.store.records.slips import (
     get_slip,
@@ -186,8 +187,8 @@ def issue_paper(
         today=clock.today(),
         now=clock.now(),
     )
-    if job and kind.key in CARD_KINDS and job.stage == "play_test":
-        move_job(session, job, "ready", clock.today(), clock.now())
+    if job and kind.key in CARD_KINDS:
+        move_on(session, job, CARD, clock.today(), clock.now())
     return slip
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from sqlalchemy.orm import Session
 
 from app.core.facing.measurements import GaugesInUse
-from app.core.jobs.jobs import STAGES
+from app.core.jobs.stages import STAGES
 from app.core.plan.next_pass import (
     BenchAim,
     LeftRow,

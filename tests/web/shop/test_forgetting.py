@@ -24,8 +24,8 @@ TRACES = ("quirina", "völkermoos", "ypsos", "960877", "zwetschgenweg", "harrump
 NO_FREE_TEXT = {
     "shop", "message_text", "family_blade_set", "slip", "slip_file", "forgetting",
     "kind", "scale", "typed", "mark_typed", "depth_typed", "quantity", "rail", "role", "stage",
-    "material", "instrument_kind", "curve", "told_by", "return_by", "moment", "view", "noun",
-    "search_text",
+    "material", "family", "instrument_kind", "curve", "told_by", "return_by", "moment", "view",
+    "noun", "search_text", "outcome",
 }  # fmt: skip
 WHOLE = {("customer", one) for one in ("name", "phone", "email", "address", "plays")} | {
     ("job", "tracking"), ("photo", "name")}  # fmt: skip
