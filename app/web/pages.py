@@ -28,7 +28,7 @@ from app.core.shop.forgetting import say_whose
 from app.core.values import forms, units
 from app.core.values.customers import INSTRUMENT_KINDS
 from app.core.values.passes import CUT_KINDS
-from app.core.values.pieces import MATERIALS, name_piece
+from app.core.values.pieces import MATERIAL_DISINFECTING, MATERIALS, name_piece
 from app.store.book.sessions import Sessions
 from app.store.records.submissions import find_submission, keep_submission
 from app.web.files import folder_of
@@ -210,6 +210,7 @@ def templates() -> Environment:
         ROLES=ROLES,
         INSTRUMENT_KINDS=INSTRUMENT_KINDS,
         MATERIALS=MATERIALS,
+        MATERIAL_DISINFECTING=MATERIAL_DISINFECTING,
         CUT_KINDS=CUT_KINDS,
         RETURN_WAYS=RETURN_WAYS,
         OUTCOMES=OUTCOMES,
