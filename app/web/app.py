@@ -3,7 +3,6 @@
 import mimetypes
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager, suppress
-from threading import Lock
 
 from anyio import CapacityLimiter
 from fastapi import FastAPI, HTTPException, Request
@@ -34,9 +33,11 @@ from app.web.jobs import (
     charges,
     drop_offs,
     jobs,
+    memos,
     messages,
     photos,
     pieces,
+    services,
     slips,
     works,
 )
@@ -74,6 +75,7 @@ ROUTERS = (
     charges.router,
     slips.router,
     messages.router,
+    memos.router,
     notebooks.router,
     photos.router,
     pictures.router,
@@ -83,6 +85,7 @@ ROUTERS = (
     plans.router,
     removal_rates.router,
     shop.router,
+    services.router,
     backups.router,
     exports.router,
     studies.router,
@@ -131,6 +134,7 @@ def create_app(settings: Settings) -> FastAPI:
         yield
         app.state.made_up_beside.close()
         watch.stop()
+        app.state.exporting.stop()
         app.state.sessions.close()
 
     app = FastAPI(
@@ -141,7 +145,7 @@ def create_app(settings: Settings) -> FastAPI:
     with app.state.sessions.read() as session:
         app.state.made_up = get_shop(session).begun_as == "made_up"
     app.state.made_up_beside = MadeUpBeside(create_app, settings)
-    app.state.exporting = Lock()
+    app.state.exporting = exports.Exporting(app.state.sessions, settings)
     app.state.watch = watch
     app.state.decoding = CapacityLimiter(1)  # photographs: one at a time, whoever sends them
     app.state.throttle, app.state.is_gated = Throttle(), settings.needs_login
