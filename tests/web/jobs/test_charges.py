@@ -114,7 +114,6 @@ def test_the_bill_and_the_intake_slip_show_the_sums(browser, job):
     browser.send("form[action$='/payments']", payment_amount="20", payment_kind="deposit")
     browser.send("form[action$='/payments']", payment_amount="7", payment_kind="payment")
     browser.open(f"/jobs/{job}/papers/bill")
-    browser.send("main form")
     said = paper_words(browser)
     assert "Open the tip. 85.00 EUR by express 12.00 EUR" in said
     assert "Total 97.00 EUR Deposit 20.00 EUR Paid 7.00 EUR Balance: to pay 70.00 EUR" in said
