@@ -7,6 +7,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
+from app.core.facing.measurements import ROLES
 from app.core.jobs.jobs import STAGES, AgreedEntry, parse_agreed, parse_note
 from app.core.values.forms import Refused
 from app.core.values.passes import ABRASIVES, PassEntry, parse_pass
@@ -20,6 +21,8 @@ from app.store.records.shop import gauges_in_use, get_shop, list_checklist
 from app.store.tables import Job
 from app.web.compare.comparisons import offer_comparisons
 from app.web.compare.returning import gather_homecoming
+from app.web.facing.drafts import take_up_draft
+from app.web.facing.measurements import grid_values, job_bench, take_readings
 from app.web.facing.summaries import summarise
 from app.web.jobs.photos import album_photos
 from app.web.pages import (
@@ -27,6 +30,7 @@ from app.web.pages import (
     Form,
     Reading,
     Typed,
+    TypedWithColumns,
     Writing,
     found_or_404,
     go_to,
@@ -48,17 +52,23 @@ def job_or_404(session: Session, number: int) -> Job:
 
 
 @router.get("")
-def show(request: Request, session: Reading, number: int) -> HTMLResponse:
+def show(
+    request: Request, session: Reading, clock: Clock, number: int, role: str = "", draft: str = ""
+) -> HTMLResponse:
     """Show a job."""
-    return _page(request, session, job_or_404(session, number), Form())
+    job = job_or_404(session, number)
+    return _page(request, session, job, Form(values={"role": role, "draft": draft}), clock)
 
 
-def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLResponse:
+def _page(
+    request: Request, session: Session, job: Job, form: Form, clock: Settings
+) -> HTMLResponse:
     shop, gauges = get_shop(session), gauges_in_use(session)
     of_piece = list_measurements(session, job.piece_id)
     of_job = [one for one in of_piece if one.job_number == job.number]
     sets = [summarise(one, gauges, shop) for one in of_job]
     roles = {one.measurement.role for one in sets if one.measurement.replaced_by_id is None}
+    panel = gather_bench(session, job, gauges)
     return show_page(
         request,
         "jobs/show.html",
@@ -74,44 +84,76 @@ def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLRespo
         photos=album_photos(session, job.piece, job),
         account=account_of(session, job),
         caution=f"{MATERIAL_CAUTIONS[job.piece.material]} {CAUTION_DEFERS}",
-        bench=gather_bench(session, job, gauges),
+        panel=panel,
+        **(_bench_values(request, session, job, form, roles, clock) if panel else {"table": None}),
     )
+
+
+def _bench_values(
+    request: Request, session: Session, job: Job, form: Form, roles: set[str], clock: Settings
+) -> dict[str, Any]:
+    """Give what the table on the page prints; a form that came back is its own or another's."""
+    bench = job_bench(job)
+    typed = form if form.get("place") == bench.action else Form()
+    draft = None
+    if request.method == "GET":
+        typed = Form(values={"draft": form.get("draft")})
+        draft = take_up_draft(session, bench.action, typed, clock)
+    role = typed.get("role") or form.get("role")
+    if role not in ROLES:
+        role = _usual_role(job.stage, roles)
+    with_bore = role != "at_the_bench"
+    return grid_values(session, bench, typed, clock) | {
+        "draft": draft, "role": role, "with_bore": with_bore,
+    }  # fmt: skip
+
+
+def _usual_role(stage: str, roles: set[str]) -> str:
+    """Say what the next reading of a job at this stage is."""
+    if stage == "dropped_off" or not roles:
+        return "as_received"
+    return "as_returned" if STAGES[stage].step > STAGES["on_the_bench"].step else "at_the_bench"
 
 
 def next_step(job: Job, roles: set[str]) -> dict[str, Any]:
     """Decide what the page offers to do next: words, and a link or a stage to move to."""
     base = f"/jobs/{job.number}"
-    returning = {
-        "words": "Measure it as returned, then print the card.",
-        "label": "Readings as returned",
-        "href": f"{base}/readings?role=as_returned",
-    }
+
+    def read(role: str, words: str) -> dict[str, Any]:
+        label = f"Readings {ROLES[role]}"
+        return {"words": words, "label": label, "href": f"{base}?role={role}", "role": role}
+
     to_stage = {
         "measured": ("agreed", "Note what was agreed"),
         "agreed": ("on_the_bench", "Take it to the bench"),
         "ready": ("returned", "It went home"),
     }
     if job.stage == "dropped_off" or (STAGES[job.stage].open and not roles):
-        return {
-            "words": STAGES["dropped_off"].next_words,
-            "label": "Readings as received",
-            "href": f"{base}/readings?role=as_received",
-        }
+        return read("as_received", STAGES["dropped_off"].next_words)
     if job.stage == "measured" and not job.agreed_work:
         return {"words": STAGES["measured"].next_words, "label": "Note what was agreed",
                 "href": f"{base}/edit#agreed_work"}  # fmt: skip
     if job.stage == "on_the_bench":
-        return {"words": STAGES["on_the_bench"].next_words, "label": "Readings at the bench",
-                "href": f"{base}/readings?role=at_the_bench"}  # fmt: skip
+        return read("at_the_bench", STAGES["on_the_bench"].next_words)
     if job.stage == "play_test":
         if "as_returned" in roles:
             return {"words": "Print the return card.", "label": "Return card",
                     "href": f"{base}/papers/return_card"}  # fmt: skip
-        return returning
+        return read("as_returned", "Measure it as returned, then print the card.")
     if job.stage in to_stage:
         stage, label = to_stage[job.stage]
         return {"words": STAGES[job.stage].next_words, "label": label, "stage": stage}
     return {}
+
+
+@router.post("/now")
+def create_readings(
+    request: Request, session: Writing, form: TypedWithColumns, clock: Clock, number: int
+) -> Response:
+    """Keep what was typed into the page's table."""
+    job = job_or_404(session, number)
+    kept = take_readings(session, job_bench(job), form, clock)
+    return kept or _page(request, session, job, form, clock)
 
 
 @router.post("/stage")
@@ -121,7 +163,7 @@ def move(request: Request, session: Writing, form: Typed, clock: Clock, number: 
     stage = form.get("stage")
     if stage not in STAGES:
         form.problems = {"stage": "Choose the stage."}
-        return _page(request, session, job, form)
+        return _page(request, session, job, form, clock)
     seen = form.get("seen_stage", job.stage)
     if job.stage not in {seen, stage}:
         form.lists["seen_stage"] = [job.stage]
@@ -144,10 +186,9 @@ def create_pass(
     entry = parse_pass(form.values, clock.today())
     if isinstance(entry, Refused):
         form.problems = dict(entry.problems)
-        return _page(request, session, job, form)
+        return _page(request, session, job, form, clock)
     note_pass(session, job, entry, clock.now())
-    place = "at-bench" if form.get("at_bench") else "passes"
-    location = f"/jobs/{number}?said=pass#{place}"
+    location = f"/jobs/{number}?said=pass"
     note_taken(session, form, location, clock.now())
     session.commit()
     return go_to(location)
@@ -175,7 +216,7 @@ def strike(session: Writing, form: Typed, clock: Clock, number: int, pass_id: in
     elif kept.struck_at is None:
         strike_pass(kept, clock.now())
     session.commit()
-    return go_to(f"/jobs/{number}#passes")
+    return go_to(f"/jobs/{number}?said=kept")
 
 
 @router.post("/notes")
@@ -189,9 +230,9 @@ def create_note(
     entry = parse_note(form.values, clock.today())
     if isinstance(entry, Refused):
         form.problems = dict(entry.problems)
-        return _page(request, session, job, form)
+        return _page(request, session, job, form, clock)
     add_event(session, job, "note", entry.on, clock.now(), entry.words)
-    location = f"/jobs/{number}?said=note#history"
+    location = f"/jobs/{number}?said=note"
     note_taken(session, form, location, clock.now())
     session.commit()
     return go_to(location)
