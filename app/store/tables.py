@@ -222,7 +222,7 @@ class Shop(Base):
 
 
 class ChecklistItem(Base):
-    """A line of the drop-off checklists; a shop adds its own while using them."""
+    """A line a shop added to a checklist while using it; every book offers the usual ones."""
 
     __tablename__ = "checklist_item"
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -362,6 +362,7 @@ class BatchPiece(Base):
     piece_id: Mapped[int] = mapped_column(ForeignKey("piece.id"), primary_key=True, unique=True)
     place: Mapped[int]
     left_at: Mapped[datetime | None]
+    price_minor: Mapped[int | None]
     piece: Mapped[Piece] = relationship(lazy="raise")
 
 
@@ -375,11 +376,16 @@ class Job(Base):
     customer_id: Mapped[int] = mapped_column(ForeignKey("customer.id"))
     instrument_id: Mapped[int | None] = mapped_column(ForeignKey("instrument.id"))
     facing_id: Mapped[int | None] = mapped_column(ForeignKey("facing.id"))
+    # the first job of the order it came in with; none: it is the first, or came alone
+    order_id: Mapped[int | None] = mapped_column(ForeignKey("job.id"), index=True)
     stage: Mapped[str] = mapped_column(String(40), index=True)
+    # while it is expected, the day on which that was agreed
     dropped_off: Mapped[date]
+    expected_on: Mapped[date | None]
     wanted_by: Mapped[date | None]
     returned_on: Mapped[date | None]
     request: Mapped[str] = mapped_column(default="")
+    played_with: Mapped[str] = mapped_column(default="", server_default="")
     condition_notes: Mapped[str] = mapped_column(default="")
     declared_value_minor: Mapped[int | None]
     agreed_work: Mapped[str] = mapped_column(default="")
@@ -408,13 +414,14 @@ class Job(Base):
 
 
 class JobTick(Base):
-    """A ticked line: a condition at drop-off, or a thing that came with the piece."""
+    """A ticked line: a complaint and its outcome, a condition, what came with it."""
 
     __tablename__ = "job_tick"
     id: Mapped[int] = mapped_column(primary_key=True)
     job_id: Mapped[int] = mapped_column(ForeignKey("job.id", ondelete="CASCADE"), index=True)
     kind: Mapped[str] = mapped_column(String(40))
     label: Mapped[str]
+    outcome: Mapped[str] = mapped_column(String(10), default="", server_default="")
 
 
 class Event(Base):
@@ -529,6 +536,19 @@ class SlipFile(Base):
     content: Mapped[bytes]
 
 
+class Service(Base):
+    """A line of the price list: what for, what it costs, for which pieces (empty: for all)."""
+
+    __tablename__ = "service"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    label: Mapped[str]
+    family: Mapped[str] = mapped_column(String(40), default="")
+    material: Mapped[str] = mapped_column(String(40), default="")
+    price_minor: Mapped[int]
+    retired: Mapped[bool] = mapped_column(default=False)
+    version: Mapped[int] = mapped_column(default=1)
+
+
 class Charge(Base):
     """A line of a job's bill."""
 
@@ -553,6 +573,42 @@ class Payment(Base):
     amount_minor: Mapped[int]
     created_at: Mapped[datetime]
     struck_at: Mapped[datetime | None]
+
+
+class Memo(Base):
+    """Something written down beside a piece or its job: a play-test, a parcel, a trial, a sale.
+
+    `details` holds what was typed, by the fields of its kind (core/jobs/memos.py). `due` is the day
+    something is awaited, `done_on` the day it came.
+    """
+
+    __tablename__ = "memo"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    piece_id: Mapped[int] = mapped_column(ForeignKey("piece.id"), index=True)
+    job_id: Mapped[int | None] = mapped_column(ForeignKey("job.id"), index=True)
+    customer_id: Mapped[int | None] = mapped_column(ForeignKey("customer.id"), index=True)
+    kind: Mapped[str] = mapped_column(String(20), index=True)
+    on: Mapped[date] = mapped_column("on_date")
+    due: Mapped[date | None]
+    done_on: Mapped[date | None]
+    details: Mapped[dict[str, Any]]
+    created_at: Mapped[datetime]
+    struck_at: Mapped[datetime | None]
+    piece: Mapped[Piece] = relationship(lazy="raise")
+    job: Mapped[Job | None] = relationship(lazy="raise")
+    customer: Mapped[Customer | None] = relationship(lazy="raise")
+
+
+class Stock(Base):
+    """What the shop keeps to work with: blanks, papers, reeds; how many, and when it runs low."""
+
+    __tablename__ = "stock"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    name: Mapped[str]
+    count: Mapped[int]
+    warn_at: Mapped[int | None]
+    note: Mapped[str] = mapped_column(default="")
+    version: Mapped[int] = mapped_column(default=1)
 
 
 class MessageText(Base):

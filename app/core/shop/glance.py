@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from datetime import date
 from statistics import median
 
-from app.core.jobs.jobs import STAGES, days_late
+from app.core.jobs.jobs import days_late
+from app.core.jobs.stages import STAGES
 from app.core.values.customers import INSTRUMENT_KINDS
 
 MONTHS_SHOWN = 12

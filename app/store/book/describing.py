@@ -10,9 +10,10 @@ from dataclasses import dataclass
 
 from app.core.facing.measurements import ROLES
 from app.core.gauges.gauges import GAUGE_KINDS
-from app.core.jobs.jobs import RETURN_WAYS, STAGES
+from app.core.jobs.jobs import OUTCOMES, RETURN_WAYS, TICK_KINDS
 from app.core.jobs.photos import MOMENTS, VIEWS
 from app.core.jobs.slips import SLIP_KINDS
+from app.core.jobs.stages import STAGES
 from app.core.values.customers import INSTRUMENT_KINDS
 from app.core.values.lengths import LENGTHS
 from app.core.values.passes import CUT_KINDS
@@ -123,11 +124,14 @@ WORDS: Mapping[str, TableWords] = {
             "customer_id": "who brought it",
             "instrument_id": "the horn it is played on",
             "facing_id": "the facing that was aimed at",
+            "order_id": "the first job of the order that it came in with (a job); none: it is that",
             "stage": "how far the job has come",
-            "dropped_off": "the day it came",
+            "dropped_off": "the day it came; while it is expected, the day that was agreed on",
+            "expected_on": "the day it was expected, if it was agreed before it came",
             "wanted_by": "the day it is wanted",
             "returned_on": "the day it went home",
             "request": "what the player asked for",
+            "played_with": "the reed and set-up that the player plays it with",
             "condition_notes": "its condition when it came, in words",
             "declared_value_minor": "what the player says it is worth",
             "agreed_work": "what was agreed",
@@ -138,10 +142,11 @@ WORDS: Mapping[str, TableWords] = {
         },
     ),
     "job_tick": TableWords(
-        "a line ticked at drop-off",
+        "a line ticked at drop-off or at the bench",
         {
-            "kind": "condition (its state when it came) or came_with (what was with it)",
+            "kind": "which list",
             "label": "the line",
+            "outcome": "of a complaint: how it was after the work; empty: not known",
         },
     ),
     "event": TableWords(
@@ -221,6 +226,7 @@ WORDS: Mapping[str, TableWords] = {
             "batch_id": "the batch",
             "place": "its place; 1 was made first",
             "left_at": "when it left the batch, if it did; its place stays",
+            "price_minor": "what it is for sale at",
         },
     ),
     "gauge": TableWords(
@@ -275,11 +281,21 @@ WORDS: Mapping[str, TableWords] = {
         {"family": "the family", "blade_set_id": "the set"},
     ),
     "checklist_item": TableWords(
-        "a line that the drop-off page offers",
+        "a line that a shop added to those that are offered to be ticked",
         {
-            "kind": "condition (its state when it came) or came_with (what was with it)",
+            "kind": "which list",
             "label": "the line",
             "place": "where it stands in its list",
+        },
+    ),
+    "service": TableWords(
+        "a line of the shop's price list",
+        {
+            "label": "what for",
+            "family": "the family of instruments that the price is for; empty: all others",
+            "material": "the material that the price is for; empty: all others",
+            "price_minor": "what it costs",
+            "retired": "whether it is no longer offered",
         },
     ),
     "charge": TableWords(
@@ -293,6 +309,26 @@ WORDS: Mapping[str, TableWords] = {
             "kind": "deposit, payment, or refund (money paid back)",
             "way": "how it was paid",
             "amount_minor": "how much; below zero it was paid back",
+        },
+    ),
+    "memo": TableWords(
+        "something written down beside a piece or its job: a play-test, a parcel, a trial, a sale",
+        {
+            "job_id": "the job it belongs to, if any",
+            "customer_id": "who it is about or goes to, if not who brought the piece",
+            "kind": "what it is",
+            "on_date": "the day",
+            "due": "the day on which something is awaited, or until which it holds",
+            "done_on": "the day it came",
+            "details": "what was written, by field, as JSON",
+        },
+    ),
+    "stock": TableWords(
+        "what the shop keeps to work with: blanks, papers, reeds",
+        {
+            "name": "what it is",
+            "count": "how many there are",
+            "warn_at": "how many left are too few",
         },
     ),
     "message_text": TableWords(
@@ -356,6 +392,9 @@ CODES: Mapping[str, Mapping[str, str]] = {
     "job.stage": {key: one.label for key, one in STAGES.items()},
     "event.stage": {key: one.label for key, one in STAGES.items()},
     "job.return_by": RETURN_WAYS,
+    "job_tick.kind": {key: one.label for key, one in TICK_KINDS.items()},
+    "job_tick.outcome": OUTCOMES,
+    "checklist_item.kind": {key: one.label for key, one in TICK_KINDS.items()},
     "reading_set.role": ROLES,
     "reading.scale": {key: one.label for key, one in SCALES.items()},
     "reading.quantity": {

@@ -5,7 +5,7 @@ from datetime import date
 from sqlalchemy import or_, select
 from sqlalchemy.orm import Session
 
-from app.core.jobs.jobs import STAGES
+from app.core.jobs.stages import STAGES
 from app.core.shop.glance import JobFacts
 from app.store.tables import Job, Payment, Piece
 

@@ -8,9 +8,10 @@ from typing import Any
 from app.core.facing.measurements import Asked, parse_set
 from app.core.gauges.hand_gauges import FIELDS
 from app.core.jobs.charges import PAYMENT_SIGNS, parse_charge, parse_payment
-from app.core.jobs.jobs import STAGES, parse_agreed, parse_drop_off, parse_note
+from app.core.jobs.jobs import TICK_KINDS, parse_agreed, parse_drop_off, parse_note
 from app.core.jobs.photos import parse_photo
 from app.core.jobs.slips import SLIP_KINDS
+from app.core.jobs.stages import STAGES
 from app.core.shop.drafts import pick_draft
 from app.core.values.forms import Refused, format_amount, format_money
 from app.core.values.passes import parse_pass
@@ -47,8 +48,7 @@ def _take_in(desk: Desk, line: Line) -> None:
         raw["wanted_by"] = wanted.isoformat()
     drop = parse_drop_off(
         raw,
-        line.ticked("condition"),
-        line.ticked("came_with"),
+        {kind: line.ticked(kind) for kind in TICK_KINDS},
         desk.clock.today(),
         get_shop(desk.session).currency,
     )
@@ -123,11 +123,10 @@ def _agree(desk: Desk, line: Line) -> None:
         "deposit": format_amount(job.deposit_minor, currency),
         **line.text(),
     }
-    condition, came_with = (
-        [tick.label for tick in job.ticks if tick.kind == kind]
-        for kind in ("condition", "came_with")
-    )
-    entry = taken(line, parse_agreed(raw, condition, came_with, currency))
+    ticked: dict[str, list[str]] = {}
+    for tick in job.ticks:
+        ticked.setdefault(tick.kind, []).append(tick.label)
+    entry = taken(line, parse_agreed(raw, ticked, currency))
     keep_agreed(desk.session, job, entry, job.version, desk.clock)
 
 

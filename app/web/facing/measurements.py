@@ -45,7 +45,7 @@ from app.core.values.lengths import drop_unread, is_length, length_cells, length
 from app.store.records.drafts import drop_draft, keep_draft
 from app.store.records.facings import get_facing
 from app.store.records.gauges import list_hand_gauges, sizes_in_use
-from app.store.records.jobs import add_event, get_job, move_job
+from app.store.records.jobs import add_event, get_job, move_on
 from app.store.records.measurements import (
     Measurement,
     add_reading_set,
@@ -224,10 +224,7 @@ def keep_set(
     if bench.replaces:
         words = f"Correction. {words} ({kept.replaces_why})"
     add_event(session, job, "readings", entry.taken_on, now, words)
-    if job.stage == "dropped_off" and entry.role == "as_received":
-        move_job(session, job, "measured", entry.taken_on, now)
-    if job.stage == "on_the_bench" and entry.role == "as_returned":
-        move_job(session, job, "play_test", entry.taken_on, now)
+    move_on(session, job, entry.role, entry.taken_on, now)
     return f"/jobs/{job.number}?said=readings"
 
 

@@ -1,24 +1,26 @@
 """A job's page: what is known, what comes next, passes, notes and stages."""
 
 from datetime import datetime
-from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
 from app.core.facing.measurements import ROLES
-from app.core.jobs.jobs import STAGES, AgreedEntry, parse_agreed, parse_note
+from app.core.jobs.jobs import TICK_KINDS, AgreedEntry, TickKind, parse_agreed, parse_note
+from app.core.jobs.memos import MEMO_KINDS, MemoKind
+from app.core.jobs.stages import AGREED, PASS, STAGES, next_step
 from app.core.values.forms import Refused
 from app.core.values.passes import ABRASIVES, PassEntry, parse_pass
 from app.core.values.pieces import CAUTION_DEFERS, MATERIAL_CAUTIONS
 from app.store.records.charges import account_of
-from app.store.records.jobs import add_event, get_job, move_job, save_agreed
+from app.store.records.jobs import add_event, get_job, move_job, move_on, save_agreed
 from app.store.records.measurements import list_measurements
+from app.store.records.memos import list_memos
 from app.store.records.passes import add_pass, strike_pass
 from app.store.records.revisions import Conflict
 from app.store.records.shop import gauges_in_use, get_shop, list_checklist
-from app.store.tables import Job
+from app.store.tables import Job, Memo
 from app.web.compare.comparisons import offer_comparisons
 from app.web.compare.returning import gather_homecoming
 from app.web.facing.drafts import take_up_draft
@@ -78,10 +80,11 @@ def _page(
         sets=sets,
         comparisons=offer_comparisons(job, of_piece),
         homecoming=gather_homecoming(job, of_piece, gauges),
-        next_step=next_step(job, roles),
+        next_step=next_step(job.stage, roles | ({AGREED} if job.agreed_work else set())),
         last_pass=next((one for one in reversed(job.passes) if one.struck_at is None), None),
         abrasives=ABRASIVES,
         photos=album_photos(session, job.piece, job),
+        memos=tell_memos(session, job),
         account=account_of(session, job),
         caution=f"{MATERIAL_CAUTIONS[job.piece.material]} {CAUTION_DEFERS}",
         panel=panel,
@@ -115,35 +118,10 @@ def _usual_role(stage: str, roles: set[str]) -> str:
     return "as_returned" if STAGES[stage].step > STAGES["on_the_bench"].step else "at_the_bench"
 
 
-def next_step(job: Job, roles: set[str]) -> dict[str, Any]:
-    """Decide what the page offers to do next: words, and a link or a stage to move to."""
-    base = f"/jobs/{job.number}"
-
-    def read(role: str, words: str) -> dict[str, Any]:
-        label = f"Readings {ROLES[role]}"
-        return {"words": words, "label": label, "href": f"{base}?role={role}", "role": role}
-
-    to_stage = {
-        "measured": ("agreed", "Note what was agreed"),
-        "agreed": ("on_the_bench", "Take it to the bench"),
-        "ready": ("returned", "It went home"),
-    }
-    if job.stage == "dropped_off" or (STAGES[job.stage].open and not roles):
-        return read("as_received", STAGES["dropped_off"].next_words)
-    if job.stage == "measured" and not job.agreed_work:
-        return {"words": STAGES["measured"].next_words, "label": "Note what was agreed",
-                "href": f"{base}/edit#agreed_work"}  # fmt: skip
-    if job.stage == "on_the_bench":
-        return read("at_the_bench", STAGES["on_the_bench"].next_words)
-    if job.stage == "play_test":
-        if "as_returned" in roles:
-            return {"words": "Print the return card.", "label": "Return card",
-                    "href": f"{base}/papers/return_card"}  # fmt: skip
-        return read("as_returned", "Measure it as returned, then print the card.")
-    if job.stage in to_stage:
-        stage, label = to_stage[job.stage]
-        return {"words": STAGES[job.stage].next_words, "label": label, "stage": stage}
-    return {}
+def tell_memos(session: Session, job: Job) -> list[tuple[MemoKind, Memo]]:
+    """List a job's standing memos, each with its kind, newest first."""
+    found = list_memos(session, job.piece, job)
+    return [(MEMO_KINDS[one.kind], one) for one in found if one.struck_at is None]
 
 
 @router.post("/now")
@@ -197,8 +175,7 @@ def create_pass(
 def note_pass(session: Session, job: Job, entry: PassEntry, now: datetime) -> None:
     """Note a pass; the first one takes the job to the bench."""
     add_pass(session, job, entry, now)
-    if job.stage in {"dropped_off", "measured", "agreed"}:
-        move_job(session, job, "on_the_bench", entry.done_on, now)
+    move_on(session, job, PASS, entry.done_on, now)
 
 
 @router.post("/passes/{pass_id}/strike")
@@ -244,20 +221,30 @@ def edit(request: Request, session: Reading, number: int) -> HTMLResponse:
     return _edit_page(request, session, job_or_404(session, number), Form())
 
 
-def _edit_page(request: Request, session: Session, job: Job, form: Form) -> HTMLResponse:
+def offer_ticks(
+    session: Session, form: Form, job: Job | None = None, *, at_drop_off: bool = True
+) -> list[tuple[TickKind, list[str], list[str]]]:
+    """Give each kind of tick with the lines it offers and those that are ticked."""
+
     def ticked(kind: str) -> list[str]:
-        kept = [tick.label for tick in job.ticks if tick.kind == kind]
+        kept = [tick.label for tick in job.ticks if tick.kind == kind] if job else []
         return form.ticked(kind) if form.values else kept
 
+    return [
+        (kind, list_checklist(session, key), ticked(key))
+        for key, kind in TICK_KINDS.items()
+        if kind.at_drop_off == at_drop_off
+    ]
+
+
+def _edit_page(request: Request, session: Session, job: Job, form: Form) -> HTMLResponse:
     return show_page(
         request,
         "jobs/edit.html",
         form=form,
         job=job,
         shop=get_shop(session),
-        conditions=list_checklist(session, "condition"),
-        came_with=list_checklist(session, "came_with"),
-        ticked={kind: ticked(kind) for kind in ("condition", "came_with")},
+        checklists=offer_ticks(session, form, job),
     )
 
 
@@ -265,8 +252,7 @@ def _edit_page(request: Request, session: Session, job: Job, form: Form) -> HTML
 def update(request: Request, session: Writing, form: Typed, clock: Clock, number: int) -> Response:
     """Change what was agreed."""
     job = job_or_404(session, number)
-    ticks = form.ticked("condition"), form.ticked("came_with")
-    entry = parse_agreed(form.values, *ticks, get_shop(session).currency)
+    entry = parse_agreed(form.values, form.lists, get_shop(session).currency)
     if isinstance(entry, Refused):
         form.problems = dict(entry.problems)
         return _edit_page(request, session, job, form)
@@ -285,5 +271,5 @@ def keep_agreed(
     """Keep what was agreed; the first agreement moves a measured job on. Raises Conflict."""
     had_agreed = bool(job.agreed_work)
     save_agreed(session, job, entry, seen_version, clock.today(), clock.now())
-    if entry.agreed_work and not had_agreed and job.stage == "measured":
-        move_job(session, job, "agreed", clock.today(), clock.now())
+    if entry.agreed_work and not had_agreed:
+        move_on(session, job, AGREED, clock.today(), clock.now())

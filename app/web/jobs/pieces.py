@@ -12,7 +12,7 @@ from app.core.compare.comparison import compare
 from app.core.compare.comparison_words import Finding, tell_comparison
 from app.core.compare.differences import share_blades
 from app.core.compare.effort_words import say_net_effort
-from app.core.jobs.jobs import STAGES
+from app.core.jobs.stages import STAGES
 from app.core.values.forms import Fields, Refused
 from app.core.values.passes import say_done
 from app.core.values.pieces import parse_piece

@@ -6,8 +6,9 @@ from sqlalchemy.orm import Session
 
 from app.core.compare.length_words import label_reading, show_reading
 from app.core.facing.measurements import ROLES, GaugesInUse, write_line
-from app.core.jobs.jobs import RETURN_WAYS, STAGES
+from app.core.jobs.jobs import RETURN_WAYS
 from app.core.jobs.slips import RecordJob, RecordPart, Rows, SlipPart
+from app.core.jobs.stages import STAGES
 from app.core.values.customers import INSTRUMENT_KINDS
 from app.core.values.forms import format_date, format_money, plural
 from app.core.values.lengths import is_length

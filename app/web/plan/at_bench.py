@@ -7,7 +7,7 @@ from sqlalchemy.orm import Session
 
 from app.core.facing.analysis import MalformedReading
 from app.core.facing.measurements import GaugesInUse
-from app.core.jobs.jobs import STAGES
+from app.core.jobs.stages import STAGES
 from app.core.plan.bench import judge_bench
 from app.core.plan.bench_table import TableRow, ToGo, list_rows, list_togo
 from app.core.plan.next_pass import (

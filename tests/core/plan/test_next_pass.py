@@ -16,8 +16,6 @@ from app.core.plan.next_pass import (
 from app.core.plan.plan import plan_removal
 from app.core.plan.plan_values import PlanRequest
 from app.core.plan.removal import RemovalPair, forecast_depth, learn_rate, make_kind
-from app.core.values.readings import FacingReadings
-from tests.core.plan.test_targets import GAUGES
 from tests.core.planning import CLOSE, OPEN, read_numbers
 
 TOLERANCE = FacingTolerance(0.5, 0.02, 0.02)

@@ -14,7 +14,8 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import joinedload, selectinload
 
 from app.core.facing.analysis import analyse_facing
-from app.core.jobs.jobs import STAGES, days_late
+from app.core.jobs.jobs import days_late
+from app.core.jobs.stages import STAGES
 from app.core.plan.bench import LoggedPass, bracket_passes
 from app.core.plan.removal import group_pairs, learn_rate
 from app.core.values.customers import INSTRUMENT_KINDS

@@ -1,0 +1,103 @@
+"""The stages of a job: one table of what moves a job there and what comes next.
+
+What happens to a job is named by a key: the role of a reading set that was kept, or AGREED,
+PASS, CARD. Whatever happens, only this table says whether it moves the job on.
+"""
+
+from collections.abc import Collection
+from dataclasses import dataclass
+
+AGREED = "agreed"
+PASS = "pass"  # noqa: S105 - a spell at the bench
+CARD = "card"
+
+
+@dataclass(frozen=True, slots=True)
+class NextStep:
+    """What to do next: words and a button, to a page under the job or to a stage.
+
+    It is offered until `until` happened.
+    """
+
+    words: str
+    label: str
+    page: str = ""
+    stage: str = ""
+    until: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """A stage: its label, how far along it is, what brings a job here from where, and what next."""
+
+    key: str
+    label: str
+    step: int
+    reached_by: str = ""
+    reached_from: tuple[str, ...] = ()
+    next_steps: tuple[NextStep, ...] = ()
+    open: bool = True
+
+    @property
+    def next_words(self) -> str:
+        """What comes next, of a list of jobs."""
+        return self.next_steps[0].words if self.next_steps else ""
+
+
+_READ_FIRST = NextStep(
+    "Measure it as received.", "Readings as received", page="readings?role=as_received"
+)
+_AGREE = NextStep(
+    "Agree with the player what should change.",
+    "Note what was agreed",
+    page="edit#agreed_work",
+    until=AGREED,
+)
+_IS_AGREED = NextStep("What should change is noted.", "It is agreed", stage="agreed")
+_TO_BENCH = NextStep("Take it to the bench.", "Take it to the bench", stage="on_the_bench")
+_WORK = NextStep(
+    "Work, and measure after each few passes.",
+    "Readings at the bench",
+    page="readings?role=at_the_bench",
+)
+_READ_LAST = NextStep(
+    "Let it be played; measure it as returned.",
+    "Readings as returned",
+    page="readings?role=as_returned",
+    until="as_returned",
+)
+_PRINT = NextStep("Print the return card.", "Return card", page="papers/return_card")
+_HAND_OVER = NextStep("Hand over the return card and the piece.", "It went home", stage="returned")
+_BEFORE_BENCH = ("dropped_off", "measured", "agreed")
+
+STAGES: dict[str, Stage] = {
+    stage.key: stage
+    for stage in (
+        # key, label, step; what brings a job here, from which stages; what comes next
+        Stage("dropped_off", "dropped off", 1, "", (), (_READ_FIRST,)),
+        Stage("measured", "measured", 2, "as_received", ("dropped_off",), (_AGREE, _IS_AGREED)),
+        Stage("agreed", "agreed", 3, AGREED, ("measured",), (_TO_BENCH,)),
+        Stage("on_the_bench", "on the bench", 4, PASS, _BEFORE_BENCH, (_WORK,)),
+        Stage("play_test", "play-test", 5, "as_returned", ("on_the_bench",), (_READ_LAST, _PRINT)),
+        Stage("ready", "ready", 6, CARD, ("play_test",), (_HAND_OVER,)),
+        Stage("returned", "returned", 7, open=False),
+        Stage("returned_unworked", "returned unworked", 7, open=False),
+    )
+}
+
+
+def stage_after(stage: str, happening: str) -> str | None:
+    """Name the stage that a happening moves a job to from where it stands; None if it stays."""
+    moved = (
+        one.key
+        for one in STAGES.values()
+        if one.reached_by == happening and stage in one.reached_from
+    )
+    return next(moved, None)
+
+
+def next_step(stage: str, happened: Collection[str]) -> NextStep | None:
+    """Say what to do next at a stage; an open job without any reading is read first."""
+    if STAGES[stage].open and not set(happened) - {AGREED, PASS, CARD}:
+        return _READ_FIRST
+    return next((one for one in STAGES[stage].next_steps if one.until not in happened), None)
