@@ -1,6 +1,7 @@
 """A job's page: what is known, what comes next, passes, notes and stages."""
 
 from datetime import datetime
+from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
