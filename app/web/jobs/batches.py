@@ -322,9 +322,7 @@ def update_prices(
     prices = {}
     for one in list_made_pieces(session, batch_id):
         if (name := f"price-{one.piece.id}") in form.values:
-            prices[one.piece.id] = price = fields.money_minor(name)
-            if price is not None and price < 0:
-                fields.refuse(name, "A price can't be below nothing.")
+            prices[one.piece.id] = fields.money_minor(name)
     if fields.problems:
         form.problems = fields.problems
         return _page(request, session, batch_id, form)
