@@ -376,11 +376,16 @@ class Job(Base):
     customer_id: Mapped[int] = mapped_column(ForeignKey("customer.id"))
     instrument_id: Mapped[int | None] = mapped_column(ForeignKey("instrument.id"))
     facing_id: Mapped[int | None] = mapped_column(ForeignKey("facing.id"))
+    # the first job of the order it came in with; none: it is the first, or came alone
+    order_id: Mapped[int | None] = mapped_column(ForeignKey("job.id"), index=True)
     stage: Mapped[str] = mapped_column(String(40), index=True)
+    # while it is expected, the day on which that was agreed
     dropped_off: Mapped[date]
+    expected_on: Mapped[date | None]
     wanted_by: Mapped[date | None]
     returned_on: Mapped[date | None]
     request: Mapped[str] = mapped_column(default="")
+    played_with: Mapped[str] = mapped_column(default="", server_default="")
     condition_notes: Mapped[str] = mapped_column(default="")
     declared_value_minor: Mapped[int | None]
     agreed_work: Mapped[str] = mapped_column(default="")
@@ -529,6 +534,19 @@ class SlipFile(Base):
     slip_id: Mapped[int] = mapped_column(ForeignKey("slip.id"), primary_key=True)
     name: Mapped[str] = mapped_column(String(60), primary_key=True)
     content: Mapped[bytes]
+
+
+class Service(Base):
+    """A line of the price list: what for, what it costs, for which pieces (empty: for all)."""
+
+    __tablename__ = "service"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    label: Mapped[str]
+    family: Mapped[str] = mapped_column(String(40), default="")
+    material: Mapped[str] = mapped_column(String(40), default="")
+    price_minor: Mapped[int]
+    retired: Mapped[bool] = mapped_column(default=False)
+    version: Mapped[int] = mapped_column(default=1)
 
 
 class Charge(Base):

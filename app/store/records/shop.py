@@ -27,6 +27,7 @@ from app.store.tables import (
     Gauge,
     Job,
     Payment,
+    Service,
     Shop,
 )
 
@@ -143,6 +144,7 @@ def has_amounts(session: Session) -> bool:
         select(Charge.id),
         select(BatchPiece.piece_id).where(BatchPiece.price_minor.is_not(None)),
         select(Payment.id),
+        select(Service.id),
     )
     return any(session.scalar(one.limit(1)) is not None for one in asked)
 

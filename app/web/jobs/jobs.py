@@ -7,6 +7,7 @@ from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
 from app.core.jobs.jobs import TICK_KINDS, AgreedEntry, TickKind, parse_agreed, parse_note
+from app.core.jobs.memos import MEMO_KINDS, MemoKind
 from app.core.jobs.stages import AGREED, PASS, STAGES, next_step
 from app.core.values.forms import Refused
 from app.core.values.passes import ABRASIVES, PassEntry, parse_pass
@@ -14,10 +15,11 @@ from app.core.values.pieces import CAUTION_DEFERS, MATERIAL_CAUTIONS
 from app.store.records.charges import account_of
 from app.store.records.jobs import add_event, get_job, move_job, move_on, save_agreed
 from app.store.records.measurements import list_measurements
+from app.store.records.memos import list_memos
 from app.store.records.passes import add_pass, strike_pass
 from app.store.records.revisions import Conflict
 from app.store.records.shop import gauges_in_use, get_shop, list_checklist
-from app.store.tables import Job
+from app.store.tables import Job, Memo
 from app.web.compare.comparisons import offer_comparisons
 from app.web.compare.returning import gather_homecoming
 from app.web.facing.summaries import summarise
@@ -72,10 +74,17 @@ def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLRespo
         last_pass=next((one for one in reversed(job.passes) if one.struck_at is None), None),
         abrasives=ABRASIVES,
         photos=album_photos(session, job.piece, job),
+        memos=tell_memos(session, job),
         account=account_of(session, job),
         caution=f"{MATERIAL_CAUTIONS[job.piece.material]} {CAUTION_DEFERS}",
         bench=gather_bench(session, job, gauges),
     )
+
+
+def tell_memos(session: Session, job: Job) -> list[tuple[MemoKind, Memo]]:
+    """List a job's standing memos, each with its kind, newest first."""
+    found = list_memos(session, job.piece, job)
+    return [(MEMO_KINDS[one.kind], one) for one in found if one.struck_at is None]
 
 
 @router.post("/stage")

@@ -91,10 +91,15 @@ def _front(
         figures=list_figures(before, after, told, measured.rails, gauges.tip),
         reed=measured.reed,
         picture=build_picture(before, after, changed=told.moved),
-        done=tell_done([as_entry(one) for one in job.passes if one.struck_at is None]),
+        done=list_done(job),
         care=say_care(job.piece.material, shorten(shop.care_text, room.care)),
         again=say_again(today, shop.look_again_months) if after else "",
     )
+
+
+def list_done(job: Job) -> tuple[str, ...]:
+    """Say for a player what was done to the piece, in the past tense: only what was noted."""
+    return tell_done([as_entry(one) for one in job.passes if one.struck_at is None])
 
 
 def _back(
