@@ -148,10 +148,10 @@ def _miss_blade(
         size, past = (_on_glass(value, gauges.glass) for value in (abs(along.away_mm), beyond))
         words = f"{place} {size} {way}" if abs(along.away_mm) > 1e-9 else f"{place} as wanted"
         return _make_miss(words, past, one, verdict)
-    size, limit = abs(one.height_mm), tolerance.gap_mm
+    height, limit = abs(one.height_mm), tolerance.gap_mm
     way = "too high" if one.height_mm > 0 else "too low"
-    words = f"{place} {format_number(size * 1000, 0)} µm {way}"
-    past = "" if limit is None else format_number((size - limit) * 1000, 0)
+    words = f"{place} {format_number(height * 1000, 0)} µm {way}"
+    past = "" if limit is None else format_number((height - limit) * 1000, 0)
     return _make_miss(words, past, one, verdict)
 
 
