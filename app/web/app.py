@@ -39,6 +39,7 @@ from app.web.jobs import (
     pieces,
     services,
     slips,
+    works,
 )
 from app.web.pages import SentOtherwise, show_page, static_address
 from app.web.plan import facings, plans, removal_rates, service_plan, targets
@@ -70,6 +71,7 @@ ROUTERS = (
     drafts.router,
     comparisons.router,
     jobs.router,
+    works.router,
     charges.router,
     slips.router,
     messages.router,

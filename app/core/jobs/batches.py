@@ -98,7 +98,7 @@ def _read_batch(fields: Fields, facing_ids: Collection[int], today: date) -> Bat
     return BatchEntry(
         name=fields.text("name", needed="Give the batch a name.", limit=120),
         facing_id=facing_id or 0,
-        started_on=fields.date("started_on") or today,
+        started_on=fields.past_day("started_on", today, "A batch"),
         note=fields.text("note", limit=2000),
     )
 
