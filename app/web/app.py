@@ -39,6 +39,7 @@ from app.web.jobs import (
     pieces,
     services,
     slips,
+    works,
 )
 from app.web.pages import SentOtherwise, show_page, static_address
 from app.web.plan import facings, plans, removal_rates, service_plan, targets
@@ -54,6 +55,7 @@ from app.web.shop import (
     lookups,
     notebooks,
     shop,
+    stock,
 )
 from app.web.troubles import say_broken, say_sent_otherwise, say_unwritable
 
@@ -70,6 +72,7 @@ ROUTERS = (
     drafts.router,
     comparisons.router,
     jobs.router,
+    works.router,
     charges.router,
     slips.router,
     messages.router,
@@ -83,6 +86,7 @@ ROUTERS = (
     plans.router,
     removal_rates.router,
     shop.router,
+    stock.router,
     services.router,
     backups.router,
     exports.router,

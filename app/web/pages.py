@@ -29,6 +29,7 @@ from app.core.values import forms, units
 from app.core.values.customers import INSTRUMENT_KINDS
 from app.core.values.passes import CUT_KINDS
 from app.core.values.pieces import MATERIAL_DISINFECTING, MATERIALS, name_piece
+from app.core.values.works import label_work, work_choices
 from app.store.book.sessions import Sessions
 from app.store.records.submissions import find_submission, keep_submission
 from app.web.files import folder_of
@@ -224,6 +225,8 @@ def templates() -> Environment:
             piece.maker, piece.model, piece.marking, piece.telling_marks
         ),
         static=static_address,
+        work_label=lambda one: label_work(one.kind, one.label, one.amount_mm),
+        work_choices=work_choices,
         cut_options=lambda: [(kind.key, kind.label) for kind in CUT_KINDS.values()],
         amount=forms.format_amount,
         job_papers=lambda: kinds_about("job"),

@@ -42,6 +42,7 @@ FREE_TEXTS: Mapping[str, tuple[str, ...]] = {
     "reading_set": ("note", "replaces_why"),
     "reading": ("name",),
     "bench_pass": ("abrasive", "grit", "note"),
+    "work": ("label", "material", "note"),
     "service": ("label",),
     "charge": ("label",),
     "payment": ("way",),

@@ -11,7 +11,7 @@ from app.core.facing.measurements import ROLES
 from app.core.jobs.jobs import TICK_KINDS, AgreedEntry, TickKind, parse_agreed, parse_note
 from app.core.jobs.memos import MEMO_KINDS, MemoKind
 from app.core.jobs.stages import AGREED, PASS, STAGES, next_step
-from app.core.values.forms import Refused
+from app.core.values.forms import Fields, Refused
 from app.core.values.passes import ABRASIVES, PassEntry, parse_pass
 from app.core.values.pieces import CAUTION_DEFERS, MATERIAL_CAUTIONS
 from app.store.records.charges import account_of
@@ -36,6 +36,7 @@ from app.web.pages import (
     TypedWithColumns,
     Writing,
     found_or_404,
+    get_settings,
     go_to,
     note_taken,
     show_page,
@@ -56,16 +57,15 @@ def job_or_404(session: Session, number: int) -> Job:
 
 @router.get("")
 def show(
-    request: Request, session: Reading, clock: Clock, number: int, role: str = "", draft: str = ""
+    request: Request, session: Reading, number: int, role: str = "", draft: str = ""
 ) -> HTMLResponse:
     """Show a job."""
     job = job_or_404(session, number)
-    return _page(request, session, job, Form(values={"role": role, "draft": draft}), clock)
+    return job_page(request, session, job, Form(values={"role": role, "draft": draft}))
 
 
-def _page(
-    request: Request, session: Session, job: Job, form: Form, clock: Settings
-) -> HTMLResponse:
+def job_page(request: Request, session: Session, job: Job, form: Form) -> HTMLResponse:
+    """Show a job with a form of its page as typed."""
     shop, gauges = get_shop(session), gauges_in_use(session)
     of_piece = list_measurements(session, job.piece_id)
     of_job = [one for one in of_piece if one.job_number == job.number]
@@ -82,6 +82,7 @@ def _page(
         comparisons=offer_comparisons(job, of_piece),
         homecoming=gather_homecoming(job, of_piece, gauges),
         next_step=next_step(job.stage, roles | ({AGREED} if job.agreed_work else set())),
+        own_works=list_checklist(session, "work"),
         last_pass=next((one for one in reversed(job.passes) if one.struck_at is None), None),
         abrasives=ABRASIVES,
         photos=album_photos(session, job.piece, job),
@@ -89,15 +90,15 @@ def _page(
         account=account_of(session, job),
         caution=f"{MATERIAL_CAUTIONS[job.piece.material]} {CAUTION_DEFERS}",
         panel=panel,
-        **(_bench_values(request, session, job, form, roles, clock) if panel else {"table": None}),
+        **(_bench_values(request, session, job, form, roles) if panel else {"table": None}),
     )
 
 
 def _bench_values(
-    request: Request, session: Session, job: Job, form: Form, roles: set[str], clock: Settings
+    request: Request, session: Session, job: Job, form: Form, roles: set[str]
 ) -> dict[str, Any]:
     """Give what the table on the page prints; a form that came back is its own or another's."""
-    bench = job_bench(job)
+    bench, clock = job_bench(job), get_settings(request)
     typed = form if form.get("place") == bench.action else Form()
     draft = None
     if request.method == "GET":
@@ -132,7 +133,7 @@ def create_readings(
     """Keep what was typed into the page's table."""
     job = job_or_404(session, number)
     kept = take_readings(session, job_bench(job), form, clock)
-    return kept or _page(request, session, job, form, clock)
+    return kept or job_page(request, session, job, form)
 
 
 @router.post("/stage")
@@ -142,14 +143,19 @@ def move(request: Request, session: Writing, form: Typed, clock: Clock, number: 
     stage = form.get("stage")
     if stage not in STAGES:
         form.problems = {"stage": "Choose the stage."}
-        return _page(request, session, job, form, clock)
+        return job_page(request, session, job, form)
     seen = form.get("seen_stage", job.stage)
     if job.stage not in {seen, stage}:
         form.lists["seen_stage"] = [job.stage]
         changed = {"stage": (STAGES[job.stage].label, STAGES[stage].label)}
         conflict = Conflict("job", changed)
         return show_conflict(request, form, conflict, job.version, back=f"/jobs/{number}")
-    move_job(session, job, stage, clock.today(), clock.now())
+    fields = Fields(form.values)
+    on = fields.past_day("moved_on", clock.today(), "A move", job.dropped_off)
+    if fields.problems:
+        form.problems = fields.problems
+        return job_page(request, session, job, form)
+    move_job(session, job, stage, on, clock.now())
     session.commit()
     return go_to(f"/jobs/{number}?said=moved")
 
@@ -162,10 +168,10 @@ def create_pass(
     job = job_or_404(session, number)
     if answer := taken_before(session, form):
         return answer
-    entry = parse_pass(form.values, clock.today())
+    entry = parse_pass(form.values, clock.today(), job.dropped_off)
     if isinstance(entry, Refused):
         form.problems = dict(entry.problems)
-        return _page(request, session, job, form, clock)
+        return job_page(request, session, job, form)
     note_pass(session, job, entry, clock.now())
     location = f"/jobs/{number}?said=pass"
     note_taken(session, form, location, clock.now())
@@ -208,7 +214,7 @@ def create_note(
     entry = parse_note(form.values, clock.today())
     if isinstance(entry, Refused):
         form.problems = dict(entry.problems)
-        return _page(request, session, job, form, clock)
+        return job_page(request, session, job, form)
     add_event(session, job, "note", entry.on, clock.now(), entry.words)
     location = f"/jobs/{number}?said=note"
     note_taken(session, form, location, clock.now())
@@ -253,7 +259,8 @@ def _edit_page(request: Request, session: Session, job: Job, form: Form) -> HTML
 def update(request: Request, session: Writing, form: Typed, clock: Clock, number: int) -> Response:
     """Change what was agreed."""
     job = job_or_404(session, number)
-    entry = parse_agreed(form.values, form.lists, get_shop(session).currency)
+    days = job.dropped_off, clock.today()
+    entry = parse_agreed(form.values, form.lists, days, get_shop(session).currency)
     if isinstance(entry, Refused):
         form.problems = dict(entry.problems)
         return _edit_page(request, session, job, form)
@@ -273,4 +280,4 @@ def keep_agreed(
     had_agreed = bool(job.agreed_work)
     save_agreed(session, job, entry, seen_version, clock.today(), clock.now())
     if entry.agreed_work and not had_agreed:
-        move_on(session, job, AGREED, clock.today(), clock.now())
+        move_on(session, job, AGREED, entry.agreed_on, clock.now())
