@@ -28,7 +28,19 @@ from app.web.files import folder_of
 from app.web.gate import Gate, Throttle
 from app.web.gauges import blade_sets, gauges, studies
 from app.web.guard import Guard
-from app.web.jobs import batches, bench, charges, drop_offs, jobs, messages, photos, pieces, slips
+from app.web.jobs import (
+    batches,
+    bench,
+    charges,
+    drop_offs,
+    jobs,
+    labels,
+    messages,
+    photos,
+    pieces,
+    sheets,
+    slips,
+)
 from app.web.pages import SentOtherwise, show_page, static_address
 from app.web.plan import facings, plans, removal_rates, service_plan, targets
 from app.web.serving import MadeUpBeside
@@ -41,6 +53,7 @@ from app.web.shop import (
     glance,
     help_pages,
     lookups,
+    marks,
     notebooks,
     shop,
 )
@@ -61,6 +74,8 @@ ROUTERS = (
     jobs.router,
     charges.router,
     slips.router,
+    sheets.router,
+    labels.router,
     messages.router,
     notebooks.router,
     photos.router,
@@ -71,6 +86,7 @@ ROUTERS = (
     plans.router,
     removal_rates.router,
     shop.router,
+    marks.router,
     backups.router,
     exports.router,
     studies.router,
