@@ -3,7 +3,6 @@
 import mimetypes
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager, suppress
-from threading import Lock
 
 from anyio import CapacityLimiter
 from fastapi import FastAPI, HTTPException, Request
@@ -35,11 +34,14 @@ from app.web.jobs import (
     drop_offs,
     jobs,
     labels,
+    memos,
     messages,
     photos,
     pieces,
+    services,
     sheets,
     slips,
+    works,
 )
 from app.web.pages import SentOtherwise, show_page, static_address
 from app.web.plan import facings, plans, removal_rates, service_plan, targets
@@ -56,6 +58,7 @@ from app.web.shop import (
     marks,
     notebooks,
     shop,
+    stock,
 )
 from app.web.troubles import say_broken, say_sent_otherwise, say_unwritable
 
@@ -72,11 +75,13 @@ ROUTERS = (
     drafts.router,
     comparisons.router,
     jobs.router,
+    works.router,
     charges.router,
     slips.router,
     sheets.router,
     labels.router,
     messages.router,
+    memos.router,
     notebooks.router,
     photos.router,
     pictures.router,
@@ -87,6 +92,8 @@ ROUTERS = (
     removal_rates.router,
     shop.router,
     marks.router,
+    stock.router,
+    services.router,
     backups.router,
     exports.router,
     studies.router,
@@ -135,6 +142,7 @@ def create_app(settings: Settings) -> FastAPI:
         yield
         app.state.made_up_beside.close()
         watch.stop()
+        app.state.exporting.stop()
         app.state.sessions.close()
 
     app = FastAPI(
@@ -145,7 +153,7 @@ def create_app(settings: Settings) -> FastAPI:
     with app.state.sessions.read() as session:
         app.state.made_up = get_shop(session).begun_as == "made_up"
     app.state.made_up_beside = MadeUpBeside(create_app, settings)
-    app.state.exporting = Lock()
+    app.state.exporting = exports.Exporting(app.state.sessions, settings)
     app.state.watch = watch
     app.state.decoding = CapacityLimiter(1)  # photographs: one at a time, whoever sends them
     app.state.throttle, app.state.is_gated = Throttle(), settings.needs_login

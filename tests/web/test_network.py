@@ -50,7 +50,7 @@ def test_an_address_that_moved_is_said(browser):
 
 
 @pytest.mark.parametrize("typed", ["ftp://x", "192.168.1.20", "http://a b", "http://x/jobs"])
-def test_what_is_no_address_is_refused_and_stays_typed(browser, on_network, typed):
+def test_what_is_no_address_is_refused_and_stays_typed(browser, typed):
     browser.open("/settings/network")
     browser.send("form[action='/settings/network/papers']", status=422, papers_address=typed)
     assert browser.page.select_one("#papers_address")["value"] == typed

@@ -203,7 +203,7 @@ def _batch_paper(session: Session, clock: Clock, batch_id: int, site: str) -> Pa
         ),
         summary=told["summary"],
         heads=("Piece", "Last read", "Tip, mm", *blades, "Verdict"),
-        rows=tuple(_batch_row(one, len(blades)) for one in lines),
+        rows=tuple(_batch_row(one, len(blades), told["within"]) for one in lines),
         explained=told["explained"],
         runs=tuple(
             (
@@ -220,7 +220,7 @@ def _batch_paper(session: Session, clock: Clock, batch_id: int, site: str) -> Pa
     return make_sheet(session, clock, "batch_sheet", f"Batch, {batch.name}", part, pictures)
 
 
-def _batch_row(one: PieceLine, blades: int) -> tuple[str, ...]:
+def _batch_row(one: PieceLine, blades: int, within: str) -> tuple[str, ...]:
     piece, last = one.made.piece, one.made.last
     name = piece.marking or name_piece(piece.maker, piece.model, piece.marking, piece.telling_marks)
     if last is None:
@@ -230,6 +230,7 @@ def _batch_row(one: PieceLine, blades: int) -> tuple[str, ...]:
         return (name, line, *[""] * (blades + 1), f"Can’t be judged: {one.refusal}")
     away = [cell.words or "–" for cell in one.away][: blades + 1]
     lead, why = one.told
+    lead = lead or within.capitalize()
     return (name, line, *away, *["–"] * (blades + 1 - len(away)), f"{lead}: {why}" if why else lead)
 
 
