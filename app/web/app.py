@@ -34,11 +34,13 @@ from app.web.jobs import (
     drop_offs,
     jobs,
     joinings,
+    labels,
     memos,
     messages,
     photos,
     pieces,
     services,
+    sheets,
     slips,
     works,
 )
@@ -54,8 +56,10 @@ from app.web.shop import (
     glance,
     help_pages,
     lookups,
+    marks,
     notebooks,
     shop,
+    stock,
 )
 from app.web.troubles import say_broken, say_sent_otherwise, say_unwritable
 
@@ -76,6 +80,8 @@ ROUTERS = (
     joinings.router,
     charges.router,
     slips.router,
+    sheets.router,
+    labels.router,
     messages.router,
     memos.router,
     notebooks.router,
@@ -87,6 +93,8 @@ ROUTERS = (
     plans.router,
     removal_rates.router,
     shop.router,
+    marks.router,
+    stock.router,
     services.router,
     backups.router,
     exports.router,
