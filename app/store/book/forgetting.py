@@ -39,7 +39,7 @@ from app.store.engines import engine_kind
 from app.store.problems import BookProblem
 from app.store.records.jobs import add_event
 from app.store.records.loading import rows_of
-from app.store.records.lookups import search_text_of, searchable
+from app.store.records.lookups import search_text_of
 from app.store.records.memos import list_awaited
 from app.store.records.photos import SIZES, photo_path
 from app.store.records.revisions import list_revisions
