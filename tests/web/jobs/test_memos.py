@@ -150,7 +150,7 @@ def test_a_line_is_struck_out_and_brought_back(browser, job, sessions):
 
 def test_what_cured_it_is_said_from_five_cases_on(browser, take_in):
     for number in range(5):
-        job = take_in(f"Player {'ABCDE'[number]}", complaint=["stuffy"])
+        job = take_in(complaint=["stuffy"], piece_marking=f"N{number}")
         browser.open(f"/jobs/{job}")
         browser.send("form[action$=passes]", kind="baffle")
         assert ("Nothing yet" in opened(browser, "/cures")) == (number > 0)
