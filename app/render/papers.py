@@ -120,9 +120,7 @@ def write_words(paper: Paper) -> str:
     """Write a paper's words as HTML of plain headings, paragraphs and tables, for who can't see."""
     reader = _Words()
     reader.feed(_compile(paper, "html").decode())
-    return _EMPTY_HEAD.sub("<td></td>", "".join(reader.kept)).replace(
-        "\u200b", ""
-    )  # where a long word may break on paper
+    return _EMPTY_HEAD.sub("<td></td>", "".join(reader.kept))
 
 
 def frame_photo(content: bytes | None, width: int, height: int) -> str:

@@ -21,6 +21,7 @@ from sqlalchemy import (
     Text,
     TypeDecorator,
     UniqueConstraint,
+    false,
 )
 from sqlalchemy.engine import Dialect
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
@@ -217,12 +218,13 @@ class Shop(Base):
     pay_words: Mapped[str] = mapped_column(default="", server_default="")
     pay_days: Mapped[int | None]
     look_again_months: Mapped[int | None] = mapped_column(default=24, server_default="24")
+    rails_seen: Mapped[str] = mapped_column(String(20), default="tip_up", server_default="tip_up")
     version: Mapped[int] = mapped_column(default=1)
     __table_args__ = (CheckConstraint("id = 1", name="one_row"),)
 
 
 class ChecklistItem(Base):
-    """A line of the drop-off checklists; a shop adds its own while using them."""
+    """A line a shop added to a checklist while using it; every book offers the usual ones."""
 
     __tablename__ = "checklist_item"
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -246,6 +248,7 @@ class Customer(Base):
     search_text: Mapped[str] = mapped_column(default="", index=True)  # lists are in its order
     created_at: Mapped[datetime]
     version: Mapped[int] = mapped_column(default=1)
+    joined_to_id: Mapped[int | None] = mapped_column(ForeignKey("customer.id"), index=True)
     pieces: Mapped[list["Piece"]] = relationship(
         back_populates="owner", order_by="Piece.id", lazy="raise"
     )
@@ -287,12 +290,15 @@ class Piece(Base):
     search_text: Mapped[str] = mapped_column(default="")
     created_at: Mapped[datetime]
     version: Mapped[int] = mapped_column(default=1)
+    joined_to_id: Mapped[int | None] = mapped_column(ForeignKey("piece.id"), index=True)
     owner: Mapped[Customer] = relationship(back_populates="pieces", lazy="raise")
-    ownerships: Mapped[list["Ownership"]] = relationship(order_by="Ownership.id", lazy="raise")
+    ownerships: Mapped[list["Ownership"]] = relationship(
+        order_by="(Ownership.since, Ownership.id)", lazy="raise"
+    )
 
 
 class Ownership(Base):
-    """Who owned a piece from when; the last line is the owner now."""
+    """Who owned a piece from when, as far as the book knows; `piece.owner_id` is the owner now."""
 
     __tablename__ = "ownership"
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -300,6 +306,24 @@ class Ownership(Base):
     customer_id: Mapped[int] = mapped_column(ForeignKey("customer.id"), index=True)
     since: Mapped[date]
     customer: Mapped[Customer] = relationship(lazy="raise")
+
+
+class Joining(Base):
+    """Two records of one piece or one customer, made one; undone, each has its own again.
+
+    The record that went stays as it was written, with `joined_to_id`. `moved` names the rows that
+    went over, by table and column, and under "filled" the columns that the kept one had empty.
+    """
+
+    __tablename__ = "joining"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    noun: Mapped[str] = mapped_column(String(40))
+    kept_id: Mapped[int]
+    gone_id: Mapped[int]
+    at: Mapped[datetime]
+    moved: Mapped[dict[str, Any]]
+    undone_at: Mapped[datetime | None]
+    __table_args__ = (Index(None, "noun", "kept_id"),)
 
 
 class Facing(Base):
@@ -362,6 +386,7 @@ class BatchPiece(Base):
     piece_id: Mapped[int] = mapped_column(ForeignKey("piece.id"), primary_key=True, unique=True)
     place: Mapped[int]
     left_at: Mapped[datetime | None]
+    price_minor: Mapped[int | None]
     piece: Mapped[Piece] = relationship(lazy="raise")
 
 
@@ -375,16 +400,23 @@ class Job(Base):
     customer_id: Mapped[int] = mapped_column(ForeignKey("customer.id"))
     instrument_id: Mapped[int | None] = mapped_column(ForeignKey("instrument.id"))
     facing_id: Mapped[int | None] = mapped_column(ForeignKey("facing.id"))
+    # the first job of the order it came in with; none: it is the first, or came alone
+    order_id: Mapped[int | None] = mapped_column(ForeignKey("job.id"), index=True)
     stage: Mapped[str] = mapped_column(String(40), index=True)
+    # while it is expected, the day on which that was agreed
     dropped_off: Mapped[date]
+    expected_on: Mapped[date | None]
     wanted_by: Mapped[date | None]
     returned_on: Mapped[date | None]
     request: Mapped[str] = mapped_column(default="")
+    played_with: Mapped[str] = mapped_column(default="", server_default="")
     condition_notes: Mapped[str] = mapped_column(default="")
     declared_value_minor: Mapped[int | None]
     agreed_work: Mapped[str] = mapped_column(default="")
     agreed_price_minor: Mapped[int | None]
     deposit_minor: Mapped[int | None]
+    # in books of before: the lines of the bill tell the agreed price too
+    price_in_lines: Mapped[bool] = mapped_column(default=False, server_default=false())
     return_by: Mapped[str] = mapped_column(String(10), default="hand")
     tracking: Mapped[str] = mapped_column(default="")
     created_at: Mapped[datetime]
@@ -396,7 +428,10 @@ class Job(Base):
         order_by="JobTick.id", lazy="raise", cascade="all, delete-orphan"
     )
     events: Mapped[list["Event"]] = relationship(order_by="Event.id", lazy="raise")
-    passes: Mapped[list["BenchPass"]] = relationship(order_by="BenchPass.id", lazy="raise")
+    passes: Mapped[list["BenchPass"]] = relationship(
+        order_by="(BenchPass.done_on, BenchPass.id)", lazy="raise"
+    )
+    works: Mapped[list["Work"]] = relationship(order_by="(Work.done_on, Work.id)", lazy="raise")
     reading_sets: Mapped[list["ReadingSet"]] = relationship(
         order_by="ReadingSet.id", lazy="raise", back_populates="job"
     )
@@ -408,13 +443,14 @@ class Job(Base):
 
 
 class JobTick(Base):
-    """A ticked line: a condition at drop-off, or a thing that came with the piece."""
+    """A ticked line: a complaint and its outcome, a condition, what came with it."""
 
     __tablename__ = "job_tick"
     id: Mapped[int] = mapped_column(primary_key=True)
     job_id: Mapped[int] = mapped_column(ForeignKey("job.id", ondelete="CASCADE"), index=True)
     kind: Mapped[str] = mapped_column(String(40))
     label: Mapped[str]
+    outcome: Mapped[str] = mapped_column(String(10), default="", server_default="")
 
 
 class Event(Base):
@@ -495,6 +531,29 @@ class BenchPass(Base):
     struck_at: Mapped[datetime | None]
 
 
+class Work(Base):
+    """Work on a piece that is no cut: a cork, a crack, a patch, a polish.
+
+    `kind` is a key of the works known, or "other" with the shop's own `label`. `amount_mm` is what
+    a shortened tip lost.
+    """
+
+    __tablename__ = "work"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    job_id: Mapped[int] = mapped_column(ForeignKey("job.id"), index=True)
+    done_on: Mapped[date]
+    kind: Mapped[str] = mapped_column(String(40))
+    label: Mapped[str] = mapped_column(default="")
+    material: Mapped[str] = mapped_column(default="")
+    minutes: Mapped[int | None]
+    typed: Mapped[str] = mapped_column(default="")
+    amount_mm: Mapped[float | None]
+    price_minor: Mapped[int | None]
+    note: Mapped[str] = mapped_column(default="")
+    created_at: Mapped[datetime]
+    struck_at: Mapped[datetime | None]
+
+
 class Slip(Base):
     """A paper as issued: the values it printed and its words, for ever."""
 
@@ -529,6 +588,19 @@ class SlipFile(Base):
     content: Mapped[bytes]
 
 
+class Service(Base):
+    """A line of the price list: what for, what it costs, for which pieces (empty: for all)."""
+
+    __tablename__ = "service"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    label: Mapped[str]
+    family: Mapped[str] = mapped_column(String(40), default="")
+    material: Mapped[str] = mapped_column(String(40), default="")
+    price_minor: Mapped[int]
+    retired: Mapped[bool] = mapped_column(default=False)
+    version: Mapped[int] = mapped_column(default=1)
+
+
 class Charge(Base):
     """A line of a job's bill."""
 
@@ -537,6 +609,7 @@ class Charge(Base):
     job_id: Mapped[int] = mapped_column(ForeignKey("job.id"), index=True)
     label: Mapped[str]
     amount_minor: Mapped[int]
+    charged_on: Mapped[date]
     created_at: Mapped[datetime]
     struck_at: Mapped[datetime | None]
 
@@ -553,6 +626,42 @@ class Payment(Base):
     amount_minor: Mapped[int]
     created_at: Mapped[datetime]
     struck_at: Mapped[datetime | None]
+
+
+class Memo(Base):
+    """Something written down beside a piece or its job: a play-test, a parcel, a trial, a sale.
+
+    `details` holds what was typed, by the fields of its kind (core/jobs/memos.py). `due` is the day
+    something is awaited, `done_on` the day it came.
+    """
+
+    __tablename__ = "memo"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    piece_id: Mapped[int] = mapped_column(ForeignKey("piece.id"), index=True)
+    job_id: Mapped[int | None] = mapped_column(ForeignKey("job.id"), index=True)
+    customer_id: Mapped[int | None] = mapped_column(ForeignKey("customer.id"), index=True)
+    kind: Mapped[str] = mapped_column(String(20), index=True)
+    on: Mapped[date] = mapped_column("on_date")
+    due: Mapped[date | None]
+    done_on: Mapped[date | None]
+    details: Mapped[dict[str, Any]]
+    created_at: Mapped[datetime]
+    struck_at: Mapped[datetime | None]
+    piece: Mapped[Piece] = relationship(lazy="raise")
+    job: Mapped[Job | None] = relationship(lazy="raise")
+    customer: Mapped[Customer | None] = relationship(lazy="raise")
+
+
+class Stock(Base):
+    """What the shop keeps to work with: blanks, papers, reeds; how many, and when it runs low."""
+
+    __tablename__ = "stock"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    name: Mapped[str]
+    count: Mapped[int]
+    warn_at: Mapped[int | None]
+    note: Mapped[str] = mapped_column(default="")
+    version: Mapped[int] = mapped_column(default=1)
 
 
 class MessageText(Base):

@@ -3,7 +3,6 @@
 import mimetypes
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager, suppress
-from threading import Lock
 
 from anyio import CapacityLimiter
 from fastapi import FastAPI, HTTPException, Request
@@ -28,7 +27,20 @@ from app.web.files import folder_of
 from app.web.gate import Gate, Throttle
 from app.web.gauges import blade_sets, gauges, studies
 from app.web.guard import Guard
-from app.web.jobs import batches, bench, charges, drop_offs, jobs, messages, photos, pieces, slips
+from app.web.jobs import (
+    batches,
+    bench,
+    charges,
+    drop_offs,
+    jobs,
+    memos,
+    messages,
+    photos,
+    pieces,
+    services,
+    slips,
+    works,
+)
 from app.web.pages import SentOtherwise, show_page, static_address
 from app.web.plan import facings, plans, removal_rates, service_plan, targets
 from app.web.serving import MadeUpBeside
@@ -43,6 +55,7 @@ from app.web.shop import (
     lookups,
     notebooks,
     shop,
+    stock,
 )
 from app.web.troubles import say_broken, say_sent_otherwise, say_unwritable
 
@@ -59,9 +72,11 @@ ROUTERS = (
     drafts.router,
     comparisons.router,
     jobs.router,
+    works.router,
     charges.router,
     slips.router,
     messages.router,
+    memos.router,
     notebooks.router,
     photos.router,
     pictures.router,
@@ -71,6 +86,8 @@ ROUTERS = (
     plans.router,
     removal_rates.router,
     shop.router,
+    stock.router,
+    services.router,
     backups.router,
     exports.router,
     studies.router,
@@ -119,6 +136,7 @@ def create_app(settings: Settings) -> FastAPI:
         yield
         app.state.made_up_beside.close()
         watch.stop()
+        app.state.exporting.stop()
         app.state.sessions.close()
 
     app = FastAPI(
@@ -129,7 +147,7 @@ def create_app(settings: Settings) -> FastAPI:
     with app.state.sessions.read() as session:
         app.state.made_up = get_shop(session).begun_as == "made_up"
     app.state.made_up_beside = MadeUpBeside(create_app, settings)
-    app.state.exporting = Lock()
+    app.state.exporting = exports.Exporting(app.state.sessions, settings)
     app.state.watch = watch
     app.state.decoding = CapacityLimiter(1)  # photographs: one at a time, whoever sends them
     app.state.throttle, app.state.is_gated = Throttle(), settings.needs_login

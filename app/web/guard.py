@@ -24,8 +24,8 @@ PHOTO_ADDRESS = re.compile(r"/(jobs|pieces)/[0-9]{1,9}/photos")
 
 CONTENT_SECURITY_POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; "
-    "connect-src 'self'; manifest-src 'self'; form-action 'self'; frame-ancestors 'none'; "
-    "base-uri 'none'"
+    "connect-src 'self'; frame-src 'self'; manifest-src 'self'; form-action 'self'; "
+    "frame-ancestors 'none'; base-uri 'none'"
 )
 HEADERS = {
     "Content-Security-Policy": CONTENT_SECURITY_POLICY,

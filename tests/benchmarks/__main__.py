@@ -22,6 +22,7 @@ BENCHMARKS = {
     "browser": "bench_browser",
     "pictures": "bench_pictures",
     "start": "bench_start",
+    "load": "bench_load",
 }
 DEVELOPERS = Path(__file__).resolve().parents[2] / "DEVELOPERS.md"
 PLACE = re.compile(r"(?<=<!-- benchmarks -->\n).*(?=<!-- /benchmarks -->)", re.DOTALL)

@@ -1,7 +1,9 @@
 """Papers in Chromium: shown as pages, printed as PDF, the code read off a tag."""
 
 import io
+import sqlite3
 import subprocess
+from contextlib import closing
 from urllib.parse import urljoin
 
 import pytest
@@ -93,3 +95,17 @@ def test_the_pdf_file_is_downloaded_under_a_name_that_says_what_it_is(page, read
     assert download.value.suggested_filename == f"return-card-job-{ready_job}-slip-1.pdf"
     download.value.save_as(tmp_path / "card.pdf")
     assert "Örkömök" in PdfReader(tmp_path / "card.pdf").pages[0].extract_text()
+
+
+def test_what_a_kept_page_would_run_does_not_run(page, book, ready_job):
+    issue_at(page, addresses(ready_job)["intake_slip"])
+    number = page.url.split("/papers/")[1].split("?")[0]
+    running = "top.document.title='ran'"
+    hostile = f'<p>kept words</p><script>{running}</script><img src=x onerror="{running}">'
+    with closing(sqlite3.connect(book / "book.sqlite3")) as book, book:
+        book.execute("UPDATE slip SET html = ?", [hostile])
+    page.goto(f"/papers/{number}")
+    frame = page.frame_locator("iframe")
+    assert frame.locator("p").inner_text() == "kept words"
+    page.wait_for_load_state("networkidle")
+    assert "ran" not in page.title()

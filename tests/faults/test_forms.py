@@ -5,13 +5,14 @@ import string
 import pytest
 from bs4 import BeautifulSoup
 from fastapi.testclient import TestClient
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from app.web.app import create_app
 from app.web.settings import Settings
 from tests.books import HEADERS, hash_of
 from tests.conftest import Clock, form_values
+from tests.faults.asking import asking
 from tests.faults.forms import Place, crawl
 from tests.lines import CLOSE_LINE
 
@@ -120,10 +121,7 @@ def test_every_form_filled_with_anything_answers_in_words_and_loses_nothing(clie
     failures: list[str] = []
     for place in places:
 
-        @settings(
-            max_examples=15, deadline=None, derandomize=True, database=None,
-            suppress_health_check=list(HealthCheck),
-        )  # fmt: skip
+        @asking(15)
         @given(data=filled(place))
         def fill(data):
             code = check_form(client, database, place, data)  # noqa: B023 - run at once
@@ -141,10 +139,7 @@ def test_every_form_filled_with_anything_answers_in_words_and_loses_nothing(clie
 @pytest.mark.parametrize("kind", ["application/x-www-form-urlencoded", "multipart/form-data; "
                                   "boundary=x", "multipart/form-data", "text/plain", "",
                                   "application/json"])  # fmt: skip
-@settings(
-    max_examples=15, deadline=None, derandomize=True, database=None,
-    suppress_health_check=list(HealthCheck),
-)  # fmt: skip
+@asking(15)
 @given(body=st.one_of(
     st.binary(max_size=200),
     st.binary(max_size=80).map(

@@ -3,12 +3,13 @@
 import pytest
 import schemathesis
 from fastapi.testclient import TestClient
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from schemathesis.checks import not_a_server_error
 
 from app.web.app import create_app
 from app.web.settings import Settings
 from tests.conftest import Clock
+from tests.faults.asking import asking
 
 OPERATIONS = ("/api/analysis", "/api/comparison", "/api/plan", "/api/bore")
 
@@ -44,10 +45,7 @@ def test_every_operation_of_the_service_answers_anything_with_a_value_or_with_wo
     for path, operation in found.items():
         codes = set()
 
-        @settings(
-            max_examples=60, deadline=None, derandomize=True, database=None,
-            suppress_health_check=list(HealthCheck),
-        )  # fmt: skip
+        @asking(60)
         @given(case=operation.as_strategy())
         def ask(case):
             codes.add(check_answer(case))  # noqa: B023 - run at once

@@ -43,9 +43,11 @@ SCRIPTS = (
     "עברית שלום",
     "مرحبا بكم",
     "漢字 かな",
+    "王小明",
+    "鈴木さくら スズキ",
     "한국어",
-    "हिन्दी",
-    "ไทย",
+    "प्रिया शर्मा",
+    "สมชาย ใจดี",
     "😀",
 )
 
@@ -313,6 +315,18 @@ def test_names_of_any_script_come_back_out_of_the_pdf():
             assert make_pdf(made).startswith(b"%PDF")
             continue
         assert letters(name) in letters(text_of(make_pdf(made))), name
+
+
+def test_a_long_address_or_number_breaks_on_paper_and_comes_back_as_it_is():
+    long = "a.very.long.name.of.somebody.who.plays@an-equally-long-name-of-a-domain.example"
+    number = "012345678901234567890123456789"
+    given = values("packing_note")
+    made = paper("packing_note", given=replace(given, common=common(customer=f"{long}\n{number}")))
+    words = text_of(make_pdf(made), "-raw")
+    assert "\u200b" not in words + write_words(made)
+    assert long in words.replace("\n", "")
+    assert number in words
+    assert long in write_words(made)
 
 
 def test_a_letter_without_a_font_is_named():

@@ -17,6 +17,7 @@ from app.web.app import create_app
 from app.web.serving import MadeUpBeside, served
 from app.web.settings import Settings
 from tests.databases import copy_book
+from tests.web.shop.test_exports import take_export
 
 COMPRESSED = {"Accept-Encoding": "gzip"}
 DRAWING = "/readings/1/profile.svg"
@@ -115,7 +116,7 @@ def test_a_short_text_a_photograph_and_a_paper_to_download_go_as_they_are(
     with TestClient(
         create_app(Settings(book=book, now=clock)), base_url="http://127.0.0.1"
     ) as client:
-        export = client.post("/settings/export", headers=COMPRESSED)
+        export = take_export(client, **COMPRESSED)
         assert export.content[:2] == b"PK"
         for path in ("/look-up/results?q=zzz", "/photos/1", "/papers/1/paper.pdf"):
             answer = client.get(path, headers=COMPRESSED)

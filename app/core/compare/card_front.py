@@ -16,6 +16,7 @@ from app.core.values.units import Scale, format_number, format_on_scale
 LITTLE_MM = 0.06  # below this a change of the tip is "a little"
 MUCH_MM = 0.15  # and from here on "much"; our own words, no source
 SAME = "The same as it came, as far as can be measured."
+SAME_TOO = "No change that can be measured here either."
 SAME_ALONE = "It has changed as a whole, but this figure by itself doesn’t show it."
 
 
@@ -66,7 +67,8 @@ def list_figures(
         if one is not None:
             # what holds for all of them is said once
             again = one.sentence and one.sentence in {earlier.sentence for earlier in figures}
-            figures.append(replace(one, sentence="") if again else one)
+            short = SAME_TOO if one.sentence == SAME else ""
+            figures.append(replace(one, sentence=short) if again else one)
     return tuple(figures)
 
 

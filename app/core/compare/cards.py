@@ -5,7 +5,7 @@ computed after this; the values are kept with the issued paper, so that a reprin
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
 
 from app.core.compare.card_front import Told
@@ -18,7 +18,7 @@ from app.core.compare.comparison_rows import (
     list_blades,
     list_rows,
 )
-from app.core.compare.curve_changes import find_common_fits
+from app.core.compare.curve_changes import speak_of
 from app.core.compare.differences import NOT_READ, ReadSet, share_blades
 from app.core.compare.effort_words import say_net_effort
 from app.core.facing.analysis import FacingAnalysis
@@ -26,9 +26,7 @@ from app.core.facing.evenness import NOT_READ as NEVER_READ
 from app.core.facing.evenness import RailsVerdict, blade_key, judge_rails
 from app.core.facing.measurements import GaugesInUse
 from app.core.facing.rail_words import describe_rail
-from app.core.facing.wording import main_rail, say_evenness
-
-RAIL_NAMES = {"mean": "rails", "left": "left rail", "right": "right rail"}
+from app.core.facing.wording import say_evenness
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,13 +177,7 @@ def _rails_figures(rails: tuple[RailsVerdict, RailsVerdict]) -> Iterator[CardFig
 
 def _say_curves(compared: Comparison) -> Iterator[str]:
     """Say the curve of both facings: of one that fits both, where there is one."""
-    common = find_common_fits(compared.before, compared.after)
-    for when, analysis in (("Before", compared.before), ("After", compared.after)):
-        spoken = main_rail(analysis)
-        if spoken is None:
-            continue
-        name, rail = spoken
-        if common:
-            name = RAIL_NAMES[common.rail]
-            rail = replace(getattr(analysis, common.rail), chosen=common.before.curve)
-        yield f"{when}: {describe_rail(rail, name)}"
+    rails = speak_of(compared.before, compared.after)
+    for when, spoken in zip(("Before", "After"), rails, strict=True):
+        if spoken is not None:
+            yield f"{when}: {describe_rail(spoken[1], spoken[0])}"

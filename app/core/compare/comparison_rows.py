@@ -9,14 +9,15 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from app.core.compare.comparison import ALONG_GLASS, Change, Comparison
-from app.core.compare.curve_changes import find_common_fits
+from app.core.compare.curve_changes import speak_of
 from app.core.compare.differences import Figure, Key, ReadSet, list_figures
 from app.core.compare.length_words import label_reading, page_order, unit_of
-from app.core.facing.analysis import FacingAnalysis
 from app.core.facing.curves import CURVES
 from app.core.facing.evenness import blade_key
+from app.core.facing.fits import RailAnalysis
 from app.core.facing.measurements import GaugesInUse
-from app.core.facing.wording import JUDGED, main_rail, read_facing_length, say_height
+from app.core.facing.rail_words import say_break
+from app.core.facing.wording import JUDGED, read_facing_length, say_height
 from app.core.values.lengths import scale_named
 from app.core.values.units import Scale, format_blade, format_number, format_on_scale, format_signed
 
@@ -146,15 +147,14 @@ class _Table:
         key: Key,
         label: str,
         written: _Written,
-        values: tuple[float | None, float | None] | None = None,
+        values: Sequence[float | None] = (),
     ) -> ComparisonRow:
         """Make a row; `values` where a figure is not one that was read itself."""
         change = self.compared.by_key.get(key)
         if change is not None:
             values = change.before, change.after
-        if values is None:
-            first, second = (side[key].value if key in side else None for side in self.figures)
-            values = first, second
+        if not values:
+            values = [side[key].value if key in side else None for side in self.figures]
         (before, before_note), (after, after_note) = map(written.value, values)
         verdict = _judge(self.compared, key, change, values)
         row = ComparisonRow(
@@ -167,7 +167,7 @@ def _judge(
     compared: Comparison,
     key: Key,
     change: Change | None,
-    values: tuple[float | None, float | None],
+    values: Sequence[float | None],
 ) -> RowVerdict:
     if change is None:
         if None not in values or _is_of_curve(key):
@@ -257,31 +257,25 @@ def _facing_rows(
 
 def _curve_rows(table: _Table) -> Iterator[ComparisonRow]:
     """List the curve and where it meets the table: of one that fits both, where there is one."""
-    analyses = table.compared.before, table.compared.after
-    told = [_tell_curve(one) for one in analyses]
-    if told == [None, None]:
+    rails = speak_of(table.compared.before, table.compared.after)
+    if not any(rails):
         return
-    names = [one[0] if one else "–" for one in told]
-    if common := find_common_fits(*analyses):
-        names = [CURVES[common.before.curve].label] * 2
+    names = [_name_curve(one[1]) if one else "–" for one in rails]
     yield ComparisonRow(("curve",), "Curve that fits", names[0], names[1])
-    for label, key, places in (
-        ("Break point (curve meets table)", "break", 1),
-        ("Radius", "radius", 0),
-    ):
-        first, second = (one[1].get(f"{key}_mm") if one else None for one in told)
-        if (first, second) != (None, None) or (key,) in table.compared.by_key:
-            yield table.row((key,), label, _Written(places=places), (first, second))
+    fits = [one[1].chosen_fit if one else None for one in rails]
+    if not any(fits):
+        return
+    spans = [say_break(one[1]) or "–" if one else "–" for one in rails]
+    breaks = [fit.parameters["break_mm"] if fit else None for fit in fits]
+    row = table.row(("break",), "Break point (curve meets table)", _Written(places=1), breaks)
+    yield replace(row, before=spans[0], after=spans[1])
+    radii = [fit.parameters.get("radius_mm") if fit else None for fit in fits]
+    if any(radii):
+        yield table.row(("radius",), "Radius", _Written(places=0), radii)
 
 
-def _tell_curve(analysis: FacingAnalysis) -> tuple[str, Mapping[str, float]] | None:
-    spoken = main_rail(analysis)
-    if spoken is None:
-        return None
-    fit = spoken[1].chosen_fit
-    if fit is None:
-        return JUDGED[spoken[1].judgement], {}
-    return CURVES[fit.curve].label, fit.parameters
+def _name_curve(rail: RailAnalysis) -> str:
+    return CURVES[rail.chosen].label if rail.chosen else JUDGED[rail.judgement]
 
 
 def _shorten_dials(rows: Sequence[ComparisonRow]) -> Iterator[ComparisonRow]:

@@ -5,15 +5,17 @@ So two facings are held against each other on one curve that neither's readings 
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import hypot
 
 from app.core.facing.analysis import FacingAnalysis
 from app.core.facing.curves import CURVES
 from app.core.facing.evenness import blade_key
-from app.core.facing.fits import CurveFit
+from app.core.facing.fits import CurveFit, RailAnalysis, may_be
+from app.core.facing.wording import main_rail
+from app.core.values.uncertainty import COVERAGE_FACTOR
 
-RAILS_IN_ORDER = ("mean", "left", "right")
+RAIL_NAMES = {"mean": "rails", "left": "left rail", "right": "right rail"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +33,7 @@ def find_common_fits(before: FacingAnalysis, after: FacingAnalysis) -> CommonFit
     The rail is the mean of both, else the first that both have. None where no curve was judged
     in both and not refused.
     """
-    for rail in RAILS_IN_ORDER:
+    for rail in RAIL_NAMES:
         one, other = getattr(before, rail), getattr(after, rail)
         if one is None or other is None:
             continue
@@ -39,29 +41,55 @@ def find_common_fits(before: FacingAnalysis, after: FacingAnalysis) -> CommonFit
         alike = [one.chosen] if one.chosen == other.chosen else simplest
         for key in alike:
             first, second = one.fit(key), other.fit(key)
-            if first and second and _stands(first) and _stands(second):
+            if first and second and first.passed and second.passed:
                 return CommonFits(rail, first, second)
         return None
     return None
 
 
-def _stands(fit: CurveFit) -> bool:
-    return fit.p is not None and not fit.refused
+def speak_of(
+    before: FacingAnalysis, after: FacingAnalysis
+) -> list[tuple[str, RailAnalysis] | None]:
+    """Give the rail of each to speak of, named: by the curve that fits both, if any does."""
+    common = find_common_fits(before, after)
+    if common is None:
+        return [main_rail(before), main_rail(after)]
+    spoken: list[tuple[str, RailAnalysis] | None] = []
+    for analysis in (before, after):
+        rail: RailAnalysis = getattr(analysis, common.rail)
+        if rail.chosen != common.before.curve:  # how the tip stands was told by another curve
+            rail = replace(rail, chosen=common.before.curve, tip_offset_mm=None)
+        spoken.append((RAIL_NAMES[common.rail], rail))
+    return spoken
 
 
 def pair_curves(
     before: FacingAnalysis, after: FacingAnalysis
 ) -> Iterator[tuple[str, str, tuple[float, float], float]]:
-    """List what the common curve gives for both: quantity, rail, values, u of the difference."""
+    """List what the common curve gives for both: quantity, rail, values, u of the difference.
+
+    The u of the break is so wide that it covers what every other curve that fits both would say.
+    """
     common = find_common_fits(before, after)
     if common is None:
         return
     one, other = common.before, common.after
-    for quantity, name in (("break", "break_mm"), ("radius", "radius_mm")):
-        if name in one.parameters:
-            values = one.parameters[name], other.parameters[name]
-            u = hypot(one.uncertainties[name], other.uncertainties[name])
-            yield quantity, common.rail, values, u
+    by, u = _difference_of(one, other, "break_mm")
+    rails = getattr(before, common.rail), getattr(after, common.rail)
+    for first in filter(may_be, rails[0].fits):
+        second = rails[1].fit(first.curve)
+        if second is not None and may_be(second):
+            by_this, u_of_this = _difference_of(first, second, "break_mm")
+            u = max(u, abs(by_this - by) / COVERAGE_FACTOR + u_of_this)
+    yield "break", common.rail, (one.parameters["break_mm"], other.parameters["break_mm"]), u
+    if "radius_mm" in one.parameters:
+        values = one.parameters["radius_mm"], other.parameters["radius_mm"]
+        yield "radius", common.rail, values, _difference_of(one, other, "radius_mm")[1]
+
+
+def _difference_of(one: CurveFit, other: CurveFit, name: str) -> tuple[float, float]:
+    by = other.parameters[name] - one.parameters[name]
+    return by, hypot(one.uncertainties[name], other.uncertainties[name])
 
 
 def find_suspects(analysis: FacingAnalysis) -> frozenset[tuple[str, int]]:

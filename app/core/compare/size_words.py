@@ -9,6 +9,7 @@ from app.core.compare.length_words import label_reading
 from app.core.facing.analysis import analyse_facing
 from app.core.facing.corrections import CorrectedReadings, ToldReading, tells_apart
 from app.core.facing.measurements import GaugesInUse
+from app.core.facing.rail_words import say_break
 from app.core.facing.wording import main_rail, read_facing_length
 from app.core.gauges.gauge_words import say_error
 from app.core.gauges.hand_gauges import kind_used
@@ -192,11 +193,7 @@ def _length_words(facing: FacingReadings | None) -> str:
 
 def _break_words(facing: FacingReadings | None) -> str:
     spoken = main_rail(analyse_facing(facing)) if facing else None
-    fit = spoken[1].fit(spoken[1].chosen) if spoken else None
-    if fit is None:
-        return ""
-    spread = expanded(fit.uncertainties["break_mm"])
-    return f"{format_mm(fit.parameters['break_mm'])} ± {format_mm(spread)} mm"
+    return say_break(spoken[1]) if spoken else ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,8 @@ from app.core.values.uncertainty import K_95, interval_95
 REFUSED_BELOW = 0.05
 CHOSEN, NONE_FITS, CANNOT_JUDGE = "chosen", "none fits", "cannot be judged"
 SPAN_PARAMETERS = 3  # curves of more say too little of the break by themselves
+# how a measured tip stands to the curves that the blades don't refuse
+ON_CURVE, INSIDE, OUTSIDE, UNCLEAR = "on the curve", "inside", "outside", "unclear"
 
 # The power of a quantity in which it is nearly linear in the readings: a radius is the square
 # of what a fit is straight in, and so is a gap. Limits are drawn there and carried over.
@@ -80,7 +82,8 @@ class RailAnalysis:
     """What the readings of one rail (or of the mean of both) say.
 
     `judgement` is "chosen", "none fits" or "cannot be judged"; `chosen` names the curve or is
-    None. `tip_offset_mm` is the measured tip opening minus where the rails' curve points.
+    None. `tip_offset_mm` is the measured tip opening minus where the rails' curve points;
+    `tip_stands` is INSIDE or OUTSIDE only where every curve that isn't refused says so.
     `suspect` holds indices into `stops` of readings worth taking again. `left_out` says by
     curve, in words, why it isn't among `fits`.
     """
@@ -94,6 +97,7 @@ class RailAnalysis:
     fits: tuple[CurveFit, ...]
     suspect: tuple[int, ...]
     left_out: Mapping[str, str] = field(default_factory=dict)
+    tip_stands: str | None = None
 
     def fit(self, curve: str | None) -> CurveFit | None:
         """Give the fit of one curve, if it is there."""
@@ -109,12 +113,20 @@ class RailAnalysis:
         """The 95 % limits of the break over all unrefused curves of up to three parameters, mm.
 
         An arc that is merely not refused is often not the truth, and its own limits then miss
-        the break; these hold it. None where no such curve could be judged and passed.
+        the break; these hold it. A curve that takes all the readings there are can't be refused
+        and counts. None where no such curve could be judged and passed.
         """
+        possible = [fit for fit in self.fits if may_be(fit)]
+        if not any(fit.passed for fit in possible):
+            return None
         ends = [
             fit.parameters["break_mm"] + side * K_95 * fit.uncertainties["break_mm"]
-            for fit in self.fits
-            if fit.passed and len(fit.parameters) <= SPAN_PARAMETERS
+            for fit in possible
             for side in (-1.0, 1.0)
         ]
-        return (min(ends), max(ends)) if ends else None
+        return min(ends), max(ends)
+
+
+def may_be(fit: CurveFit) -> bool:
+    """Whether a curve of up to three parameters isn't refused."""
+    return not fit.refused and len(fit.parameters) <= SPAN_PARAMETERS

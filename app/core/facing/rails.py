@@ -12,7 +12,18 @@ from functools import lru_cache
 from math import hypot, inf
 
 from app.core.facing.curves import CURVES, find_curve
-from app.core.facing.fits import CANNOT_JUDGE, CHOSEN, NONE_FITS, CurveFit, RailAnalysis
+from app.core.facing.fits import (
+    CANNOT_JUDGE,
+    CHOSEN,
+    INSIDE,
+    NONE_FITS,
+    ON_CURVE,
+    OUTSIDE,
+    UNCLEAR,
+    CurveFit,
+    RailAnalysis,
+    may_be,
+)
 from app.core.facing.fitting import TOO_FEW, UNDETERMINED, Readings, Tip, fit_curves, lay_out
 from app.core.values.readings import BladeStop, Uncertainties
 
@@ -70,6 +81,7 @@ def _judge(readings: Readings, way: str, keys: tuple[str, ...]) -> RailAnalysis:
         fits=fits,
         suspect=find_suspect(used, fits) if judgement == NONE_FITS else (),
         left_out={key: _say_why(key, why) for key, why in found.items() if isinstance(why, str)},
+        tip_stands=_place_tip(alone, chosen, tip),
     )
 
 
@@ -91,6 +103,26 @@ def _compare_tip(
     if not isinstance(fit, CurveFit) or tip is None:
         return None
     return tip[0] - fit.tip_opening_mm, hypot(tip[1], fit.tip_opening_u_mm)
+
+
+def _place_tip(
+    alone: Mapping[str, CurveFit | str], chosen: str | None, tip: Tip | None
+) -> str | None:
+    """Place the tip by every curve that the blades alone don't refuse."""
+    own = _compare_tip(alone, chosen, tip)
+    if own is None:
+        return None
+    if abs(own[0]) <= AGREES_WITHIN * own[1]:
+        return ON_CURVE
+    others = [
+        offset
+        for key, fit in alone.items()
+        if isinstance(fit, CurveFit) and (fit.passed or may_be(fit))
+        if (offset := _compare_tip(alone, key, tip))
+    ]
+    if all(by < -AGREES_WITHIN * u for by, u in others):
+        return INSIDE
+    return OUTSIDE if all(by > AGREES_WITHIN * u for by, u in others) else UNCLEAR
 
 
 def _say_why(key: str, why: str) -> str:

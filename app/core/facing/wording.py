@@ -14,7 +14,7 @@ from app.core.facing.evenness import (
     judge_rails,
 )
 from app.core.facing.fits import CANNOT_JUDGE, NONE_FITS, CurveFit, RailAnalysis
-from app.core.facing.rail_words import describe_rail
+from app.core.facing.rail_words import SHAPES, describe_rail
 from app.core.values.readings import FacingReadings
 from app.core.values.uncertainty import expanded
 from app.core.values.units import (
@@ -181,13 +181,8 @@ def list_curve_rows(analysis: FacingAnalysis) -> list[CurveRow]:
     return rows
 
 
-_SHAPES: dict[str, tuple[str, int, str]] = {
-    "radius_mm": ("radius", 0, "mm"),
-    "tip_radius_mm": ("radius at the tip", 0, "mm"),
-    "straight_from_mm": ("straight from", 1, "mm from the tip"),
-    "join_mm": ("joined at", 1, "mm from the tip"),
-    "half_length_mm": ("half-length", 1, "mm"),
-    "half_height_mm": ("half-height", 2, "mm"),
+_SHAPES = {
+    **SHAPES,
     "coefficient_per_mm": ("coefficient", 6, "per mm"),
     "curvature_per_mm": ("curvature", 6, "per mm"),
     "curvature_rate_per_mm2": ("growing by", 8, "per mm²"),

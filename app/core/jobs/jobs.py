@@ -9,20 +9,46 @@ from app.core.values.customers import CustomerEntry, InstrumentEntry, read_custo
 from app.core.values.forms import Fields, Refused
 from app.core.values.pieces import PieceEntry, read_piece
 
-CONDITION_ITEMS: tuple[str, ...] = (
-    "chipped tip rail",
-    "chipped side rail",
-    "bite marks on the beak",
-    "table not flat",
-    "scratches on the table",
-    "discoloured",
-    "cracked",
-    "worn or loose cork",
-    "loose ring",
-    "refaced before",
-    "needs cleaning",
-)
-CAME_WITH_ITEMS: tuple[str, ...] = ("cap", "ligature", "reed", "case or pouch", "barrel")
+
+@dataclass(frozen=True, slots=True)
+class TickKind:
+    """A list of lines to tick: its labels, and the lines that every book offers."""
+
+    key: str
+    label: str
+    more: str
+    usual: tuple[str, ...]
+    at_drop_off: bool = True
+
+
+TICK_KINDS: dict[str, TickKind] = {
+    kind.key: kind
+    for kind in (
+        TickKind("complaint", "What is wrong with how it plays", "More that is wrong", (
+            "squeaks", "stuffy", "hard", "thin", "uneven", "leaks", "tires the lip",
+            "slow to speak",
+        )),
+        TickKind("condition", "Condition", "More conditions", (
+            "chipped tip rail", "chipped side rail", "bite marks on the beak", "table not flat",
+            "scratches on the table", "discoloured", "cracked", "worn or loose cork", "loose ring",
+            "refaced before", "needs cleaning",
+        )),
+        TickKind("came_with", "Came with", "More that came with it", (
+            "cap", "ligature", "reed", "case or pouch", "barrel",
+        )),
+        TickKind("risk", "Risks the player accepts", "More risks", (
+            "old piece: may not be replaced", "glass: can break", "plating: will be cut through",
+            "crack: may run on",
+        )),
+        TickKind("finding", "Found at the bench", "More that was found", (
+            "table hollow", "table high at one side", "rails uneven", "rail nicked",
+            "tip rail uneven", "tip rail worn", "baffle rough", "crack", "cork leaks", "nothing",
+        ), at_drop_off=False),
+    )
+}  # fmt: skip
+OUTCOMES: dict[str, str] = {"better": "better", "same": "the same", "worse": "worse"}
+
+Ticks = tuple[tuple[str, str], ...]  # kind and line
 
 RETURN_WAYS: dict[str, str] = {"hand": "by hand", "post": "by post"}
 
@@ -32,9 +58,8 @@ class JobEntry:
     """What is written down when a piece is taken in; money in minor units."""
 
     request: str
-    condition: tuple[str, ...]
+    ticks: Ticks
     condition_notes: str
-    came_with: tuple[str, ...]
     declared_value_minor: int | None
     dropped_off: date
     wanted_by: date | None
@@ -56,14 +81,15 @@ class AgreedEntry:
     """What maker and player agreed, and the rest of the job that can still change."""
 
     request: str
-    condition: tuple[str, ...]
+    ticks: Ticks
     condition_notes: str
-    came_with: tuple[str, ...]
     declared_value_minor: int | None
+    dropped_off: date
     wanted_by: date | None
     return_by: str
     tracking: str
     agreed_work: str
+    agreed_on: date
     agreed_price_minor: int | None
     deposit_minor: int | None
 
@@ -78,12 +104,11 @@ class NoteEntry:
 
 def parse_drop_off(
     raw: Mapping[str, str],
-    condition: Sequence[str],
-    came_with: Sequence[str],
+    ticked: Mapping[str, Sequence[str]],
     today: date,
     currency: str = "",
 ) -> DropOff | Refused:
-    """Read the drop-off page; `condition` and `came_with` are the ticks."""
+    """Read the drop-off page; `ticked` are the ticked lines by kind."""
     fields = Fields(raw, currency=currency)
     customer: int | CustomerEntry
     customer_id = raw.get("customer", "")
@@ -99,9 +124,7 @@ def parse_drop_off(
         piece = read_piece(fields, "piece_")
     else:
         piece = fields.number_of("piece", needed="Choose the piece.") or 0
-    entry = DropOff(
-        customer, piece, _read_played_on(fields), _read_job(fields, condition, came_with, today)
-    )
+    entry = DropOff(customer, piece, _read_played_on(fields), _read_job(fields, ticked, today))
     return fields.refused() or entry
 
 
@@ -114,22 +137,35 @@ def _read_played_on(fields: Fields) -> int | InstrumentEntry | None:
     return read_instrument(fields, "instrument_")
 
 
-def _ticks(ticked: Sequence[str]) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(" ".join(item.split())[:80] for item in ticked if item.strip()))
+def read_ticks(
+    fields: Fields, ticked: Mapping[str, Sequence[str]], *, at_drop_off: bool = True
+) -> Ticks:
+    """Read the ticked lines, and those written beside each list with commas between them."""
+    found = (
+        (key, " ".join(line.split())[:80])
+        for key, kind in TICK_KINDS.items()
+        if kind.at_drop_off == at_drop_off
+        for line in (*ticked.get(key, ()), *fields.text(f"{key}_more").split(","))
+        if line.strip()
+    )
+    return tuple(dict.fromkeys(found))
 
 
-def _read_job(
-    fields: Fields, condition: Sequence[str], came_with: Sequence[str], today: date
-) -> JobEntry:
-    dropped_off = fields.date("dropped_off") or today
+def _read_days(fields: Fields, known: date, today: date) -> tuple[date, date | None]:
+    written = bool(fields.raw.get("dropped_off", "").strip())
+    dropped_off = fields.past_day("dropped_off", today, "A drop-off") if written else known
     wanted_by = fields.date("wanted_by")
     if wanted_by and wanted_by < dropped_off:
         fields.refuse("wanted_by", "It can't be wanted before it was dropped off.")
+    return dropped_off, wanted_by
+
+
+def _read_job(fields: Fields, ticked: Mapping[str, Sequence[str]], today: date) -> JobEntry:
+    dropped_off, wanted_by = _read_days(fields, today, today)
     return JobEntry(
         request=fields.text("request", limit=5000),
-        condition=_ticks([*condition, *fields.text("condition_more").split(",")]),
+        ticks=read_ticks(fields, ticked),
         condition_notes=fields.text("condition_notes", limit=5000),
-        came_with=_ticks([*came_with, *fields.text("came_with_more").split(",")]),
         declared_value_minor=fields.money_minor("declared_value"),
         dropped_off=dropped_off,
         wanted_by=wanted_by,
@@ -141,24 +177,27 @@ def _read_job(
 
 def parse_agreed(
     raw: Mapping[str, str],
-    condition: Sequence[str],
-    came_with: Sequence[str],
+    ticked: Mapping[str, Sequence[str]],
+    days: tuple[date, date],
     currency: str = "",
 ) -> AgreedEntry | Refused:
-    """Read the job's own edit page."""
+    """Read the job's own edit page; `days` are the day it came, as known so far, and today."""
     fields = Fields(raw, currency=currency)
+    came, today = days
+    dropped_off, wanted_by = _read_days(fields, came, today)
     entry = AgreedEntry(
         request=fields.text("request", limit=5000),
-        condition=_ticks([*condition, *fields.text("condition_more").split(",")]),
+        ticks=read_ticks(fields, ticked),
         condition_notes=fields.text("condition_notes", limit=5000),
-        came_with=_ticks([*came_with, *fields.text("came_with_more").split(",")]),
         declared_value_minor=fields.money_minor("declared_value"),
-        wanted_by=fields.date("wanted_by"),
+        dropped_off=dropped_off,
+        wanted_by=wanted_by,
         return_by=fields.choice(
             "return_by", RETURN_WAYS, words="Say how it goes home.", default="hand"
         ),
         tracking=fields.text("tracking"),
         agreed_work=fields.text("agreed_work", limit=5000),
+        agreed_on=fields.past_day("agreed_on", today, "An agreement", dropped_off),
         agreed_price_minor=fields.money_minor("agreed_price"),
         deposit_minor=fields.money_minor("deposit"),
     )
@@ -168,9 +207,7 @@ def parse_agreed(
 def parse_note(raw: Mapping[str, str], today: date) -> NoteEntry | Refused:
     """Read a plain note."""
     fields = Fields(raw)
-    on = fields.date("note_on") or today
-    if on > today:
-        fields.refuse("note_on", "A note can't be dated in the future.")
+    on = fields.past_day("note_on", today, "A note")
     entry = NoteEntry(on, fields.text("note", needed="Write the note first.", limit=5000))
     return fields.refused() or entry
 

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from datetime import date
 
 from app.core.facing.measurements import ROLES
-from app.core.jobs.jobs import RETURN_WAYS
+from app.core.jobs.jobs import RETURN_WAYS, TICK_KINDS
 from app.core.jobs.photos import MOMENTS, VIEWS
 from app.core.jobs.stages import STAGES
 from app.core.values.customers import INSTRUMENT_KINDS
@@ -34,7 +34,6 @@ LABELS: dict[str, str] = {
     "charge_amount": "Amount",
     "charge_label": "For",
     "checked_on": "Checked on",
-    "condition_more": "More conditions",
     "condition_notes": "Where, and how bad",
     "customer_address": "Customer’s address",
     "customer_email": "Customer’s e-mail",
@@ -105,6 +104,9 @@ def label_field(name: str) -> str:
     if cell := re.fullmatch(r"b\d+_(left|right)", name):
         return f"{cell.group(1).capitalize()} rail"
     plain = _ENDINGS.sub("", name)
+    if plain.removesuffix("_more") in TICK_KINDS:
+        kind = TICK_KINDS[plain.removesuffix("_more")]
+        return kind.more if plain.endswith("_more") else kind.label
     words = LABELS.get(plain, plain.replace("_", " "))
     return words[:1].upper() + words[1:]
 

@@ -16,30 +16,42 @@ MATERIALS: dict[str, str] = {
     "unknown": "not known",
 }
 
+# At the bench. Wherever there is dust or a chip, eyes are covered.
 MATERIAL_CAUTIONS: dict[str, str] = {
-    "hard_rubber": "Hard rubber is a sulphur-cured rubber: work it wet, extract the dust, wear a "
-    "fitted respirator. Never rinse it in hot water: it turns.",
-    "plastic": "Work it wet, extract the dust, wear a fitted respirator.",
-    "glass": "Glass chips are sharp and its dust harms the lungs: work it wet only, with eye "
+    "hard_rubber": "Hard rubber is a sulphur-cured rubber: work it wet, extract the dust, wear eye "
+    "protection and a fitted respirator. Never rinse it in hot water: it turns.",
+    "plastic": "Work it wet, extract the dust, wear eye protection and a fitted respirator. No "
+    "alcohol and no solvent: acrylic crazes.",
+    "glass": "Glass chips are sharp and its dust harms the lungs; old crystal can hold lead: work "
+    "it wet only, wear eye protection and a fitted respirator, wash your hands.",
+    "metal": "Dust of brass can carry lead: work it wet, keep the dust off hands and food, wear "
+    "eye protection and a fitted respirator. A cut goes through the plating.",
+    "wood": "Some wood dusts sensitise skin and lungs: extract the dust, wear eye protection and a "
+    "fitted respirator.",
+    "unknown": "Treat an unknown material as the worst: work it wet, extract the dust, wear eye "
     "protection and a fitted respirator.",
-    "metal": "Dust of brass can carry lead: work it wet, keep the dust off hands and food, wear a "
-    "fitted respirator.",
-    "wood": "Some wood dusts sensitise skin and lungs: extract the dust, wear a fitted respirator.",
-    "unknown": "Treat an unknown material as the worst: work it wet, extract the dust, wear a "
-    "fitted respirator.",
+}
+# What each material bears when it is disinfected at drop-off, always in cool water.
+MATERIAL_DISINFECTING: dict[str, str] = {
+    "hard_rubber": "no hot water, no bleach: they turn it",
+    "plastic": "no alcohol, no solvent: acrylic crazes",
+    "glass": "no acid, no sudden heat or cold",
+    "metal": "no bleach: it eats into plating; wipe it dry",
+    "wood": "a damp cloth only, never soaked",
+    "unknown": "no hot water, no alcohol, no bleach",
 }
 # What the player is told about each material, beside the shop's own words.
 MATERIAL_CARE: dict[str, str] = {
-    "hard_rubber": "Wash it in lukewarm water with a mild soap, never hot, and keep it out of the "
+    "hard_rubber": "Wash it in cool water with a mild soap, never hot, and keep it out of the "
     "sun: heat and light turn hard rubber.",
-    "plastic": "Wash it in lukewarm water with a mild soap. No alcohol and no solvent: they can "
-    "craze plastic.",
+    "plastic": "Wash it in cool water with a mild soap. No alcohol and no solvent: they can craze "
+    "acrylic and other plastics.",
     "glass": "Keep it from knocks and from sudden heat or cold. Old crystal can hold lead: wash it "
-    "in lukewarm water with a mild soap, not with vinegar or another acid.",
-    "metal": "Wash it in lukewarm water with a mild soap and wipe it dry. Polish wears plating "
-    "away; a soft cloth is enough.",
+    "in cool water with a mild soap, not with vinegar or another acid.",
+    "metal": "Wash it in cool water with a mild soap and wipe it dry. Polish wears plating away; "
+    "a soft cloth is enough.",
     "wood": "Wipe it with a damp cloth and don’t soak it; let it dry slowly, away from heat.",
-    "unknown": "Wash it in lukewarm water with a mild soap: no hot water, no alcohol, no polish.",
+    "unknown": "Wash it in cool water with a mild soap: no hot water, no alcohol, no polish.",
 }
 CAUTION_DEFERS = (
     "Your local code, the product's data sheet and licensed advice come before this page."

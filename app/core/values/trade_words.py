@@ -20,8 +20,8 @@ TRADE_WORDS: tuple[tuple[str, str], ...] = (
     ("glass reading", "Where a blade stops, counted from the tip in the numbers on the glass. On a "
      "glass of half-millimetre numbers 36 means 18.0 mm."),
     ("facing length", "Where the thinnest blade of the set stops; the trade’s number."),
-    ("break point", "Where the fitted curve meets the table; further from the tip than the facing "
-     "length, by a millimetre or several."),
+    ("break point", "Where the curve meets the table; further from the tip than the facing length, "
+     "by a millimetre or several. Worked out, so told as a span over all curves that fit."),
     ("even", "The two rails read alike, within your tolerance and what the gauges can tell."),
     ("close, open", "Of a tip: a small or a large opening."),
     ("resistance", "What a player feels as push-back when blowing."),

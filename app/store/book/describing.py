@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from app.core.facing.measurements import ROLES
 from app.core.gauges.gauges import GAUGE_KINDS
-from app.core.jobs.jobs import RETURN_WAYS
+from app.core.jobs.jobs import OUTCOMES, RETURN_WAYS, TICK_KINDS
 from app.core.jobs.photos import MOMENTS, VIEWS
 from app.core.jobs.slips import SLIP_KINDS
 from app.core.jobs.stages import STAGES
@@ -19,6 +19,7 @@ from app.core.values.lengths import LENGTHS
 from app.core.values.passes import CUT_KINDS
 from app.core.values.pieces import MATERIALS
 from app.core.values.units import SCALES
+from app.core.values.works import WORK_KINDS
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +83,7 @@ WORDS: Mapping[str, TableWords] = {
             "tax_percent": "the tax in amounts, in percent",
             "pay_words": "how to pay, as printed on a bill",
             "pay_days": "in how many days a bill is due",
+            "rails_seen": "how the shop looks at a rail when it says left or right",
             "look_again_months": "after how many months a facing should be looked at again",
         },
     ),
@@ -93,6 +95,7 @@ WORDS: Mapping[str, TableWords] = {
             "email": "their e-mail",
             "address": "their address",
             "plays": "what they play",
+            "joined_to_id": "the record of the same person that took its place, if one did",
         },
     ),
     "instrument": TableWords(
@@ -105,6 +108,7 @@ WORDS: Mapping[str, TableWords] = {
             "owner_id": "whose it is now (a customer)",
             "marking": "what is stamped on it",
             "material": "what it is made of",
+            "joined_to_id": "the record of the same piece that took its place, if one did",
             "table_length_mm": "the length of its table",
             "window_end_mm": "where its window ends, from the tip",
             "table_allowance_mm": "how much its table may lose",
@@ -114,8 +118,19 @@ WORDS: Mapping[str, TableWords] = {
         },
     ),
     "ownership": TableWords(
-        "who owned a piece from when; the last is the owner now",
+        "who owned a piece from when, as far as the book knows",
         {"customer_id": "the owner", "since": "from which day"},
+    ),
+    "joining": TableWords(
+        "two records of one piece, or of one person, made one",
+        {
+            "noun": "piece or customer",
+            "kept_id": "the record that was kept",
+            "gone_id": "the record whose rows went over to it",
+            "at": "when they were made one",
+            "moved": "which rows went over, and which empty fields were filled, as JSON",
+            "undone_at": "when it was taken back, if it was",
+        },
     ),
     "job": TableWords(
         "one piece, brought once",
@@ -124,31 +139,36 @@ WORDS: Mapping[str, TableWords] = {
             "customer_id": "who brought it",
             "instrument_id": "the horn it is played on",
             "facing_id": "the facing that was aimed at",
+            "order_id": "the first job of the order that it came in with (a job); none: it is that",
             "stage": "how far the job has come",
-            "dropped_off": "the day it came",
+            "dropped_off": "the day it came; while it is expected, the day that was agreed on",
+            "expected_on": "the day it was expected, if it was agreed before it came",
             "wanted_by": "the day it is wanted",
             "returned_on": "the day it went home",
             "request": "what the player asked for",
+            "played_with": "the reed and set-up that the player plays it with",
             "condition_notes": "its condition when it came, in words",
             "declared_value_minor": "what the player says it is worth",
             "agreed_work": "what was agreed",
             "agreed_price_minor": "the price that was agreed",
             "deposit_minor": "the deposit that was agreed",
+            "price_in_lines": "whether the charges tell the agreed price too (older books)",
             "return_by": "how it goes home",
             "tracking": "the parcel's number",
         },
     ),
     "job_tick": TableWords(
-        "a line ticked at drop-off",
+        "a line ticked at drop-off or at the bench",
         {
-            "kind": "condition (its state when it came) or came_with (what was with it)",
+            "kind": "which list",
             "label": "the line",
+            "outcome": "of a complaint: how it was after the work; empty: not known",
         },
     ),
     "event": TableWords(
         "a job's dated history",
         {
-            "kind": "what kind of line: stage, readings, pass, slip, payment, photo, target, note",
+            "kind": "what kind of line: stage, readings, pass, work, slip, payment, photo, note",
             "on_date": "the day it happened",
             "at": "when it was written down",
             "words": "what happened",
@@ -190,6 +210,19 @@ WORDS: Mapping[str, TableWords] = {
             "minutes": "how many minutes",
         },
     ),
+    "work": TableWords(
+        "work on a piece that is no cut",
+        {
+            "done_on": "the day",
+            "kind": "the kind of work",
+            "label": "the shop's own word for it, where the kind is another",
+            "material": "with what",
+            "minutes": "how many minutes",
+            "typed": "by how much the tip was shortened, exactly as typed",
+            "amount_mm": "by how much the tip was shortened",
+            "price_minor": "what it costs beside the agreed price",
+        },
+    ),
     "facing": TableWords(
         "a target: a facing of the shop's own, or one job's",
         {
@@ -222,6 +255,7 @@ WORDS: Mapping[str, TableWords] = {
             "batch_id": "the batch",
             "place": "its place; 1 was made first",
             "left_at": "when it left the batch, if it did; its place stays",
+            "price_minor": "what it is for sale at",
         },
     ),
     "gauge": TableWords(
@@ -276,16 +310,30 @@ WORDS: Mapping[str, TableWords] = {
         {"family": "the family", "blade_set_id": "the set"},
     ),
     "checklist_item": TableWords(
-        "a line that the drop-off page offers",
+        "a line that a shop added to those that are offered to be ticked",
         {
-            "kind": "condition (its state when it came) or came_with (what was with it)",
+            "kind": "which list",
             "label": "the line",
             "place": "where it stands in its list",
         },
     ),
+    "service": TableWords(
+        "a line of the shop's price list",
+        {
+            "label": "what for",
+            "family": "the family of instruments that the price is for; empty: all others",
+            "material": "the material that the price is for; empty: all others",
+            "price_minor": "what it costs",
+            "retired": "whether it is no longer offered",
+        },
+    ),
     "charge": TableWords(
         "a line of a job's bill",
-        {"label": "what for", "amount_minor": "how much; below zero it is taken off"},
+        {
+            "label": "what for",
+            "amount_minor": "how much; below zero it is taken off",
+            "charged_on": "the day",
+        },
     ),
     "payment": TableWords(
         "a payment",
@@ -294,6 +342,26 @@ WORDS: Mapping[str, TableWords] = {
             "kind": "deposit, payment, or refund (money paid back)",
             "way": "how it was paid",
             "amount_minor": "how much; below zero it was paid back",
+        },
+    ),
+    "memo": TableWords(
+        "something written down beside a piece or its job: a play-test, a parcel, a trial, a sale",
+        {
+            "job_id": "the job it belongs to, if any",
+            "customer_id": "who it is about or goes to, if not who brought the piece",
+            "kind": "what it is",
+            "on_date": "the day",
+            "due": "the day on which something is awaited, or until which it holds",
+            "done_on": "the day it came",
+            "details": "what was written, by field, as JSON",
+        },
+    ),
+    "stock": TableWords(
+        "what the shop keeps to work with: blanks, papers, reeds",
+        {
+            "name": "what it is",
+            "count": "how many there are",
+            "warn_at": "how many left are too few",
         },
     ),
     "message_text": TableWords(
@@ -357,6 +425,12 @@ CODES: Mapping[str, Mapping[str, str]] = {
     "job.stage": {key: one.label for key, one in STAGES.items()},
     "event.stage": {key: one.label for key, one in STAGES.items()},
     "job.return_by": RETURN_WAYS,
+    "job_tick.kind": {key: one.label for key, one in TICK_KINDS.items()},
+    "job_tick.outcome": OUTCOMES,
+    "checklist_item.kind": {
+        **{key: one.label for key, one in TICK_KINDS.items()},
+        "work": "Work that is no cut",
+    },
     "reading_set.role": ROLES,
     "reading.scale": {key: one.label for key, one in SCALES.items()},
     "reading.quantity": {
@@ -367,6 +441,7 @@ CODES: Mapping[str, Mapping[str, str]] = {
         **{key: one.label for key, one in LENGTHS.items()},
     },
     "bench_pass.kind": {key: one.label for key, one in CUT_KINDS.items()},
+    "work.kind": {key: one.label for key, one in WORK_KINDS.items()},
     "piece.material": MATERIALS,
     "piece.instrument_kind": INSTRUMENT_KINDS,
     "gauge.kind": {key: one.label for key, one in GAUGE_KINDS.items()},

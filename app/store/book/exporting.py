@@ -14,14 +14,14 @@ import hashlib
 import json
 import tempfile
 import zipfile
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import asdict
 from datetime import datetime
 from pathlib import Path
 from typing import Any, BinaryIO
 
 from alembic.migration import MigrationContext
-from sqlalchemy import Column, Connection, MetaData, Table
+from sqlalchemy import Column, Connection, MetaData, Table, func, select
 
 from app.core.values.cells import write_cell, write_lines
 from app.store.book.contents import (
@@ -59,6 +59,8 @@ READ_ME_NAME = "READ ME.txt"
 _CHUNK = 1 << 20
 _WHEN_EMPTY = {"text": "the empty text"}  # of other kinds no cell is empty
 _FIRST_YEAR = 1980  # a zip knows no earlier day
+
+Step = Callable[[], None]  # called for each row and photograph, written or read back
 
 
 class _Zip:
@@ -100,21 +102,31 @@ def export_book(
     program: str,
     now: datetime,
     metadata: MetaData = Base.metadata,
+    step: Step = lambda: None,
 ) -> Manifest:
     """Write the whole book to one file; raises BookProblem, and then there is no such file.
 
     The connection must see one state of the book from first to last. An older book's tables are
-    given as `metadata`.
+    given as `metadata`. What `step` raises breaks it off in the same way.
     """
     if target.exists():
         raise BookProblem(f"{target} is there already. Name another file; it was left as it is.")
     try:
         with written_whole(target) as file:
-            _write(file, connection, photos, program, now, metadata)
+            _write(file, connection, photos, program, now, metadata, step)
             file.flush()
-            return _read_back(Path(file.name), metadata)
+            return _read_back(Path(file.name), metadata, step)
     except OSError as error:
         raise BookProblem(f"No export was made: {say_disk(error)}.") from error
+
+
+def count_steps(connection: Connection, photos: Path) -> int:
+    """Count how often an export of the book will call its `step`."""
+    rows = sum(
+        connection.scalar(select(func.count()).select_from(table)) or 0
+        for table in list_tables(Base.metadata)
+    )
+    return 2 * rows + len(list_photo_files(photos))
 
 
 def _write(
@@ -124,6 +136,7 @@ def _write(
     program: str,
     now: datetime,
     metadata: MetaData,
+    step: Step,
 ) -> None:
     tables = list_tables(metadata)
     with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as packed:
@@ -131,10 +144,10 @@ def _write(
         schema = MigrationContext.configure(connection).get_current_revision() or ""
         words = READ_ME.format(program=program, day=f"{now.astimezone():%d %B %Y}", schema=schema)
         writer.add(READ_ME_NAME, [words.encode()])
-        hashes = {table.name: _write_table(writer, connection, table) for table in tables}
+        hashes = {table.name: _write_table(writer, connection, table, step) for table in tables}
         writer.add("fields.csv", write_lines(_list_fields(tables)))
         writer.add("codes.csv", write_lines(_list_codes()))
-        pictures = _write_photos(writer, photos)
+        pictures = _write_photos(writer, photos, step)
         manifest = {
             "form": FORM,
             "program": program,
@@ -151,7 +164,7 @@ def _write(
         packed.writestr(zipfile.ZipInfo(MANIFEST_NAME, writer.day), text)
 
 
-def _write_table(writer: _Zip, connection: Connection, table: Table) -> str:
+def _write_table(writer: _Zip, connection: Connection, table: Table, step: Step) -> str:
     """Write a table's file, and before it those that its cells name; gives its content's hash."""
     columns = list(table.columns)
     passing, rows = TableHash(table), 0
@@ -165,6 +178,7 @@ def _write_table(writer: _Zip, connection: Connection, table: Table) -> str:
         for line in write_lines(cells):
             waiting.write(line)
             rows += 1
+            step()
         waiting.seek(0)
         writer.add(table_file(table.name), _chunks_of(waiting), rows)
     return passing.hexdigest()
@@ -227,20 +241,28 @@ def _list_codes() -> Iterator[list[str]]:
             yield [table, column, code, meaning]
 
 
-def _write_photos(writer: _Zip, photos: Path) -> str:
+def _write_photos(writer: _Zip, photos: Path, step: Step) -> str:
     """Write the photographs; gives their hash."""
     names = list_photo_files(photos)
     for name in names:
+        step()
         with (photos / name).open("rb") as file:
             writer.add(f"{PHOTOS}/{name}", _chunks_of(file), packed=False)
     return hash_marks((name, writer.marks[f"{PHOTOS}/{name}"].sha256) for name in names)
 
 
-def _read_back(path: Path, metadata: MetaData) -> Manifest:
+def _read_back(path: Path, metadata: MetaData, step: Step) -> Manifest:
     """Read what was written, every byte and every value; raises BookProblem."""
+
+    def passing(rows: Iterable[Row]) -> Iterator[Row]:
+        for row in rows:
+            step()
+            yield row
+
     with open_export(path) as export:
         check_files(export)
         for table in list_tables(metadata):
-            if hash_rows(table, read_table(export, table)) != export.manifest.tables[table.name]:
+            rows = passing(read_table(export, table))
+            if hash_rows(table, rows) != export.manifest.tables[table.name]:
                 raise BookProblem(f"The table {table.name} could not be read back as it was.")
     return export.manifest

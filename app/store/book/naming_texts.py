@@ -34,12 +34,16 @@ FREE_TEXTS: Mapping[str, tuple[str, ...]] = {
     "piece": ("maker", "model", "marking", "telling_marks", "notes"),
     "instrument": ("maker", "model"),
     "customer": ("notes",),
-    "job": ("request", "condition_notes", "agreed_work"),
+    "job": ("request", "played_with", "condition_notes", "agreed_work"),
     "job_tick": ("label",),
     "event": ("words",),
+    "memo": ("details",),
+    "stock": ("name", "note"),
     "reading_set": ("note", "replaces_why"),
     "reading": ("name",),
     "bench_pass": ("abrasive", "grit", "note"),
+    "work": ("label", "material", "note"),
+    "service": ("label",),
     "charge": ("label",),
     "payment": ("way",),
     "photo": ("caption",),
@@ -136,6 +140,8 @@ def _is_own(table: Table, customer_id: int) -> ColumnElement[bool]:
         )
     if "job_id" not in c:
         return false()
+    if table.name == "memo":
+        return or_(c.job_id.in_(jobs), c.customer_id == customer_id)
     own: ColumnElement[bool] = c.job_id.in_(jobs)
     return or_(own, and_(c.job_id.is_(None), c.piece_id.in_(pieces))) if "piece_id" in c else own
 

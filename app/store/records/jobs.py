@@ -1,13 +1,20 @@
 """Jobs: taking one in, moving it on, and the bench list."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 
 from sqlalchemy import bindparam, func, select
 from sqlalchemy.orm import Session, joinedload
 
-from app.core.jobs.jobs import AgreedEntry, DropOff, JobEntry
+from app.core.jobs.jobs import (
+    OUTCOMES,
+    TICK_KINDS,
+    AgreedEntry,
+    DropOff,
+    JobEntry,
+    Ticks,
+)
 from app.core.jobs.stages import STAGES, stage_after
 from app.core.values.customers import CustomerEntry, InstrumentEntry
 from app.core.values.pieces import PieceEntry
@@ -21,10 +28,10 @@ from app.store.records.revisions import (
     is_stale,
     show_differences,
 )
-from app.store.records.shop import extend_checklist
+from app.store.records.shop import extend_checklists
 from app.store.tables import Event, Instrument, Job, JobTick
 
-JOB_PARTS = ("ticks", "events", "passes", "slips")
+JOB_PARTS = ("ticks", "events", "passes", "works", "slips")
 
 
 class Unknown(Exception):  # noqa: N818 - shown to the maker beside the field
@@ -102,26 +109,55 @@ def add_job(
         declared_value_minor=entry.declared_value_minor,
         return_by=entry.return_by,
         created_at=now,
-        ticks=_ticks(entry.condition, entry.came_with),
+        ticks=[JobTick(kind=kind, label=label) for kind, label in entry.ticks],
     )
     session.add(job)
     session.flush()
-    extend_checklist(session, "condition", entry.condition)
-    extend_checklist(session, "came_with", entry.came_with)
+    extend_checklists(session, entry.ticks)
     add_event(session, job, "stage", entry.dropped_off, now, "dropped off", stage="dropped_off")
     return job
 
 
-def _ticks(condition: tuple[str, ...], came_with: tuple[str, ...]) -> list[JobTick]:
-    return [
-        JobTick(kind=kind, label=label)
-        for kind, labels in (("condition", condition), ("came_with", came_with))
-        for label in labels
+def save_ticks(
+    session: Session, job: Job, ticks: Ticks, today: date, now: datetime, *, at_drop_off: bool
+) -> None:
+    """Tick and untick lines; those that stay keep their outcome, the history what was ticked."""
+    before = _own_ticks(job, at_drop_off)
+    if before == set(ticks):
+        return
+    kept = [one for one in job.ticks if (one.kind, one.label) not in before - set(ticks)]
+    added = [
+        JobTick(kind=kind, label=label) for kind, label in ticks if (kind, label) not in before
     ]
+    job.ticks = [*kept, *added]
+    job.version += 1
+    said = _show_ticks(before) or "nothing"
+    add_event(session, job, "note", today, now, f"Checklist changed; it said: {said}.")
+    extend_checklists(session, ticks)
 
 
-def _show_ticks(ticks: list[JobTick]) -> str:
-    return "; ".join(tick.label for tick in sorted(ticks, key=lambda one: (one.kind, one.label)))
+def _own_ticks(job: Job, at_drop_off: bool) -> set[tuple[str, str]]:
+    kinds = {key for key, kind in TICK_KINDS.items() if kind.at_drop_off == at_drop_off}
+    return {(one.kind, one.label) for one in job.ticks if one.kind in kinds}
+
+
+def _show_ticks(ticks: Collection[tuple[str, str]]) -> str:
+    return "; ".join(label for _, label in sorted(ticks))
+
+
+def save_outcomes(
+    session: Session, job: Job, outcomes: Mapping[int, str], today: date, now: datetime
+) -> None:
+    """Keep how each complaint is after the work; `outcomes` by the tick's id, "" for not known."""
+    said = []
+    for tick in job.ticks:
+        outcome = outcomes.get(tick.id, tick.outcome)
+        if outcome != tick.outcome:
+            tick.outcome = outcome
+            said.append(f"{tick.label}: {OUTCOMES.get(outcome, 'not known')}")
+    if said:
+        job.version += 1
+        add_event(session, job, "note", today, now, f"After the work: {'; '.join(said)}.")
 
 
 def add_event(
@@ -172,23 +208,20 @@ def save_agreed(
 ) -> None:
     """Change what was agreed and the drop-off's words; raises Conflict."""
     names = (
-        "request", "condition_notes", "declared_value_minor", "wanted_by",
+        "request", "condition_notes", "declared_value_minor", "dropped_off", "wanted_by",
         "return_by", "tracking", "agreed_work", "agreed_price_minor", "deposit_minor",
     )  # fmt: skip
     changes = {name: getattr(entry, name) for name in names}
-    wanted = _ticks(entry.condition, entry.came_with)
-    ticks_now, ticks_wanted = _show_ticks(job.ticks), _show_ticks(wanted)
+    if job.price_in_lines and entry.agreed_price_minor != job.agreed_price_minor:
+        changes["price_in_lines"] = False
+    ticks_now, ticks_wanted = _show_ticks(_own_ticks(job, True)), _show_ticks(entry.ticks)
     if ticks_now != ticks_wanted and is_stale(job, seen_version):
         shown = show_differences(job, find_differences(job, changes))
         raise Conflict("job", {**shown, "checklist": (ticks_now, ticks_wanted)})
     change_record(session, job, changes, seen_version=seen_version, now=now)
-    if ticks_now != ticks_wanted:
-        before = ticks_now or "nothing"
-        job.ticks = wanted
-        job.version += 1
-        add_event(session, job, "note", today, now, f"Checklist changed; it said: {before}.")
-    extend_checklist(session, "condition", entry.condition)
-    extend_checklist(session, "came_with", entry.came_with)
+    for event in job.events[:1]:
+        event.on = entry.dropped_off
+    save_ticks(session, job, entry.ticks, today, now, at_drop_off=True)
 
 
 def get_job(session: Session, number: int, parts: Collection[str] = JOB_PARTS) -> Job | None:

@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session, selectinload
 
 from app.core.facing.measurements import Blade, GaugesInUse
 from app.core.gauges.sizes import SetSizes
-from app.core.jobs.jobs import CAME_WITH_ITEMS, CONDITION_ITEMS
+from app.core.jobs.jobs import TICK_KINDS, Ticks
 from app.core.shop.shop import BEGINNINGS, DEFAULT_CARE, DEFAULT_TERMS, ShopEntry
 from app.core.values.units import SCALES, format_blade
 from app.store.records.blade_sets import set_for_kind
@@ -18,6 +18,7 @@ from app.store.records.loading import rows_of
 from app.store.records.remembering import remember
 from app.store.records.revisions import change_record
 from app.store.tables import (
+    BatchPiece,
     BladeSet,
     BladeSetMember,
     Charge,
@@ -26,7 +27,9 @@ from app.store.tables import (
     Gauge,
     Job,
     Payment,
+    Service,
     Shop,
+    Work,
 )
 
 # Common practice, no source: the usual inch blades, read thick to thin at the bench.
@@ -35,17 +38,12 @@ MORE_BLADES_IN = (0.050, 0.034, 0.024, 0.016, 0.010, 0.005, 0.0015)
 
 
 def start_book(session: Session) -> Shop:
-    """Fill a new book with usual gauges, two blade sets, checklists and settings."""
+    """Fill a new book with usual gauges, two blade sets and settings."""
     gauges = {key: _add_scale_gauge(session, key) for key in SCALES if not key.startswith("length")}
     blades = {inches: _add_blade(session, inches) for inches in MORE_BLADES_IN}
     session.flush()
     usual = _add_blade_set(session, "four blades (0.034 to 0.0015 in)", USUAL_BLADES_IN, blades)
     _add_blade_set(session, "seven blades (0.050 to 0.0015 in)", MORE_BLADES_IN, blades)
-    for kind, labels in (("condition", CONDITION_ITEMS), ("came_with", CAME_WITH_ITEMS)):
-        session.add_all(
-            ChecklistItem(kind=kind, label=label, place=place) for place, label in enumerate(labels)
-        )
-    session.flush()
     shop = Shop(
         id=1,
         name="The workshop",
@@ -145,7 +143,10 @@ def has_amounts(session: Session) -> bool:
     asked = (
         select(Job.id).where(or_(*(column.is_not(None) for column in named))),
         select(Charge.id),
+        select(BatchPiece.piece_id).where(BatchPiece.price_minor.is_not(None)),
         select(Payment.id),
+        select(Work.id).where(Work.price_minor.is_not(None)),
+        select(Service.id),
     )
     return any(session.scalar(one.limit(1)) is not None for one in asked)
 
@@ -229,22 +230,23 @@ _MEMBERS = select(BladeSetMember.blade_set_id, BladeSetMember.gauge_id)
 
 
 def list_checklist(session: Session, kind: str) -> list[str]:
-    """List the lines of one checklist."""
-    return list(
-        session.scalars(
-            select(ChecklistItem.label)
-            .where(ChecklistItem.kind == kind)
-            .order_by(ChecklistItem.place, ChecklistItem.id)
-        )
+    """List the lines of one checklist: the usual ones, then the shop's own."""
+    own = session.scalars(
+        select(ChecklistItem.label)
+        .where(ChecklistItem.kind == kind)
+        .order_by(ChecklistItem.place, ChecklistItem.id)
     )
+    usual = TICK_KINDS[kind].usual if kind in TICK_KINDS else ()
+    return list({label.casefold(): label for label in (*usual, *own)}.values())
 
 
-def extend_checklist(session: Session, kind: str, labels: Sequence[str]) -> None:
-    """Add lines a drop-off used for the first time, so that the next one offers them."""
-    known = list_checklist(session, kind)
-    folded = {label.casefold() for label in known}
-    for label in labels:
-        if label.casefold() not in folded:
-            session.add(ChecklistItem(kind=kind, label=label, place=len(known)))
-            folded.add(label.casefold())
+def extend_checklists(session: Session, ticks: Ticks) -> None:
+    """Add lines that were ticked for the first time, so that the next job offers them."""
+    for kind in {kind for kind, _ in ticks}:
+        known = list_checklist(session, kind)
+        folded = {label.casefold() for label in known}
+        for label in (label for of_kind, label in ticks if of_kind == kind):
+            if label.casefold() not in folded:
+                session.add(ChecklistItem(kind=kind, label=label, place=len(folded)))
+                folded.add(label.casefold())
     session.flush()

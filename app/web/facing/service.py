@@ -170,6 +170,7 @@ def _rail(rail: RailAnalysis | None) -> dict[str, Any] | None:
         "fits": [_fit(fit) for fit in rail.fits],
         "suspect": list(rail.suspect),
         "break_span_mm": None if rail.break_span_mm is None else list(rail.break_span_mm),
+        "tip_stands": rail.tip_stands,
         "left_out": dict(rail.left_out),
     }
 

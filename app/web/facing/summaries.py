@@ -11,6 +11,7 @@ from app.core.facing.evenness import (
     pair_blades,
 )
 from app.core.facing.measurements import GaugesInUse, write_line
+from app.core.facing.rail_words import say_break
 from app.core.facing.wording import main_rail, read_facing_length, say_evenness
 from app.core.values.units import format_mm, format_on_scale
 from app.store.records.measurements import Measurement
@@ -103,12 +104,12 @@ def list_figures(summary: Summary, gauges: GaugesInUse) -> list[dict[str, str]]:
             }
         )
     spoken = main_rail(summary.analysis)
-    if spoken and (fit := spoken[1].fit(spoken[1].chosen)):
+    if spoken and (limits := say_break(spoken[1])):
         figures.append(
             {
                 "label": "Break point",
-                "value": f"{format_mm(fit.parameters['break_mm'], 1)} mm",
-                "note": "where the fitted curve meets the table",
+                "value": limits,
+                "note": "where the curve meets the table, by every curve that fits",
             }
         )
     if (bore := summary.measurement.bore_mm) is not None:

@@ -11,9 +11,10 @@ from app.core.values.forms import Refused
 from app.store.records.customers import get_customer, tell_apart
 from app.store.records.jobs import Unknown, take_in
 from app.store.records.lookups import find_customers
-from app.store.records.shop import get_shop, list_checklist
+from app.store.records.shop import get_shop
 from app.store.tables import Customer
 from app.web.compare.returning import list_last_known
+from app.web.jobs.jobs import offer_ticks
 from app.web.pages import (
     Clock,
     Form,
@@ -60,8 +61,7 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Res
     if answer := taken_before(session, form):
         return answer
     today, now = clock.today(), clock.now()
-    ticks = form.ticked("condition"), form.ticked("came_with")
-    drop = parse_drop_off(form.values, *ticks, today, get_shop(session).currency)
+    drop = parse_drop_off(form.values, form.lists, today, get_shop(session).currency)
     if isinstance(drop, Refused):
         form.problems = dict(drop.problems)
         return _page(request, session, form)
@@ -83,8 +83,7 @@ def _page(request: Request, session: Session, form: Form) -> HTMLResponse:
         "drop_offs/new.html",
         form=form,
         shop=get_shop(session),
-        conditions=list_checklist(session, "condition"),
-        came_with=list_checklist(session, "came_with"),
+        checklists=offer_ticks(session, form),
         **_customers(session, form),
     )
 

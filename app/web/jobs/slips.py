@@ -39,9 +39,14 @@ from app.web.settings import LOOPBACK_HOSTS, Settings
 
 router = APIRouter()
 NO_PAPER = "There is no paper of that number."
+# A kept page may have come with an import: nothing in it runs, sends or reaches anywhere.
+KEPT_POLICY = (
+    "sandbox allow-same-origin; default-src 'none'; style-src 'self'; img-src 'self'; "
+    "frame-ancestors 'self'; base-uri 'none'; form-action 'none'"
+)
 
 # what the papers made most often say of a job beside its readings
-_NEEDED = {"return_card": ("passes",), "half_card": ("passes",)}
+_NEEDED = dict.fromkeys(("return_card", "half_card"), ("passes", "works"))
 _OWN_NAMES = {host.strip("[]") for host in LOOPBACK_HOSTS}
 
 
@@ -213,6 +218,15 @@ def _struck_on(slip: Slip) -> date | None:
     """Say when whoever asked to be forgotten was struck out of a paper."""
     told = slip.printed.get("struck_out_on")
     return date.fromisoformat(told) if told else None
+
+
+@router.get("/papers/{slip_number}/kept")
+def show_kept(request: Request, session: Reading, slip_number: int) -> HTMLResponse:
+    """Show an issued paper's kept HTML: all of it before papers had pages, else its words."""
+    slip = found_or_404(get_slip(session, slip_number), NO_PAPER)
+    page = show_page(request, "slips/kept.html", slip=slip, kind=SLIP_KINDS[slip.kind])
+    page.headers["Content-Security-Policy"] = KEPT_POLICY
+    return page
 
 
 @router.get("/papers/{slip_number}/{name}")

@@ -1,31 +1,91 @@
 """Out of the book by a press: the whole of it as one zip, or one piece's readings as a table.
 
-Taking an export in is a verb of the command line.
+The zip is made in a thread of its own; its page says how far it is, and can break it off. Taking an
+export in is a verb of the command line.
 """
 
 from collections.abc import Iterator
 from contextlib import suppress
-from typing import BinaryIO
+from threading import Event, Lock, Thread
 
 from fastapi import APIRouter, Request
-from fastapi.responses import Response, StreamingResponse
+from fastapi.responses import FileResponse, HTMLResponse, Response
+from sqlalchemy.exc import SQLAlchemyError
 
 from app.core.facing.measurements import ROLES
 from app.core.values.cells import write_cell, write_lines
 from app.core.values.units import SCALES
 from app.store.book.describing import CODES
-from app.store.book.exporting import export_book
+from app.store.book.exporting import count_steps, export_book
 from app.store.book.locks import BookProblem
 from app.store.book.opening import EXPORTING_NAME
+from app.store.book.sessions import Sessions
 from app.store.files import PHOTOS_NAME
 from app.store.records.measurements import Measurement, list_measurements
 from app.store.records.pieces import get_piece
 from app.web.jobs.pieces import NOT_HERE
-from app.web.pages import Clock, Reading, found_or_404, show_page
+from app.web.pages import Reading, found_or_404, go_to, show_page
 from app.web.settings import VERSION, Settings
 
 router = APIRouter()
 PROGRAM = f"Laybook {VERSION}"
+PAGE = "/settings/export"
+_UNFORESEEN = "No export was made: the book could not be read to its end. Try again."
+
+
+class Exporting:
+    """The book's export, one at a time: how far it is, how it ended, and its file."""
+
+    def __init__(self, sessions: Sessions, settings: Settings) -> None:
+        self._sessions, self._settings = sessions, settings
+        # There is room beside the book, and nobody else may read; the next start clears it away.
+        self.target = settings.book / EXPORTING_NAME
+        self.name = self.problem = ""
+        self.done = self.all = 0
+        self._lock, self._stop = Lock(), Event()
+        self._thread: Thread | None = None
+
+    @property
+    def is_running(self) -> bool:
+        """Whether one is being made."""
+        return self._thread is not None and self._thread.is_alive()
+
+    def start(self) -> None:
+        """Begin one, unless one is being made."""
+        with self._lock:
+            if not self.is_running:
+                self.name = self.problem = ""
+                self.done = self.all = 0
+                self._stop.clear()
+                self._thread = Thread(target=self._make, name="export", daemon=True)
+                self._thread.start()
+
+    def stop(self) -> None:
+        """Break off what is being made, and wait until it has gone."""
+        self._stop.set()
+        if self._thread is not None:
+            self._thread.join()
+
+    def _step(self) -> None:
+        self.done += 1
+        if self._stop.is_set():
+            raise BookProblem("The export was broken off; nothing of it was kept.")
+
+    def _make(self) -> None:
+        photos, now = self._settings.book / PHOTOS_NAME, self._settings.now()
+        try:
+            self.target.unlink(missing_ok=True)
+            with self._sessions.read() as session:
+                connection = session.connection()
+                self.all = count_steps(connection, photos)
+                export_book(
+                    connection, photos, self.target, program=PROGRAM, now=now, step=self._step
+                )
+            self.name = name_export(self._settings)
+        except BookProblem as problem:
+            self.problem = str(problem)
+        except (SQLAlchemyError, OSError):
+            self.problem = _UNFORESEEN
 
 
 def name_export(settings: Settings) -> str:
@@ -33,39 +93,41 @@ def name_export(settings: Settings) -> str:
     return f"laybook-{settings.today().isoformat()}.zip"
 
 
-@router.post("/settings/export")
-def create(request: Request, session: Reading, clock: Clock) -> Response:
-    """Write the whole book to one zip and give it to download."""
-    # Beside the book there is room, and nobody else may read; the next start clears what is left.
-    target = clock.book / EXPORTING_NAME
-    with request.app.state.exporting:  # one at a time
-        try:
-            target.unlink(missing_ok=True)
-            export_book(
-                session.connection(),
-                clock.book / PHOTOS_NAME,
-                target,
-                program=PROGRAM,
-                now=clock.now(),
-            )
-        except BookProblem as problem:
-            words = str(problem)
-            heading = "No export was made"
-            return show_page(request, "problem.html", status=507, heading=heading, words=words)
-        size, file = target.stat().st_size, target.open("rb")
-        with suppress(OSError):  # it is read to its end without a name, where the system can
-            target.unlink()
-    headers = {
-        "Content-Disposition": f'attachment; filename="{name_export(clock)}"',
-        "Content-Length": str(size),
-    }
-    return StreamingResponse(_chunks_of(file), media_type="application/zip", headers=headers)
+def _exporting(request: Request) -> Exporting:
+    return request.app.state.exporting  # type: ignore[no-any-return]
 
 
-def _chunks_of(file: BinaryIO) -> Iterator[bytes]:
-    with file:
-        while chunk := file.read(1 << 20):
-            yield chunk
+@router.post(PAGE)
+def create(request: Request) -> Response:
+    """Begin to write the whole book to one zip."""
+    _exporting(request).start()
+    return go_to(PAGE)
+
+
+@router.get(PAGE)
+def show(request: Request) -> HTMLResponse:
+    """Say how far the export is, what became of it, or give its file to save."""
+    made = _exporting(request)
+    size = 0
+    with suppress(OSError):
+        size = made.target.stat().st_size if made.name else 0
+    return show_page(request, "backups/export.html", made=made, size=size)
+
+
+@router.post(PAGE + "/stop")
+def stop(request: Request) -> Response:
+    """Break the export off."""
+    _exporting(request).stop()
+    return go_to(PAGE)
+
+
+@router.get(PAGE + "/{name}")
+def save(request: Request, name: str) -> Response:
+    """Give the finished export to download."""
+    made = _exporting(request)
+    is_here = name == made.name and made.target.is_file()
+    found_or_404(made if is_here else None, "There is no such export any more. Make it anew.")
+    return FileResponse(made.target, media_type="application/zip", filename=name)
 
 
 @router.get("/pieces/{piece_id}/readings.csv")

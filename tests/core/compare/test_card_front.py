@@ -4,10 +4,15 @@ from datetime import date
 
 import pytest
 
-from app.core.compare.card_front import Told, list_figures, say_again, say_care
+from app.core.compare.card_front import SAME, SAME_TOO, Told, list_figures, say_again, say_care
 from app.core.compare.card_picture import CHANGED_GAP, TAKEN_OFF, build_picture, mean_stops
 from app.core.facing.evenness import CANNOT_TELL, EVEN, UNEVEN
-from app.core.values.pieces import MATERIAL_CARE, MATERIALS
+from app.core.values.pieces import (
+    MATERIAL_CARE,
+    MATERIAL_CAUTIONS,
+    MATERIAL_DISINFECTING,
+    MATERIALS,
+)
 from app.core.values.readings import BladeStop, FacingReadings
 from app.core.values.units import SCALES
 
@@ -40,7 +45,7 @@ def test_figures_are_written_as_they_were_read():
 @pytest.mark.parametrize(
     ("told", "sentence"),
     [
-        (Told(0.0, 0.0), ""),  # said of the tip already
+        (Told(0.0, 0.0), SAME_TOO),
         (Told(0.0, -0.5, moved=True), "Shorter than it came."),
         (Told(0.0, 0.25, moved=True, together=True),
          "A little longer than it came: no reading shows it alone, all do."),
@@ -83,6 +88,12 @@ def test_what_can_not_be_compared_is_said_once():
     assert "nothing earlier" in made[0].sentence
 
 
+def test_each_figure_that_stayed_says_so():
+    kept = facing((5.5, 11.5, 21.5, 33.5), 1.05)
+    made = list_figures(kept, kept, Told(0.0, 0.0), (EVEN, EVEN), TIP)
+    assert [one.sentence for one in made[:2]] == [SAME, SAME_TOO]
+
+
 @pytest.mark.parametrize("verdict", [EVEN, UNEVEN, CANNOT_TELL])
 def test_each_verdict_on_the_rails_has_a_sentence(verdict):
     (rails,) = list_figures(None, None, Told(), ("", verdict), TIP)
@@ -94,7 +105,12 @@ def test_care_follows_the_material_and_hard_rubber_is_spoken_of_on_hard_rubber_a
         words = " ".join(say_care(material, "Swab it dry."))
         assert words.startswith("Swab it dry. ")
         assert ("hard rubber" in words) == (material == "hard_rubber")
+    assert set(MATERIAL_CARE) == set(MATERIAL_CAUTIONS) == set(MATERIAL_DISINFECTING)
     assert set(MATERIAL_CARE) == set(MATERIALS)
+    assert all("eye protection" in words for words in MATERIAL_CAUTIONS.values())
+    assert "alcohol" in MATERIAL_DISINFECTING["plastic"]
+    for one in (MATERIAL_CARE, MATERIAL_CAUTIONS, MATERIAL_DISINFECTING):
+        assert not any("ubber" in one[key] for key in MATERIALS if key != "hard_rubber")
     assert "plating" in MATERIAL_CARE["metal"]
     assert "lead" in MATERIAL_CARE["glass"]
     assert "No alcohol" in MATERIAL_CARE["plastic"]

@@ -73,7 +73,10 @@ def test_no_change_is_a_quiet_sign_and_nothing_to_tell():
     before, after = facing((5.5, 11.5, 21.5, 33.5), 1.05), facing((5.5, 11.5, 21.5, 33.5), 1.06)
     made = card(before, after)
     assert made.told == Told(0.0, 0.0)
-    assert front(before, after)[:2] == ["The same as it came, as far as can be measured.", ""]
+    assert front(before, after)[:2] == [
+        "The same as it came, as far as can be measured.",
+        "No change that can be measured here either.",
+    ]
     assert {row.change_left for row in made.rows} == {"="}
     assert figures_of(made)["Tip opening"].verdict == "="
     assert made.reed == ""

@@ -1,5 +1,7 @@
 """What changed, by how much, and whether the gauges can tell: one by one and all together."""
 
+from math import hypot
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -191,6 +193,22 @@ def test_a_curve_that_is_chosen_anew_is_no_change_of_the_break():
     assert point.before == common.before.parameters["break_mm"]
     assert point.after == common.after.parameters["break_mm"]
     assert not point.told_changed
+
+
+def test_the_breaks_difference_is_told_no_more_surely_than_every_curve_that_fits_tells_it():
+    compared = compare_two(told((5.5, 12, 23.5, 35.5), 1.07), told((5, 11, 21.5, 33.5), 1.05))
+    point = find(compared, "break", None, "mean")
+    rails = compared.before.mean, compared.after.mean
+    others = []
+    for fit in rails[0].fits:
+        other = rails[1].fit(fit.curve)
+        if other is None or fit.refused or other.refused or len(fit.parameters) > 3:
+            continue
+        by = other.parameters["break_mm"] - fit.parameters["break_mm"]
+        u = hypot(fit.uncertainties["break_mm"], other.uncertainties["break_mm"])
+        others.append(abs(by - point.difference) + 2 * u)
+    assert len(others) > 1
+    assert point.expanded_uncertainty == pytest.approx(max(others))
 
 
 def test_without_a_curve_that_fits_both_the_breaks_are_not_compared():

@@ -1,6 +1,7 @@
 """The comparison's rows: every figure of either set, in words, for one piece or two."""
 
 from datetime import date
+from math import ceil, floor
 
 import pytest
 
@@ -166,6 +167,14 @@ def test_the_evenness_of_both_stands_side_by_side():
 def test_curves_that_were_not_chosen_are_not_called_unread():
     row = rows_of(read("33.5 32.5 11.5 10.5 / 1.05"), AFTER)["Break point (curve meets table)"]
     assert (row.before, row.verdict) == ("–", RowVerdict.NOT_COMPARED)
+
+
+def test_the_break_is_printed_as_the_span_over_all_curves_that_fit():
+    row = rows_of(BEFORE, AFTER)["Break point (curve meets table)"]
+    compared = compare(BEFORE, AFTER)
+    for shown, analysis in ((row.before, compared.before), (row.after, compared.after)):
+        low, high = analysis.mean.break_span_mm
+        assert shown == f"{floor(10 * low) / 10:.1f} to {ceil(10 * high) / 10:.1f} mm"
 
 
 def test_what_rests_on_a_reading_to_take_again_is_said_to():

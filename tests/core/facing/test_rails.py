@@ -220,16 +220,23 @@ def test_the_break_lies_in_the_span_of_all_unrefused_curves_where_the_chosen_one
     assert np.mean(in_own) < 0.85
 
 
-def test_the_span_of_the_break_is_over_judged_unrefused_curves_of_up_to_three_parameters():
+def test_the_span_of_the_break_is_over_unrefused_curves_of_up_to_three_parameters():
     rail = judge(on_curve("arc")[0])
     assert {fit.curve for fit in rail.fits} > {"arc", "parabola"}
     ends = [
         end
         for fit in rail.fits
-        if not fit.refused and len(fit.parameters) <= 3
+        if (fit.p is None or fit.p >= 0.05) and len(fit.parameters) <= 3
         for end in fit.interval_95["break_mm"]
     ]
     assert rail.break_span_mm == pytest.approx((min(ends), max(ends)))
+    three = judge(TRADE[:3])
+    unjudged = [fit for fit in three.fits if fit.p is None]
+    assert unjudged, "three readings can't refuse a curve of three"
+    for fit in unjudged:
+        low, high = fit.interval_95["break_mm"]
+        assert three.break_span_mm[0] <= low
+        assert high <= three.break_span_mm[1]
     assert judge(TRADE[:2]).break_span_mm is None, "nothing to judge by"
     spoilt = judge(list(zip(FOUR_MM, (35.5, 23.5, 20.5, 5.5), strict=True)))
     assert spoilt.break_span_mm is None, "all refused"

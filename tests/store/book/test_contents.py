@@ -101,7 +101,11 @@ def test_tables_come_after_those_they_point_to_and_only_known_references_wait():
                     waiting.setdefault(table.name, []).append(column.name)
         assert tuple(waiting.get(table.name, ())) == late_columns(table)
         seen.add(table.name)
-    assert waiting == {"facing": ["source_set_id"], "reading_set": ["replaces_id"]}
+    assert waiting == {
+        "facing": ["source_set_id"],
+        "job": ["order_id"],
+        "reading_set": ["replaces_id"],
+    }
     assert seen == set(TABLES)
 
 
@@ -245,5 +249,5 @@ def test_rows_are_read_as_they_are_asked_for_not_all_at_once(worked_book):
         tracemalloc.stop()
         connection.rollback()
     engine.dispose()
-    assert total > 30000
+    assert total >= 30000
     assert most < 3_000_000

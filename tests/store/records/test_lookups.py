@@ -102,7 +102,7 @@ SYLLABLES = [
 NAMES = st.lists(st.sampled_from(SYLLABLES), min_size=1, max_size=4).map("".join)
 
 
-NOTHING_MORE = JobEntry("", (), "", (), None, date(2026, 1, 1), None, "hand")
+NOTHING_MORE = JobEntry("", (), "", None, date(2026, 1, 1), None, "hand")
 
 
 def named(name):

@@ -40,7 +40,22 @@ def issue(browser, kind, job) -> int:
 
 
 def words_beside(browser) -> list[str]:
+    """Read the paper's words for screen readers: in the page, or of an issued one in a frame."""
+    if frame := browser.page.select_one("iframe"):
+        assert frame["sandbox"] == ["allow-same-origin"]
+        browser.open(frame["src"])
+        return browser.page.body.get_text(" ").split()
     return browser.page.select_one("section.unseen").get_text(" ").split()
+
+
+def test_a_kept_page_can_run_and_send_nothing(browser, client, job):
+    number = issue(browser, "intake_slip", job)
+    answer = client.get(f"/papers/{number}/kept")
+    policy = answer.headers["content-security-policy"].split("; ")
+    assert {"sandbox allow-same-origin", "default-src 'none'", "form-action 'none'"} <= set(policy)
+    assert not [one for one in policy if one.startswith("script-src")]
+    assert "frame-src 'self'" in client.get("/").headers["content-security-policy"]
+    assert client.get("/papers/999/kept").status_code == 404
 
 
 @pytest.mark.parametrize("kind", NUMBERED)
@@ -49,6 +64,7 @@ def test_each_paper_is_previewed_issued_and_listed_with_its_number(browser, clie
     before = words_beside(browser)
     number = issue(browser, kind, job)
     after = words_beside(browser)
+    browser.open(f"/papers/{number}")
     assert not Counter(before) - Counter(after) - Counter(["2026", "2026"])
     assert set(after) - set(before) <= {"·", "slip", "no.", "2026,", str(number)}
     pages = browser.page.select("img.paper-sheet")

@@ -2,11 +2,17 @@
 
 import csv
 import io
+import threading
+import time
 import zipfile
+from threading import Event
+from typing import Any
 
 import pytest
+from bs4 import BeautifulSoup
 from fastapi.testclient import TestClient
 
+from app.store.book import exporting
 from app.store.book.contents import content_hash
 from app.web.app import create_app
 from app.web.commands import main
@@ -14,6 +20,22 @@ from app.web.settings import Settings
 from tests.books import HEADERS, hash_of
 from tests.conftest import Browser, Clock
 from tests.store.exports import export, hash_book
+
+
+def wait_for_export(client: TestClient) -> Any:
+    """Look at the export's page until nothing is being made."""
+    until = time.monotonic() + 60
+    while "being written" in (page := client.get("/settings/export")).text:
+        assert time.monotonic() < until
+        time.sleep(0.02)
+    return page
+
+
+def take_export(client: TestClient, **headers: str) -> Any:
+    """Have the book exported, and give the file's answer."""
+    client.post("/settings/export")
+    page = BeautifulSoup(wait_for_export(client).text, "html.parser")
+    return client.get(page.select_one("a[download]")["href"], headers=headers)
 
 
 @pytest.fixture
@@ -32,7 +54,7 @@ def test_the_page_says_what_an_export_holds_and_gives_it_by_a_press(worked, work
     assert browser.page.select_one("form[action='/settings/export'] button").text == (
         "Export the whole book"
     )
-    answer = worked.post("/settings/export")
+    answer = take_export(worked)
     assert answer.status_code == 200
     assert answer.headers["content-type"] == "application/zip"
     assert 'filename="laybook-2026-11-25.zip"' in answer.headers["content-disposition"]
@@ -40,17 +62,19 @@ def test_the_page_says_what_an_export_holds_and_gives_it_by_a_press(worked, work
     with zipfile.ZipFile(io.BytesIO(answer.content)) as file:
         assert {"READ ME.txt", "manifest.json", "tables/job.csv"} <= set(file.namelist())
     assert hash_of(worked_book / "book.sqlite3") == before
-    assert list(worked_book.glob("*exporting*")) == []
+    assert (worked_book / ".exporting.zip").stat().st_mode & 0o777 == 0o600
     (tmp_path / "out.zip").write_bytes(answer.content)
     there = tmp_path / "there"
     assert main(["import", str(tmp_path / "out.zip"), "--book", str(there)]) == 0
     assert hash_book(there) == hash_book(worked_book)
 
 
-def test_it_is_not_to_be_had_by_looking_nor_from_another_page(worked):
-    assert worked.get("/settings/export").status_code in {404, 405}
+def test_none_is_made_by_looking_nor_from_another_page(worked, worked_book):
+    assert "None has been made" in worked.get("/settings/export").text
+    assert worked.get("/settings/export/laybook-2026-11-25.zip").status_code == 404
     foreign = worked.post("/settings/export", headers={"Origin": "http://evil.example"})
     assert foreign.status_code == 403
+    assert list(worked_book.glob("*exporting*")) == []
 
 
 def test_an_export_without_room_says_so_and_leaves_nothing(worked, worked_book, monkeypatch):
@@ -58,10 +82,55 @@ def test_an_export_without_room_says_so_and_leaves_nothing(worked, worked_book, 
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr("app.store.book.exporting.written_whole", full)
-    answer = worked.post("/settings/export")
-    assert answer.status_code == 507
+    worked.post("/settings/export")
+    answer = wait_for_export(worked)
     assert "No export was made: the disk is full." in answer.text
     assert str(worked_book) not in answer.text
+    assert list(worked_book.glob("*exporting*")) == []
+
+
+def test_it_says_how_far_it_is_while_other_pages_answer_and_can_be_broken_off(
+    worked, worked_book, monkeypatch
+):
+    held, go_on = Event(), Event()
+    read = exporting.read_rows
+
+    def slow(connection, table):
+        for row in read(connection, table):
+            held.set()
+            go_on.wait(20)
+            yield row
+
+    monkeypatch.setattr(exporting, "read_rows", slow)
+    worked.post("/settings/export")
+    assert held.wait(20)
+    page = worked.get("/settings/export")
+    assert "being written" in page.text
+    assert "<progress" in page.text
+    assert worked.get("/").status_code == 200
+    worked.post("/settings/export")  # pressed again: still the same one
+    threading.Timer(0.2, go_on.set).start()
+    broken = worked.post("/settings/export/stop")
+    assert "was broken off" in broken.text
+    assert list(worked_book.glob("*exporting*")) == []
+    assert take_export(worked).status_code == 200
+
+
+def test_a_server_that_stops_breaks_it_off_and_leaves_nothing(worked_book, monkeypatch):
+    held = Event()
+    read = exporting.read_rows
+
+    def slow(connection, table):
+        for row in read(connection, table):
+            held.set()
+            yield row
+            time.sleep(0.01)
+
+    monkeypatch.setattr(exporting, "read_rows", slow)
+    app = create_app(Settings(book=worked_book, now=Clock()))
+    with TestClient(app, base_url="http://127.0.0.1", headers=HEADERS) as client:
+        client.post("/settings/export")
+        assert held.wait(20)
     assert list(worked_book.glob("*exporting*")) == []
 
 
