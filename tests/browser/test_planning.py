@@ -83,6 +83,6 @@ def test_both_sheets_for_the_bench_print_on_the_shop_s_paper(page, paper):
     assert "The table must lose" in "".join(one.extract_text() for one in reader.pages)
     page.goto("/facings/1/sheet?blade_set=2&glass=glass_mm")
     page.wait_for_load_state("networkidle")
-    reader = printed(page)
+    reader = kept_pdf(page)
     assert len(reader.pages) == 1
     assert "0.050 in" in reader.pages[0].extract_text()

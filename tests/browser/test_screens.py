@@ -92,6 +92,8 @@ def screens(page) -> list[str]:
         "/facings/1",
         "/facings/1/edit",
         "/facings/1/sheet",
+        "/bench-list",
+        f"/labels?of=/jobs/{job}&start=5",
         f"/jobs/{job}/target?find=kestrel",
         f"/jobs/{job}/plan",
         f"/jobs/{job}/papers/bench_sheet",
