@@ -124,6 +124,6 @@ def test_a_job_says_when_it_is_wanted_and_of_one_that_went_home_only_the_day(
 ):
     shop_browser.open(f"/jobs/{job}")
     (wanted,) = [
-        one.find_next("dd") for one in shop_browser.page.select("dt") if one.text == "Wanted by"
+        one.find_next("dd") for one in shop_browser.page.select("dt") if one.text == "Wanted"
     ]
     assert words(wanted) == said
