@@ -59,10 +59,10 @@ def test_a_pass_is_logged_again_by_two_keys(page):
     page.locator("#kind").select_option("tilted")
     page.locator("#grit").fill("600")
     page.locator("#strokes").fill("6")
-    page.get_by_role("button", name="Note the pass").click()
-    page.wait_for_url("**said=pass#passes")
+    page.get_by_role("button", name="Log the pass").click()
+    page.wait_for_url("**said=pass")
     press_access_key(page, "1")
-    page.wait_for_url("**said=pass#at-bench")
+    page.wait_for_url("**said=pass")
     assert page.locator("#passes tbody tr").count() == 2
     assert "since the last readings" in page.locator(".bench-verdict").inner_text()
 
