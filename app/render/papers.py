@@ -142,7 +142,8 @@ def can_draw(picture: str) -> bool:
 
     files = {"main.typ": b'#image("mark.svg")', "mark.svg": picture.encode()}
     with suppress(typst.TypstError):
-        return bool(typst.compile(files, format="svg", font_paths=[]))
+        made = typst.compile(files, format="svg", font_paths=[])  # type: ignore[call-overload]
+        return bool(made)
     return False
 
 
