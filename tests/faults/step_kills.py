@@ -27,10 +27,12 @@ from app.store.book.opening import open_sessions
 from app.store.book.restoring import find_backup, restore_backup
 from app.store.book.sessions import BookProblem
 from app.store.book.upkeep import Upkeep, keep_upkeep, read_upkeep
+from app.store.postgresql.addresses import find_address
 from app.web.app import open_book
 from app.web.settings import Settings
 from tests.books import THIRD, content_of
 from tests.conftest import NOON
+from tests.databases import copy_book, drop_databases, lay_on_server
 from tests.store.exports import bring, export, hash_book
 from tests.store.scripts import MIGRATIONS, with_next
 
@@ -69,6 +71,18 @@ def at_statements(step: Callable[[], None]) -> None:
 
     event.listen(Engine, "before_cursor_execute", before)
     event.listen(Engine, "commit", lambda *_: step())
+
+
+def at_all_steps(book: Path) -> Steps:
+    """Count steps that touch a book's files, and on a server its statements too."""
+    of_files = at_file_steps(book)
+
+    def watch(step: Callable[[], None]) -> None:
+        of_files(step)
+        if find_address(book):
+            at_statements(step)
+
+    return watch
 
 
 def in_child(act: Callable[[], None], steps: Steps, last: int) -> int:
@@ -111,6 +125,7 @@ def at_each_step(
         outcome = look(book)
         found[outcome] = found.get(outcome, 0) + 1
         shutil.rmtree(book)
+        drop_databases(of_test=True)
         if not killed:
             return found
     raise AssertionError("it never came through")
@@ -120,7 +135,7 @@ def kill_migration(book: Path, workplace: Path) -> dict[str, int]:
     """Kill a migration: the old schema or the new, never between; the next start brings it up."""
     scripts = with_next(workplace)
     old = content_of(book / "book.sqlite3")
-    whole = Path(shutil.copytree(book, workplace / "whole"))
+    whole = copy_book(book, workplace / "whole")
     open_sessions(whole, scripts, NOON).close()
     new = content_of(whole / "book.sqlite3")
 
@@ -132,7 +147,7 @@ def kill_migration(book: Path, workplace: Path) -> dict[str, int]:
         return outcome
 
     return at_each_step(
-        lambda: Path(shutil.copytree(book, workplace / "book")),
+        lambda: copy_book(book, workplace / "book"),
         lambda here: open_sessions(here, scripts, NOON).close(),
         lambda _: at_statements,
         look,
@@ -162,9 +177,9 @@ def kill_backup(book: Path, workplace: Path) -> dict[str, int]:
         return "made" if made[0].number == 6 else "not made"
 
     return at_each_step(
-        lambda: Path(shutil.copytree(book, workplace / "book")),
+        lambda: copy_book(book, workplace / "book"),
         lambda here: (make_backup(here, read_upkeep(here, NOON), "daily", later), None)[1],
-        at_file_steps,
+        at_all_steps,
         look,
     )
 
@@ -201,12 +216,10 @@ def kill_restore(book: Path, workplace: Path) -> dict[str, int]:
         assert content_of(here / "book.sqlite3") == restored
         return outcome
 
-    found = at_each_step(
-        lambda: Path(shutil.copytree(book, workplace / "book")), _restore, at_file_steps, look
-    )
+    found = at_each_step(lambda: copy_book(book, workplace / "book"), _restore, at_all_steps, look)
     chance = random.Random(8)  # noqa: S311 - moments, not secrets
     for _ in range(25):
-        here = Path(shutil.copytree(book, workplace / "book"))
+        here = copy_book(book, workplace / "book")
         child = os.fork()
         if child == 0:
             _restore(here)
@@ -217,6 +230,7 @@ def kill_restore(book: Path, workplace: Path) -> dict[str, int]:
         outcome = f"at any moment: {look(here)}"
         found[outcome] = found.get(outcome, 0) + 1
         shutil.rmtree(here)
+        drop_databases(of_test=True)
     return found
 
 
@@ -248,7 +262,7 @@ def kill_restore_of_damaged(book: Path, workplace: Path) -> dict[str, int]:
 
 def kill_import(book: Path, workplace: Path, every: int = 1) -> dict[str, int]:
     """Kill an import: the book is as empty as it was or all there, and the next try succeeds."""
-    out, empty = workplace / "out.zip", workplace / "empty"
+    out, empty = workplace / "out.zip", lay_on_server(workplace / "empty")
     export(book, out)
     open_book(Settings(book=empty, now=lambda: NOON)).close()
     nothing, whole = hash_book(empty), hash_book(book)
@@ -266,9 +280,9 @@ def kill_import(book: Path, workplace: Path, every: int = 1) -> dict[str, int]:
         return outcome
 
     return at_each_step(
-        lambda: Path(shutil.copytree(empty, workplace / "book")),
+        lambda: copy_book(empty, workplace / "book"),
         lambda here: (bring(here, out), None)[1],
-        at_file_steps,
+        at_all_steps,
         look,
         every,
     )

@@ -16,7 +16,13 @@ OUTCOMES = {
 }
 
 
-@pytest.mark.parametrize("what", OUTCOMES)
+@pytest.mark.parametrize(
+    "what",
+    [
+        pytest.param(one, marks=pytest.mark.sqlite_file if one == "restore-of-damaged" else [])
+        for one in OUTCOMES
+    ],
+)
 def test_killed_at_each_step_it_is_the_old_or_the_new_and_the_next_try_succeeds(
     worked_book, tmp_path, what
 ):
