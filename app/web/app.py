@@ -27,7 +27,20 @@ from app.web.files import folder_of
 from app.web.gate import Gate, Throttle
 from app.web.gauges import blade_sets, gauges, studies
 from app.web.guard import Guard
-from app.web.jobs import batches, bench, charges, drop_offs, jobs, messages, photos, pieces, slips
+from app.web.jobs import (
+    batches,
+    bench,
+    charges,
+    drop_offs,
+    jobs,
+    memos,
+    messages,
+    photos,
+    pieces,
+    services,
+    slips,
+    works,
+)
 from app.web.pages import SentOtherwise, show_page, static_address
 from app.web.plan import facings, plans, removal_rates, service_plan, targets
 from app.web.serving import MadeUpBeside
@@ -58,9 +71,11 @@ ROUTERS = (
     drafts.router,
     comparisons.router,
     jobs.router,
+    works.router,
     charges.router,
     slips.router,
     messages.router,
+    memos.router,
     notebooks.router,
     photos.router,
     pictures.router,
@@ -70,6 +85,7 @@ ROUTERS = (
     plans.router,
     removal_rates.router,
     shop.router,
+    services.router,
     backups.router,
     exports.router,
     studies.router,

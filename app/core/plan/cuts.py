@@ -57,6 +57,8 @@ def find_least_table(
     """
     if excess_mm.size == 0 or float(excess_mm.max()) <= NEGLIGIBLE_MM:
         return NO_CUT
+    if tilt_limit_mm_per_mm == 0.0:
+        return TableCut(float(excess_mm.max()), 0.0)
     ends = np.array([0.0, table_end_mm])
     places = np.concatenate([stations_mm, ends])
     needed = np.concatenate([excess_mm, np.zeros(2)])

@@ -2,9 +2,8 @@
 
 Material can only be taken away. Each rail is laid out as a line of stations, now and as wanted;
 where it is higher now than wanted, only lowering the table brings it down, and the least such
-cut is sought. What is then missing is cut from the rails. A target may be missed by the
-tolerance toward the open side, which is the side that spares the table; the rails always aim
-at the target itself.
+cut is sought. What is then missing is cut from the rails: exactly, or, within a tolerance, with
+the fewest bends. The table is spared what the tolerance allows on the open side.
 """
 
 from collections.abc import Mapping, Sequence
@@ -17,6 +16,7 @@ from app.core.facing.analysis import MalformedReading, check_readings
 from app.core.facing.fits import CurveFit
 from app.core.facing.rails import judge_rail
 from app.core.facing.stations import RailLine, line_of_readings, make_stations, stop_blade
+from app.core.plan.bends import bend_least
 from app.core.plan.cuts import (
     NEGLIGIBLE_MM,
     NO_CUT,
@@ -50,6 +50,8 @@ from app.core.values.readings import BladeStop, FacingReadings, Uncertainties
 
 # no woodwind's table is longer, and stations are laid all the way along it
 LONGEST_TABLE_MM = 200.0
+# standard uncertainties by which two rails, read with some four blades, differ for sure (95 %)
+TOLD_APART = 2.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +72,28 @@ class _RailWork:
         shift = deviations * np.where(told, self.now.u_mm, 0.0)
         wanted = np.maximum(self.target.gap_mm + tolerance_mm, self.allowed)
         return self.now.gap_mm + shift - wanted
+
+    def room(self, lowered_mm: Array, request: PlanRequest) -> tuple[Array, Array]:
+        """Give the least and the most that may come off this rail at each station.
+
+        Within the tolerance in gap, that along the glass and that of the tip; beyond the facing
+        length no further than the blade that reads it allows.
+        """
+        s_mm, target = self.now.stations_mm, self.target.gap_mm
+        low, high = np.zeros_like(target), np.full_like(target, np.inf)
+        if request.tolerance_mm > 0:
+            low, high = target - request.tolerance_mm, target + request.tolerance_mm
+        if along := request.position_tolerance_mm:
+            steep = (target[0] - target[1]) / (s_mm[1] - s_mm[0])
+            before = np.interp(s_mm - along, s_mm, target) + steep * np.maximum(0.0, along - s_mm)
+            low = np.maximum(low, np.interp(s_mm + along, s_mm, target, right=0.0))
+            high = np.minimum(high, before)
+        if request.tip_tolerance_mm is not None:
+            low[0] = max(low[0], target[0] - request.tip_tolerance_mm)
+            high[0] = min(high[0], target[0] + request.tip_tolerance_mm)
+        tail = s_mm >= self.tail_from_mm
+        high[tail] = np.minimum(high[tail], self.allowed[tail])
+        return cut_rail(lowered_mm, np.minimum(low, high)), cut_rail(lowered_mm, high)
 
 
 def plan_removal(request: PlanRequest) -> RemovalPlan:
@@ -92,7 +116,21 @@ def plan_removal(request: PlanRequest) -> RemovalPlan:
         most=max((table.most for table in tables), key=lambda cut: cut.at(tables[0].break_mm)),
     )
     now_curve = {rail: lines.now.curve for rail, lines in layouts[0].items()}
-    return _describe_plan(request, layouts[best], table, now_curve)
+    plan = _describe_plan(request, layouts[best], _spare(request, table), now_curve)
+    if table.planned.none or not table.least.none or request.settled or request.spare_untold:
+        return plan
+    # the numbers are the least cut's, but what nobody can tell from nothing is no step
+    spared = _spare(replace(request, spare_untold=True), table)
+    return replace(plan, steps=_describe_plan(request, layouts[best], spared, now_curve).steps)
+
+
+def _spare(request: PlanRequest, table: TableStep) -> TableStep:
+    """Leave the table alone where nothing is to be cut, or nothing that can be told."""
+    if request.settled:
+        return replace(table, planned=NO_CUT)
+    if request.spare_untold and table.least.none and not table.planned.none:
+        return replace(table, planned=NO_CUT, untold=table.planned)
+    return table
 
 
 def _plan_table(request: PlanRequest, layout: Mapping[str, _RailWork]) -> TableStep:
@@ -105,8 +143,11 @@ def _plan_table(request: PlanRequest, layout: Mapping[str, _RailWork]) -> TableS
             "table's end: look at the thinnest blades again, or say how long the table is.",
         )
 
+    higher, uneven = _find_uneven_tip(request, layout)
+
     def least(tolerance_mm: float, deviations: float) -> TableCut:
         excess = np.max([rail.excess(tolerance_mm, deviations) for rail in layout.values()], axis=0)
+        excess += max(0.0, deviations / 2.0) * higher
         return find_least_table(
             stations, excess, break_mm, request.table_end_mm, request.tilt_limit_mm_per_mm
         )
@@ -120,7 +161,28 @@ def _plan_table(request: PlanRequest, layout: Mapping[str, _RailWork]) -> TableS
         most=least(tolerance, 2.0),
         break_mm=break_mm,
         end_mm=request.table_end_mm,
+        uneven_tip=uneven,
     )
+
+
+def _find_uneven_tip(request: PlanRequest, layout: Mapping[str, _RailWork]) -> tuple[Array, bool]:
+    """Tell how much higher than read a rail may stand near the tip, and whether the rails differ.
+
+    The tip is read once for both rails. Where they differ at the thickest blade and nothing says
+    that they meet before the tip, the higher one stands above the reading by half of that.
+    """
+    stations = next(iter(layout.values())).now.stations_mm
+    if len(layout) < 2 or request.now.tip_opening_mm is None:
+        return np.zeros_like(stations), False
+    nearest = max(min(s.position_mm for s in getattr(request.now, rail)) for rail in layout)
+    left, right = (
+        (float(np.interp(nearest, stations, rail.now.gap_mm)),
+         float(np.interp(nearest, stations, rail.now.u_mm)))
+        for rail in layout.values()
+    )  # fmt: skip
+    apart = abs(left[0] - right[0])
+    share = np.clip(1.0 - stations / nearest, 0.0, 1.0) if nearest > 0 else 0.0 * stations
+    return share * apart / 2.0, apart > 2.0 * float(np.hypot(left[1], right[1]))
 
 
 def _check_request(request: PlanRequest) -> None:
@@ -135,6 +197,13 @@ def _check_request(request: PlanRequest) -> None:
         value = getattr(request, name)
         if not (isfinite(value) and 0 <= value <= 1):
             raise MalformedReading(name, f"{what} must be from zero to 1.")
+    for name, what in (
+        ("position_tolerance_mm", "along the glass"),
+        ("tip_tolerance_mm", "the tip"),
+    ):
+        value = getattr(request, name)
+        if value is not None and not (isfinite(value) and 0 <= value <= 5):
+            raise MalformedReading(name, f"The tolerance of {what} must be from zero to 5.")
     for name, what in (("tip_slope_deg", "the tip rail"), ("beak_slope_deg", "the beak")):
         value = getattr(request, name)
         if value is not None and not (isfinite(value) and 0 < value < 90):
@@ -246,7 +315,10 @@ def _describe_plan(
     table: TableStep,
     now_curve: Mapping[str, str | None],
 ) -> RemovalPlan:
-    cuts = {rail: _cut_stations(lines, table.planned) for rail, lines in work.items()}
+    depths = _cut_rails(request, work, table.planned)
+    cuts = {
+        rail: _list_stations(lines, table.planned, depths[rail]) for rail, lines in work.items()
+    }
     after_table = _expect(request, work, cuts, "after_table_mm")
     after_rails = _expect(request, work, cuts, "final_mm")
     target = _expect(request, work, cuts, "target_mm")
@@ -276,10 +348,42 @@ def _describe_plan(
     )
 
 
-def _cut_stations(lines: _RailWork, table: TableCut) -> tuple[StationCut, ...]:
+def _lowered(lines: _RailWork, table: TableCut) -> Array:
+    return lower_gap(lines.now.gap_mm, table.along(lines.now.stations_mm))
+
+
+def _cut_rails(
+    request: PlanRequest, work: Mapping[str, _RailWork], table: TableCut
+) -> dict[str, Array]:
+    """Choose what comes off each rail: to the target exactly, or with the fewest bends near it.
+
+    Rails that the readings can't tell apart lose the same, if one cut serves both.
+    """
+    lowered = {rail: _lowered(lines, table) for rail, lines in work.items()}
+    if request.settled:
+        return {rail: np.zeros_like(gap) for rail, gap in lowered.items()}
+    if not request.has_room:
+        return {rail: cut_rail(lowered[rail], lines.target.gap_mm) for rail, lines in work.items()}
+    stations = next(iter(work.values())).now.stations_mm
+    rooms = {rail: lines.room(lowered[rail], request) for rail, lines in work.items()}
+    low, high = (
+        np.max([one[0] for one in rooms.values()], 0),
+        np.min([one[1] for one in rooms.values()], 0),
+    )
+    if len(work) == 2 and _can_not_tell_apart(work) and (low <= high).all():
+        return dict.fromkeys(work, bend_least(stations, low, high))
+    return {rail: bend_least(stations, *room) for rail, room in rooms.items()}
+
+
+def _can_not_tell_apart(work: Mapping[str, _RailWork]) -> bool:
+    one, other = (lines.now for lines in work.values())
+    apart = np.abs(one.gap_mm - other.gap_mm)
+    return bool((apart <= TOLD_APART * np.hypot(one.u_mm, other.u_mm) + NEGLIGIBLE_MM).all())
+
+
+def _list_stations(lines: _RailWork, table: TableCut, cut: Array) -> tuple[StationCut, ...]:
     stations, now, target = lines.now.stations_mm, lines.now.gap_mm, lines.target.gap_mm
-    lowered = lower_gap(now, table.along(stations))
-    cut = cut_rail(lowered, target)
+    lowered = _lowered(lines, table)
     columns = (stations, now, lowered, target, lowered + cut, cut, lines.now.u_mm)
     return tuple(StationCut(*map(float, row)) for row in zip(*columns, strict=True))
 
@@ -335,7 +439,10 @@ def _mean_stops(readings: ExpectedReadings) -> tuple[ExpectedStop, ...]:
 
 def _find_nearest(request: PlanRequest, work: Mapping[str, _RailWork]) -> NearestFacing:
     """Find the facing the rails alone reach: at each place the target, or now if that is higher."""
-    uncut = {rail: _cut_stations(lines, NO_CUT) for rail, lines in work.items()}
+    uncut = {
+        rail: _list_stations(lines, NO_CUT, cut_rail(lines.now.gap_mm, lines.target.gap_mm))
+        for rail, lines in work.items()
+    }
     readings = _expect(request, work, uncut, "final_mm")
     lengths = [
         stop.position_mm

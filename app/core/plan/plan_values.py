@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from app.core.plan.cuts import TableCut
+from app.core.plan.cuts import NO_CUT, TableCut
 from app.core.plan.facings import THINNEST_MM, Target
 from app.core.values.readings import FacingReadings, Uncertainties
 
@@ -26,8 +26,10 @@ class PlanLimits:
 class PlanRequest:
     """What is asked of a plan. Lengths in mm, uncertainties standard (k = 1).
 
-    `tolerance_mm` is how far the gap may miss the target to spare the table. The slopes are
-    those behind the tip rail and of the beak, against the table.
+    `tolerance_mm` is how far the gap may miss the target, to spare the table and for a cut with
+    fewer bends; the other two narrow that along the glass and at the tip. The slopes are those
+    behind the tip rail and of the beak, against the table. With `spare_untold` a table cut that
+    the gauges can't tell from nothing is left; `settled` says that nothing is to be cut at all.
     """
 
     now: FacingReadings
@@ -36,10 +38,19 @@ class PlanRequest:
     table_end_mm: float = 40.0
     tilt_limit_mm_per_mm: float = 0.0
     tolerance_mm: float = 0.0
+    position_tolerance_mm: float | None = None
+    tip_tolerance_mm: float | None = None
     tip_slope_deg: float | None = None
     beak_slope_deg: float | None = None
     uncertainties: Uncertainties = field(default_factory=Uncertainties)
     limits: PlanLimits = field(default_factory=PlanLimits)
+    spare_untold: bool = False
+    settled: bool = False
+
+    @property
+    def has_room(self) -> bool:
+        """Whether the rails may miss the target, so that bends can be spared."""
+        return self.tolerance_mm > 0 or bool(self.position_tolerance_mm)
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,8 +58,8 @@ class StationCut:
     """One place on one rail, all in mm: gaps now, after the table step and in the end.
 
     now − what the table takes (never below zero) + `cut_mm` = `final_mm`. `final_mm` is the
-    target, or within the tolerance above it where the table was spared. `u_mm` is the standard
-    uncertainty of the gap now, and so of the cut.
+    target, or within the tolerance of it. `u_mm` is the standard uncertainty of the gap now, and
+    so of the cut.
     """
 
     position_mm: float
@@ -93,7 +104,9 @@ class NearestFacing:
 class TableStep:
     """The table cut: as planned, without the tolerance, and its ends (two deviations each way).
 
-    `saved_mm` is what the tolerance spares at the break.
+    `saved_mm` is what the tolerance spares at the break. `untold` is a cut that the gauges can't
+    tell from nothing and that was therefore not planned. `uneven_tip` says that the rails differ
+    as far as they were read toward the tip: `most` then reckons with the higher of them there.
     """
 
     planned: TableCut
@@ -102,6 +115,8 @@ class TableStep:
     most: TableCut
     break_mm: float
     end_mm: float
+    untold: TableCut = NO_CUT
+    uneven_tip: bool = False
 
     @property
     def at_break_mm(self) -> float:

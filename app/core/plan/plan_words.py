@@ -84,6 +84,11 @@ def _caution_readings(plan: RemovalPlan, request: PlanRequest) -> list[str]:
                 f"The {rail} rail is planned from reading to reading, as no plain curve could be "
                 "judged to fit: one reading out of place would be cut for. Take them again first."
             )
+    if plan.table.uneven_tip and not plan.table.most.none:
+        cautions.append(
+            "The rails are uneven as far as the thickest blade goes, and the tip is read once for "
+            "both: one rail may stand higher there than it was read, which “at most” reckons with."
+        )
     wanted = {stop.gap_mm: stop.position_mm for stop in plan.target_positions}
     for rail in ("left", "right"):
         length = _find_stop(plan.after_rails, rail, request.length_gap_mm)

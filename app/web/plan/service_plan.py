@@ -66,6 +66,8 @@ class PlanIn(SpreadsIn):
     table_end_mm: Finite = 40.0
     tilt_limit_mm_per_mm: Finite = 0.0
     tolerance_mm: Finite = 0.0
+    position_tolerance_mm: Finite | None = None
+    tip_tolerance_mm: Finite | None = None
     tip_slope_deg: Finite | None = None
     beak_slope_deg: Finite | None = None
     most_table_mm: Gap | None = None
@@ -82,6 +84,8 @@ class PlanIn(SpreadsIn):
             table_end_mm=self.table_end_mm,
             tilt_limit_mm_per_mm=self.tilt_limit_mm_per_mm,
             tolerance_mm=self.tolerance_mm,
+            position_tolerance_mm=self.position_tolerance_mm,
+            tip_tolerance_mm=self.tip_tolerance_mm,
             tip_slope_deg=self.tip_slope_deg,
             beak_slope_deg=self.beak_slope_deg,
             uncertainties=self.uncertainties(),
