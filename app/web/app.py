@@ -55,6 +55,7 @@ from app.web.shop import (
     lookups,
     notebooks,
     shop,
+    stock,
 )
 from app.web.troubles import say_broken, say_sent_otherwise, say_unwritable
 
@@ -85,6 +86,7 @@ ROUTERS = (
     plans.router,
     removal_rates.router,
     shop.router,
+    stock.router,
     services.router,
     backups.router,
     exports.router,

@@ -32,7 +32,7 @@ from app.core.plan.bench import judge_bench
 from app.core.plan.facings import PlainFacing
 from app.core.plan.targets import tell_target, tell_tolerance
 from app.core.shop.field_words import label_field, say_value
-from app.core.values.forms import Refused
+from app.core.values.forms import Fields, Refused
 from app.core.values.units import format_blade
 from app.render.run_chart import RunChart, RunPoint, draw_run_chart
 from app.store.records.batches import (
@@ -44,6 +44,7 @@ from app.store.records.batches import (
     list_made_pieces,
     move_out,
     save_batch,
+    save_prices,
 )
 from app.store.records.facings import KeptFacing, get_facing, list_facings
 from app.store.records.revisions import Conflict, list_revisions
@@ -191,6 +192,7 @@ def _page(request: Request, session: Session, batch_id: int, form: Form) -> HTML
         unread_piece=next((one.made for one in lines if one.made.last is None), None),
         runs=_runs(facing, pieces, gauges),
         own_id=get_shop(session).customer_id,
+        currency=get_shop(session).currency,
         more=continue_marking(made[-1].piece.marking) if made else ("", 1),
         last_material=made[-1].piece.material if made else "hard_rubber",
     )
@@ -310,6 +312,26 @@ def create_pieces(
     note_taken(session, form, location, clock.now())
     session.commit()
     return go_to(location)
+
+
+@router.post("/{batch_id}/prices")
+def update_prices(
+    request: Request, session: Writing, form: Typed, clock: Clock, batch_id: int
+) -> Response:
+    """Keep what each piece of a batch is for sale at."""
+    batch, _ = _batch(session, batch_id)
+    currency = get_shop(session).currency
+    fields = Fields(form.values, currency=currency)
+    prices = {}
+    for one in list_made_pieces(session, batch_id):
+        if (name := f"price-{one.piece.id}") in form.values:
+            prices[one.piece.id] = fields.money_minor(name)
+    if fields.problems:
+        form.problems = fields.problems
+        return _page(request, session, batch_id, form)
+    save_prices(session, batch, prices, currency, clock.now())
+    session.commit()
+    return go_to(f"/batches/{batch_id}?said=kept#for-sale")
 
 
 @router.post("/{batch_id}/pieces/{piece_id}/leave")
