@@ -57,10 +57,7 @@ def show(
         before=before,
         forgotten=when_forgotten(session, customer_id),
         last=last,
-        lines={
-            piece_id: write_line(one.recorded, gauges.glass, gauges.tip)
-            for piece_id, one in last.items()
-        },
+        lines={piece_id: write_line(one.recorded, gauges) for piece_id, one in last.items()},
     )
 
 
