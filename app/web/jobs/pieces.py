@@ -13,11 +13,13 @@ from app.core.compare.comparison_words import Finding, tell_comparison
 from app.core.compare.differences import share_blades
 from app.core.compare.effort_words import say_net_effort
 from app.core.jobs.stages import STAGES
+from app.core.values.customers import CustomerEntry, read_customer
 from app.core.values.forms import Fields, Refused
 from app.core.values.pieces import parse_piece
 from app.core.values.works import say_all_done
 from app.store.records.batches import find_batch_of
-from app.store.records.customers import get_customer
+from app.store.records.customers import add_customer, get_customer
+from app.store.records.joinings import list_joinings
 from app.store.records.lookups import find_customers
 from app.store.records.measurements import last_facing, list_measurements, standing
 from app.store.records.passes import standing_passes, standing_works
@@ -101,9 +103,11 @@ def _tell_change(job: Job, sets: Sequence[Summary], kind: str) -> str:
 
 
 @router.get("")
-def show(request: Request, session: Reading, piece_id: int) -> HTMLResponse:
-    """Show a piece."""
+def show(request: Request, session: Reading, piece_id: int) -> Response:
+    """Show a piece; one that is part of another leads there."""
     piece = found_or_404(get_owned_piece(session, piece_id), NOT_HERE)
+    if piece.joined_to_id:
+        return go_to(f"/pieces/{piece.joined_to_id}")
     shop, gauges = get_shop(session), gauges_in_use(session)
     measurements = list_measurements(session, piece_id)
     last = last_facing(measurements)
@@ -116,6 +120,7 @@ def show(request: Request, session: Reading, piece_id: int) -> HTMLResponse:
         piece=piece,
         gauges=gauges,
         choice=offer_choice(piece, sets),
+        joinings=list_joinings(session, piece),
         made_in=find_batch_of(session, piece_id),
         last=told,
         figures=list_figures(told, gauges) if told else [],
@@ -176,16 +181,23 @@ def update_owner(
     """Note that a piece was sold on."""
     piece = found_or_404(get_piece(session, piece_id), NOT_HERE)
     fields = Fields(form.values)
-    new_owner = fields.number_of("owner", needed="Choose the new owner.")
-    since = fields.date("since") or clock.today()
-    if new_owner is not None and get_customer(session, new_owner) is None:
-        fields.refuse("owner", "That customer is not in the book.")
-    if fields.problems or new_owner is None:
+    since = fields.past_day("since", clock.today(), "A change of owner")
+    entry: CustomerEntry | int | None = None
+    if form.get("owner") == "new":
+        entry = read_customer(fields, "owner_")
+    else:
+        entry = fields.number_of("owner", needed="Choose the new owner, or write a new one down.")
+        if entry is not None and get_customer(session, entry) is None:
+            fields.refuse("owner", "That customer is not in the book.")
+    if fields.problems or entry is None:
         form.problems = dict(fields.problems)
         return _owner_page(request, session, piece_id, form)
+    now = clock.now()
+    new_owner = entry if isinstance(entry, int) else add_customer(session, entry, now).id
     try:
-        pass_on_piece(session, piece, new_owner, since, form.seen_version, clock.now())
+        pass_on_piece(session, piece, new_owner, since, form.seen_version, now)
     except Conflict as conflict:
+        session.rollback()
         return show_conflict(request, form, conflict, piece.version)
     session.commit()
     return go_to(f"/pieces/{piece_id}?said=passed-on")
