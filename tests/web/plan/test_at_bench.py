@@ -166,12 +166,12 @@ def test_new_readings_update_what_is_left_until_it_says_stop(browser, bench, rea
 
 
 def test_it_learns_from_other_jobs_and_warns_before_it_is_too_late(browser, bench, read_line):
-    for _ in range(2):
-        job = bench()
+    for number in range(2):
+        job = bench(piece_marking=f"N{number}")
         for line in ("34 22.5 12 5.5 / 1.07", "34.5 22.5 12.5 6 / 1.09"):
             note(browser, job, strokes="10")
             read_line(job, line, role="at_the_bench")
-    new = bench()
+    new = bench(piece_marking="N9")
     strokes = int(browser.page.select_one("#strokes")["value"])
     # 2 µm a stroke by four pairs, 80 µm left, 70 % of it is 28 strokes
     assert 5 < strokes <= 28
