@@ -374,21 +374,29 @@ def _ask_jobs(session: Session, query: str, most: int, wanted: Select[Any]) -> A
     words = split_words(query)
     if not words:
         return None
-    exact = _number_in(query)
+    exact = job_number_in(query)
     numbers = _newest(session, "job_search", words, most) if _has_index(session) else None
     if numbers is not None:
         return _jobs_by_number(wanted), {"found": [*numbers, *exact]}
     return _scan_jobs(wanted, len(words)), {"most": most, "exact": exact, **_patterns(words)}
 
 
-def _number_in(query: str) -> list[int]:
-    number = re.fullmatch(r"\s*(?:job|no\.?|#)?\s*([0-9]{1,9})\s*", query, re.IGNORECASE)
-    return [int(number.group(1))] if number else []
+# a job's number as it is written, or as the code on a tag holds it
+_NUMBER = re.compile(
+    r"(?:job|no\.?|#)?\s*([0-9]{1,9})|(?:\S{0,200}/)?jobs/([0-9]{1,9})(?:[/?#]\S*)?",
+    re.IGNORECASE,
+)
+
+
+def job_number_in(query: str) -> list[int]:
+    """Give the job's number that a query is, or that stands in a pasted address; else nothing."""
+    number = _NUMBER.fullmatch(query.strip())
+    return [int(number.group(1) or number.group(2))] if number else []
 
 
 def _put_first(query: str, found: Sequence[Any], most: int) -> list[Any]:
     """Put the job whose number was asked for before the others, which come newest first."""
-    exact = _number_in(query)
+    exact = job_number_in(query)
     return sorted(found, key=lambda job: job.number not in exact)[:most]
 
 

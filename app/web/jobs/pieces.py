@@ -21,7 +21,12 @@ from app.store.records.batches import find_batch_of
 from app.store.records.customers import add_customer, get_customer
 from app.store.records.joinings import list_joinings
 from app.store.records.lookups import find_customers
-from app.store.records.measurements import last_facing, list_measurements, standing
+from app.store.records.measurements import (
+    Measurement,
+    last_facing,
+    list_measurements,
+    standing,
+)
 from app.store.records.passes import standing_passes, standing_works
 from app.store.records.pieces import (
     get_owned_piece,
@@ -102,6 +107,25 @@ def _tell_change(job: Job, sets: Sequence[Summary], kind: str) -> str:
     return f"{told.words} {effort}" if effort else told.words
 
 
+def find_before(last: Measurement, sets: Sequence[Measurement]) -> Measurement | None:
+    """Find the facing a piece had before the job it has the last one from: as that job found it.
+
+    Where the job did not read it as received, it is the facing that the piece had before the job;
+    what was read between two passes is none.
+    """
+    facings = [one for one in standing(sets) if one.facing.has_rails and one.id != last.id]
+    own = [one for one in facings if last.job_number and one.job_number == last.job_number]
+    if received := standing(own, "as_received"):
+        return received[-1]
+    order = last.taken_on, last.id
+    earlier = [
+        one
+        for one in facings
+        if one not in own and one.role != "at_the_bench" and (one.taken_on, one.id) < order
+    ]
+    return earlier[-1] if earlier else None
+
+
 @router.get("")
 def show(request: Request, session: Reading, piece_id: int) -> Response:
     """Show a piece; one that is part of another leads there."""
@@ -114,6 +138,7 @@ def show(request: Request, session: Reading, piece_id: int) -> Response:
     sets = [summarise(one, gauges, shop) for one in measurements]
     told = next((one for one in sets if last and one.measurement.id == last.id), None)
     jobs = list_jobs_on(session, piece_id)
+    history = tell_history(jobs, sets, piece.ownerships, piece.instrument_kind)
     return show_page(
         request,
         "pieces/show.html",
@@ -123,10 +148,12 @@ def show(request: Request, session: Reading, piece_id: int) -> Response:
         joinings=list_joinings(session, piece),
         made_in=find_batch_of(session, piece_id),
         last=told,
+        before=find_before(last, measurements) if last else None,
+        changed=next((one.changed for one in history if told in one.sets), ""),
         figures=list_figures(told, gauges) if told else [],
         here=next((job for job in jobs if STAGES[job.stage].open), None),
         newest=sets[-1] if sets else None,
-        history=tell_history(jobs, sets, piece.ownerships, piece.instrument_kind),
+        history=history,
         revisions=list_revisions(session, "piece", piece_id),
         slips=list_piece_slips(session, piece_id),
         photos=album_photos(session, piece, None),

@@ -19,6 +19,7 @@ from app.store.records.lookups import (
     find_jobs,
     find_pieces,
     fold,
+    job_number_in,
     rebuild_index,
     split_words,
     tidy_index,
@@ -235,3 +236,23 @@ def test_a_changed_name_is_found_by_the_new_one_only(session):
     save_customer(session, customer, entry, customer.version, NOW)
     assert find_customers(session, "lucja") == []
     assert find_customers(session, "omeone") == [customer]
+
+
+@pytest.mark.parametrize(
+    ("query", "numbers"),
+    [
+        ("41", [41]),
+        (" job 41 ", [41]),
+        ("#41", [41]),
+        ("http://bench.local:8765/jobs/41", [41]),
+        ("https://bench.local/jobs/41?said=kept#papers", [41]),
+        ("bench.local:8765/jobs/41/", [41]),
+        ("/jobs/41", [41]),
+        ("bench.local/pieces/41", []),
+        ("41 42", []),
+        ("jobs/", []),
+        ("١٢", []),
+    ],
+)
+def test_a_jobs_number_is_understood_alone_and_in_the_address_of_a_tag(query, numbers):
+    assert job_number_in(query) == numbers
