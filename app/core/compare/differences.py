@@ -58,7 +58,7 @@ def shorten_facing(facing: FacingReadings, by_mm: float) -> FacingReadings:
         return tuple(one for one in left if one.position_mm > 0.0)
 
     names = ("left", "right", "dial_left", "dial_right")
-    rails = {name: moved(getattr(facing, name)) for name in names}
+    rails: dict[str, Any] = {name: moved(getattr(facing, name)) for name in names}
     return replace(facing, tip_opening_mm=None, tip_u_mm=None, **rails)
 
 
