@@ -5,9 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from app.core.jobs.stages import STAGES
-from app.core.values.customers import CustomerEntry, InstrumentEntry, read_customer, read_instrument
 from app.core.values.forms import Fields, Refused
-from app.core.values.pieces import PieceEntry, read_piece
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,29 +52,6 @@ RETURN_WAYS: dict[str, str] = {"hand": "by hand", "post": "by post"}
 
 
 @dataclass(frozen=True, slots=True)
-class JobEntry:
-    """What is written down when a piece is taken in; money in minor units."""
-
-    request: str
-    ticks: Ticks
-    condition_notes: str
-    declared_value_minor: int | None
-    dropped_off: date
-    wanted_by: date | None
-    return_by: str
-
-
-@dataclass(frozen=True, slots=True)
-class DropOff:
-    """The whole drop-off page: each of the first three is a known record's id or a new entry."""
-
-    customer: int | CustomerEntry
-    piece: int | PieceEntry
-    instrument: int | InstrumentEntry | None
-    job: JobEntry
-
-
-@dataclass(frozen=True, slots=True)
 class AgreedEntry:
     """What maker and player agreed, and the rest of the job that can still change."""
 
@@ -100,41 +75,6 @@ class NoteEntry:
     words: str
 
 
-def parse_drop_off(
-    raw: Mapping[str, str],
-    ticked: Mapping[str, Sequence[str]],
-    today: date,
-    currency: str = "",
-) -> DropOff | Refused:
-    """Read the drop-off page; `ticked` are the ticked lines by kind."""
-    fields = Fields(raw, currency=currency)
-    customer: int | CustomerEntry
-    customer_id = raw.get("customer", "")
-    if customer_id in {"", "new"}:
-        customer = read_customer(fields, "customer_")
-        if not customer_id and not customer.name:
-            fields.problems.pop("customer_name", None)
-            fields.refuse("find", "Find the customer by name or telephone, or write a new name.")
-    else:
-        customer = fields.number_of("customer", needed="Choose the customer.") or 0
-    piece: int | PieceEntry
-    if raw.get("piece", "new") in {"", "new"}:
-        piece = read_piece(fields, "piece_")
-    else:
-        piece = fields.number_of("piece", needed="Choose the piece.") or 0
-    entry = DropOff(customer, piece, _read_played_on(fields), _read_job(fields, ticked, today))
-    return fields.refused() or entry
-
-
-def _read_played_on(fields: Fields) -> int | InstrumentEntry | None:
-    chosen = fields.raw.get("instrument", "new")
-    if chosen not in {"", "new", "none"}:
-        return fields.number_of("instrument")
-    if chosen == "none" or not fields.raw.get("instrument_kind", ""):
-        return None
-    return read_instrument(fields, "instrument_")
-
-
 def read_ticks(
     fields: Fields, ticked: Mapping[str, Sequence[str]], *, at_drop_off: bool = True
 ) -> Ticks:
@@ -149,22 +89,13 @@ def read_ticks(
     return tuple(dict.fromkeys(found))
 
 
-def _read_job(fields: Fields, ticked: Mapping[str, Sequence[str]], today: date) -> JobEntry:
+def read_days(fields: Fields, today: date) -> tuple[date, date | None]:
+    """Read the day it came, which is today unless it says another, and the day it is wanted."""
     dropped_off = fields.date("dropped_off") or today
     wanted_by = fields.date("wanted_by")
     if wanted_by and wanted_by < dropped_off:
         fields.refuse("wanted_by", "It can't be wanted before it was dropped off.")
-    return JobEntry(
-        request=fields.text("request", limit=5000),
-        ticks=read_ticks(fields, ticked),
-        condition_notes=fields.text("condition_notes", limit=5000),
-        declared_value_minor=fields.money_minor("declared_value"),
-        dropped_off=dropped_off,
-        wanted_by=wanted_by,
-        return_by=fields.choice(
-            "return_by", RETURN_WAYS, words="Say how it goes home.", default="hand"
-        ),
-    )
+    return dropped_off, wanted_by
 
 
 def parse_agreed(

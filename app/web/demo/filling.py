@@ -18,7 +18,7 @@ from sqlalchemy.orm import Session
 
 from app.core.shop.shop import parse_shop
 from app.store.book.sessions import BookProblem
-from app.store.records.jobs import Unknown
+from app.store.records.drop_offs import Unknown
 from app.store.records.shop import awaits_first_choice, begin_book, get_shop, save_shop
 from app.web.demo.desk import Desk, DiaryRefused, Line, MadeUpShop, refuse, taken
 from app.web.demo.jobs import JOB_DOERS

@@ -8,7 +8,8 @@ from typing import Any
 from app.core.facing.measurements import Asked, parse_set
 from app.core.gauges.hand_gauges import FIELDS
 from app.core.jobs.charges import PAYMENT_SIGNS, parse_charge, parse_payment
-from app.core.jobs.jobs import TICK_KINDS, parse_agreed, parse_drop_off, parse_note
+from app.core.jobs.drop_offs import parse_drop_off
+from app.core.jobs.jobs import TICK_KINDS, parse_agreed, parse_note
 from app.core.jobs.photos import parse_photo
 from app.core.jobs.slips import SLIP_KINDS
 from app.core.jobs.stages import STAGES
@@ -18,8 +19,9 @@ from app.core.values.passes import parse_pass
 from app.render.photos import make_photo
 from app.store.records.charges import add_charge, add_payment
 from app.store.records.drafts import keep_draft
+from app.store.records.drop_offs import take_in
 from app.store.records.gauges import list_hand_gauges
-from app.store.records.jobs import add_event, move_job, take_in
+from app.store.records.jobs import add_event, move_job
 from app.store.records.measurements import Measurement, measurements_of_job
 from app.store.records.passes import strike_pass
 from app.store.records.photos import add_photo

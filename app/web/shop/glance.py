@@ -7,6 +7,7 @@ from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
 from app.core.shop.glance import (
+    came_since,
     count_instruments,
     count_stages,
     count_words,
@@ -30,7 +31,7 @@ def index(request: Request, session: Reading, clock: Clock) -> HTMLResponse:
     today = clock.today()
     since = first_months(today)[0]
     jobs = list_job_facts(session, since)
-    recent = [one for one in jobs if one.dropped_off >= since]
+    recent = came_since(jobs, since)
     stages = count_stages(jobs, today)
     return show_page(
         request,
@@ -84,7 +85,7 @@ def _income(session: Session, clock: Clock) -> tuple[Bar, ...]:
 
 def _asked(session: Session, clock: Clock) -> tuple[Bar, ...]:
     since = first_months(clock.today())[0]
-    jobs = [one for one in list_job_facts(session, since) if one.dropped_off >= since]
+    jobs = came_since(list_job_facts(session, since), since)
     return tuple(Bar(one.label, one.count, plural(one.count, "job")) for one in count_words(jobs))
 
 
