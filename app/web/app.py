@@ -33,11 +33,13 @@ from app.web.jobs import (
     charges,
     drop_offs,
     jobs,
+    memos,
     messages,
     photos,
     pieces,
     services,
     slips,
+    works,
 )
 from app.web.pages import SentOtherwise, show_page, static_address
 from app.web.plan import facings, plans, removal_rates, service_plan, targets
@@ -69,9 +71,11 @@ ROUTERS = (
     drafts.router,
     comparisons.router,
     jobs.router,
+    works.router,
     charges.router,
     slips.router,
     messages.router,
+    memos.router,
     notebooks.router,
     photos.router,
     pictures.router,

@@ -126,7 +126,7 @@ def _read_played_on(fields: Fields) -> int | InstrumentEntry | None:
 def _read_job(fields: Fields, ticked: Mapping[str, Sequence[str]], today: date) -> JobEntry:
     expected_on = fields.date("expected_on")
     expected = fields.raw.get("here") == "expected" or expected_on is not None
-    dropped_off, wanted_by = read_days(fields, today)
+    dropped_off, wanted_by = read_days(fields, today, today)
     if expected_on and expected_on < today:
         fields.refuse("expected_on", "It can't be expected on a day gone by.")
     if expected_on and wanted_by and wanted_by < expected_on:

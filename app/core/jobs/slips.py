@@ -119,6 +119,9 @@ class IntakePart:
 
     condition: str
     came_with: str
+    complaints: str
+    risks: str
+    warranty: str
     declared_value: str
     goes_home: str
     money: tuple[str, ...]
@@ -298,6 +301,8 @@ class PackingPart:
     contents: Rows
     carrier: str
     declared_value: str
+    customs: Rows
+    warranty: str
     care: tuple[str, ...]
 
 

@@ -116,4 +116,4 @@ def _charge_services(
                 f"“{label}” has no price for a piece of a {kind}, {material}. Write one in the "
                 "price list, or untick it and write the price below.",
             )
-        add_charge(session, job, ChargeEntry(found.label, found.price_minor), now)
+        add_charge(session, job, ChargeEntry(found.label, found.price_minor, now.date()), now)

@@ -29,6 +29,7 @@ from app.store.tables import (
     Payment,
     Service,
     Shop,
+    Work,
 )
 
 # Common practice, no source: the usual inch blades, read thick to thin at the bench.
@@ -144,6 +145,7 @@ def has_amounts(session: Session) -> bool:
         select(Charge.id),
         select(BatchPiece.piece_id).where(BatchPiece.price_minor.is_not(None)),
         select(Payment.id),
+        select(Work.id).where(Work.price_minor.is_not(None)),
         select(Service.id),
     )
     return any(session.scalar(one.limit(1)) is not None for one in asked)
@@ -234,7 +236,8 @@ def list_checklist(session: Session, kind: str) -> list[str]:
         .where(ChecklistItem.kind == kind)
         .order_by(ChecklistItem.place, ChecklistItem.id)
     )
-    return list({label.casefold(): label for label in (*TICK_KINDS[kind].usual, *own)}.values())
+    usual = TICK_KINDS[kind].usual if kind in TICK_KINDS else ()
+    return list({label.casefold(): label for label in (*usual, *own)}.values())
 
 
 def extend_checklists(session: Session, ticks: Ticks) -> None:

@@ -16,6 +16,7 @@ from app.core.jobs.stages import STAGES
 from app.core.shop.drafts import pick_draft
 from app.core.values.forms import Refused, format_amount, format_money
 from app.core.values.passes import parse_pass
+from app.core.values.works import parse_work
 from app.render.photos import make_photo
 from app.store.records.charges import add_charge, add_payment
 from app.store.records.drafts import keep_draft
@@ -23,10 +24,10 @@ from app.store.records.drop_offs import take_in
 from app.store.records.gauges import list_hand_gauges
 from app.store.records.jobs import add_event, move_job
 from app.store.records.measurements import Measurement, measurements_of_job
-from app.store.records.passes import strike_pass
+from app.store.records.passes import add_work, strike_pass
 from app.store.records.photos import add_photo
 from app.store.records.pieces import get_piece, pass_on_piece
-from app.store.records.shop import gauges_in_use, get_shop, list_blade_sets
+from app.store.records.shop import gauges_in_use, get_shop, list_blade_sets, list_checklist
 from app.web.demo.desk import Desk, Line, find_gauge, refuse, taken
 from app.web.facing.measurements import Bench, keep_set
 from app.web.files import folder_of
@@ -128,13 +129,22 @@ def _agree(desk: Desk, line: Line) -> None:
     ticked: dict[str, list[str]] = {}
     for tick in job.ticks:
         ticked.setdefault(tick.kind, []).append(tick.label)
-    entry = taken(line, parse_agreed(raw, ticked, currency))
+    days = job.dropped_off, desk.clock.today()
+    entry = taken(line, parse_agreed(raw, ticked, days, currency))
     keep_agreed(desk.session, job, entry, job.version, desk.clock)
 
 
 def _pass(desk: Desk, line: Line) -> None:
     entry = taken(line, parse_pass(line.text(), desk.clock.today()))
     note_pass(desk.session, desk.job(line), entry, desk.clock.now())
+
+
+def _work(desk: Desk, line: Line) -> None:
+    job, session = desk.job(line), desk.session
+    own, shop = list_checklist(session, "work"), get_shop(session)
+    kind, today = job.piece.instrument_kind, desk.clock.today()
+    entry = parse_work(line.text(), own, kind, today, shop.currency, job.dropped_off)
+    add_work(session, job, taken(line, entry), desk.clock.now())
 
 
 def _strike(desk: Desk, line: Line) -> None:
@@ -169,10 +179,8 @@ def _sell(desk: Desk, line: Line) -> None:
 
 
 def _charge(desk: Desk, line: Line) -> None:
-    entry = taken(
-        line,
-        parse_charge({"charge_kind": "charge", **line.text()}, get_shop(desk.session).currency),
-    )
+    raw = {"charge_kind": "charge", **line.text()}
+    entry = taken(line, parse_charge(raw, desk.clock.today(), get_shop(desk.session).currency))
     add_charge(desk.session, desk.job(line), entry, desk.clock.now())
 
 
@@ -213,6 +221,7 @@ JOB_DOERS: dict[str, Callable[[Desk, Line], None]] = {
     "correct": _correct,
     "agree": _agree,
     "pass": _pass,
+    "work": _work,
     "strike": _strike,
     "note": _note,
     "move": _move,

@@ -189,7 +189,7 @@ def _page(request: Request, session: Session, batch_id: int, form: Form) -> HTML
         left=[one for one in made if one.left_at is not None],
         revisions=_list_revisions(session, batch_id),
         unread_piece=next((one.made for one in lines if one.made.last is None), None),
-        runs=_runs(facing, pieces),
+        runs=_runs(facing, pieces, gauges),
         own_id=get_shop(session).customer_id,
         more=continue_marking(made[-1].piece.marking) if made else ("", 1),
         last_material=made[-1].piece.material if made else "hard_rubber",
@@ -251,11 +251,13 @@ def _judge(
     )
 
 
-def _runs(facing: KeptFacing, pieces: list[MadePiece]) -> tuple[BatchRun, BatchRun]:
+def _runs(
+    facing: KeptFacing, pieces: list[MadePiece], gauges: GaugesInUse
+) -> tuple[BatchRun, BatchRun]:
     read = [
         (one.piece.marking, one.last.facing) for one in pieces if one.last and one.left_at is None
     ]
-    return run_batch(facing.target, facing.tolerance, read)
+    return run_batch(facing.target, facing.tolerance, read, gauges)
 
 
 @router.get("/{batch_id}/{quantity}.svg")
@@ -264,7 +266,8 @@ def draw_run(
 ) -> Response:
     """Draw a batch's run chart, of tip opening or facing length."""
     _, facing = _batch(session, batch_id)
-    runs = {one.quantity: one for one in _runs(facing, list_made_pieces(session, batch_id))}
+    gauges = gauges_for(session, facing.instrument_kind)
+    runs = {one.quantity: one for one in _runs(facing, list_made_pieces(session, batch_id), gauges)}
     run = found_or_404(runs.get(quantity), "There is no such picture.")
     chart = found_or_404(run.chart, "A run chart needs at least two pieces.")
     small = size == "small"

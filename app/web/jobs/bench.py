@@ -4,7 +4,9 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
 from app.core.jobs.jobs import days_late
+from app.core.jobs.memos import MEMO_KINDS
 from app.store.records.jobs import list_bench, list_returned
+from app.store.records.memos import list_awaited
 from app.store.records.shop import awaits_first_choice
 from app.web.pages import Clock, Reading, go_to, show_page
 from app.web.shop.backups import Watching
@@ -29,5 +31,6 @@ def index(request: Request, session: Reading, clock: Clock, watch: Watching) -> 
         groups=groups,
         late=late,
         returned=returned,
+        awaited=[(MEMO_KINDS[one.kind], one) for one in list_awaited(session, due_until=today)],
         backup_fault=watch.fault(),
     )

@@ -7,17 +7,19 @@ from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
 from app.core.jobs.jobs import TICK_KINDS, AgreedEntry, TickKind, parse_agreed, parse_note
+from app.core.jobs.memos import MEMO_KINDS, MemoKind
 from app.core.jobs.stages import AGREED, PASS, STAGES, next_step
-from app.core.values.forms import Refused
+from app.core.values.forms import Fields, Refused
 from app.core.values.passes import ABRASIVES, PassEntry, parse_pass
 from app.core.values.pieces import CAUTION_DEFERS, MATERIAL_CAUTIONS
 from app.store.records.charges import account_of
 from app.store.records.jobs import add_event, get_job, move_job, move_on, save_agreed
 from app.store.records.measurements import list_measurements
+from app.store.records.memos import list_memos
 from app.store.records.passes import add_pass, strike_pass
 from app.store.records.revisions import Conflict
 from app.store.records.shop import gauges_in_use, get_shop, list_checklist
-from app.store.tables import Job
+from app.store.tables import Job, Memo
 from app.web.compare.comparisons import offer_comparisons
 from app.web.compare.returning import gather_homecoming
 from app.web.facing.summaries import summarise
@@ -50,10 +52,11 @@ def job_or_404(session: Session, number: int) -> Job:
 @router.get("")
 def show(request: Request, session: Reading, number: int) -> HTMLResponse:
     """Show a job."""
-    return _page(request, session, job_or_404(session, number), Form())
+    return job_page(request, session, job_or_404(session, number), Form())
 
 
-def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLResponse:
+def job_page(request: Request, session: Session, job: Job, form: Form) -> HTMLResponse:
+    """Show a job with a form of its page as typed."""
     shop, gauges = get_shop(session), gauges_in_use(session)
     of_piece = list_measurements(session, job.piece_id)
     of_job = [one for one in of_piece if one.job_number == job.number]
@@ -69,13 +72,21 @@ def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLRespo
         comparisons=offer_comparisons(job, of_piece),
         homecoming=gather_homecoming(job, of_piece, gauges),
         next_step=next_step(job.stage, roles | ({AGREED} if job.agreed_work else set())),
+        own_works=list_checklist(session, "work"),
         last_pass=next((one for one in reversed(job.passes) if one.struck_at is None), None),
         abrasives=ABRASIVES,
         photos=album_photos(session, job.piece, job),
+        memos=tell_memos(session, job),
         account=account_of(session, job),
         caution=f"{MATERIAL_CAUTIONS[job.piece.material]} {CAUTION_DEFERS}",
         bench=gather_bench(session, job, gauges),
     )
+
+
+def tell_memos(session: Session, job: Job) -> list[tuple[MemoKind, Memo]]:
+    """List a job's standing memos, each with its kind, newest first."""
+    found = list_memos(session, job.piece, job)
+    return [(MEMO_KINDS[one.kind], one) for one in found if one.struck_at is None]
 
 
 @router.post("/stage")
@@ -85,14 +96,19 @@ def move(request: Request, session: Writing, form: Typed, clock: Clock, number: 
     stage = form.get("stage")
     if stage not in STAGES:
         form.problems = {"stage": "Choose the stage."}
-        return _page(request, session, job, form)
+        return job_page(request, session, job, form)
     seen = form.get("seen_stage", job.stage)
     if job.stage not in {seen, stage}:
         form.lists["seen_stage"] = [job.stage]
         changed = {"stage": (STAGES[job.stage].label, STAGES[stage].label)}
         conflict = Conflict("job", changed)
         return show_conflict(request, form, conflict, job.version, back=f"/jobs/{number}")
-    move_job(session, job, stage, clock.today(), clock.now())
+    fields = Fields(form.values)
+    on = fields.past_day("moved_on", clock.today(), "A move", job.dropped_off)
+    if fields.problems:
+        form.problems = fields.problems
+        return job_page(request, session, job, form)
+    move_job(session, job, stage, on, clock.now())
     session.commit()
     return go_to(f"/jobs/{number}?said=moved")
 
@@ -105,10 +121,10 @@ def create_pass(
     job = job_or_404(session, number)
     if answer := taken_before(session, form):
         return answer
-    entry = parse_pass(form.values, clock.today())
+    entry = parse_pass(form.values, clock.today(), job.dropped_off)
     if isinstance(entry, Refused):
         form.problems = dict(entry.problems)
-        return _page(request, session, job, form)
+        return job_page(request, session, job, form)
     note_pass(session, job, entry, clock.now())
     place = "at-bench" if form.get("at_bench") else "passes"
     location = f"/jobs/{number}?said=pass#{place}"
@@ -152,7 +168,7 @@ def create_note(
     entry = parse_note(form.values, clock.today())
     if isinstance(entry, Refused):
         form.problems = dict(entry.problems)
-        return _page(request, session, job, form)
+        return job_page(request, session, job, form)
     add_event(session, job, "note", entry.on, clock.now(), entry.words)
     location = f"/jobs/{number}?said=note#history"
     note_taken(session, form, location, clock.now())
@@ -197,7 +213,8 @@ def _edit_page(request: Request, session: Session, job: Job, form: Form) -> HTML
 def update(request: Request, session: Writing, form: Typed, clock: Clock, number: int) -> Response:
     """Change what was agreed."""
     job = job_or_404(session, number)
-    entry = parse_agreed(form.values, form.lists, get_shop(session).currency)
+    days = job.dropped_off, clock.today()
+    entry = parse_agreed(form.values, form.lists, days, get_shop(session).currency)
     if isinstance(entry, Refused):
         form.problems = dict(entry.problems)
         return _edit_page(request, session, job, form)
@@ -217,4 +234,4 @@ def keep_agreed(
     had_agreed = bool(job.agreed_work)
     save_agreed(session, job, entry, seen_version, clock.today(), clock.now())
     if entry.agreed_work and not had_agreed:
-        move_on(session, job, AGREED, clock.today(), clock.now())
+        move_on(session, job, AGREED, entry.agreed_on, clock.now())
