@@ -33,11 +33,13 @@ from app.web.jobs import (
     charges,
     drop_offs,
     jobs,
+    labels,
     memos,
     messages,
     photos,
     pieces,
     services,
+    sheets,
     slips,
     works,
 )
@@ -53,8 +55,10 @@ from app.web.shop import (
     glance,
     help_pages,
     lookups,
+    marks,
     notebooks,
     shop,
+    stock,
 )
 from app.web.troubles import say_broken, say_sent_otherwise, say_unwritable
 
@@ -74,6 +78,8 @@ ROUTERS = (
     works.router,
     charges.router,
     slips.router,
+    sheets.router,
+    labels.router,
     messages.router,
     memos.router,
     notebooks.router,
@@ -85,6 +91,8 @@ ROUTERS = (
     plans.router,
     removal_rates.router,
     shop.router,
+    marks.router,
+    stock.router,
     services.router,
     backups.router,
     exports.router,
