@@ -142,7 +142,9 @@ def test_whoever_paid_paid_what_it_came_to_and_some_still_owe(loaded):
 def test_its_pages_show_the_money_the_photographs_the_batch_and_the_worn_blade(shop_browser):
     with shop_browser.client.app.state.sessions.read() as session:
         photo = session.scalars(select(Photo)).first()
-        paid = session.scalars(select(Charge.job_id).order_by(Charge.id.desc())).first()
+        paid = session.scalars(
+            select(Charge.job_id).where(Charge.label.contains("for the wait"))
+        ).first()
         number = session.get_one(Job, paid).number
         batch = session.scalars(select(Batch)).one()
         thin = session.scalars(select(Gauge).where(Gauge.label == "0.0015 in")).one()
