@@ -4,13 +4,12 @@ from dataclasses import dataclass
 
 from app.render.figures import (
     GREY,
-    Kind,
     Sheet,
-    draw_sheet,
     line_height_mm,
     text_width_mm,
     wrap_text,
 )
+from app.render.scales import drawer
 
 _EDGE_MM = 1.0
 _BAR_MM = 4.2
@@ -40,13 +39,6 @@ class BarPicture:
         return 2 * _EDGE_MM + _ROW_MM * max(1, len(self.bars))
 
 
-def draw_bars(picture: BarPicture, kind: Kind = "svg", dpi: int = 200) -> bytes:
-    """Draw bars as SVG or PNG."""
-    return draw_sheet(
-        picture.width_mm, picture.height_mm, lambda sheet: compose_bars(sheet, picture), kind, dpi
-    )
-
-
 def compose_bars(sheet: Sheet, picture: BarPicture) -> None:
     """Draw bars on a sheet of the picture's size."""
     if not picture.bars:
@@ -71,3 +63,6 @@ def compose_bars(sheet: Sheet, picture: BarPicture) -> None:
     ends = ((zero, _EDGE_MM), (zero, sheet.height_mm - _EDGE_MM))
     sheet.strokes([ends], color=GREY, width_pt=0.6)
     assert line_height_mm() < _ROW_MM  # noqa: S101 - words of two rows never meet
+
+
+draw_bars = drawer(compose_bars)

@@ -37,6 +37,7 @@ class PieceDrop:
 
     piece: int | PieceEntry
     asked: str
+    passes_on: bool = False  # a known piece that comes with another owner
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +106,10 @@ def _read_pieces(fields: Fields, known: Sequence[str]) -> tuple[PieceDrop, ...]:
     """Read the known pieces that are ticked, and the rows in which something is typed."""
     ids = dict.fromkeys(int(one) for one in known if one.isdecimal() and len(one) < 10)
     pieces = [PieceDrop(one, "") for one in ids]
-    for row in range(1, count_rows(fields.raw) + 1):
+    same = fields.raw.get("same_piece", "") not in {"", "none"}
+    if same:  # what the first row tells is this one
+        pieces.append(PieceDrop(fields.number_of("same_piece") or 0, "", passes_on=True))
+    for row in range(2 if same else 1, count_rows(fields.raw) + 1):
         prefix = row_prefix(row)
         typed = any(fields.raw.get(f"{prefix}{name}", "").strip() for name in _NAMED_BY)
         if typed or (row == 1 and not ids):

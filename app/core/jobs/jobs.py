@@ -44,6 +44,9 @@ TICK_KINDS: dict[str, TickKind] = {
         ), at_drop_off=False),
     )
 }  # fmt: skip
+# A saxophone's mouthpiece has no cork of its own.
+CORK_LINES = frozenset({"worn or loose cork", "cork leaks"})
+NO_CORK = "A saxophone’s mouthpiece has no cork: it is on the neck."
 OUTCOMES: dict[str, str] = {"better": "better", "same": "the same", "worse": "worse"}
 
 Ticks = tuple[tuple[str, str], ...]  # kind and line

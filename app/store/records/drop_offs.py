@@ -1,21 +1,22 @@
 """Taking a drop-off in: customer, pieces, instrument, a job for each piece, in one act."""
 
 from collections.abc import Sequence
-from datetime import date, datetime
+from datetime import datetime
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.core.jobs.charges import ChargeEntry
-from app.core.jobs.drop_offs import DropOff
+from app.core.jobs.drop_offs import DropOff, JobEntry, PieceDrop
+from app.core.jobs.jobs import CORK_LINES, NO_CORK
 from app.core.jobs.services import price_of
 from app.core.jobs.stages import EXPECTED, OPEN_STAGES, STAGES
-from app.core.values.customers import INSTRUMENT_KINDS, CustomerEntry, InstrumentEntry
+from app.core.values.customers import INSTRUMENT_KINDS, CustomerEntry, InstrumentEntry, has_tenon
 from app.core.values.pieces import MATERIALS, PieceEntry, name_piece
 from app.store.records.charges import add_charge
 from app.store.records.customers import add_customer, add_instrument, get_customer
 from app.store.records.jobs import add_job
-from app.store.records.pieces import add_piece, get_piece
+from app.store.records.pieces import add_piece, get_piece, pass_on_piece
 from app.store.records.services import offered_services
 from app.store.tables import Instrument, Job, Piece
 
@@ -39,7 +40,7 @@ def take_in(session: Session, drop: DropOff, now: datetime) -> Job:
     jobs: list[Job] = []
     for at, one in enumerate(drop.pieces):
         entry = drop.job_of(at)
-        piece = _settle_piece(session, one.piece, customer_id, entry.dropped_off, now)
+        piece = _settle_piece(session, one, customer_id, entry, now)
         horn = instrument
         if horn and len(drop.pieces) > 1 and horn.kind != piece.instrument_kind:
             horn = None
@@ -61,13 +62,27 @@ def _settle_customer(session: Session, chosen: int | CustomerEntry, now: datetim
 
 
 def _settle_piece(
-    session: Session, chosen: int | PieceEntry, customer_id: int, on: date, now: datetime
+    session: Session, drop: PieceDrop, customer_id: int, entry: JobEntry, now: datetime
 ) -> Piece:
-    if isinstance(chosen, PieceEntry):
-        return add_piece(session, customer_id, chosen, on, now)
-    piece = get_piece(session, chosen)
-    if piece is None or piece.owner_id != customer_id:
-        raise Unknown("piece", "That piece is not written down as this customer's. Choose again.")
+    on = entry.dropped_off
+    if isinstance(drop.piece, PieceEntry):
+        piece = add_piece(session, customer_id, drop.piece, on, now)
+    else:
+        piece = _find_piece(session, drop, drop.piece, customer_id)
+        if piece.owner_id != customer_id:
+            pass_on_piece(session, piece, customer_id, on, None, now)
+    lines = {label for _, label in entry.ticks}
+    if not has_tenon(piece.instrument_kind) and lines & CORK_LINES:
+        raise Unknown("condition", NO_CORK)
+    return piece
+
+
+def _find_piece(session: Session, drop: PieceDrop, piece_id: int, customer_id: int) -> Piece:
+    piece = get_piece(session, piece_id)
+    if piece is None or piece.joined_to_id:
+        raise Unknown("piece", "That piece is not in the book. Choose again.")
+    if piece.owner_id != customer_id and not drop.passes_on:
+        raise Unknown("piece", "That piece is not this customer's. Choose again.")
     if job := find_open_job(session, piece.id):
         name = name_piece(piece.maker, piece.model, piece.marking, piece.telling_marks)
         where = "is expected" if job.stage == EXPECTED else "is here"

@@ -17,11 +17,12 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from app.core.jobs.services import parse_services
+from app.core.shop.marks import clean_mark
 from app.core.shop.shop import parse_shop
 from app.store.book.sessions import BookProblem
 from app.store.records.drop_offs import Unknown
 from app.store.records.services import save_services
-from app.store.records.shop import awaits_first_choice, begin_book, get_shop, save_shop
+from app.store.records.shop import awaits_first_choice, begin_book, get_shop, save_mark, save_shop
 from app.web.demo.desk import Desk, DiaryRefused, Line, MadeUpShop, refuse, taken
 from app.web.demo.jobs import JOB_DOERS
 from app.web.demo.making import MAKING_DOERS
@@ -136,3 +137,4 @@ def _keep_settings(desk: Desk) -> None:
         prices = Line(0, "prices", -1, {f"{name}_new0": one for name, one in typed.items()})
         lines = taken(prices, parse_services(prices.text(), (), entry.currency))
         save_services(desk.session, lines, {}, desk.clock.now())
+    save_mark(desk.session, clean_mark((folder_of("demo_data") / "mark.svg").read_bytes()))

@@ -1,5 +1,6 @@
 """Drop-off: one page from "who is it" to numbered jobs, one for each piece, and an intake slip."""
 
+from collections.abc import Sequence
 from datetime import timedelta
 from typing import Any
 
@@ -11,13 +12,16 @@ from app.core.jobs.drop_offs import MOST_PIECES, count_rows, parse_drop_off, row
 from app.core.jobs.services import offer_services
 from app.core.jobs.waiting import tell_turnaround
 from app.core.values.forms import Refused
+from app.core.values.pieces import PieceEntry
 from app.store.records.customers import get_customer, tell_apart
 from app.store.records.drop_offs import Unknown, take_in
+from app.store.records.joinings import find_alike
 from app.store.records.lookups import find_customers
+from app.store.records.pieces import get_piece
 from app.store.records.services import offered_services
 from app.store.records.shop import get_shop
 from app.store.records.waiting import list_visits
-from app.store.tables import Customer
+from app.store.tables import Customer, Piece
 from app.web.compare.returning import list_last_known
 from app.web.jobs.jobs import offer_ticks
 from app.web.pages import (
@@ -35,12 +39,16 @@ from app.web.pages import (
 
 router = APIRouter(prefix="/drop-off")
 MORE_ROWS = 11  # a box of twelve
+ALIKE = "The book has this maker, model and marking already. Say whether it is that piece."
 
 
 @router.get("")
-def new(request: Request, session: Reading, customer: str = "", piece: str = "") -> HTMLResponse:
-    """Show an empty drop-off page, or one with customer and piece chosen."""
+def new(
+    request: Request, session: Reading, customer: str = "", piece: str = "", same_piece: str = ""
+) -> HTMLResponse:
+    """Show an empty drop-off page, or one with customer and piece, or a sold piece, chosen."""
     form = Form(values={"customer": customer}, lists={"piece": [piece]}) if customer else Form()
+    form.values |= {"same_piece": same_piece[:9]} if same_piece else {}
     return _page(request, session, form)
 
 
@@ -74,6 +82,12 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Res
     if isinstance(drop, Refused):
         form.problems = dict(drop.problems)
         return _page(request, session, form)
+    new_piece = next((one.piece for one in drop.pieces if isinstance(one.piece, PieceEntry)), None)
+    if new_piece and form.get("same_piece") != "none":
+        alike = find_alike(session, new_piece)
+        if alike:
+            form.problems = {"same_piece": ALIKE}
+            return _page(request, session, form, alike)
     try:
         job = take_in(session, drop, now)
     except Unknown as unknown:
@@ -86,7 +100,11 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Res
     return go_to(location)
 
 
-def _page(request: Request, session: Session, form: Form) -> HTMLResponse:
+def _page(
+    request: Request, session: Session, form: Form, alike: Sequence[Piece] = ()
+) -> HTMLResponse:
+    same = form.get("same_piece")
+    known = get_piece(session, int(same)) if same.isdecimal() and len(same) < 10 else None
     rows = count_rows(form.values)
     turnaround = tell_turnaround(list_visits(session))
     today = get_settings(request).today()
@@ -95,6 +113,7 @@ def _page(request: Request, session: Session, form: Form) -> HTMLResponse:
         request,
         "drop_offs/new.html",
         form=form,
+        alike=alike or ([known] if known else ()),
         shop=get_shop(session),
         checklists=offer_ticks(session, form),
         rows=[row_prefix(row) for row in range(1, rows + 1)],
