@@ -241,13 +241,14 @@ def templates() -> Environment:
 
 
 @cache
-def _fingerprint(path: Path) -> str:
+def fingerprint(path: Path) -> str:
+    """Give what tells a file from any other of its name."""
     return hashlib.sha256(path.read_bytes()).hexdigest()[:12]
 
 
 def static_address(name: str) -> str:
     """Give a static file's address; it changes with the file, so browsers may keep it."""
-    return f"/static/{name}?v={_fingerprint(folder_of('static') / name)}"
+    return f"/static/{name}?v={fingerprint(folder_of('static') / name)}"
 
 
 def show_page(

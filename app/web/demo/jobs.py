@@ -5,7 +5,7 @@ from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
-from app.core.facing.measurements import Asked, parse_set
+from app.core.facing.measurements import parse_set
 from app.core.gauges.hand_gauges import FIELDS
 from app.core.jobs.charges import PAYMENT_SIGNS, parse_charge, parse_payment
 from app.core.jobs.drop_offs import parse_drop_off, row_prefix
@@ -21,7 +21,7 @@ from app.core.jobs.photos import parse_photo
 from app.core.jobs.slips import SLIP_KINDS
 from app.core.jobs.stages import STAGES
 from app.core.shop.drafts import pick_draft
-from app.core.values.forms import Fields, Refused, format_amount, format_money
+from app.core.values.forms import Fields, format_amount, format_money
 from app.core.values.passes import parse_pass
 from app.core.values.works import parse_work
 from app.render.photos import make_photo
@@ -98,16 +98,13 @@ def _read(desk: Desk, line: Line, replaces: Measurement | None = None) -> None:
         for kind, field in FIELDS.items()
         if kind in line.typed
     }
-    entry = parse_set(raw, gauges, job.piece.instrument_kind, desk.clock.today())
-    if isinstance(entry, Refused):
-        raise refuse(line, entry.problems)
-    questions = entry.questions if isinstance(entry, Asked) else {}
-    if set(questions) != set(line.ticked("yes")):
-        raise refuse(line, questions or {"yes": "there was no question to say yes to"})
-    if isinstance(entry, Asked):
-        entry = entry.entry
+    parsed = parse_set(raw, gauges, job.piece.instrument_kind, desk.clock.today())
+    if parsed.problems:
+        raise refuse(line, parsed.problems)
+    if set(parsed.questions) != set(line.ticked("yes")):
+        raise refuse(line, parsed.questions or {"yes": "there was no question to say yes to"})
     bench = Bench(job.piece, job, "", "", replaces)
-    keep_set(session, bench, entry, gauges, desk.clock.now(), line.typed.get("why", ""))
+    keep_set(session, bench, parsed.entry, gauges, desk.clock.now(), line.typed.get("why", ""))
 
 
 def _blade_set(desk: Desk, blades: int | None) -> int | None:
