@@ -2,22 +2,34 @@
 
 from collections.abc import Callable
 
-from app.core.facing.measurements import Asked, parse_set
+from app.core.facing.measurements import parse_set
 from app.core.gauges.gauges import GAUGE_KINDS, parse_check, parse_gauge
 from app.core.gauges.studies import parse_study, study_cell
 from app.core.jobs.batches import parse_new_batch
 from app.core.jobs.messages import parse_wording
 from app.core.plan.targets import parse_facing
-from app.store.records.batches import add_batch, add_batch_pieces, list_made_pieces, move_out
+from app.core.shop.stock import parse_stock
+from app.core.values.forms import Fields
+from app.store.records.batches import (
+    add_batch,
+    add_batch_pieces,
+    list_made_pieces,
+    move_out,
+    save_prices,
+)
 from app.store.records.facings import add_facing, list_facings
 from app.store.records.gauges import add_check, add_gauge, get_gauge
 from app.store.records.messages import list_wordings, save_wordings
-from app.store.records.shop import gauges_in_use
+from app.store.records.shop import gauges_in_use, get_shop
+from app.store.records.stock import add_stock
 from app.store.records.studies import add_study, adopt_study
 from app.store.tables import Batch, Piece
 from app.web.demo.desk import Desk, Line, find_gauge, refuse, taken
+from app.web.demo.jobs import memo_of
 from app.web.facing.measurements import Bench, keep_set
 from app.web.gauges.gauges import scale_of
+from app.web.jobs.memos import Desk as MemoDesk
+from app.web.jobs.memos import keep_memo
 
 
 def _add_gauge(desk: Desk, line: Line) -> None:
@@ -88,17 +100,36 @@ def _read_made(desk: Desk, line: Line) -> None:
     piece = _made_piece(desk, line)
     gauges = gauges_in_use(desk.session, instrument_kind=piece.instrument_kind)
     raw = {"role": "reference", **line.text()}
-    entry = parse_set(raw, gauges, piece.instrument_kind, desk.clock.today())
-    if isinstance(entry, Asked):
-        raise refuse(line, entry.questions)
-    entry = taken(line, entry)
-    keep_set(desk.session, Bench(piece, None, "", ""), entry, gauges, desk.clock.now())
+    parsed = parse_set(raw, gauges, piece.instrument_kind, desk.clock.today())
+    if parsed.problems or parsed.questions:
+        raise refuse(line, parsed.problems or parsed.questions)
+    keep_set(desk.session, Bench(piece, None, "", ""), parsed.entry, gauges, desk.clock.now())
 
 
 def _leave_batch(desk: Desk, line: Line) -> None:
     piece = _made_piece(desk, line)
     batch = desk.session.get_one(Batch, desk.batches[line.typed["batch"]])
     move_out(desk.session, batch, piece.id, left=True, now=desk.clock.now())
+
+
+def _price(desk: Desk, line: Line) -> None:
+    currency = get_shop(desk.session).currency
+    fields = Fields(line.text(), currency=currency)
+    minor = fields.money_minor("price")
+    taken(line, fields.refused() or minor)
+    batch = desk.session.get_one(Batch, desk.batches[line.typed["batch"]])
+    prices = {_made_piece(desk, line).id: minor}
+    save_prices(desk.session, batch, prices, currency, desk.clock.now())
+
+
+def _let_go(desk: Desk, line: Line) -> None:
+    piece, now = _made_piece(desk, line), desk.clock.now()
+    at = MemoDesk(piece, None, own=True)
+    keep_memo(desk.session, at, memo_of(desk, line), now, desk.customers[line.typed["to"]])
+
+
+def _add_stock(desk: Desk, line: Line) -> None:
+    add_stock(desk.session, taken(line, parse_stock(line.text())))
 
 
 MAKING_DOERS: dict[str, Callable[[Desk, Line], None]] = {
@@ -110,4 +141,7 @@ MAKING_DOERS: dict[str, Callable[[Desk, Line], None]] = {
     "batch": _begin_batch,
     "read_made": _read_made,
     "leave_batch": _leave_batch,
+    "price": _price,
+    "let_go": _let_go,
+    "stock": _add_stock,
 }
