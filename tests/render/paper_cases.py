@@ -243,6 +243,7 @@ def _bill(long):
 
 def _packing(long):
     return PackingPart(
+        to=NAMES if long else "Zsófia Örkömök",
         address=(f"{NAMES} street",) * (8 if long else 2),
         sender=("Mill Lane 7",) * (8 if long else 2),
         contents=(("Kestrel Row Nightjar", "small nick"), *(("cap", ""),) * (12 if long else 1)),

@@ -184,6 +184,12 @@ def test_a_piece_goes_out_on_trial_comes_home_late_and_is_sold_with_its_history(
     memo(browser, "trial", to="new", address="Ahornweg 2", due="2026-12-05")
     assert "due back 5 December 2026" in browser.text
     assert not browser.page.select("form[action$='/memos/trial']")
+    memo(browser, "parcel", at=made, way="out", carrier="the mail boat", number="QX 5",
+         contents="clarinet mouthpiece, new", worth="145", origin="Nirgendheim")  # fmt: skip
+    words = opened(browser, "/pieces/1/papers/packing_note")
+    for told in ("Ottilie Wiesenrauch", "Ahornweg 2", "the mail boat, tracking QX 5", "145.00 EUR",
+                 "due back 5 December 2026"):  # fmt: skip
+        assert told in words, told
     assert "2 in stock, 1 out on trial, 0 sold." in opened(browser, "/batches/1")
     clock.pass_days(14)
     assert "Due back : Spring run “M5-01”" in opened(browser, "/").replace("The workshop ", "")
