@@ -250,10 +250,10 @@ def _packing(long):
         carrier="by post, tracking RR 123 456 789",
         declared_value="180.00 EUR",
         customs=(
-            ("Contents, for customs", "clarinet mouthpiece, hard rubber, used"),
-            ("Country of origin", "Nirgendheim"),
+            ("Contents", "clarinet mouthpiece, hard rubber, used"),
+            ("Origin", "Nirgendheim"),
         ),
-        warranty="until 28 September 2027",
+        notes=(("Warranty", "until 28 September 2027"),),
         care=("Keep it dry and out of the sun. " * (21 if long else 2),),
     )
 

@@ -314,7 +314,7 @@ class PackingPart:
     carrier: str
     declared_value: str
     customs: Rows
-    warranty: str
+    notes: Rows
     care: tuple[str, ...]
 
 

@@ -9,7 +9,7 @@ from app.core.compare.card_front import say_care
 from app.core.facing.measurements import GaugesInUse, write_line
 from app.core.jobs.charges import PAYMENT_SIGNS, share_of_tax
 from app.core.jobs.jobs import RETURN_WAYS
-from app.core.jobs.memos import CUSTOMS, MEMO_KINDS
+from app.core.jobs.memos import CUSTOMS
 from app.core.jobs.slips import (
     CARD_KINDS,
     BenchPart,
@@ -329,10 +329,10 @@ def packing_part(session: Session, subject: Subject, shop: Shop, printing: Print
         contents.append(("return card", f"slip {cards[-1].number}" if cards else ""))
         number, carrier = number or job.tracking, carrier or RETURN_WAYS[job.return_by]
         declared = declared or format_money(job.declared_value_minor, shop.currency)
-    if trial:
-        contents.append(("on trial", f"due back {format_date(trial.due)}"))
+    notes = [("On trial", f"due back {format_date(trial.due)}")] if trial else []
+    if job and (warranty := _warranty(session, job)):
+        notes.append(("Warranty", warranty))
     carrier = carrier or "–"
-    customs = [one for one in MEMO_KINDS["parcel"].fields if one.name in CUSTOMS]
     return PackingPart(
         to=to.name,
         address=tuple(to.address.splitlines()),
@@ -340,8 +340,8 @@ def packing_part(session: Session, subject: Subject, shop: Shop, printing: Print
         contents=tuple(contents),
         carrier=f"{carrier}, tracking {number}" if number else carrier,
         declared_value=declared or "",
-        customs=tuple((one.label, told[one.name]) for one in customs if told.get(one.name)),
-        warranty=_warranty(session, job) if job else "",
+        customs=tuple((words, told[key]) for key, words in CUSTOMS.items() if told.get(key)),
+        notes=tuple(notes),
         care=say_care(piece.material, shop.care_text),
     )
 
