@@ -126,9 +126,7 @@ def bench_part(session: Session, subject: Subject, shop: Shop, printing: Printin
     aim = get_facing(session, job.facing_id)
     return BenchPart(
         condition=say_condition(job),
-        line=f"As received: {write_line(received.recorded, gauges.glass, gauges.tip)}"
-        if received
-        else "",
+        line=f"As received: {write_line(received.recorded, gauges)}" if received else "",
         rows=_bench_rows(received, gauges, _targets(aim, gauges) if aim else {}),
         scale=gauges.glass.label,
         target_name=aim.name if aim else "",
@@ -326,7 +324,7 @@ def packing_part(session: Session, subject: Subject, shop: Shop, printing: Print
     if job:
         contents += [(tick.label, "") for tick in job.ticks if tick.kind == "came_with"]
         cards = [slip for slip in job.slips if slip.kind in CARD_KINDS]
-        contents.append(("return card", f"slip {cards[-1].number}" if cards else ""))
+        contents += [("return card", f"slip {cards[-1].number}")] if cards else []
         number, carrier = number or job.tracking, carrier or RETURN_WAYS[job.return_by]
         declared = declared or format_money(job.declared_value_minor, shop.currency)
     notes = [("On trial", f"due back {format_date(trial.due)}")] if trial else []
