@@ -83,11 +83,14 @@ if (dropOff) {
     const count = found.querySelectorAll("label").length;
     status.textContent = count ? `${count} found` : "Nobody found";
   }));
-  find.addEventListener("keydown", (event) => {
-    // Enter must not take the piece in; it goes to the first one found.
-    if (event.key !== "Enter") return;
+  dropOff.addEventListener("keydown", (event) => {
+    // Enter neither takes the piece in nor presses Find: it moves on, from the look-up to the first one found.
+    if (event.key !== "Enter" || !event.target.matches("input")) return;
     event.preventDefault();
-    found.querySelector("input")?.focus();
+    const stops = [...dropOff.querySelectorAll("input:not([type=hidden]), select, textarea, button.do")];
+    const on = stops.filter((one) => one.checkVisibility()).find((one) =>
+      event.target.compareDocumentPosition(one) & Node.DOCUMENT_POSITION_FOLLOWING && one.name !== event.target.name);
+    (event.target === find && found.querySelector("input") || on)?.focus();
   });
   dropOff.addEventListener("change", async (event) => {
     if (event.target.name !== "customer") return;

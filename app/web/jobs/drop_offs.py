@@ -65,6 +65,9 @@ def pieces(request: Request, session: Reading, customer: str = "") -> HTMLRespon
 def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Response:
     """Take a piece in, or find the customer first."""
     if form.get("do") == "find":
+        found = find_customers(session, form.get("find"), most=2)
+        if len(found) == 1 and form.get("customer") in ("", "new"):
+            form.values["customer"] = str(found[0].id)
         return _page(request, session, form)
     if answer := taken_before(session, form):
         return answer
