@@ -83,20 +83,27 @@ if (dropOff) {
     const count = found.querySelectorAll("label").length;
     status.textContent = count ? `${count} found` : "Nobody found";
   }));
-  dropOff.addEventListener("keydown", (event) => {
-    // Enter neither takes the piece in nor presses Find: it moves on, from the look-up to the first one found.
-    if (event.key !== "Enter" || !event.target.matches("input")) return;
+  find.addEventListener("keydown", (event) => {
+    // Enter must not take the piece in; it goes to the first one found.
+    if (event.key !== "Enter") return;
     event.preventDefault();
-    const stops = [...dropOff.querySelectorAll("input:not([type=hidden]), select, textarea, button.do")];
-    const on = stops.filter((one) => one.checkVisibility()).find((one) =>
-      event.target.compareDocumentPosition(one) & Node.DOCUMENT_POSITION_FOLLOWING && one.name !== event.target.name);
-    (event.target === find && found.querySelector("input") || on)?.focus();
+    found.querySelector("input")?.focus();
   });
   dropOff.addEventListener("change", async (event) => {
     if (event.target.name !== "customer") return;
     const id = event.target.value === "new" ? "" : event.target.value;
     const part = await askPieces(`/drop-off/pieces?customer=${encodeURIComponent(id)}`);
-    if (part !== null) pieces.innerHTML = part;
+    if (part === null) return;
+    const typed = [...pieces.querySelectorAll("input[type=text], select")].map((one) => [one.name, one.value]);
+    pieces.innerHTML = part;
+    for (const [name, value] of typed) { const again = pieces.querySelector(`[name="${name}"]`); if (again) again.value = value; }
+  });
+  dropOff.addEventListener("keydown", (event) => {
+    // Enter goes on to the next field; only the button takes it in.
+    if (event.key !== "Enter" || event.target === find || !event.target.matches("input, select")) return;
+    event.preventDefault();
+    const all = [...dropOff.querySelectorAll("input, select, textarea, button")].filter((one) => one.tabIndex >= 0 && one.checkVisibility());
+    all[all.indexOf(event.target) + 1]?.focus();
   });
 }
 
