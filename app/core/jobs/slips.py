@@ -79,6 +79,7 @@ SLIP_KINDS: dict[str, SlipKind] = {
 }  # fmt: skip
 
 
+OF_ORDERS = frozenset({"intake_slip", "estimate", "bill", "packing_note"})  # one for the order
 CARD_KINDS = frozenset({"return_card", "half_card"})
 
 
@@ -115,7 +116,7 @@ class SlipCommon:
 
 @dataclass(frozen=True, slots=True)
 class IntakePart:
-    """The rest of the intake slip."""
+    """The rest of the intake slip; of several `pieces` each has its row."""
 
     condition: str
     came_with: str
@@ -126,6 +127,7 @@ class IntakePart:
     goes_home: str
     money: tuple[str, ...]
     terms: str
+    pieces: Rows = ()
 
 
 @dataclass(frozen=True, slots=True)
