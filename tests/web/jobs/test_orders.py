@@ -1,4 +1,4 @@
-"""An order of several pieces: one slip, estimate, bill and parcel; quotes; what is out or to come."""
+"""An order of several pieces: one slip, bill and parcel; quotes; what is out or to come."""
 
 import re
 
