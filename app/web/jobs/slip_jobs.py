@@ -352,12 +352,12 @@ def _packed(job: Job, *, of_several: bool) -> list[tuple[str, str]]:
     name = name_piece(piece.maker, piece.model, piece.marking, piece.telling_marks)
     marks = piece.telling_marks if piece.telling_marks != name else ""
     number = f"job {job.number}" if of_several else ""
-    cards = [slip for slip in job.slips if slip.kind in CARD_KINDS]
     came_with = (tick.label for tick in job.ticks if tick.kind == "came_with")
+    cards = [slip.number for slip in job.slips if slip.kind in CARD_KINDS]
     return [
         (name, ", ".join(filter(None, (number, marks)))),
         *((label, number) for label in came_with),
-        ("return card", f"slip {cards[-1].number}" if cards else number),
+        *(("return card", f"slip {card}") for card in cards[-1:]),
     ]
 
 
