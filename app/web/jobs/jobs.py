@@ -99,7 +99,7 @@ def job_page(request: Request, session: Session, job: Job, form: Form) -> HTMLRe
         warranty=warranty_of(session, job.piece, job.dropped_off),
         account=account_of(session, order),
         order=order,
-        away=last_memo(session, job, "away"),
+        away=last_memo(session, job.piece, job, "away"),
         caution=f"{MATERIAL_CAUTIONS[job.piece.material]} {CAUTION_DEFERS}",
         panel=panel,
         **(_bench_values(request, session, job, form, roles) if panel else {"table": None}),

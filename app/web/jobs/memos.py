@@ -163,7 +163,12 @@ def _create(
     entry = parse_memo(kind, form.values, clock.today(), get_shop(session).currency)
     form.problems = dict(entry.problems) if isinstance(entry, Refused) else {}
     customer_id = _settle_customer(session, desk, form, kind, clock) if kind.to else None
-    if key == "away" and desk.job and (out := last_memo(session, desk.job, key)) and is_open(out):
+    if (
+        key == "away"
+        and desk.job
+        and (out := last_memo(session, desk.piece, desk.job, key))
+        and is_open(out)
+    ):
         form.problems["away_due"] = f"It is out already, due back {format_date(out.due)}."
     if form.problems or isinstance(entry, Refused):
         session.rollback()
