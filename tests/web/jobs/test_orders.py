@@ -96,7 +96,7 @@ def test_a_piece_goes_out_is_missed_when_due_and_comes_home(browser, take_in, cl
     browser.open("/jobs/1/memos")
     browser.send("form[action$='memos/away']", status=422, away_where="workshop",
                  away_due="2026-11-20", away_whom="the plater")  # fmt: skip
-    assert "can't be before it begins" in browser.text
+    assert "Due back” can’t be before 25 November 2026" in browser.text
     browser.send("form[action$='memos/away']", away_due="2026-12-05")
     browser.open("/jobs/1/memos")
     browser.send("form[action$='memos/away']", status=422, away_where="trial",
