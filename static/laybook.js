@@ -108,6 +108,7 @@ if (grid) {
     if (event.target.matches("[data-cell]")) {
       event.target.select();
       event.target.scrollIntoView({ block: "nearest" });
+      showAsks();
     }
   });
   grid.addEventListener("keydown", (event) => {
@@ -128,12 +129,11 @@ if (grid) {
     if (!asks) return;
     const now = document.activeElement === line ? "" : document.activeElement?.name;
     asks.replaceChildren(...Object.entries(asked).filter(([name]) => name !== now).map(([, words]) => {
-      const item = document.createElement("li");
+      const item = document.createElement("p");
       item.textContent = words;
       return item;
     }));
   };
-  grid.addEventListener("focusin", showAsks);
   const show = (reply) => {
     for (const [name, words] of Object.entries(reply.meanings)) {
       const place = grid.querySelector(`[data-means="${name}"]`);

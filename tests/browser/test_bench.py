@@ -97,11 +97,11 @@ def test_a_line_fills_the_cells_and_a_cell_typed_later_holds(page):
 def test_a_point_or_a_slash_left_out_is_asked_about_while_typing(page):
     page.locator("[name=tip]").fill("109")
     page.locator("#line").focus()
-    page.locator("[data-asks] li").filter(has_text="Was 1.09 meant?").wait_for()
+    page.locator("[data-asks] p").filter(has_text="Was 1.09 meant?").wait_for()
     assert "tip=" not in page.locator("[data-preview] img").get_attribute("src")
     page.locator("[name=tip]").fill("")
     page.locator("#line").fill("34.5 22.5 12.5 6 1.09")
-    page.locator("[data-asks] li").filter(has_text="is it the tip opening?").wait_for()
+    page.locator("[data-asks] p").filter(has_text="is it the tip opening?").wait_for()
 
 
 def test_at_1280_by_800_the_table_and_the_next_pass_stand_on_the_first_screen(page, job):
