@@ -93,7 +93,17 @@ if (dropOff) {
     if (event.target.name !== "customer") return;
     const id = event.target.value === "new" ? "" : event.target.value;
     const part = await askPieces(`/drop-off/pieces?customer=${encodeURIComponent(id)}`);
-    if (part !== null) pieces.innerHTML = part;
+    if (part === null) return;
+    const typed = [...pieces.querySelectorAll("input[type=text], select")].map((one) => [one.name, one.value]);
+    pieces.innerHTML = part;
+    for (const [name, value] of typed) { const again = pieces.querySelector(`[name="${name}"]`); if (again) again.value = value; }
+  });
+  dropOff.addEventListener("keydown", (event) => {
+    // Enter goes on to the next field; only the button takes it in.
+    if (event.key !== "Enter" || event.target === find || !event.target.matches("input, select")) return;
+    event.preventDefault();
+    const all = [...dropOff.querySelectorAll("input, select, textarea, button")].filter((one) => one.tabIndex >= 0 && one.checkVisibility());
+    all[all.indexOf(event.target) + 1]?.focus();
   });
 }
 

@@ -321,7 +321,7 @@ def packing_part(session: Session, subject: Subject, shop: Shop, printing: Print
     contents = [(name, marks)]
     contents += [(tick.label, "") for tick in job.ticks if tick.kind == "came_with"]
     cards = [slip for slip in job.slips if slip.kind in CARD_KINDS]
-    contents.append(("return card", f"slip {cards[-1].number}" if cards else ""))
+    contents += [("return card", f"slip {cards[-1].number}")] if cards else []
     number = told.get("number") or job.tracking
     carrier = told.get("carrier") or RETURN_WAYS[job.return_by]
     customs = [one for one in MEMO_KINDS["parcel"].fields if one.name in CUSTOMS]
