@@ -54,7 +54,10 @@ COLUMNS: dict[str, Column] = {
         Column("material", "as on the drop-off page", "hard rubber"),
         Column("marks", "what tells it from its twin", "nick left of the shank"),
         Column("date", "the day of the readings", "2019-05-03"),
-        Column("measured", "as received (before), at the bench, as returned (after) or reference", "as returned"),
+        Column(
+            "measured", "as received (before), at the bench, as returned (after) or reference",
+            "as returned",
+        ),
         Column(
             "readings", "as your notebook has them: thin to thick / tip / bore",
             "35.5 23.5 12.5 6.5 / 1.11",
