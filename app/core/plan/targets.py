@@ -209,8 +209,8 @@ def even_up_entries(readings: Sequence[ReadingEntry]) -> tuple[ReadingEntry, ...
 
 
 def format_stop(position_mm: float, glass: Scale) -> str:
-    """Write where a blade should stop as the glass shows it, to a tenth of a number."""
-    return format_number(to_scale(position_mm, glass), 1)
+    """Write where a blade should stop as the glass is read: to its own step."""
+    return format_on_scale(round(position_mm / glass.step_mm) * glass.step_mm, glass)
 
 
 def tell_target(target: Target, gauges: GaugesInUse) -> str:

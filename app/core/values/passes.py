@@ -1,20 +1,45 @@
 """A pass: one spell at the bench, as the maker would note it."""
 
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 from app.core.values.forms import Fields, Refused, plural
 
+RAIL_ZONES = ("tip", "middle", "heel")
+
 
 @dataclass(frozen=True, slots=True)
 class CutKind:
-    """A kind of cut: its label, which way it takes the facing, and how a card says it was done."""
+    """A kind of cut: its label, which way it takes the facing, and how a card says it was done.
+
+    `rail` and `zone` say which rail, and which third of it, where a cut is on one rail only.
+    """
 
     key: str
     label: str
     effect: str
     done: str
+    rail: str = ""
+    zone: str = ""
+
+
+def rail_cut(rail: str, zone: str = "") -> str:
+    """Return the key of a cut on one rail, all along it or in one third."""
+    return f"{rail}_{zone or 'rail'}"
+
+
+def _rail_kinds(rail: str) -> Iterator[CutKind]:
+    for zone in ("", *RAIL_ZONES):
+        yield CutKind(
+            rail_cut(rail, zone),
+            f"{rail} rail{', ' if zone else ''}{zone}",
+            f"opens the {rail} side",
+            f"Worked on the {rail} rail by itself",
+            rail,
+            zone,
+        )
 
 
 CUT_KINDS: dict[str, CutKind] = {
@@ -27,12 +52,8 @@ CUT_KINDS: dict[str, CutKind] = {
             "opens the facing",
             "Worked on the plate, tilted toward the tip",
         ),
-        CutKind(
-            "left_rail", "left rail", "opens the left side", "Worked on the left rail by itself"
-        ),
-        CutKind(
-            "right_rail", "right rail", "opens the right side", "Worked on the right rail by itself"
-        ),
+        *_rail_kinds("left"),
+        *_rail_kinds("right"),
         CutKind("tip_rail", "tip rail", "opens or thins the tip", "Worked on the tip rail"),
         CutKind("baffle", "baffle", "shapes the space behind the tip", "Shaped the baffle"),
         CutKind("chamber", "chamber", "shapes the chamber", "Shaped the chamber"),
@@ -95,13 +116,12 @@ def parse_pass(raw: Mapping[str, str], today: date) -> PassEntry | Refused:
 
 def tell_done(passes: Sequence[PassEntry]) -> tuple[str, ...]:
     """Say for a player what was done: a sentence for each kind of cut noted, and no more."""
-    done = []
-    for key, kind in CUT_KINDS.items():
-        count = sum(one.kind == key for one in passes)
-        if count:
-            often = f", in {count} passes" if count > 1 else ""
-            done.append(f"{kind.done}{often}.")
-    return tuple(done)
+    counts = Counter(CUT_KINDS[one.kind].done for one in passes)
+    return tuple(
+        f"{done}, in {counts[done]} passes." if counts[done] > 1 else f"{done}."
+        for done in dict.fromkeys(kind.done for kind in CUT_KINDS.values())
+        if counts[done]
+    )
 
 
 def say_done(passes: Sequence[PassEntry]) -> str:

@@ -48,7 +48,7 @@ def gather_bench(session: Session, job: Job, gauges: GaugesInUse) -> BenchPanel 
     aim = _aim(session, job, planned)
     offers = offer_passes(log, list_used_passes(session), aim)
     since = passes_since(log)
-    steps = list_steps(planned.plan, gauges) if planned.plan else ()
+    steps = list_steps(planned.plan, planned.showing) if planned.plan else ()
     return BenchPanel(
         planned=planned,
         target_line=tell_target(planned.facing.target, gauges) if planned.facing else "",
