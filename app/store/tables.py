@@ -21,6 +21,7 @@ from sqlalchemy import (
     Text,
     TypeDecorator,
     UniqueConstraint,
+    false,
 )
 from sqlalchemy.engine import Dialect
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
@@ -217,6 +218,7 @@ class Shop(Base):
     pay_words: Mapped[str] = mapped_column(default="", server_default="")
     pay_days: Mapped[int | None]
     look_again_months: Mapped[int | None] = mapped_column(default=24, server_default="24")
+    rails_seen: Mapped[str] = mapped_column(String(20), default="tip_up", server_default="tip_up")
     version: Mapped[int] = mapped_column(default=1)
     __table_args__ = (CheckConstraint("id = 1", name="one_row"),)
 
@@ -246,6 +248,7 @@ class Customer(Base):
     search_text: Mapped[str] = mapped_column(default="", index=True)  # lists are in its order
     created_at: Mapped[datetime]
     version: Mapped[int] = mapped_column(default=1)
+    joined_to_id: Mapped[int | None] = mapped_column(ForeignKey("customer.id"), index=True)
     pieces: Mapped[list["Piece"]] = relationship(
         back_populates="owner", order_by="Piece.id", lazy="raise"
     )
@@ -287,12 +290,15 @@ class Piece(Base):
     search_text: Mapped[str] = mapped_column(default="")
     created_at: Mapped[datetime]
     version: Mapped[int] = mapped_column(default=1)
+    joined_to_id: Mapped[int | None] = mapped_column(ForeignKey("piece.id"), index=True)
     owner: Mapped[Customer] = relationship(back_populates="pieces", lazy="raise")
-    ownerships: Mapped[list["Ownership"]] = relationship(order_by="Ownership.id", lazy="raise")
+    ownerships: Mapped[list["Ownership"]] = relationship(
+        order_by="(Ownership.since, Ownership.id)", lazy="raise"
+    )
 
 
 class Ownership(Base):
-    """Who owned a piece from when; the last line is the owner now."""
+    """Who owned a piece from when, as far as the book knows; `piece.owner_id` is the owner now."""
 
     __tablename__ = "ownership"
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -300,6 +306,24 @@ class Ownership(Base):
     customer_id: Mapped[int] = mapped_column(ForeignKey("customer.id"), index=True)
     since: Mapped[date]
     customer: Mapped[Customer] = relationship(lazy="raise")
+
+
+class Joining(Base):
+    """Two records of one piece or one customer, made one; undone, each has its own again.
+
+    The record that went stays as it was written, with `joined_to_id`. `moved` names the rows that
+    went over, by table and column, and under "filled" the columns that the kept one had empty.
+    """
+
+    __tablename__ = "joining"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    noun: Mapped[str] = mapped_column(String(40))
+    kept_id: Mapped[int]
+    gone_id: Mapped[int]
+    at: Mapped[datetime]
+    moved: Mapped[dict[str, Any]]
+    undone_at: Mapped[datetime | None]
+    __table_args__ = (Index(None, "noun", "kept_id"),)
 
 
 class Facing(Base):
@@ -391,6 +415,8 @@ class Job(Base):
     agreed_work: Mapped[str] = mapped_column(default="")
     agreed_price_minor: Mapped[int | None]
     deposit_minor: Mapped[int | None]
+    # in books of before: the lines of the bill tell the agreed price too
+    price_in_lines: Mapped[bool] = mapped_column(default=False, server_default=false())
     return_by: Mapped[str] = mapped_column(String(10), default="hand")
     tracking: Mapped[str] = mapped_column(default="")
     created_at: Mapped[datetime]
@@ -402,7 +428,10 @@ class Job(Base):
         order_by="JobTick.id", lazy="raise", cascade="all, delete-orphan"
     )
     events: Mapped[list["Event"]] = relationship(order_by="Event.id", lazy="raise")
-    passes: Mapped[list["BenchPass"]] = relationship(order_by="BenchPass.id", lazy="raise")
+    passes: Mapped[list["BenchPass"]] = relationship(
+        order_by="(BenchPass.done_on, BenchPass.id)", lazy="raise"
+    )
+    works: Mapped[list["Work"]] = relationship(order_by="(Work.done_on, Work.id)", lazy="raise")
     reading_sets: Mapped[list["ReadingSet"]] = relationship(
         order_by="ReadingSet.id", lazy="raise", back_populates="job"
     )
@@ -502,6 +531,29 @@ class BenchPass(Base):
     struck_at: Mapped[datetime | None]
 
 
+class Work(Base):
+    """Work on a piece that is no cut: a cork, a crack, a patch, a polish.
+
+    `kind` is a key of the works known, or "other" with the shop's own `label`. `amount_mm` is what
+    a shortened tip lost.
+    """
+
+    __tablename__ = "work"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    job_id: Mapped[int] = mapped_column(ForeignKey("job.id"), index=True)
+    done_on: Mapped[date]
+    kind: Mapped[str] = mapped_column(String(40))
+    label: Mapped[str] = mapped_column(default="")
+    material: Mapped[str] = mapped_column(default="")
+    minutes: Mapped[int | None]
+    typed: Mapped[str] = mapped_column(default="")
+    amount_mm: Mapped[float | None]
+    price_minor: Mapped[int | None]
+    note: Mapped[str] = mapped_column(default="")
+    created_at: Mapped[datetime]
+    struck_at: Mapped[datetime | None]
+
+
 class Slip(Base):
     """A paper as issued: the values it printed and its words, for ever."""
 
@@ -557,6 +609,7 @@ class Charge(Base):
     job_id: Mapped[int] = mapped_column(ForeignKey("job.id"), index=True)
     label: Mapped[str]
     amount_minor: Mapped[int]
+    charged_on: Mapped[date]
     created_at: Mapped[datetime]
     struck_at: Mapped[datetime | None]
 

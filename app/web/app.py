@@ -27,7 +27,22 @@ from app.web.files import folder_of
 from app.web.gate import Gate, Throttle
 from app.web.gauges import blade_sets, gauges, studies
 from app.web.guard import Guard
-from app.web.jobs import batches, bench, charges, drop_offs, jobs, messages, photos, pieces, slips
+from app.web.jobs import (
+    batches,
+    bench,
+    charges,
+    drop_offs,
+    jobs,
+    labels,
+    memos,
+    messages,
+    photos,
+    pieces,
+    services,
+    sheets,
+    slips,
+    works,
+)
 from app.web.pages import SentOtherwise, show_page, static_address
 from app.web.plan import facings, plans, removal_rates, service_plan, targets
 from app.web.serving import MadeUpBeside
@@ -40,8 +55,10 @@ from app.web.shop import (
     glance,
     help_pages,
     lookups,
+    marks,
     notebooks,
     shop,
+    stock,
 )
 from app.web.troubles import say_broken, say_sent_otherwise, say_unwritable
 
@@ -58,9 +75,13 @@ ROUTERS = (
     drafts.router,
     comparisons.router,
     jobs.router,
+    works.router,
     charges.router,
     slips.router,
+    sheets.router,
+    labels.router,
     messages.router,
+    memos.router,
     notebooks.router,
     photos.router,
     pictures.router,
@@ -70,6 +91,9 @@ ROUTERS = (
     plans.router,
     removal_rates.router,
     shop.router,
+    marks.router,
+    stock.router,
+    services.router,
     backups.router,
     exports.router,
     studies.router,

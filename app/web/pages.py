@@ -3,6 +3,7 @@
 import asyncio
 import codecs
 import hashlib
+import re
 import secrets
 from collections.abc import AsyncIterator
 from contextlib import AbstractContextManager, ExitStack, asynccontextmanager
@@ -19,7 +20,7 @@ from sqlalchemy.orm import Session
 
 from app.core.facing.measurements import ROLES
 from app.core.jobs.charges import PAYMENT_SIGNS
-from app.core.jobs.jobs import RETURN_WAYS, days_late, say_wanted
+from app.core.jobs.jobs import OUTCOMES, RETURN_WAYS, days_late, say_wanted
 from app.core.jobs.photos import MOMENTS, VIEWS, name_photo, pair_photos
 from app.core.jobs.slips import SLIP_KINDS, kinds_about
 from app.core.jobs.stages import STAGES
@@ -28,6 +29,7 @@ from app.core.values import forms, units
 from app.core.values.customers import INSTRUMENT_KINDS
 from app.core.values.passes import CUT_KINDS
 from app.core.values.pieces import MATERIAL_DISINFECTING, MATERIALS, name_piece
+from app.core.values.works import label_work, work_choices
 from app.store.book.sessions import Sessions
 from app.store.records.submissions import find_submission, keep_submission
 from app.web.files import folder_of
@@ -192,6 +194,7 @@ def templates() -> Environment:
     )
     environment.filters.update(
         date=forms.format_date,
+        short_date=lambda day: f"{day.day} {day:%b %Y}",
         money=forms.format_money,
         mm=units.format_mm,
         signed=units.format_signed,
@@ -199,6 +202,7 @@ def templates() -> Environment:
         plural=forms.plural,
         whose=say_whose,
         zip=zip,
+        dialled=lambda text: re.sub(r"\(0\)|[^+\d]", "", re.split("[,;]", text)[0]),
         on_scale=units.format_on_scale,
         sentence=lambda words: words[:1].upper() + words[1:],
         plain=lambda value: "" if value is None else units.format_number(value, 4),
@@ -211,6 +215,7 @@ def templates() -> Environment:
         MATERIAL_DISINFECTING=MATERIAL_DISINFECTING,
         CUT_KINDS=CUT_KINDS,
         RETURN_WAYS=RETURN_WAYS,
+        OUTCOMES=OUTCOMES,
         MOMENTS=MOMENTS,
         VIEWS=VIEWS,
         name_photo=name_photo,
@@ -220,6 +225,8 @@ def templates() -> Environment:
             piece.maker, piece.model, piece.marking, piece.telling_marks
         ),
         static=static_address,
+        work_label=lambda one: label_work(one.kind, one.label, one.amount_mm),
+        work_choices=work_choices,
         cut_options=lambda: [(kind.key, kind.label) for kind in CUT_KINDS.values()],
         amount=forms.format_amount,
         job_papers=lambda: kinds_about("job"),

@@ -174,6 +174,9 @@ def _intake(long):
     return IntakePart(
         condition="chipped tip rail, bite marks on the beak. " * (20 if long else 1),
         came_with="cap, ligature" * (20 if long else 1),
+        complaints="squeaks, stuffy" * (20 if long else 1),
+        risks="glass: can break, crack: may run on",
+        warranty="until 28 September 2027\nthe facing",
         declared_value="180.00 EUR",
         goes_home="by post",
         money=("85.00 EUR", "deposit 20.00 EUR"),
@@ -192,7 +195,7 @@ def _tag(long):
 
 def _label(long):
     name, piece = (NAMES[:44], "W" * 48) if long else ("Zsófia Örkömök", "Nightjar “N4”")
-    label = Label(1043, name, piece, "28 Sep 2026", ADDRESS, "code-1043.svg")
+    label = Label("1043", name, piece, "28 Sep 2026", ADDRESS, "code-1043.svg")
     return LabelsPart((label,), None)
 
 
@@ -245,6 +248,11 @@ def _packing(long):
         contents=(("Kestrel Row Nightjar", "small nick"), *(("cap", ""),) * (12 if long else 1)),
         carrier="by post, tracking RR 123 456 789",
         declared_value="180.00 EUR",
+        customs=(
+            ("Contents, for customs", "clarinet mouthpiece, hard rubber, used"),
+            ("Country of origin", "Nirgendheim"),
+        ),
+        warranty="until 28 September 2027",
         care=("Keep it dry and out of the sun. " * (21 if long else 2),),
     )
 

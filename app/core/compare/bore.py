@@ -112,12 +112,11 @@ def _describe_one_depth(points: Sequence[BorePoint], fit: PolynomialFit) -> Bore
 
 def _name_direction(line: PolynomialFit, level: float) -> str:
     slope = line.coefficients[1]
-    if abs(slope) < 1e-12:
-        return "cylinder"
+    sure = 1e-12  # equal diameters are no proof of a cylinder
     if line.uncertainties is not None:
-        sure = student_quantile(0.5 + level / 2, line.t_dof) * line.uncertainties[1]
-        if abs(slope) <= sure:
-            return "cannot tell from a cylinder"
+        sure += student_quantile(0.5 + level / 2, line.t_dof) * line.uncertainties[1]
+    if abs(slope) <= sure:
+        return "cannot tell from a cylinder"
     return "narrows inwards" if slope < 0 else "widens inwards"
 
 

@@ -28,11 +28,14 @@ STATIONS = 200
 # reeds by kind of instrument: length of the cut, thickness where it ends (mm); then the thickness
 # at the tip, and by shape the power with which it rises. All from memory, measured on no reed
 REEDS: dict[str, tuple[float, float]] = {
-    "clarinet_eb": (29.0, 2.7), "clarinet_c": (32.0, 2.8), "clarinet_bb": (33.0, 2.8),
+    "clarinet_ab": (27.0, 2.6), "clarinet_eb": (29.0, 2.7), "clarinet_d": (30.0, 2.7),
+    "clarinet_c": (32.0, 2.8), "clarinet_bb": (33.0, 2.8), "clarinet_basset": (33.0, 2.8),
     "basset_horn": (35.0, 2.9), "clarinet_alto": (37.0, 3.0), "clarinet_bass": (41.0, 3.2),
-    "clarinet_contra": (47.0, 3.5), "sax_sopranino": (29.0, 2.7), "sax_soprano": (32.0, 2.8),
-    "sax_alto": (37.0, 3.0), "sax_tenor": (42.0, 3.2), "sax_baritone": (47.0, 3.5),
-    "sax_bass": (50.0, 3.7), "other": (37.0, 3.0),
+    "clarinet_contra_alto": (44.0, 3.4), "clarinet_contra": (47.0, 3.5),
+    "sax_sopranino": (29.0, 2.7), "sax_soprano": (32.0, 2.8),
+    "sax_alto": (37.0, 3.0), "sax_c_melody": (39.0, 3.1), "sax_tenor": (42.0, 3.2),
+    "sax_baritone": (47.0, 3.5), "sax_bass": (50.0, 3.7), "sax_contrabass": (54.0, 3.9),
+    "other": (37.0, 3.0),
 }  # fmt: skip
 TIP_MM = 0.1
 SHAPES: dict[str, float] = {"straight taper": 1.0, "usual": 1.3, "thin tip": 1.6}

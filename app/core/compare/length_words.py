@@ -137,8 +137,6 @@ def describe_taper(taper: BoreTaper | None) -> Iterator[str]:
             f"The bore can’t be told from a cylinder of {format_mm(taper.mean_diameter_mm)} mm: "
             f"its taper is {slope}{plus} µm a mm."
         )
-    elif taper.direction == "cylinder":
-        yield f"The bore is a cylinder of {format_mm(taper.mean_diameter_mm)} mm."
     else:
         one_in = format_number(1.0 / taper.taper_per_mm, 0)
         yield (

@@ -83,19 +83,25 @@ class UsualRange:
 
 _CLARINET = UsualRange((0.85, 1.45), (12.0, 22.0), (13.5, 16.0))
 USUAL: dict[str, UsualRange] = {
+    "clarinet_ab": UsualRange((0.75, 1.30), (10.0, 18.0), (10.5, 14.0)),
     "clarinet_eb": UsualRange((0.80, 1.35), (11.0, 19.0), (12.0, 14.5)),
+    "clarinet_d": UsualRange((0.80, 1.35), (11.0, 20.0), (12.0, 15.0)),
     "clarinet_c": _CLARINET,
     "clarinet_bb": _CLARINET,
+    "clarinet_basset": _CLARINET,
     "basset_horn": UsualRange((0.95, 1.70), (14.0, 25.0), (14.0, 18.0)),
     "clarinet_alto": UsualRange((1.0, 1.9), (14.0, 26.0), (14.5, 19.0)),
     "clarinet_bass": UsualRange((1.3, 2.4), (17.0, 30.0), (16.5, 25.0)),
+    "clarinet_contra_alto": UsualRange((1.4, 2.8), (18.0, 33.0), (17.0, 30.0)),
     "clarinet_contra": UsualRange((1.5, 3.2), (19.0, 36.0), (18.0, 32.0)),
     "sax_sopranino": UsualRange((0.9, 1.9), (12.0, 22.0), (10.0, 17.0)),
     "sax_soprano": UsualRange((1.0, 2.2), (14.0, 25.0), (11.0, 17.0)),
     "sax_alto": UsualRange((1.3, 2.8), (16.0, 28.0), (14.0, 18.0)),
+    "sax_c_melody": UsualRange((1.3, 3.0), (17.0, 30.0), (14.0, 18.5)),
     "sax_tenor": UsualRange((1.5, 3.5), (18.0, 32.0), (14.0, 19.0)),
     "sax_baritone": UsualRange((1.6, 3.8), (20.0, 36.0), (14.0, 20.0)),
     "sax_bass": UsualRange((1.7, 4.2), (22.0, 40.0), (15.0, 22.0)),
+    "sax_contrabass": UsualRange((1.8, 4.5), (24.0, 45.0), (16.0, 28.0)),
     "other": UsualRange((0.5, 4.5), (8.0, 45.0), (5.0, 35.0)),
 }
 
@@ -221,12 +227,9 @@ def parse_set(
     readings += name_gauges(fields, read_lengths(fields, gauges.bore), gauges.hands)
     if not readings and not fields.problems:
         fields.refuse("line", "Nothing is written yet. Write at least one reading.")
-    taken_on = fields.date("taken_on") or today
-    if taken_on > today:
-        fields.refuse("taken_on", "A reading can't be dated in the future.")
     entry = SetEntry(
         role=fields.choice("role", ROLES, words="Say when it was measured."),
-        taken_on=taken_on,
+        taken_on=fields.past_day("taken_on", today, "A reading"),
         note=fields.text("note", limit=2000),
         readings=tuple(readings),
     )

@@ -20,14 +20,17 @@ class Family:
 FAMILIES: dict[str, Family] = {
     family.key: family
     for family in (
-        Family("clarinets", "E♭, C, B♭ and A clarinets",
-               ("clarinet_eb", "clarinet_c", "clarinet_bb")),
-        Family("low_clarinets", "basset horn, alto, bass and contrabass clarinets",
-               ("basset_horn", "clarinet_alto", "clarinet_bass", "clarinet_contra")),
+        Family("clarinets", "A♭, E♭, D, C, B♭, A and basset clarinets",
+               ("clarinet_ab", "clarinet_eb", "clarinet_d", "clarinet_c", "clarinet_bb",
+                "clarinet_basset")),
+        Family("low_clarinets", "basset horn, alto, bass, contra-alto and contrabass clarinets",
+               ("basset_horn", "clarinet_alto", "clarinet_bass", "clarinet_contra_alto",
+                "clarinet_contra")),
         Family("high_saxophones", "sopranino and soprano saxophones",
                ("sax_sopranino", "sax_soprano")),
-        Family("saxophones", "alto, tenor, baritone and bass saxophones",
-               ("sax_alto", "sax_tenor", "sax_baritone", "sax_bass")),
+        Family("saxophones", "alto, C-melody, tenor, baritone, bass and contrabass saxophones",
+               ("sax_alto", "sax_c_melody", "sax_tenor", "sax_baritone", "sax_bass",
+                "sax_contrabass")),
         Family("others", "others", ("other",)),
     )
 }  # fmt: skip

@@ -155,9 +155,7 @@ def parse_check(
 ) -> CheckEntry | Refused:
     """Read a check of a gauge engraved in `scale`; `nominal_mm` is a blade's engraved size."""
     fields = Fields(raw)
-    checked_on = fields.date("checked_on") or today
-    if checked_on > today:
-        fields.refuse("checked_on", "A check can't be dated in the future.")
+    checked_on = fields.past_day("checked_on", today, "A check")
     unit = fields.choice("unit", UNITS, words="Say whether that is mm or inches.")
     mark_mm = None if kind.is_blade else _read_mark(fields, scale)
     actual_mm = fields.length_mm("actual", SCALES.get(unit, SCALES["length_mm"]))

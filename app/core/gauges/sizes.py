@@ -237,18 +237,28 @@ def reading_causes(reading: ReadingEntry, sizes: SetSizes) -> tuple[Cause, ...]:
     gauges = [sizes.marked(reading)]
     if reading.quantity == "blade":
         gauges.insert(0, sizes.find(reading.gauge_id))
+    step = reading_step(reading, sizes)
     known = next(
-        (cause for gauge in gauges if gauge and (cause := known_repeatability(gauge, sizes.day))),
+        (
+            cause
+            for gauge in gauges
+            if gauge and (cause := known_repeatability(gauge, sizes.day, step))
+        ),
         None,
     )
-    step = reading_step(reading, sizes)
     return resolution(step), known or assumed_repeatability(reading.quantity, step)
 
 
-def known_repeatability(gauge: GaugeFacts, day: date) -> Cause | None:
-    """Give what is known of a gauge's repeatability on a day: its study, else what was typed."""
+def known_repeatability(gauge: GaugeFacts, day: date, step_mm: float) -> Cause | None:
+    """Give what is known of a gauge's repeatability on a day: its study, else what was typed.
+
+    A hand that repeats within the step of the marks shows no scatter and has some: a study whose
+    repeats were all equal counts for the step's own uncertainty.
+    """
     if study := repeat_in_force(gauge, day):
         what = f"repeatability, by the study of {format_date(study.on)}"
+        if study.deviation_mm == 0.0:
+            return repeatability(resolution(step_mm).u_mm, what=f"{what}: within the step")
         return repeatability(study.deviation_mm, dof=study.dof, what=what)
     if gauge.repeatability_mm is not None:
         return repeatability(gauge.repeatability_mm, what="repeatability, as written")

@@ -77,9 +77,7 @@ def parse_study(
                 fields.refuse(name, f"{typed} is {format_mm(value_mm, 0)} mm: beyond any reading.")
             piece = raw.get(f"piece_{place}", "").strip()[:80] or f"piece {place}"
             values.append(StudyValue(place, piece, turn, typed, value_mm))
-    done_on = fields.date("done_on") or today
-    if done_on > today:
-        fields.refuse("done_on", "A study can't be dated in the future.")
+    done_on = fields.past_day("done_on", today, "A study")
     entry = StudyEntry(done_on, scale.key, fields.text("note", limit=1000), tuple(values))
     if not fields.problems and all(len(one) < 2 for one in group_values(entry.values)):
         fields.refuse(

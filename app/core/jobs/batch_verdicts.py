@@ -4,18 +4,21 @@ The decision rule is that of ISO 14253-1 (from memory): a value is shown to be w
 only where it lies inside it by a guard band g, shown to be out only where it lies outside by g,
 and between the two neither is shown. With g = 1.65 standard uncertainties either verdict is right
 in 95 of 100 cases at its very limit (one-sided, normal). The piece is out if anything is; it is in
-only if all that was read is. Without a tolerance there is no limit to guard: what the gauges can
-tell (2u) is the limit itself.
+only if all that was read is. Without a tolerance there is no limit to guard: a piece is called out
+where a reading stands further off than the gauges leave any of its readings by chance in one piece
+of twenty, so that one dead on target seldom is.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from math import inf
 
 from app.core.facing.evenness import blade_key
 from app.core.facing.measurements import GaugesInUse
 from app.core.plan.bench import BenchState, BladeLeft
 from app.core.plan.facings import FacingTolerance, Target
 from app.core.values.readings import FacingReadings
+from app.core.values.regression import student_quantile
 from app.core.values.units import (
     Scale,
     format_blade,
@@ -26,6 +29,7 @@ from app.core.values.units import (
 )
 
 IN, OUT, CANNOT_TELL = "in", "out", "cannot tell"
+CHANCE = 0.05  # of calling a piece out without a tolerance that is dead on target
 GUARD_U = 1.65  # one-sided 95 % of the normal distribution, as ISO 14253-1 rounds it
 
 
@@ -64,24 +68,30 @@ def limits_of(one: BladeLeft, tolerance: FacingTolerance) -> tuple[Limit | None,
     return Limit(one.away_mm, along, one.away_u_mm), in_gap
 
 
-def judge_blade(one: BladeLeft, tolerance: FacingTolerance) -> str:
-    """Judge one blade, or the tip: out if one limit says so, in only if all do."""
-    found = {limit.verdict for limit in limits_of(one, tolerance) if limit}
-    if not found:
-        return IN if one.state == "within" else OUT
-    return OUT if OUT in found else CANNOT_TELL if CANNOT_TELL in found else IN
+def judge_blades(
+    state: BenchState, tolerance: FacingTolerance
+) -> tuple[tuple[BladeLeft, str], ...]:
+    """Judge every blade and the tip: out if one limit says so, in only if all do."""
+    free = sum(not any(limits_of(one, tolerance)) for one in state.blades)
+    away = student_quantile(1.0 - CHANCE / (2.0 * max(free, 1)), inf)
+    judged = []
+    for one in state.blades:
+        found = {limit.verdict for limit in limits_of(one, tolerance) if limit}
+        if not found:
+            found = {OUT if abs(one.height_mm) > away * one.u_mm else IN}
+        verdict = OUT if OUT in found else CANNOT_TELL if CANNOT_TELL in found else IN
+        judged.append((one, verdict))
+    return tuple(judged)
 
 
 @dataclass(frozen=True, slots=True)
 class Miss:
     """One place at which a piece is out of tolerance or may be, in words.
 
-    `verdict` is OUT or CANNOT_TELL. `beyond_mm` is how far past the tolerance it was read, along
-    the glass or in gap, whichever was given; `mendable` if it can still be cut.
+    `verdict` is OUT or CANNOT_TELL; `mendable` if it can still be cut.
     """
 
     words: str
-    beyond_mm: float
     mendable: bool
     verdict: str = OUT
 
@@ -90,9 +100,10 @@ def list_misses(
     state: BenchState, tolerance: FacingTolerance, gauges: GaugesInUse
 ) -> tuple[Miss, ...]:
     """List where a piece is not shown to be within tolerance; the tip first, then thick to thin."""
-    judged = [(one, judge_blade(one, tolerance)) for one in state.blades]
-    judged.sort(key=lambda pair: (pair[0].gap_mm is not None, -(pair[0].gap_mm or 0.0),
-                                  pair[0].rail))  # fmt: skip
+    judged = sorted(
+        judge_blades(state, tolerance),
+        key=lambda pair: (pair[0].gap_mm is not None, -(pair[0].gap_mm or 0.0), pair[0].rail),
+    )
     misses: list[Miss] = []
     for one, verdict in judged:
         if verdict == IN:
@@ -118,12 +129,26 @@ def judge_piece(misses: Sequence[Miss]) -> str:
     return CANNOT_TELL if misses else IN
 
 
+def say_piece(misses: Sequence[Miss], unread: Sequence[str]) -> tuple[str, str]:
+    """Say a piece's verdict: what it is, and why; it is empty where nothing misses."""
+    out, doubts = (
+        "; ".join(one.words for one in misses if one.verdict == verdict)
+        for verdict in (OUT, CANNOT_TELL)
+    )
+    ending = f" Not read: {', '.join(unread)}." if unread else ""
+    if not out:
+        return ("Cannot tell", f"{doubts}.{ending}") if doubts else ("", ending.strip())
+    mendable = all(one.mendable for one in misses if one.verdict == OUT)
+    mend = "Can still be cut." if mendable else "Only the table can bring it back."
+    return "Out", f"{out}. {mend}" + (f" Cannot tell: {doubts}." if doubts else "") + ending
+
+
 def _miss_tip(one: BladeLeft, tolerance: FacingTolerance, verdict: str) -> Miss:
     away, limit = one.away_mm or 0.0, tip_limit(tolerance)
     way = "too open" if away > 0 else "too close"
-    beyond = abs(away) - (2 * one.u_mm if limit is None else limit)
     words = f"tip {format_mm(abs(away))} mm {way}" if away else "tip as wanted"
-    return _make_miss(words, format_number(max(beyond, 0.0), 3), beyond, one, verdict)
+    past = "" if limit is None else format_number(max(abs(away) - limit, 0.0), 3)
+    return _make_miss(words, past, one, verdict)
 
 
 def _miss_blade(
@@ -136,17 +161,17 @@ def _miss_blade(
         way = "too far" if along.away_mm > 0 else "short"
         size, past = (_on_glass(value, gauges.glass) for value in (abs(along.away_mm), beyond))
         words = f"{place} {size} {way}" if abs(along.away_mm) > 1e-9 else f"{place} as wanted"
-        return _make_miss(words, past, beyond, one, verdict)
-    limit = 2 * one.u_mm if tolerance.gap_mm is None else tolerance.gap_mm
-    beyond = abs(one.height_mm) - limit
+        return _make_miss(words, past, one, verdict)
+    height, limit = abs(one.height_mm), tolerance.gap_mm
     way = "too high" if one.height_mm > 0 else "too low"
-    size, past = (format_number(value * 1000, 0) for value in (abs(one.height_mm), beyond))
-    return _make_miss(f"{place} {size} µm {way}", past, beyond, one, verdict)
+    words = f"{place} {format_number(height * 1000, 0)} µm {way}"
+    past = "" if limit is None else format_number((height - limit) * 1000, 0)
+    return _make_miss(words, past, one, verdict)
 
 
-def _make_miss(words: str, past: str, beyond: float, one: BladeLeft, verdict: str) -> Miss:
-    told = f"{words}, {past} beyond" if verdict == OUT else words
-    return Miss(told, beyond, one.height_mm > 0, verdict)
+def _make_miss(words: str, past: str, one: BladeLeft, verdict: str) -> Miss:
+    told = f"{words}, {past} beyond" if verdict == OUT and past else words
+    return Miss(told, one.height_mm > 0, verdict)
 
 
 def _on_glass(value_mm: float, glass: Scale) -> str:
@@ -174,13 +199,15 @@ def list_away(
 ) -> tuple[AwayCell, ...]:
     """Give the deviations of the tip and of each of these blades, in this order."""
     cells = []
+    judged = judge_blades(state, tolerance)
     for key in (None, *(blade_key(gap) for gap in gaps_mm)):
-        at = {
-            one.rail: one
-            for one in state.blades
+        here = [
+            (one, verdict)
+            for one, verdict in judged
             if (None if one.gap_mm is None else blade_key(one.gap_mm)) == key
-        }
-        out = any(judge_blade(one, tolerance) == OUT for one in at.values())
+        ]
+        at = {one.rail: one for one, _ in here}
+        out = any(verdict == OUT for _, verdict in here)
         if key is None:
             tip = at.get("tip")
             words = "" if tip is None or tip.away_mm is None else _signed(tip.away_mm, 2)

@@ -1,25 +1,37 @@
 """Making: a batch and its pieces as typed, and how it runs; each piece's verdict is beside this.
 
 The tolerance says what is allowed; the run chart's limits say what this batch does by itself. Both
-are shown, and where the limits lie outside the tolerance that is said.
+are shown. Whether what it makes lies within the tolerance is said only where the pieces read so far
+settle it (`tolerance_factor`, 95 of 100 either way); equal readings have at least the scatter that
+the step of the gauge hides.
 """
 
 import re
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from statistics import fmean, stdev
 
 from app.core.facing.evenness import blade_key
+from app.core.facing.measurements import GaugesInUse
 from app.core.jobs.batch_verdicts import tip_limit
 from app.core.plan.facings import FacingTolerance, PlainFacing, Target
-from app.core.values.charts import SETTLED_COUNT, IndividualsChart, chart_individuals
+from app.core.values.charts import (
+    SETTLED_COUNT,
+    IndividualsChart,
+    chart_individuals,
+    filled_factor,
+    tolerance_factor,
+)
 from app.core.values.forms import Fields, Refused, plural
 from app.core.values.pieces import MATERIALS
 from app.core.values.readings import FacingReadings
+from app.core.values.uncertainty import resolution
 from app.core.values.units import format_blade, format_mm, format_signed
 
 MOST_PIECES = 200
 MOST_IN_BATCH = 999
+SURE = 0.95  # of what is said of a batch and its tolerance
 _NUMBER_SIGNS = re.compile("#+")
 
 
@@ -86,7 +98,7 @@ def _read_batch(fields: Fields, facing_ids: Collection[int], today: date) -> Bat
     return BatchEntry(
         name=fields.text("name", needed="Give the batch a name.", limit=120),
         facing_id=facing_id or 0,
-        started_on=fields.date("started_on") or today,
+        started_on=fields.past_day("started_on", today, "A batch"),
         note=fields.text("note", limit=2000),
     )
 
@@ -169,15 +181,17 @@ def run_batch(
     target: Target,
     tolerance: FacingTolerance,
     pieces: Sequence[tuple[str, FacingReadings]],
+    gauges: GaugesInUse,
 ) -> tuple[BatchRun, BatchRun]:
     """Chart tip opening and facing length over a batch; `pieces` are marking and readings."""
+    tip_u, stop_u = (resolution(one.step_mm).u_mm for one in (gauges.tip, gauges.glass))
     gap = find_length_gap(target)
     length_label = "Facing length" + ("" if gap is None else f" at {format_blade(gap)}")
     tips = [(marking, facing.tip_opening_mm) for marking, facing in pieces]
     lengths = [(marking, read_length_at(facing, gap)) for marking, facing in pieces]
     return (
-        _run("tip", "Tip opening", tips, target.tip_opening_mm, tip_limit(tolerance)),
-        _run("length", length_label, lengths, target_length(target), tolerance.position_mm),
+        _run("tip", "Tip opening", tips, target.tip_opening_mm, tip_limit(tolerance), tip_u),
+        _run("length", length_label, lengths, target_length(target), tolerance.position_mm, stop_u),
     )
 
 
@@ -187,37 +201,45 @@ def _run(
     told: Sequence[tuple[str, float | None]],
     target_mm: float | None,
     tolerance_mm: float | None,
+    least_mm: float,
 ) -> BatchRun:
     read = [(marking, value) for marking, value in told if value is not None]
     markings, values = tuple(one for one, _ in read), tuple(value for _, value in read)
     chart = chart_individuals(values) if len(values) > 1 else None
-    words = _describe_run(markings, chart, target_mm, tolerance_mm) if chart else ()
-    return BatchRun(quantity, label, markings, values, target_mm, tolerance_mm, chart, words)
-
-
-def _describe_run(
-    markings: Sequence[str],
-    chart: IndividualsChart,
-    target_mm: float | None,
-    tolerance_mm: float | None,
-) -> tuple[str, ...]:
-    words = []
-    if target_mm is not None:
+    words: list[str] = []
+    if chart and target_mm is not None:
         off = chart.centre_mm - target_mm
         away = "on the target" if abs(off) < 0.005 else f"{format_signed(off, 2)} mm off the target"
-        words.append(
-            f"The mean is {format_mm(chart.centre_mm)} mm, {away}; as it runs, pieces come out "
-            f"between {format_mm(chart.lower_mm)} and {format_mm(chart.upper_mm)} mm."
-        )
+        words.append(f"The mean is {format_mm(chart.centre_mm)} mm, {away}.")
         if tolerance_mm:
-            low, high = target_mm - tolerance_mm, target_mm + tolerance_mm
-            allowed = f"{format_mm(low)} to {format_mm(high)} mm"
-            inside = chart.lower_mm >= low - 1e-9 and chart.upper_mm <= high + 1e-9
-            words.append(
-                f"That lies within the tolerance, {allowed}."
-                if inside
-                else f"The tolerance is {allowed}: as it runs, some pieces will be out of it."
-            )
+            words.append(_say_capable(values, least_mm, target_mm, tolerance_mm))
+    words += _describe_run(markings, chart) if chart else ()
+    return BatchRun(quantity, label, markings, values, target_mm, tolerance_mm, chart, tuple(words))
+
+
+def _say_capable(
+    values: Sequence[float], least_mm: float, target_mm: float, tolerance_mm: float
+) -> str:
+    """Say whether what is made lies within the tolerance, as far as the pieces read settle it."""
+    count, mean = len(values), fmean(values)
+    deviation = max(stdev(values), least_mm)
+    low, high = target_mm - tolerance_mm, target_mm + tolerance_mm
+    most, surely = (
+        factor(count, sure=SURE) * deviation for factor in (tolerance_factor, filled_factor)
+    )
+    allowed = f"{format_mm(low)} to {format_mm(high)} mm"
+    if low <= mean - most and mean + most <= high:
+        return f"What it makes lies within the tolerance, {allowed}."
+    if mean - surely < low or high < mean + surely:
+        return f"The tolerance is {allowed}: as it runs, some pieces will be out of it."
+    return (
+        f"The tolerance is {allowed}: whether all it makes will lie within it, "
+        f"{plural(count, 'piece')} can’t tell yet."
+    )
+
+
+def _describe_run(markings: Sequence[str], chart: IndividualsChart) -> tuple[str, ...]:
+    words = []
     if chart.beyond:
         names = ", ".join(markings[at] for at in chart.beyond)
         words.append(f"Beyond the limits: {names}. Something was different there.")

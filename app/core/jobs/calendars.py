@@ -1,4 +1,4 @@
-"""A calendar file of the days jobs are wanted (iCalendar, RFC 5545)."""
+"""A calendar file of the days jobs are wanted and things are awaited (iCalendar, RFC 5545)."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -8,35 +8,35 @@ FOLD_AT = 75  # octets in a line, without its break (RFC 5545, 3.1)
 
 
 @dataclass(frozen=True, slots=True)
-class WantedJob:
-    """A job with the day it is wanted; `changed_at` is a moment in UTC."""
+class CalendarDay:
+    """A day on which something is wanted or awaited; `changed_at` is a moment in UTC."""
 
-    number: int
-    wanted_by: date
+    key: str
+    day: date
     summary: str
     description: str
     address: str
     changed_at: datetime
 
 
-def write_calendar(jobs: Iterable[WantedJob], site: str) -> bytes:
-    """Write the calendar, one whole-day event a job; `site` tells this book from others."""
+def write_calendar(days: Iterable[CalendarDay], site: str) -> bytes:
+    """Write the calendar, one whole-day event each; `site` tells this book from others."""
     lines = [
         "BEGIN:VCALENDAR",
         "VERSION:2.0",
         "PRODID:-//Laybook//Wanted-by dates//EN",
         "CALSCALE:GREGORIAN",
     ]
-    for job in jobs:
+    for one in days:
         lines += [
             "BEGIN:VEVENT",
-            f"UID:job-{job.number}@{site}",
-            f"DTSTAMP:{job.changed_at.astimezone(UTC):%Y%m%dT%H%M%SZ}",
-            f"DTSTART;VALUE=DATE:{job.wanted_by:%Y%m%d}",
-            f"DTEND;VALUE=DATE:{job.wanted_by + timedelta(days=1):%Y%m%d}",
-            f"SUMMARY:{_escape(job.summary)}",
-            f"DESCRIPTION:{_escape(job.description)}",
-            f"URL:{job.address}",
+            f"UID:{one.key}@{site}",
+            f"DTSTAMP:{one.changed_at.astimezone(UTC):%Y%m%dT%H%M%SZ}",
+            f"DTSTART;VALUE=DATE:{one.day:%Y%m%d}",
+            f"DTEND;VALUE=DATE:{one.day + timedelta(days=1):%Y%m%d}",
+            f"SUMMARY:{_escape(one.summary)}",
+            f"DESCRIPTION:{_escape(one.description)}",
+            f"URL:{one.address}",
             "TRANSP:TRANSPARENT",
             "END:VEVENT",
         ]

@@ -1,7 +1,7 @@
 """What a job costs and what was paid: exact sums in minor units, and no accounting.
 
-Lines are added up where there are any; until then the agreed price stands. A line struck out
-stays readable and does not count.
+The agreed price is the bill's first line, and works and charges add to it. A line struck out stays
+readable and does not count.
 """
 
 from collections.abc import Mapping, Sequence
@@ -25,6 +25,7 @@ class ChargeEntry:
 
     label: str
     amount_minor: int
+    charged_on: date
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +44,6 @@ class Account:
 
     total_minor: int | None
     paid_minor: int
-    from_lines: bool
 
     @property
     def balance_minor(self) -> int | None:
@@ -66,9 +66,9 @@ class Account:
 def add_up(
     charges_minor: Sequence[int], payments_minor: Sequence[int], agreed_minor: int | None
 ) -> Account:
-    """Add up the standing lines, or take the agreed price where there are none."""
-    lines = bool(charges_minor)
-    return Account(sum(charges_minor) if lines else agreed_minor, sum(payments_minor), lines)
+    """Add the standing lines to the agreed price; no total while there is neither."""
+    lines = [*charges_minor, *(() if agreed_minor is None else (agreed_minor,))]
+    return Account(sum(lines) if lines else None, sum(payments_minor))
 
 
 def share_of_tax(total_minor: int, percent: float) -> int:
@@ -76,13 +76,14 @@ def share_of_tax(total_minor: int, percent: float) -> int:
     return round(Fraction(str(percent)) * total_minor / (100 + Fraction(str(percent))))
 
 
-def parse_charge(raw: Mapping[str, str], currency: str = "") -> ChargeEntry | Refused:
+def parse_charge(raw: Mapping[str, str], today: date, currency: str = "") -> ChargeEntry | Refused:
     """Read a line of the bill."""
     fields = Fields(raw, currency=currency)
     sign = fields.choice("charge_kind", CHARGE_SIGNS, words="Charged or taken off?")
     amount = _amount(fields, "charge_amount")
     label = fields.text("charge_label", needed="Write what it is for.")
-    return fields.refused() or ChargeEntry(label, amount * CHARGE_SIGNS[sign][1])
+    on = fields.past_day("charged_on", today, "A charge")
+    return fields.refused() or ChargeEntry(label, amount * CHARGE_SIGNS[sign][1], on)
 
 
 def parse_payment(
@@ -92,9 +93,7 @@ def parse_payment(
     fields = Fields(raw, currency=currency)
     kind = fields.choice("payment_kind", PAYMENT_SIGNS, words="Say what kind of payment it is.")
     amount = _amount(fields, "payment_amount")
-    paid_on = fields.date("paid_on") or today
-    if paid_on > today:
-        fields.refuse("paid_on", "A payment can't be dated in the future.")
+    paid_on = fields.past_day("paid_on", today, "A payment")
     way = fields.text("payment_way", limit=80)
     return fields.refused() or PaymentEntry(paid_on, kind, way, amount * PAYMENT_SIGNS[kind][1])
 

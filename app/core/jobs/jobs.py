@@ -84,10 +84,12 @@ class AgreedEntry:
     ticks: Ticks
     condition_notes: str
     declared_value_minor: int | None
+    dropped_off: date
     wanted_by: date | None
     return_by: str
     tracking: str
     agreed_work: str
+    agreed_on: date
     agreed_price_minor: int | None
     deposit_minor: int | None
 
@@ -149,11 +151,17 @@ def read_ticks(
     return tuple(dict.fromkeys(found))
 
 
-def _read_job(fields: Fields, ticked: Mapping[str, Sequence[str]], today: date) -> JobEntry:
-    dropped_off = fields.date("dropped_off") or today
+def _read_days(fields: Fields, known: date, today: date) -> tuple[date, date | None]:
+    written = bool(fields.raw.get("dropped_off", "").strip())
+    dropped_off = fields.past_day("dropped_off", today, "A drop-off") if written else known
     wanted_by = fields.date("wanted_by")
     if wanted_by and wanted_by < dropped_off:
         fields.refuse("wanted_by", "It can't be wanted before it was dropped off.")
+    return dropped_off, wanted_by
+
+
+def _read_job(fields: Fields, ticked: Mapping[str, Sequence[str]], today: date) -> JobEntry:
+    dropped_off, wanted_by = _read_days(fields, today, today)
     return JobEntry(
         request=fields.text("request", limit=5000),
         ticks=read_ticks(fields, ticked),
@@ -168,21 +176,28 @@ def _read_job(fields: Fields, ticked: Mapping[str, Sequence[str]], today: date) 
 
 
 def parse_agreed(
-    raw: Mapping[str, str], ticked: Mapping[str, Sequence[str]], currency: str = ""
+    raw: Mapping[str, str],
+    ticked: Mapping[str, Sequence[str]],
+    days: tuple[date, date],
+    currency: str = "",
 ) -> AgreedEntry | Refused:
-    """Read the job's own edit page."""
+    """Read the job's own edit page; `days` are the day it came, as known so far, and today."""
     fields = Fields(raw, currency=currency)
+    came, today = days
+    dropped_off, wanted_by = _read_days(fields, came, today)
     entry = AgreedEntry(
         request=fields.text("request", limit=5000),
         ticks=read_ticks(fields, ticked),
         condition_notes=fields.text("condition_notes", limit=5000),
         declared_value_minor=fields.money_minor("declared_value"),
-        wanted_by=fields.date("wanted_by"),
+        dropped_off=dropped_off,
+        wanted_by=wanted_by,
         return_by=fields.choice(
             "return_by", RETURN_WAYS, words="Say how it goes home.", default="hand"
         ),
         tracking=fields.text("tracking"),
         agreed_work=fields.text("agreed_work", limit=5000),
+        agreed_on=fields.past_day("agreed_on", today, "An agreement", dropped_off),
         agreed_price_minor=fields.money_minor("agreed_price"),
         deposit_minor=fields.money_minor("deposit"),
     )
@@ -192,9 +207,7 @@ def parse_agreed(
 def parse_note(raw: Mapping[str, str], today: date) -> NoteEntry | Refused:
     """Read a plain note."""
     fields = Fields(raw)
-    on = fields.date("note_on") or today
-    if on > today:
-        fields.refuse("note_on", "A note can't be dated in the future.")
+    on = fields.past_day("note_on", today, "A note")
     entry = NoteEntry(on, fields.text("note", needed="Write the note first.", limit=5000))
     return fields.refused() or entry
 

@@ -62,6 +62,11 @@ MESSAGE_KINDS: dict[str, MessageKind] = {
             "Deposit: {deposit}.\nMaterial can only be taken away, so please say yes before I "
             "begin.\n\n{shop}",
         )),
+        MessageKind("asking", "After it went home", Wording(
+            "How does it play? (job {job})",
+            "Dear {customer},\n\nyour {piece} has been back with you for a while. How does it play "
+            "now? You asked for: {asked}\n\nIf anything is not as it should be, tell me.\n\n{shop}",
+        )),
         MessageKind("ready", "Ready", Wording(
             "Your mouthpiece is ready (job {job})",
             "Dear {customer},\n\nyour {piece} is ready. Left to pay: {balance}.\n"

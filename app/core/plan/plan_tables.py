@@ -30,11 +30,15 @@ ALIKE_MM = 0.003
 
 @dataclass(frozen=True, slots=True)
 class StepLine:
-    """One step: its heading, what to do, and the line to read after it (empty: nothing to read)."""
+    """One step: its heading, what to do, and the line to read after it (empty: nothing to read).
+
+    `brief` is what to do at once, as the bench says it.
+    """
 
     key: str
     heading: str
     words: str
+    brief: str
     line: str
 
 
@@ -84,6 +88,7 @@ def list_steps(plan: RemovalPlan, showing: Showing, strokes: str = "") -> tuple[
             step.key,
             STEP_HEADINGS[step.key],
             f"{step.words} {strokes}".strip() if step.key == "rails" else step.words,
+            strokes or step.words if step.key == "rails" else step.words,
             write_shown(showing.show(step.expect), showing.gauges) if step.expect else "",
         )
         for step in plan.steps

@@ -11,7 +11,7 @@ from functools import lru_cache
 from math import exp, lgamma, sqrt
 
 import numpy as np
-from scipy.special import ndtr
+from scipy.special import chdtri, ndtr, ndtri
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +52,7 @@ class IndividualsChart:
 
 # common practice, no source: limits from fewer values move too much to be relied on
 SETTLED_COUNT = 20
+NATURAL = 0.9973  # of a normal distribution within three standard deviations
 
 
 @lru_cache(maxsize=64)
@@ -84,6 +85,29 @@ def compute_constants(n: int) -> ChartConstants:
         c4=c4,
         a3=3.0 / (c4 * sqrt(n)),
     )
+
+
+def tolerance_factor(count: int, *, sure: float, share: float = NATURAL) -> float:
+    """Howe's factor k of the two-sided tolerance interval x̄ ± k·s of a normal distribution.
+
+    k² = ν(1 + 1/n)z²/χ²(1 − sure; ν), ν = n − 1: `share` of all lie within it, with `sure` of 1.
+    Form of the NIST/SEMATECH e-Handbook, 7.2.6.3.
+    """
+    dof = count - 1
+    z = float(ndtri(0.5 + share / 2.0))
+    return z * sqrt(dof * (1.0 + 1.0 / count) / float(chdtri(dof, sure)))
+
+
+def filled_factor(count: int, *, sure: float, share: float = NATURAL) -> float:
+    """Give k such that, with `sure` of 1, the limits of `share` of all lie outside x̄ ± k·s.
+
+    Both the deviation and the mean are taken at their end of a one-sided interval, each with half
+    of what is left to chance; nought where the values settle nothing.
+    """
+    dof, half = count - 1, (1.0 - sure) / 2.0
+    z = float(ndtri(0.5 + share / 2.0))
+    least = sqrt(dof / float(chdtri(dof, half)))
+    return max(z * least - float(ndtri(1.0 - half)) / sqrt(count), 0.0)
 
 
 def _range_deviation(d2: float, w: np.ndarray, distribution: np.ndarray) -> float:

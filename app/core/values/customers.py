@@ -6,21 +6,32 @@ from dataclasses import dataclass
 from app.core.values.forms import Fields, Refused
 
 INSTRUMENT_KINDS: dict[str, str] = {
+    "clarinet_ab": "A♭ clarinet",
     "clarinet_eb": "E♭ clarinet",
+    "clarinet_d": "D clarinet",
     "clarinet_c": "C clarinet",
     "clarinet_bb": "B♭ or A clarinet",
+    "clarinet_basset": "basset clarinet",
     "basset_horn": "basset horn",
     "clarinet_alto": "alto clarinet",
     "clarinet_bass": "bass clarinet",
+    "clarinet_contra_alto": "contra-alto clarinet",
     "clarinet_contra": "contrabass clarinet",
     "sax_sopranino": "sopranino saxophone",
     "sax_soprano": "soprano saxophone",
     "sax_alto": "alto saxophone",
+    "sax_c_melody": "C-melody saxophone",
     "sax_tenor": "tenor saxophone",
     "sax_baritone": "baritone saxophone",
     "sax_bass": "bass saxophone",
+    "sax_contrabass": "contrabass saxophone",
     "other": "other",
 }
+
+
+def has_tenon(instrument_kind: str) -> bool:
+    """Say whether a piece ends in a tenon with cork or rings; a saxophone's cork is on the neck."""
+    return not instrument_kind.startswith("sax_")
 
 
 @dataclass(frozen=True, slots=True)

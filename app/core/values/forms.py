@@ -19,6 +19,8 @@ _WITHOUT = ("BIF", "CLP", "DJF", "GNF", "ISK", "JPY", "KMF", "KRW", "PYG", "RWF"
 _THREE = ("BHD", "IQD", "JOD", "KWD", "LYD", "OMR", "TND")
 MINOR_DIGITS: Mapping[str, int] = dict.fromkeys(_WITHOUT, 0) | dict.fromkeys(_THREE, 3)
 
+Day = date  # inside `Fields` its method stands before the type
+
 
 def minor_digits(currency: str) -> int:
     """Say how many digits an amount has after the point: two, unless the code says otherwise."""
@@ -99,6 +101,18 @@ class Fields:
         except ValueError:
             self.refuse(name, f"“{value[:40]}” is not a date. Write it like 2026-11-25.")
             return None
+        return found
+
+    def past_day(self, name: str, today: Day, what: str, came: Day | None = None) -> Day:
+        """Read the day of something done, today if nothing is written: not ahead.
+
+        `came` is the day the piece came, before which nothing was done to it.
+        """
+        found = self.date(name) or today
+        if found > today:
+            self.refuse(name, f"{what} can't be dated in the future.")
+        elif came is not None and found < came:
+            self.refuse(name, f"{what} can't be before the piece came, {format_date(came)}.")
         return found
 
     def length_mm(self, name: str, scale: Scale) -> float | None:

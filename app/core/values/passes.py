@@ -91,12 +91,12 @@ class PassEntry:
     note: str
 
 
-def parse_pass(raw: Mapping[str, str], today: date) -> PassEntry | Refused:
+def parse_pass(
+    raw: Mapping[str, str], today: date, came: date | None = None
+) -> PassEntry | Refused:
     """Read the pass form; only the kind of cut is needed, so that it takes two touches."""
     fields = Fields(raw)
-    done_on = fields.date("done_on") or today
-    if done_on > today:
-        fields.refuse("done_on", "A pass can't be dated in the future.")
+    done_on = fields.past_day("done_on", today, "A pass", came)
     strokes, minutes = fields.number_of("strokes"), fields.number_of("minutes")
     if strokes is not None and strokes > 9999:
         fields.refuse("strokes", "That is more than 9999 strokes; write it as several passes.")

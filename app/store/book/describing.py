@@ -19,6 +19,7 @@ from app.core.values.lengths import LENGTHS
 from app.core.values.passes import CUT_KINDS
 from app.core.values.pieces import MATERIALS
 from app.core.values.units import SCALES
+from app.core.values.works import WORK_KINDS
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +83,7 @@ WORDS: Mapping[str, TableWords] = {
             "tax_percent": "the tax in amounts, in percent",
             "pay_words": "how to pay, as printed on a bill",
             "pay_days": "in how many days a bill is due",
+            "rails_seen": "how the shop looks at a rail when it says left or right",
             "look_again_months": "after how many months a facing should be looked at again",
         },
     ),
@@ -93,6 +95,7 @@ WORDS: Mapping[str, TableWords] = {
             "email": "their e-mail",
             "address": "their address",
             "plays": "what they play",
+            "joined_to_id": "the record of the same person that took its place, if one did",
         },
     ),
     "instrument": TableWords(
@@ -105,6 +108,7 @@ WORDS: Mapping[str, TableWords] = {
             "owner_id": "whose it is now (a customer)",
             "marking": "what is stamped on it",
             "material": "what it is made of",
+            "joined_to_id": "the record of the same piece that took its place, if one did",
             "table_length_mm": "the length of its table",
             "window_end_mm": "where its window ends, from the tip",
             "table_allowance_mm": "how much its table may lose",
@@ -114,8 +118,19 @@ WORDS: Mapping[str, TableWords] = {
         },
     ),
     "ownership": TableWords(
-        "who owned a piece from when; the last is the owner now",
+        "who owned a piece from when, as far as the book knows",
         {"customer_id": "the owner", "since": "from which day"},
+    ),
+    "joining": TableWords(
+        "two records of one piece, or of one person, made one",
+        {
+            "noun": "piece or customer",
+            "kept_id": "the record that was kept",
+            "gone_id": "the record whose rows went over to it",
+            "at": "when they were made one",
+            "moved": "which rows went over, and which empty fields were filled, as JSON",
+            "undone_at": "when it was taken back, if it was",
+        },
     ),
     "job": TableWords(
         "one piece, brought once",
@@ -137,6 +152,7 @@ WORDS: Mapping[str, TableWords] = {
             "agreed_work": "what was agreed",
             "agreed_price_minor": "the price that was agreed",
             "deposit_minor": "the deposit that was agreed",
+            "price_in_lines": "whether the charges tell the agreed price too (older books)",
             "return_by": "how it goes home",
             "tracking": "the parcel's number",
         },
@@ -152,7 +168,7 @@ WORDS: Mapping[str, TableWords] = {
     "event": TableWords(
         "a job's dated history",
         {
-            "kind": "what kind of line: stage, readings, pass, slip, payment, photo, target, note",
+            "kind": "what kind of line: stage, readings, pass, work, slip, payment, photo, note",
             "on_date": "the day it happened",
             "at": "when it was written down",
             "words": "what happened",
@@ -192,6 +208,19 @@ WORDS: Mapping[str, TableWords] = {
             "grit": "its grit",
             "strokes": "how many strokes",
             "minutes": "how many minutes",
+        },
+    ),
+    "work": TableWords(
+        "work on a piece that is no cut",
+        {
+            "done_on": "the day",
+            "kind": "the kind of work",
+            "label": "the shop's own word for it, where the kind is another",
+            "material": "with what",
+            "minutes": "how many minutes",
+            "typed": "by how much the tip was shortened, exactly as typed",
+            "amount_mm": "by how much the tip was shortened",
+            "price_minor": "what it costs beside the agreed price",
         },
     ),
     "facing": TableWords(
@@ -300,7 +329,11 @@ WORDS: Mapping[str, TableWords] = {
     ),
     "charge": TableWords(
         "a line of a job's bill",
-        {"label": "what for", "amount_minor": "how much; below zero it is taken off"},
+        {
+            "label": "what for",
+            "amount_minor": "how much; below zero it is taken off",
+            "charged_on": "the day",
+        },
     ),
     "payment": TableWords(
         "a payment",
@@ -394,7 +427,10 @@ CODES: Mapping[str, Mapping[str, str]] = {
     "job.return_by": RETURN_WAYS,
     "job_tick.kind": {key: one.label for key, one in TICK_KINDS.items()},
     "job_tick.outcome": OUTCOMES,
-    "checklist_item.kind": {key: one.label for key, one in TICK_KINDS.items()},
+    "checklist_item.kind": {
+        **{key: one.label for key, one in TICK_KINDS.items()},
+        "work": "Work that is no cut",
+    },
     "reading_set.role": ROLES,
     "reading.scale": {key: one.label for key, one in SCALES.items()},
     "reading.quantity": {
@@ -405,6 +441,7 @@ CODES: Mapping[str, Mapping[str, str]] = {
         **{key: one.label for key, one in LENGTHS.items()},
     },
     "bench_pass.kind": {key: one.label for key, one in CUT_KINDS.items()},
+    "work.kind": {key: one.label for key, one in WORK_KINDS.items()},
     "piece.material": MATERIALS,
     "piece.instrument_kind": INSTRUMENT_KINDS,
     "gauge.kind": {key: one.label for key, one in GAUGE_KINDS.items()},

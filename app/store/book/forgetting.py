@@ -11,7 +11,7 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Engine, Row, bindparam, delete, func, or_, select, text
+from sqlalchemy import Engine, Row, bindparam, delete, func, or_, select, text, update
 from sqlalchemy.orm import Session, joinedload, selectinload, undefer
 
 from app.core.jobs.stages import STAGES
@@ -49,6 +49,7 @@ from app.store.tables import (
     Forgetting,
     Instrument,
     Job,
+    Memo,
     Photo,
     Piece,
     ReadingSet,
@@ -214,6 +215,9 @@ def forget_customer(
         instrument.maker = instrument.model = ""
     for photo in photos:
         session.delete(photo)
+    theirs = or_(Memo.job_id.in_(jobs_of(customer.id)), Memo.customer_id == customer.id)
+    told = Memo.kind.in_(("message", "parcel"))  # what was written to them, and where it went
+    session.execute(update(Memo).where(theirs, told).values(details={}))
     for job in removal.jobs:
         job.tracking = ""
         add_event(session, job, "note", today, now, FORGOTTEN_EVENT)

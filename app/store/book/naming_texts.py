@@ -42,6 +42,7 @@ FREE_TEXTS: Mapping[str, tuple[str, ...]] = {
     "reading_set": ("note", "replaces_why"),
     "reading": ("name",),
     "bench_pass": ("abrasive", "grit", "note"),
+    "work": ("label", "material", "note"),
     "service": ("label",),
     "charge": ("label",),
     "payment": ("way",),
@@ -139,6 +140,8 @@ def _is_own(table: Table, customer_id: int) -> ColumnElement[bool]:
         )
     if "job_id" not in c:
         return false()
+    if table.name == "memo":
+        return or_(c.job_id.in_(jobs), c.customer_id == customer_id)
     own: ColumnElement[bool] = c.job_id.in_(jobs)
     return or_(own, and_(c.job_id.is_(None), c.piece_id.in_(pieces))) if "piece_id" in c else own
 

@@ -31,7 +31,7 @@ from app.store.records.revisions import (
 from app.store.records.shop import extend_checklists
 from app.store.tables import Event, Instrument, Job, JobTick
 
-JOB_PARTS = ("ticks", "events", "passes", "slips")
+JOB_PARTS = ("ticks", "events", "passes", "works", "slips")
 
 
 class Unknown(Exception):  # noqa: N818 - shown to the maker beside the field
@@ -208,15 +208,19 @@ def save_agreed(
 ) -> None:
     """Change what was agreed and the drop-off's words; raises Conflict."""
     names = (
-        "request", "condition_notes", "declared_value_minor", "wanted_by",
+        "request", "condition_notes", "declared_value_minor", "dropped_off", "wanted_by",
         "return_by", "tracking", "agreed_work", "agreed_price_minor", "deposit_minor",
     )  # fmt: skip
     changes = {name: getattr(entry, name) for name in names}
+    if job.price_in_lines and entry.agreed_price_minor != job.agreed_price_minor:
+        changes["price_in_lines"] = False
     ticks_now, ticks_wanted = _show_ticks(_own_ticks(job, True)), _show_ticks(entry.ticks)
     if ticks_now != ticks_wanted and is_stale(job, seen_version):
         shown = show_differences(job, find_differences(job, changes))
         raise Conflict("job", {**shown, "checklist": (ticks_now, ticks_wanted)})
     change_record(session, job, changes, seen_version=seen_version, now=now)
+    for event in job.events[:1]:
+        event.on = entry.dropped_off
     save_ticks(session, job, entry.ticks, today, now, at_drop_off=True)
 
 

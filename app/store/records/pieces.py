@@ -78,7 +78,7 @@ _OWNERSHIPS = Hanging(Piece.ownerships, joinedload(Ownership.customer))
 
 
 def list_jobs_on(session: Session, piece_id: int) -> list[Job]:
-    """List a piece’s jobs, newest first, each with its ticks, events, passes and slips."""
+    """List a piece’s jobs, newest first, each with its ticks, events, passes, works and slips."""
     jobs = list(session.scalars(_JOBS, {"piece": piece_id}))
     for kind in _ON_JOBS:
         kind.load(session, jobs)
@@ -91,4 +91,4 @@ _JOBS = (
     .options(joinedload(Job.customer))
     .order_by(Job.number.desc())
 )
-_ON_JOBS = tuple(map(Hanging, (Job.ticks, Job.events, Job.passes, Job.slips)))
+_ON_JOBS = tuple(map(Hanging, (Job.ticks, Job.events, Job.passes, Job.works, Job.slips)))

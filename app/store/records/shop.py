@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Collection, Sequence
 from datetime import datetime
 
-from sqlalchemy import or_, select
+from sqlalchemy import or_, select, update
 from sqlalchemy.orm import Session, selectinload
 
 from app.core.facing.measurements import Blade, GaugesInUse
@@ -29,6 +29,7 @@ from app.store.tables import (
     Payment,
     Service,
     Shop,
+    Work,
 )
 
 # Common practice, no source: the usual inch blades, read thick to thin at the bench.
@@ -107,6 +108,17 @@ def get_mark(session: Session) -> str:
     return session.scalar(select(Shop.mark).where(Shop.id == 1)) or ""
 
 
+def save_mark(session: Session, mark: str) -> None:
+    """Keep the shop's mark, an SVG text; an empty one takes it off the papers to come."""
+    session.execute(update(Shop).where(Shop.id == 1).values(mark=mark))
+
+
+def save_papers_address(session: Session, address: str, now: datetime) -> None:
+    """Keep the address that the codes on papers begin with."""
+    changes = {"papers_address": address}
+    change_record(session, get_shop(session), changes, seen_version=None, now=now)
+
+
 def has_shop(session: Session) -> bool:
     """Say whether the book was started."""
     return session.get(Shop, 1) is not None
@@ -144,6 +156,7 @@ def has_amounts(session: Session) -> bool:
         select(Charge.id),
         select(BatchPiece.piece_id).where(BatchPiece.price_minor.is_not(None)),
         select(Payment.id),
+        select(Work.id).where(Work.price_minor.is_not(None)),
         select(Service.id),
     )
     return any(session.scalar(one.limit(1)) is not None for one in asked)
@@ -234,7 +247,8 @@ def list_checklist(session: Session, kind: str) -> list[str]:
         .where(ChecklistItem.kind == kind)
         .order_by(ChecklistItem.place, ChecklistItem.id)
     )
-    return list({label.casefold(): label for label in (*TICK_KINDS[kind].usual, *own)}.values())
+    usual = TICK_KINDS[kind].usual if kind in TICK_KINDS else ()
+    return list({label.casefold(): label for label in (*usual, *own)}.values())
 
 
 def extend_checklists(session: Session, ticks: Ticks) -> None:

@@ -8,23 +8,33 @@ from typing import Any
 from app.core.facing.measurements import Asked, parse_set
 from app.core.gauges.hand_gauges import FIELDS
 from app.core.jobs.charges import PAYMENT_SIGNS, parse_charge, parse_payment
-from app.core.jobs.jobs import TICK_KINDS, parse_agreed, parse_drop_off, parse_note
+from app.core.jobs.jobs import (
+    OUTCOMES,
+    TICK_KINDS,
+    parse_agreed,
+    parse_drop_off,
+    parse_note,
+    read_ticks,
+)
+from app.core.jobs.memos import MEMO_KINDS, MemoEntry, parse_memo
 from app.core.jobs.photos import parse_photo
 from app.core.jobs.slips import SLIP_KINDS
 from app.core.jobs.stages import STAGES
 from app.core.shop.drafts import pick_draft
-from app.core.values.forms import Refused, format_amount, format_money
+from app.core.values.forms import Fields, Refused, format_amount, format_money
 from app.core.values.passes import parse_pass
+from app.core.values.works import parse_work
 from app.render.photos import make_photo
 from app.store.records.charges import add_charge, add_payment
 from app.store.records.drafts import keep_draft
 from app.store.records.gauges import list_hand_gauges
-from app.store.records.jobs import add_event, move_job, take_in
+from app.store.records.jobs import add_event, move_job, save_outcomes, save_ticks, take_in
 from app.store.records.measurements import Measurement, measurements_of_job
-from app.store.records.passes import strike_pass
+from app.store.records.memos import add_memo, finish_memo, list_memos
+from app.store.records.passes import add_work, strike_pass
 from app.store.records.photos import add_photo
 from app.store.records.pieces import get_piece, pass_on_piece
-from app.store.records.shop import gauges_in_use, get_shop, list_blade_sets
+from app.store.records.shop import gauges_in_use, get_shop, list_blade_sets, list_checklist
 from app.web.demo.desk import Desk, Line, find_gauge, refuse, taken
 from app.web.facing.measurements import Bench, keep_set
 from app.web.files import folder_of
@@ -126,13 +136,22 @@ def _agree(desk: Desk, line: Line) -> None:
     ticked: dict[str, list[str]] = {}
     for tick in job.ticks:
         ticked.setdefault(tick.kind, []).append(tick.label)
-    entry = taken(line, parse_agreed(raw, ticked, currency))
+    days = job.dropped_off, desk.clock.today()
+    entry = taken(line, parse_agreed(raw, ticked, days, currency))
     keep_agreed(desk.session, job, entry, job.version, desk.clock)
 
 
 def _pass(desk: Desk, line: Line) -> None:
     entry = taken(line, parse_pass(line.text(), desk.clock.today()))
     note_pass(desk.session, desk.job(line), entry, desk.clock.now())
+
+
+def _work(desk: Desk, line: Line) -> None:
+    job, session = desk.job(line), desk.session
+    own, shop = list_checklist(session, "work"), get_shop(session)
+    kind, today = job.piece.instrument_kind, desk.clock.today()
+    entry = parse_work(line.text(), own, kind, today, shop.currency, job.dropped_off)
+    add_work(session, job, taken(line, entry), desk.clock.now())
 
 
 def _strike(desk: Desk, line: Line) -> None:
@@ -167,10 +186,8 @@ def _sell(desk: Desk, line: Line) -> None:
 
 
 def _charge(desk: Desk, line: Line) -> None:
-    entry = taken(
-        line,
-        parse_charge({"charge_kind": "charge", **line.text()}, get_shop(desk.session).currency),
-    )
+    raw = {"charge_kind": "charge", **line.text()}
+    entry = taken(line, parse_charge(raw, desk.clock.today(), get_shop(desk.session).currency))
     add_charge(desk.session, desk.job(line), entry, desk.clock.now())
 
 
@@ -200,6 +217,39 @@ def _photograph(desk: Desk, line: Line) -> None:
     )
 
 
+def _note_outcome(desk: Desk, line: Line) -> None:
+    job = desk.job(line)
+    told = {one.id: line.text().get(one.label.replace(" ", "_"), one.outcome) for one in job.ticks}
+    if not {*told.values()} <= {"", *OUTCOMES}:
+        raise refuse(line, {"outcome": "there is no such outcome"})
+    found = read_ticks(Fields({}), {"finding": line.ticked("finding")}, at_drop_off=False)
+    today, now = desk.clock.today(), desk.clock.now()
+    save_ticks(desk.session, job, found, today, now, at_drop_off=False)
+    save_outcomes(desk.session, job, told, today, now)
+
+
+def _memo(desk: Desk, line: Line) -> None:
+    job = desk.job(line)
+    add_memo(desk.session, job.piece, job, memo_of(desk, line), desk.clock.now())
+
+
+def memo_of(desk: Desk, line: Line) -> MemoEntry:
+    """Read a line that is written as a memo; `due_after` counts days from its own."""
+    kind = MEMO_KINDS[line.typed["kind"]]
+    raw = {f"{kind.key}_{name}": text for name, text in line.text().items()}
+    if "due_after" in line.typed:
+        due = desk.clock.today() + timedelta(days=line.typed["due_after"])
+        raw[f"{kind.key}_due"] = due.isoformat()
+    today, currency = desk.clock.today(), get_shop(desk.session).currency
+    return taken(line, parse_memo(kind, raw, today, currency))
+
+
+def _answer(desk: Desk, line: Line) -> None:
+    job, kind = desk.job(line), line.typed["kind"]
+    memo = next(m for m in list_memos(desk.session, job.piece, job) if m.kind == kind)
+    finish_memo(desk.session, memo, desk.clock.today(), line.typed.get("answer", ""))
+
+
 def _half_typed(desk: Desk, line: Line) -> None:
     place = f"/jobs/{desk.job(line).number}/readings"
     keep_draft(desk.session, place, pick_draft(line.text()), desk.clock.now())
@@ -211,6 +261,7 @@ JOB_DOERS: dict[str, Callable[[Desk, Line], None]] = {
     "correct": _correct,
     "agree": _agree,
     "pass": _pass,
+    "work": _work,
     "strike": _strike,
     "note": _note,
     "move": _move,
@@ -220,4 +271,7 @@ JOB_DOERS: dict[str, Callable[[Desk, Line], None]] = {
     "payment": _pay,
     "photo": _photograph,
     "draft": _half_typed,
+    "outcome": _note_outcome,
+    "memo": _memo,
+    "done": _answer,
 }

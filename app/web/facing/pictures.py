@@ -14,7 +14,8 @@ from app.core.facing.analysis import MalformedReading, analyse_facing
 from app.core.facing.curves import CURVES
 from app.core.facing.measurements import ROLES, GaugesInUse
 from app.core.facing.wording import read_facing_length
-from app.core.values.readings import BladeStop, DialReading, FacingReadings
+from app.core.plan.facings import Target
+from app.core.values.readings import BladeStop, DialReading, FacingReadings, Uncertainties
 from app.core.values.units import format_blade
 from app.render.difference import DifferencePicture, difference_lines
 from app.render.history import HistoryPicture, HistoryPoint, draw_history
@@ -28,11 +29,17 @@ from app.render.profile import (
     draw_straight_line,
 )
 from app.render.residuals import ResidualPicture, draw_residuals, residuals_of
+from app.render.scales import Size
+from app.render.targets import target_lines
+from app.store.records.facings import get_facing
+from app.store.records.jobs import get_job
 from app.store.records.measurements import Measurement, get_measurement, list_measurements, standing
 from app.store.records.pieces import get_piece
 from app.store.records.shop import gauges_in_use
+from app.store.tables import Job
 from app.web.drawn import answer_picture
 from app.web.pages import Reading, found_or_404
+from app.web.plan.planning import last_read
 
 router = APIRouter()
 OVERLAY_MM = (184.0, 80.0)
@@ -213,9 +220,10 @@ def _one_picture(facing: FacingReadings, gauges: GaugesInUse, name: str = "now")
     )
 
 
-def preview_address(facing: FacingReadings, gauges: GaugesInUse) -> str:
-    """Give the address of a picture of readings that are not kept yet."""
-    query = {
+def preview_address(facing: FacingReadings, gauges: GaugesInUse, job: Job | None = None) -> str:
+    """Give the address of a picture of readings that are not kept yet, beside their job's."""
+    query: dict[str, object] = {} if job is None else {"job": job.number}
+    query |= {
         "left": ",".join(map(_write_stop, facing.left)),
         "right": ",".join(map(_write_stop, facing.right)),
         "glass": gauges.glass.key,
@@ -266,8 +274,13 @@ def preview(
     dial_right: str = "",
     tip: float | None = None,
     tip_u: float | None = None,
+    job: int | None = None,
+    size: str = "screen",
 ) -> Response:
-    """Draw readings given in the address; nothing is kept."""
+    """Draw readings given in the address, beside their job's last and its target; nothing is kept.
+
+    Without any it is the job's last reading alone.
+    """
     facing = FacingReadings(
         _stops(left),
         _stops(right),
@@ -277,14 +290,48 @@ def preview(
         tuple(DialReading(*part) for part in _numbers(dial_right, {2})),
     )
     gauges = gauges_in_use(session)
+    drawn: Size = "small" if size == "small" else "screen" if job is None else "bench"
+    last, target = _beside(session, job)
     try:
         return answer_picture(
             request,
-            ("profile", facing, gauges),
-            lambda: draw_profile(_one_picture(facing, gauges)),
+            ("profile", facing, last, target, gauges, drawn),
+            lambda: draw_profile(_bench_picture(facing, last, target, gauges, drawn)),
         )
     except MalformedReading as error:
         raise HTTPException(422, str(error)) from None
+
+
+def _beside(session: Session, number: int | None) -> tuple[FacingReadings | None, Target | None]:
+    """Give a job's last reading and its target."""
+    if number is None:
+        return None, None
+    job = found_or_404(get_job(session, number), "There is no job of that number in this book.")
+    last, facing = last_read(job), get_facing(session, job.facing_id)
+    return last.facing if last else None, facing.target if facing else None
+
+
+def _bench_picture(
+    facing: FacingReadings,
+    last: FacingReadings | None,
+    target: Target | None,
+    gauges: GaugesInUse,
+    size: Size,
+) -> ProfilePicture:
+    """Lay out what is typed in ink over the last reading; the target dotted, the rest hatched."""
+    shown, before = (facing, last) if facing.has_rails else (last, None)
+    lines = profile_lines("last", before, analyse_facing(before), "before") if before else ()
+    wanted = target_lines(target, "target", Uncertainties()) if target else ()
+    name = "now" if before or last is None else "last"
+    picture = _one_picture(shown, gauges, name) if shown else ProfilePicture((), size="screen")
+    return replace(
+        picture,
+        lines=(*lines, *wanted, *picture.lines),
+        blades=blade_levels(gauges, *(one for one in (shown, last) if one)),
+        glass_mm_per_number=float(gauges.glass.mm_per_unit),
+        size=size,
+        hatched=bool(wanted),
+    )
 
 
 def _facing_and_gauges(session: Session, set_id: int) -> tuple[FacingReadings, GaugesInUse]:

@@ -4,8 +4,11 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
 from app.core.jobs.jobs import days_late
+from app.core.jobs.memos import MEMO_KINDS
 from app.store.records.jobs import list_bench, list_returned
+from app.store.records.memos import list_awaited
 from app.store.records.shop import awaits_first_choice
+from app.store.records.stock import list_stock
 from app.web.pages import Clock, Reading, go_to, show_page
 from app.web.shop.backups import Watching
 
@@ -29,5 +32,7 @@ def index(request: Request, session: Reading, clock: Clock, watch: Watching) -> 
         groups=groups,
         late=late,
         returned=returned,
+        low_stock=list_stock(session, low=True),
+        awaited=[(MEMO_KINDS[one.kind], one) for one in list_awaited(session, due_until=today)],
         backup_fault=watch.fault(),
     )

@@ -50,6 +50,7 @@ def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLRespo
         form=form,
         job=job,
         currency=get_shop(session).currency,
+        works=[one for one in job.works if one.price_minor is not None],
         charges=list_charges(session, job.id),
         payments=list_payments(session, job.id),
         account=account_of(session, job),
@@ -64,7 +65,7 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock, number
     job = _job(session, number)
     if answer := taken_before(session, form):
         return answer
-    entry = parse_charge(form.values, get_shop(session).currency)
+    entry = parse_charge(form.values, clock.today(), get_shop(session).currency)
     if isinstance(entry, Refused):
         form.problems = dict(entry.problems)
         return _page(request, session, job, form)

@@ -1,25 +1,31 @@
 """A job's page: what is known, what comes next, passes, notes and stages."""
 
 from datetime import datetime
+from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
+from app.core.facing.measurements import ROLES
 from app.core.jobs.jobs import TICK_KINDS, AgreedEntry, TickKind, parse_agreed, parse_note
+from app.core.jobs.memos import MEMO_KINDS, MemoKind
 from app.core.jobs.stages import AGREED, PASS, STAGES, next_step
-from app.core.values.forms import Refused
+from app.core.values.forms import Fields, Refused
 from app.core.values.passes import ABRASIVES, PassEntry, parse_pass
 from app.core.values.pieces import CAUTION_DEFERS, MATERIAL_CAUTIONS
 from app.store.records.charges import account_of
 from app.store.records.jobs import add_event, get_job, move_job, move_on, save_agreed
 from app.store.records.measurements import list_measurements
+from app.store.records.memos import list_memos
 from app.store.records.passes import add_pass, strike_pass
 from app.store.records.revisions import Conflict
 from app.store.records.shop import gauges_in_use, get_shop, list_checklist
-from app.store.tables import Job
+from app.store.tables import Job, Memo
 from app.web.compare.comparisons import offer_comparisons
 from app.web.compare.returning import gather_homecoming
+from app.web.facing.drafts import take_up_draft
+from app.web.facing.measurements import grid_values, job_bench, take_readings
 from app.web.facing.summaries import summarise
 from app.web.jobs.photos import album_photos
 from app.web.pages import (
@@ -27,8 +33,10 @@ from app.web.pages import (
     Form,
     Reading,
     Typed,
+    TypedWithColumns,
     Writing,
     found_or_404,
+    get_settings,
     go_to,
     note_taken,
     show_page,
@@ -48,17 +56,22 @@ def job_or_404(session: Session, number: int) -> Job:
 
 
 @router.get("")
-def show(request: Request, session: Reading, number: int) -> HTMLResponse:
+def show(
+    request: Request, session: Reading, number: int, role: str = "", draft: str = ""
+) -> HTMLResponse:
     """Show a job."""
-    return _page(request, session, job_or_404(session, number), Form())
+    job = job_or_404(session, number)
+    return job_page(request, session, job, Form(values={"role": role, "draft": draft}))
 
 
-def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLResponse:
+def job_page(request: Request, session: Session, job: Job, form: Form) -> HTMLResponse:
+    """Show a job with a form of its page as typed."""
     shop, gauges = get_shop(session), gauges_in_use(session)
     of_piece = list_measurements(session, job.piece_id)
     of_job = [one for one in of_piece if one.job_number == job.number]
     sets = [summarise(one, gauges, shop) for one in of_job]
     roles = {one.measurement.role for one in sets if one.measurement.replaced_by_id is None}
+    panel = gather_bench(session, job)
     return show_page(
         request,
         "jobs/show.html",
@@ -69,13 +82,58 @@ def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLRespo
         comparisons=offer_comparisons(job, of_piece),
         homecoming=gather_homecoming(job, of_piece, gauges),
         next_step=next_step(job.stage, roles | ({AGREED} if job.agreed_work else set())),
+        own_works=list_checklist(session, "work"),
         last_pass=next((one for one in reversed(job.passes) if one.struck_at is None), None),
         abrasives=ABRASIVES,
         photos=album_photos(session, job.piece, job),
+        memos=tell_memos(session, job),
         account=account_of(session, job),
         caution=f"{MATERIAL_CAUTIONS[job.piece.material]} {CAUTION_DEFERS}",
-        bench=gather_bench(session, job, gauges),
+        panel=panel,
+        **(_bench_values(request, session, job, form, roles) if panel else {"table": None}),
     )
+
+
+def _bench_values(
+    request: Request, session: Session, job: Job, form: Form, roles: set[str]
+) -> dict[str, Any]:
+    """Give what the table on the page prints; a form that came back is its own or another's."""
+    bench, clock = job_bench(job), get_settings(request)
+    typed = form if form.get("place") == bench.action else Form()
+    draft = None
+    if request.method == "GET":
+        typed = Form(values={"draft": form.get("draft")})
+        draft = take_up_draft(session, bench.action, typed, clock)
+    role = typed.get("role") or form.get("role")
+    if role not in ROLES:
+        role = _usual_role(job.stage, roles)
+    with_bore = role != "at_the_bench"
+    return grid_values(session, bench, typed, clock) | {
+        "draft": draft, "role": role, "with_bore": with_bore,
+    }  # fmt: skip
+
+
+def _usual_role(stage: str, roles: set[str]) -> str:
+    """Say what the next reading of a job at this stage is."""
+    if stage == "dropped_off" or not roles:
+        return "as_received"
+    return "as_returned" if STAGES[stage].step > STAGES["on_the_bench"].step else "at_the_bench"
+
+
+def tell_memos(session: Session, job: Job) -> list[tuple[MemoKind, Memo]]:
+    """List a job's standing memos, each with its kind, newest first."""
+    found = list_memos(session, job.piece, job)
+    return [(MEMO_KINDS[one.kind], one) for one in found if one.struck_at is None]
+
+
+@router.post("/now")
+def create_readings(
+    request: Request, session: Writing, form: TypedWithColumns, clock: Clock, number: int
+) -> Response:
+    """Keep what was typed into the page's table."""
+    job = job_or_404(session, number)
+    kept = take_readings(session, job_bench(job), form, clock)
+    return kept or job_page(request, session, job, form)
 
 
 @router.post("/stage")
@@ -85,14 +143,19 @@ def move(request: Request, session: Writing, form: Typed, clock: Clock, number: 
     stage = form.get("stage")
     if stage not in STAGES:
         form.problems = {"stage": "Choose the stage."}
-        return _page(request, session, job, form)
+        return job_page(request, session, job, form)
     seen = form.get("seen_stage", job.stage)
     if job.stage not in {seen, stage}:
         form.lists["seen_stage"] = [job.stage]
         changed = {"stage": (STAGES[job.stage].label, STAGES[stage].label)}
         conflict = Conflict("job", changed)
         return show_conflict(request, form, conflict, job.version, back=f"/jobs/{number}")
-    move_job(session, job, stage, clock.today(), clock.now())
+    fields = Fields(form.values)
+    on = fields.past_day("moved_on", clock.today(), "A move", job.dropped_off)
+    if fields.problems:
+        form.problems = fields.problems
+        return job_page(request, session, job, form)
+    move_job(session, job, stage, on, clock.now())
     session.commit()
     return go_to(f"/jobs/{number}?said=moved")
 
@@ -105,13 +168,12 @@ def create_pass(
     job = job_or_404(session, number)
     if answer := taken_before(session, form):
         return answer
-    entry = parse_pass(form.values, clock.today())
+    entry = parse_pass(form.values, clock.today(), job.dropped_off)
     if isinstance(entry, Refused):
         form.problems = dict(entry.problems)
-        return _page(request, session, job, form)
+        return job_page(request, session, job, form)
     note_pass(session, job, entry, clock.now())
-    place = "at-bench" if form.get("at_bench") else "passes"
-    location = f"/jobs/{number}?said=pass#{place}"
+    location = f"/jobs/{number}?said=pass"
     note_taken(session, form, location, clock.now())
     session.commit()
     return go_to(location)
@@ -138,7 +200,7 @@ def strike(session: Writing, form: Typed, clock: Clock, number: int, pass_id: in
     elif kept.struck_at is None:
         strike_pass(kept, clock.now())
     session.commit()
-    return go_to(f"/jobs/{number}#passes")
+    return go_to(f"/jobs/{number}?said=kept")
 
 
 @router.post("/notes")
@@ -152,9 +214,9 @@ def create_note(
     entry = parse_note(form.values, clock.today())
     if isinstance(entry, Refused):
         form.problems = dict(entry.problems)
-        return _page(request, session, job, form)
+        return job_page(request, session, job, form)
     add_event(session, job, "note", entry.on, clock.now(), entry.words)
-    location = f"/jobs/{number}?said=note#history"
+    location = f"/jobs/{number}?said=note"
     note_taken(session, form, location, clock.now())
     session.commit()
     return go_to(location)
@@ -197,7 +259,8 @@ def _edit_page(request: Request, session: Session, job: Job, form: Form) -> HTML
 def update(request: Request, session: Writing, form: Typed, clock: Clock, number: int) -> Response:
     """Change what was agreed."""
     job = job_or_404(session, number)
-    entry = parse_agreed(form.values, form.lists, get_shop(session).currency)
+    days = job.dropped_off, clock.today()
+    entry = parse_agreed(form.values, form.lists, days, get_shop(session).currency)
     if isinstance(entry, Refused):
         form.problems = dict(entry.problems)
         return _edit_page(request, session, job, form)
@@ -217,4 +280,4 @@ def keep_agreed(
     had_agreed = bool(job.agreed_work)
     save_agreed(session, job, entry, seen_version, clock.today(), clock.now())
     if entry.agreed_work and not had_agreed:
-        move_on(session, job, AGREED, clock.today(), clock.now())
+        move_on(session, job, AGREED, entry.agreed_on, clock.now())

@@ -1,22 +1,35 @@
 """Messages to the player, the shop's wordings, and the calendar of wanted-by dates."""
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, HTTPException, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
 from app.core.facing.measurements import write_line
-from app.core.jobs.calendars import WantedJob, write_calendar
+from app.core.jobs.calendars import CalendarDay, write_calendar
+from app.core.jobs.memos import MEMO_KINDS, SENT_BY, parse_memo
 from app.core.jobs.messages import FIELDS, MESSAGE_KINDS, Wording, make_message, parse_wording
 from app.core.jobs.stages import STAGES
 from app.core.values.forms import Refused, format_date, format_money
 from app.core.values.pieces import name_piece
 from app.store.records.charges import account_of
-from app.store.records.jobs import get_job, list_bench
+from app.store.records.jobs import add_event, get_job, list_bench
+from app.store.records.memos import add_memo, list_awaited, list_memos
 from app.store.records.messages import list_wordings, save_wordings
 from app.store.records.shop import gauges_in_use, get_shop
-from app.store.tables import Job
+from app.store.tables import Job, Piece
 from app.web.jobs.slip_subjects import before_after
-from app.web.pages import Form, Reading, Typed, Writing, found_or_404, go_to, show_page
+from app.web.pages import (
+    Clock,
+    Form,
+    Reading,
+    Typed,
+    Writing,
+    found_or_404,
+    go_to,
+    note_taken,
+    show_page,
+    taken_before,
+)
 
 router = APIRouter()
 
@@ -30,7 +43,27 @@ def index(request: Request, session: Reading, number: int) -> HTMLResponse:
         make_message(kind, wordings[key], facts, job.customer.email)
         for key, kind in MESSAGE_KINDS.items()
     ]
-    return show_page(request, "messages/index.html", job=job, messages=messages)
+    sent = [one for one in list_memos(session, job.piece, job) if one.kind == "message"]
+    return show_page(request, "messages/index.html", job=job, messages=messages, sent=sent,
+                     sent_by=SENT_BY)  # fmt: skip
+
+
+@router.post("/jobs/{number}/messages")
+def create(session: Writing, form: Typed, clock: Clock, number: int) -> Response:
+    """Keep that a message was sent: how, to whom, and what it said."""
+    job = found_or_404(get_job(session, number), "There is no job of that number in this book.")
+    if answer := taken_before(session, form):
+        return answer
+    entry = parse_memo(MEMO_KINDS["message"], form.values, clock.today())
+    if isinstance(entry, Refused):
+        raise HTTPException(422, " ".join(entry.problems.values()))
+    add_memo(session, job.piece, job, entry, clock.now())
+    words = f"Sent {SENT_BY[entry.details['by']]}: {entry.details['subject']}"
+    add_event(session, job, "note", entry.on, clock.now(), words)
+    location = f"/jobs/{number}/messages?said=sent"
+    note_taken(session, form, location, clock.now())
+    session.commit()
+    return go_to(location)
 
 
 def gather_facts(session: Session, job: Job) -> dict[str, str]:
@@ -89,13 +122,13 @@ def update(request: Request, session: Writing, form: Typed) -> Response:
 
 @router.get("/calendar.ics")
 def calendar(request: Request, session: Reading) -> Response:
-    """Give the calendar file of the days open jobs are wanted."""
+    """Give the calendar file of the days jobs are wanted and things are awaited."""
     site = str(request.base_url).rstrip("/")
-    jobs = [
-        WantedJob(
-            job.number,
+    days = [
+        CalendarDay(
+            f"job-{job.number}",
             job.wanted_by,
-            f"Job {job.number}: {_name(job)} for {job.customer.name}",
+            f"Job {job.number}: {_name(job.piece)} for {job.customer.name}",
             f"{STAGES[job.stage].label}. {job.agreed_work or job.request}",
             f"{site}/jobs/{job.number}",
             job.created_at,
@@ -104,13 +137,25 @@ def calendar(request: Request, session: Reading) -> Response:
         for job in group.jobs
         if job.wanted_by
     ]
+    days += [
+        CalendarDay(
+            f"memo-{one.id}",
+            one.due,
+            f"{MEMO_KINDS[one.kind].due}: {_name(one.piece)}"
+            + (f" ({one.customer.name})" if one.customer else ""),
+            one.details.get("what", ""),
+            f"{site}{f'/jobs/{one.job.number}' if one.job else f'/pieces/{one.piece_id}'}/memos",
+            one.created_at,
+        )
+        for one in list_awaited(session)
+        if one.due
+    ]
     return Response(
-        write_calendar(jobs, request.url.hostname or "laybook"),
+        write_calendar(days, request.url.hostname or "laybook"),
         media_type="text/calendar; charset=utf-8",
         headers={"Content-Disposition": 'attachment; filename="laybook-wanted-by.ics"'},
     )
 
 
-def _name(job: Job) -> str:
-    piece = job.piece
+def _name(piece: Piece) -> str:
     return name_piece(piece.maker, piece.model, piece.marking, piece.telling_marks)

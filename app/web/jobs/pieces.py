@@ -14,13 +14,13 @@ from app.core.compare.differences import share_blades
 from app.core.compare.effort_words import say_net_effort
 from app.core.jobs.stages import STAGES
 from app.core.values.forms import Fields, Refused
-from app.core.values.passes import say_done
 from app.core.values.pieces import parse_piece
+from app.core.values.works import say_all_done
 from app.store.records.batches import find_batch_of
 from app.store.records.customers import get_customer
 from app.store.records.lookups import find_customers
 from app.store.records.measurements import last_facing, list_measurements, standing
-from app.store.records.passes import as_entry
+from app.store.records.passes import standing_passes, standing_works
 from app.store.records.pieces import (
     get_owned_piece,
     get_piece,
@@ -69,7 +69,7 @@ def tell_history(
             "visit",
             sets=tuple(one for one in sets if one.measurement.job_number == job.number),
             job=job,
-            done=say_done([as_entry(one) for one in job.passes if one.struck_at is None]),
+            done=say_all_done(standing_passes(job), standing_works(job)),
             notes=tuple(one for one in job.events if one.kind == "note"),
             changed=_tell_change(job, sets, kind),
         )

@@ -14,14 +14,14 @@ from app.core.facing.measurements import GaugesInUse, write_line
 from app.core.jobs.photos import MOMENTS, name_photo
 from app.core.jobs.slips import CardBack, CardFront, CardPart, MakerPicture, PaperPhoto, RailLine
 from app.core.values.forms import format_date, shorten
-from app.core.values.passes import say_done, tell_done
 from app.core.values.units import format_number
+from app.core.values.works import done_lines, say_all_done
 from app.render.figures import nice_ticks
 from app.render.papers import frame_photo
 from app.render.profile import ProfilePicture, describe_profile
 from app.store.records.gauges import load_register
 from app.store.records.measurements import Measurement
-from app.store.records.passes import as_entry
+from app.store.records.passes import standing_passes, standing_works
 from app.store.records.photos import list_photos, read_photo
 from app.store.records.shop import gauges_in_use
 from app.store.tables import Job, Photo, Shop
@@ -99,7 +99,7 @@ def _front(
 
 def list_done(job: Job) -> tuple[str, ...]:
     """Say for a player what was done to the piece, in the past tense: only what was noted."""
-    return tell_done([as_entry(one) for one in job.passes if one.struck_at is None])
+    return done_lines(standing_passes(job), standing_works(job))
 
 
 def _back(
@@ -116,7 +116,7 @@ def _back(
         for when, one in (("before", before), ("after", after))
         if one is not None and (line := _line_as_read(one, gauges))
     ]
-    passes = [as_entry(one) for one in job.passes if one.struck_at is None]
+    done = say_all_done(standing_passes(job), standing_works(job))
     picture = compare_picture(
         before.facing if before else None, after.facing if after else None, gauges
     )
@@ -126,7 +126,7 @@ def _back(
         glass_label=gauges.glass.label,
         curves=measured.curves,
         as_read=tuple(as_read),
-        done=shorten(say_done(passes), DONE_LETTERS),
+        done=shorten(done, DONE_LETTERS),
         gauges=_list_gauges(session, pair),
         picture=maker_picture(picture),
         photos=tuple(describe_photo(one) for one in list_card_photos(session, job)[: room.photos]),

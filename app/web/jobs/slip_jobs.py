@@ -9,6 +9,7 @@ from app.core.compare.card_front import say_care
 from app.core.facing.measurements import GaugesInUse, write_line
 from app.core.jobs.charges import PAYMENT_SIGNS, share_of_tax
 from app.core.jobs.jobs import RETURN_WAYS
+from app.core.jobs.memos import CUSTOMS, MEMO_KINDS
 from app.core.jobs.slips import (
     CARD_KINDS,
     BenchPart,
@@ -28,12 +29,14 @@ from app.core.values.forms import format_date, format_money, shorten
 from app.core.values.passes import CUT_KINDS
 from app.core.values.pieces import CAUTION_DEFERS, MATERIAL_CAUTIONS, name_piece
 from app.core.values.units import format_blade, format_number, format_on_scale
+from app.core.values.works import label_work
 from app.render.cut import CutRail, CutSize
 from app.store.records.charges import account_of, list_charges, list_payments
 from app.store.records.facings import KeptFacing, get_facing
 from app.store.records.measurements import Measurement
+from app.store.records.memos import last_memo
 from app.store.records.shop import gauges_in_use
-from app.store.tables import BenchPass, Job, Shop
+from app.store.tables import BenchPass, Job, Shop, Work
 from app.web.jobs.slip_subjects import (
     Printing,
     Subject,
@@ -62,11 +65,22 @@ def intake_part(session: Session, subject: Subject, shop: Shop, printing: Printi
     return IntakePart(
         condition=say_condition(job),
         came_with=list_ticked(job, "came_with"),
+        complaints=list_ticked(job, "complaint"),
+        risks=list_ticked(job, "risk"),
+        warranty=_warranty(session, job),
         declared_value=format_money(job.declared_value_minor, shop.currency),
         goes_home=RETURN_WAYS[job.return_by],
         money=tuple(one for one in money if one),
         terms=shop.terms,
     )
+
+
+def _warranty(session: Session, job: Job) -> str:
+    """Say until when the work is warranted, and what that covers."""
+    memo = last_memo(session, job, "warranty")
+    if memo is None:
+        return ""
+    return f"until {format_date(memo.due)}\n{memo.details['covers']}".strip()
 
 
 def tag_part(session: Session, subject: Subject, shop: Shop, printing: Printing) -> SlipPart:
@@ -84,19 +98,21 @@ def tag_part(session: Session, subject: Subject, shop: Shop, printing: Printing)
 def label_part(session: Session, subject: Subject, shop: Shop, printing: Printing) -> SlipPart:
     """Give what one small label holds."""
     del session, shop
-    return LabelsPart((make_label(job_of(subject), printing.address),), None)
+    return LabelsPart((make_label(subject, printing.address),), None)
 
 
-def make_label(job: Job, address: str) -> Label:
-    """Give a job's label."""
-    piece = job.piece
+def make_label(subject: Subject, address: str) -> Label:
+    """Give the label of a job, or of a piece outside any."""
+    piece, job = subject.piece, subject.job
+    name = name_piece(piece.maker, piece.model, piece.marking, piece.telling_marks)
+    wanted = job.wanted_by if job else None
     return Label(
-        number=job.number,
-        customer=shorten(job.customer.name, 44),
-        piece=shorten(name_piece(piece.maker, piece.model, piece.marking, piece.telling_marks), 48),
-        wanted=f"{job.wanted_by.day} {job.wanted_by:%b %Y}" if job.wanted_by else "",
+        head=str(job.number) if job else piece.marking or str(piece.id),
+        customer=shorten(job.customer.name, 44) if job else "",
+        piece=shorten(name, 48),
+        wanted=f"{wanted.day} {wanted:%b %Y}" if wanted else "",
         address=address,
-        code=f"code-{job.number}.svg",
+        code=f"code-{job.number if job else piece.id}.svg",
     )
 
 
@@ -149,8 +165,15 @@ _CUT_WORDS = {
 
 
 def tell_passes(job: Job) -> Rows:
-    """List a job's passes as rows: day, cut, with what, strokes, note."""
-    return tuple(_pass_row(one) for one in job.passes if one.struck_at is None)
+    """List a job's passes and works by their day: day, what, with what, strokes, note."""
+    rows = [_pass_row(one) for one in job.passes if one.struck_at is None]
+    rows += [_work_row(one) for one in job.works if one.struck_at is None]
+    return tuple(sorted(rows, key=lambda row: row[0]))
+
+
+def _work_row(one: Work) -> tuple[str, ...]:
+    what = label_work(one.kind, one.label, one.amount_mm)
+    return one.done_on.isoformat(), what, one.material, "", one.note
 
 
 def _pass_row(one: BenchPass) -> tuple[str, ...]:
@@ -211,15 +234,17 @@ def estimate_part(session: Session, subject: Subject, shop: Shop, printing: Prin
     del printing
     job = job_of(subject)
     total = account_of(session, job).total_minor
-    sums = [*_tax(total, shop)]
-    if job.deposit_minor:
+    sums, rest = _tax(total, shop), total
+    if total is not None and job.deposit_minor:
+        sums = [("Total", format_money(total, shop.currency)), *sums]
         sums.append(("Deposit asked", format_money(job.deposit_minor, shop.currency)))
+        rest = total - job.deposit_minor
     return BillPart(
         lines=_bill_lines(session, job, shop),
         payments=(),
         sums=tuple(sums),
-        balance_label="Total",
-        balance=format_money(total, shop.currency) or "no price yet",
+        balance_label="Total" if rest == total else "Balance, after the deposit",
+        balance=format_money(rest, shop.currency) or "no price yet",
         due="",
         address=tuple(job.customer.address.splitlines()),
         pay=shop.pay_words,
@@ -233,8 +258,10 @@ def bill_part(session: Session, subject: Subject, shop: Shop, printing: Printing
     payments = [one for one in list_payments(session, job.id) if one.struck_at is None]
     sums = [("Total", format_money(account.total_minor, shop.currency) or "no price yet")]
     sums += _tax(account.total_minor, shop)
-    if payments:
-        sums.append(("Paid", format_money(account.paid_minor, shop.currency)))
+    deposit = sum(one.amount_minor for one in payments if one.kind == "deposit")
+    for label, amount in (("Deposit", deposit), ("Paid", account.paid_minor - deposit)):
+        if amount:
+            sums.append((label, format_money(amount, shop.currency)))
     balance = account.balance_minor
     owed = balance is not None and balance > 0
     due = printing.today + timedelta(days=shop.pay_days) if owed and shop.pay_days else None
@@ -252,7 +279,7 @@ def bill_part(session: Session, subject: Subject, shop: Shop, printing: Printing
             for one in payments
         ),
         sums=tuple(sums),
-        balance_label=account.say_balance().capitalize(),
+        balance_label=f"Balance: {account.say_balance()}",
         balance=format_money(abs(balance), shop.currency) if balance else "",
         due=format_date(due),
         address=tuple(job.customer.address.splitlines()),
@@ -261,11 +288,18 @@ def bill_part(session: Session, subject: Subject, shop: Shop, printing: Printing
 
 
 def _bill_lines(session: Session, job: Job, shop: Shop) -> Rows:
-    charges = [one for one in list_charges(session, job.id) if one.struck_at is None]
-    if charges:
-        return tuple((one.label, format_money(one.amount_minor, shop.currency)) for one in charges)
-    agreed = format_money(job.agreed_price_minor, shop.currency) or "–"
-    return ((job.agreed_work or "work as agreed", agreed),)
+    """List what was agreed, the works with what each costs by itself, and the charges."""
+    lines: list[tuple[str, int | None]] = []
+    if job.agreed_price_minor is not None and not job.price_in_lines:
+        lines.append((job.agreed_work or "work as agreed", job.agreed_price_minor))
+    for work in job.works:
+        if work.struck_at is None:
+            what = label_work(work.kind, work.label, work.amount_mm)
+            lines.append((", ".join(filter(None, (what, work.material))), work.price_minor))
+    charges = list_charges(session, job.id)
+    lines += [(one.label, one.amount_minor) for one in charges if one.struck_at is None]
+    lines = lines or [(job.agreed_work or "work as agreed", None)]
+    return tuple((what, format_money(amount, shop.currency) or "–") for what, amount in lines)
 
 
 def _tax(total_minor: int | None, shop: Shop) -> list[tuple[str, str]]:
@@ -279,22 +313,29 @@ def _tax(total_minor: int | None, shop: Shop) -> list[tuple[str, str]]:
 
 def packing_part(session: Session, subject: Subject, shop: Shop, printing: Printing) -> SlipPart:
     """Give what the packing note holds."""
-    del session, printing
+    del printing
     job = job_of(subject)
     piece = job.piece
+    parcel = last_memo(session, job, "parcel", way="out")
+    told = parcel.details if parcel else {}
     name = name_piece(piece.maker, piece.model, piece.marking, piece.telling_marks)
     marks = piece.telling_marks if piece.telling_marks != name else ""
     contents = [(name, marks)]
     contents += [(tick.label, "") for tick in job.ticks if tick.kind == "came_with"]
     cards = [slip for slip in job.slips if slip.kind in CARD_KINDS]
     contents.append(("return card", f"slip {cards[-1].number}" if cards else ""))
-    carrier = RETURN_WAYS[job.return_by]
+    number = told.get("number") or job.tracking
+    carrier = told.get("carrier") or RETURN_WAYS[job.return_by]
+    customs = [one for one in MEMO_KINDS["parcel"].fields if one.name in CUSTOMS]
     return PackingPart(
         address=tuple(job.customer.address.splitlines()),
         sender=tuple(one for one in (*shop.address.splitlines(), shop.phone, shop.email) if one),
         contents=tuple(contents),
-        carrier=f"{carrier}, tracking {job.tracking}" if job.tracking else carrier,
-        declared_value=format_money(job.declared_value_minor, shop.currency),
+        carrier=f"{carrier}, tracking {number}" if number else carrier,
+        declared_value=told.get("declared")
+        or format_money(job.declared_value_minor, shop.currency),
+        customs=tuple((one.label, told[one.name]) for one in customs if told.get(one.name)),
+        warranty=_warranty(session, job),
         care=say_care(piece.material, shop.care_text),
     )
 

@@ -16,6 +16,7 @@ from app.core.values.pieces import MATERIALS
 from app.core.values.units import format_mm
 from app.store.records.charges import account_of
 from app.store.records.measurements import Measurement, last_facing, list_measurements, standing
+from app.store.records.passes import standing_passes
 from app.store.records.photos import list_photos
 from app.store.records.pieces import list_jobs_on
 from app.store.records.shop import gauges_in_use
@@ -104,7 +105,7 @@ def _record_job(session: Session, job: Job, shop: Shop, photos: Sequence[Photo])
     total = format_money(account_of(session, job).total_minor, shop.currency)
     return RecordJob(
         heading=f"Job {job.number}, {format_date(job.dropped_off)}, {job.customer.name}: "
-        f"{STAGES[job.stage].label}, {plural(len(passes), 'pass', 'passes')}",
+        f"{STAGES[job.stage].label}, {plural(len(standing_passes(job)), 'pass', 'passes')}",
         facts=(
             ("Asked for", job.request),
             ("Agreed", job.agreed_work),

@@ -46,7 +46,7 @@ KEPT_POLICY = (
 )
 
 # what the papers made most often say of a job beside its readings
-_NEEDED = {"return_card": ("passes",), "half_card": ("passes",)}
+_NEEDED = dict.fromkeys(("return_card", "half_card"), ("passes", "works"))
 _OWN_NAMES = {host.strip("[]") for host in LOOPBACK_HOSTS}
 
 

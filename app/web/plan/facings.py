@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from app.core.facing.analysis import MalformedReading
 from app.core.facing.curves import CURVES
 from app.core.facing.measurements import GaugesInUse
-from app.core.plan.facings import SHAPES, FacingTolerance, PlainFacing
+from app.core.plan.facings import SHAPES, PlainFacing
 from app.core.plan.targets import (
     TOLD_BY,
     FacingEntry,
@@ -55,12 +55,10 @@ from app.web.pages import (
     show_page,
     taken_before,
 )
-from app.web.plan.planning import choose_gauges, gauges_for, uncertainties_of
+from app.web.plan.planning import choose_gauges, gauges_for, uncertainties_of, usual_tolerance
 from app.web.shop.customers import show_conflict
 
 router = APIRouter(prefix="/facings")
-# on paper a picture stands in its own size, so that its words stay large enough
-PAPER_MM = (184.0, 100.0)
 NOT_HERE = "There is no such facing in this book."
 
 
@@ -126,9 +124,7 @@ def _edit_page(
         choose_gauges(session, form.get("blade_set"), "", facing.instrument_kind if facing else ""),
     )
     source = _source(session, form.get("from_set"))
-    kept = facing.tolerance if facing else FacingTolerance(
-        shop.position_tolerance_mm, shop.tip_tolerance_mm, shop.gap_tolerance_mm
-    )  # fmt: skip
+    kept = facing.tolerance if facing else usual_tolerance(shop)
     return show_page(
         request,
         "facings/edit.html",
@@ -198,12 +194,14 @@ def show(
         jobs=list_jobs_aiming_at(session, facing_id),
         batches=list_batches(session, facing_id),
         revisions=list_revisions(session, "facing", facing_id),
-        **_sheet(session, facing, blade_set, glass),
+        **gather_facing(session, facing, blade_set, glass),
     )
 
 
-def _sheet(session: Session, facing: KeptFacing, blade_set: str, glass: str) -> dict[str, Any]:
-    """Gather what the sheet says: the numbers at which each blade should stop."""
+def gather_facing(
+    session: Session, facing: KeptFacing, blade_set: str, glass: str
+) -> dict[str, Any]:
+    """Gather what page and sheet say: the numbers at which each blade should stop."""
     gauges = choose_gauges(session, blade_set, glass, facing.instrument_kind)
     return {
         "gauges": gauges,
@@ -229,21 +227,6 @@ def _tell_length(facing: KeptFacing, gauges: GaugesInUse) -> str:
     )
 
 
-@router.get("/{facing_id}/sheet")
-def sheet(
-    request: Request, session: Reading, facing_id: int, blade_set: str = "", glass: str = ""
-) -> HTMLResponse:
-    """Show the sheet to print for the bench: one page."""
-    facing = _facing(session, facing_id)
-    return show_page(
-        request,
-        "facings/sheet.html",
-        facing=facing,
-        shop=get_shop(session),
-        **_sheet(session, facing, blade_set, glass),
-    )
-
-
 @router.get("/{facing_id}/profile.svg")
 def profile(
     request: Request,
@@ -265,8 +248,6 @@ def profile(
         blades=blade_levels(gauges),
         glass_mm_per_number=float(gauges.glass.mm_per_unit),
         size="small" if size == "small" else "screen",
-        width_mm=PAPER_MM[0] if size == "paper" else None,
-        height_mm=PAPER_MM[1] if size == "paper" else None,
     )
     return answer_picture(request, picture, lambda: draw_profile(picture))
 

@@ -9,7 +9,7 @@ from app.core.facing.analysis import MalformedReading
 from app.core.facing.measurements import GaugesInUse, write_line
 from app.core.plan.bench import BenchState, judge_bench
 from app.core.plan.effort_map import EffortQuestion
-from app.core.plan.facings import THINNEST_MM, PlainFacing, common_gaps
+from app.core.plan.facings import THINNEST_MM, FacingTolerance, PlainFacing, Target, common_gaps
 from app.core.plan.next_pass import BenchAim, needed_cuts, plan_strokes, say_strokes
 from app.core.plan.piece_limits import PieceLimits, find_table_end
 from app.core.plan.plan import plan_removal
@@ -101,6 +101,11 @@ def limits_of(piece: Piece) -> PieceLimits:
     )
 
 
+def usual_tolerance(shop: Shop) -> FacingTolerance:
+    """Give the tolerance of a target that has none of its own."""
+    return FacingTolerance(shop.position_tolerance_mm, shop.tip_tolerance_mm, shop.gap_tolerance_mm)
+
+
 def plan_job(session: Session, job: Job) -> JobPlan:
     """Plan a job from its last readings to its target; never fails, but says why it can't."""
     facing, last = get_facing(session, job.facing_id), last_read(job)
@@ -114,7 +119,9 @@ def plan_job(session: Session, job: Job) -> JobPlan:
         state = judge_bench(
             facing.target, last.facing, facing.tolerance, last.uncertainties, gauges.glass.step_mm
         )
-        request = make_request(facing, last, job.piece, get_shop(session), settled=state.stop)
+        request = make_request(
+            facing.target, facing.tolerance, last, job.piece, get_shop(session), settled=state.stop
+        )
         plan = plan_removal(request)
     except MalformedReading as error:
         refusal = str(error)
@@ -128,7 +135,15 @@ def tell_as_planned(session: Session, job: Job, planned: JobPlan) -> str:
         return ""
     before, last = told[-2:]
     try:
-        plan = plan_removal(make_request(planned.facing, before, job.piece, get_shop(session)))
+        plan = plan_removal(
+            make_request(
+                planned.facing.target,
+                planned.facing.tolerance,
+                before,
+                job.piece,
+                get_shop(session),
+            )
+        )
     except MalformedReading:
         return ""
     if plan.comes_to == DONE:
@@ -160,9 +175,8 @@ def aim_at_plan(session: Session, job: Job, planned: JobPlan) -> BenchAim | None
     )
 
 
-def tell_strokes(session: Session, job: Job, planned: JobPlan) -> str:
+def tell_strokes(session: Session, job: Job, aim: BenchAim | None) -> str:
     """Say with which strokes to begin, by what this shop's passes took; empty without a plan."""
-    aim = aim_at_plan(session, job, planned)
     if aim is None:
         return ""
     own = [as_logged(one) for one in reversed(job.passes) if one.struck_at is None]
@@ -189,10 +203,16 @@ def ask_effort(session: Session, job: Job) -> EffortQuestion | None:
 
 
 def make_request(
-    facing: KeptFacing, last: Measurement, piece: Piece, shop: Shop, *, settled: bool = False
+    target: Target,
+    tolerance: FacingTolerance,
+    last: Measurement,
+    piece: Piece,
+    shop: Shop,
+    *,
+    settled: bool = False,
 ) -> PlanRequest:
-    """Ask for a plan the way the pages do: with the target's tolerance and all known limits."""
-    now, target, limits = last.facing, facing.target, limits_of(piece)
+    """Ask for a plan the way the pages do: within a tolerance and with all known limits."""
+    now, limits = last.facing, limits_of(piece)
     stops = [*now.left, *now.right]
     if isinstance(target, PlainFacing):
         length_gap, furthest = target.length_gap_mm, [target.facing_length_mm]
@@ -205,9 +225,9 @@ def make_request(
         length_gap_mm=length_gap,
         table_end_mm=find_table_end(limits, max([stop.position_mm for stop in stops] + furthest)),
         tilt_limit_mm_per_mm=shop.tilt_limit_mm_per_mm,
-        tolerance_mm=facing.tolerance.gap_mm or 0.0,
-        position_tolerance_mm=facing.tolerance.position_mm,
-        tip_tolerance_mm=facing.tolerance.tip_mm,
+        tolerance_mm=tolerance.gap_mm or 0.0,
+        position_tolerance_mm=tolerance.position_mm,
+        tip_tolerance_mm=tolerance.tip_mm,
         tip_slope_deg=limits.tip_slope_deg,
         beak_slope_deg=limits.beak_slope_deg,
         uncertainties=last.uncertainties,

@@ -43,6 +43,7 @@ from app.web.pages import (
 )
 from app.web.plan.planning import (
     JobPlan,
+    aim_at_plan,
     ask_effort,
     gauges_for,
     limits_of,
@@ -109,7 +110,9 @@ def tell_plan(session: Session, job: Job, planned: JobPlan) -> dict[str, Any]:
     return told | {
         "heading": head_plan(plan, planned.state),
         "figures": list_figures(plan, showing),
-        "steps": list_steps(plan, showing, tell_strokes(session, job, planned)),
+        "steps": list_steps(
+            plan, showing, tell_strokes(session, job, aim_at_plan(session, job, planned))
+        ),
         "check_rows": list_check_rows(plan, last.recorded, showing),
         "cut_rows": list_cut_rows(plan, gauges.glass),
         "pictures": ["both"] if rails_alike(plan) else list_worked_rails(plan),

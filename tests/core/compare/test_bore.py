@@ -37,10 +37,10 @@ def test_two_depths_with_uncertainties_may_be_no_surer_than_a_cylinder() -> None
     assert bore.uncertainties["taper_per_mm"] == pytest.approx(math.sqrt(2) * 0.02 / 10)
 
 
-def test_a_true_cylinder_is_called_one() -> None:
+def test_even_equal_diameters_can_only_not_be_told_from_a_cylinder() -> None:
     bore = fit_bore([BorePoint(d, 15.0) for d in (0.0, 5.0, 10.0)])
     assert bore.taper_per_mm == pytest.approx(0.0, abs=1e-15)
-    assert bore.direction == "cylinder"
+    assert bore.direction == "cannot tell from a cylinder"
 
 
 def test_the_uncertainty_of_the_angle_is_that_of_many_repeats() -> None:

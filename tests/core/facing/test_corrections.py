@@ -11,6 +11,7 @@ from app.core.facing.analysis import analyse_facing
 from app.core.facing.corrections import correct_readings
 from app.core.facing.curves import CURVES
 from app.core.facing.measurements import ReadingEntry
+from app.core.gauges.gauge_words import say_repeatability
 from app.core.gauges.sizes import (
     GaugeFacts,
     SetSizes,
@@ -267,6 +268,15 @@ def test_a_blade_s_study_comes_before_its_glass_s_and_a_study_before_a_figure():
     assert u(glass) == pytest.approx(hypot(half, 0.10))
     assert u(glass, typed) == pytest.approx(hypot(half, 0.20))
     assert u(glass, studied) == pytest.approx(hypot(half, 0.05))
+
+
+def test_repeats_that_were_all_equal_count_for_the_step_of_the_marks_and_not_for_nothing():
+    half = 0.25 / 2 / sqrt(3)
+    glass = GaugeFacts(GLASS, "glass", "glass", studies=(StudiedRepeat(DAY, 0.0, 12.0),))
+    causes = reading_causes(stop(1, 36), sizes(glass))
+    assert combined(causes) == pytest.approx(hypot(half, half))
+    assert any("within the step" in one.what for one in causes)
+    assert say_repeatability(glass, DAY).startswith("within the step, studied ")
 
 
 def test_a_study_holds_from_its_day_on_and_the_first_one_before_it_too():

@@ -147,7 +147,14 @@ def test_a_run_of_checks_says_whether_the_gauge_holds_its_size():
     assert run(0.0380).chart is None
     assert "it holds its size" in " ".join(run(0.0380, 0.0382, 0.0379).words)
     worn = " ".join(run(0.0380, 0.0370, 0.0355, 0.0341).words)
-    assert "it has become 0.0039 ± 0.0028 mm thinner" in worn
+    # by hand: the slope is −0.0066/5 a year, its u 0.001/√5, over three years
+    assert "it has become 0.0040 ± 0.0027 mm thinner" in worn
+    assert "it has become 0.0030 ± 0.0028 mm thinner" in " ".join(run(0.0380, 0.0350).words)
+    up_and_down = " ".join(run(0.0380, 0.0335, 0.0381).words)
+    assert "though not steadily one way" in up_and_down
+    assert "holds its size" not in up_and_down
+    once = " ".join(run(0.0380, 0.0380, 0.0380, 0.0351, 0.0366).words)
+    assert "no change that is sure" in once
     assert "4 checks only" in worn
     settled = [0.0380, 0.0381] * 10
     assert "stands outside the limits" in " ".join(run(*settled, 0.0340).words)

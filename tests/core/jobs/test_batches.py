@@ -157,10 +157,24 @@ def test_a_piece_is_out_if_anything_is_and_in_only_if_all_is():
     assert judge_piece(()) == IN
 
 
-def test_without_a_tolerance_what_the_gauges_tell_is_the_limit_itself():
-    state = judge_bench(TARGET, told((6.5, 13.5, 23.5, 35.5), 1.16), FacingTolerance())
-    (miss,) = list_misses(state, FacingTolerance(), GAUGES)
-    assert (miss.verdict, miss.words) == (OUT, "tip 0.03 mm too open, 0.01 beyond")
+def test_without_a_tolerance_what_the_gauges_tell_of_all_readings_is_the_limit():
+    # nine readings: 2.77 standard uncertainties, where one alone has 1.96
+    assert misses(told((6.5, 13.5, 23.5, 35.5), 1.155), FacingTolerance()) == []
+    assert misses(told((6.5, 13.5, 23.5, 35.5), 1.16), FacingTolerance()) == [
+        ("tip 0.03 mm too open", OUT)
+    ]
+
+
+def test_without_a_tolerance_a_piece_dead_on_target_is_seldom_out():
+    rng = np.random.default_rng(1955)
+    numbers = np.array((6.5, 13.5, 23.5, 35.5))
+    out = 0
+    for _ in range(400):
+        left, right = (numbers + 2 * rng.normal(0.0, 0.15, 4) for _ in range(2))
+        now = told(left, 1.13 + rng.normal(0.0, 0.01), right=right)
+        state = judge_bench(TARGET, now, FacingTolerance())
+        out += judge_piece(list_misses(state, FacingTolerance(), GAUGES)) == OUT
+    assert out / 400 <= 0.05 + 3 * (0.05 * 0.95 / 400) ** 0.5
 
 
 def test_against_a_drawn_curve_the_blades_own_thickness_widens_the_guard():
@@ -217,20 +231,46 @@ def test_the_run_of_a_batch_has_the_limits_of_an_individuals_chart():
     pieces = [
         (f"M5-{at}", told((6.5, 13.5, 23.5, 35.5), tip)) for at, tip in enumerate(TIPS, start=1)
     ]
-    tip, length = run_batch(TARGET, TOLERANCE, pieces)
+    tip, length = run_batch(TARGET, TOLERANCE, pieces, GAUGES)
     assert tip.chart.centre_mm == pytest.approx(1.134)
     assert tip.chart.mean_moving_range_mm == pytest.approx(0.13 / 9)
     assert tip.chart.upper_mm - 1.134 == pytest.approx(2.66 * 0.13 / 9, rel=1e-3)
     assert tip.target_mm == 1.13
-    assert tip.words[0] == (
-        "The mean is 1.13 mm, on the target; as it runs, pieces come out between 1.10 and 1.17 mm."
-    )
+    assert tip.words[0] == "The mean is 1.13 mm, on the target."
     assert tip.words[1] == (
+        "The tolerance is 1.11 to 1.15 mm: whether all it makes will lie within it, 10 pieces "
+        "can’t tell yet."
+    )
+    assert run_tips(3 * TIPS) == (
         "The tolerance is 1.11 to 1.15 mm: as it runs, some pieces will be out of it."
     )
     assert tip.words[-1] == "The limits rest on 10 pieces; they settle from 20 on."
     assert length.values_mm == (17.75,) * 10
-    assert length.words[1] == "That lies within the tolerance, 17.25 to 18.25 mm."
+    assert length.words[1] == "What it makes lies within the tolerance, 17.25 to 18.25 mm."
+
+
+def run_tips(tips, tolerance=TOLERANCE):
+    pieces = [(f"M{n}", told((6.5, 13.5, 23.5, 35.5), tip)) for n, tip in enumerate(tips)]
+    return run_batch(TARGET, tolerance, pieces, GAUGES)[0].words[1]
+
+
+def test_two_equal_tips_lie_in_no_tolerance_yet():
+    assert run_tips((1.13, 1.13)) == (
+        "The tolerance is 1.11 to 1.15 mm: whether all it makes will lie within it, 2 pieces "
+        "can’t tell yet."
+    )
+
+
+@pytest.mark.parametrize("count", [3, 5, 10, 30])
+def test_an_incapable_process_is_seldom_called_within_and_a_capable_one_seldom_out(count):
+    rng = np.random.default_rng(726)
+    # three standard deviations are just more, or just less, than the tolerance
+    bad, good = (rng.normal(1.13, 0.02 / (3 * part), (400, count)) for part in (0.98, 1.02))
+    loose = FacingTolerance(position_mm=0.5, tip_mm=0.02)
+    within = np.mean(["What it makes lies" in run_tips(one, loose) for one in bad])
+    out = np.mean(["some pieces will be out" in run_tips(one, loose) for one in good])
+    assert within <= 0.05 + 3 * (0.05 * 0.95 / 400) ** 0.5
+    assert out <= 0.05 + 3 * (0.05 * 0.95 / 400) ** 0.5
 
 
 def test_a_piece_that_was_made_otherwise_is_named():
@@ -238,7 +278,7 @@ def test_a_piece_that_was_made_otherwise_is_named():
     pieces = [
         (f"M{at}", told((6.5, 13.5, 23.5, 35.5), tip)) for at, tip in enumerate(tips, start=1)
     ]
-    words = " ".join(run_batch(TARGET, TOLERANCE, pieces)[0].words)
+    words = " ".join(run_batch(TARGET, TOLERANCE, pieces, GAUGES)[0].words)
     assert "Beyond the limits: M11." in words
     assert "A larger step than usual: M10 to M11, M11 to M12." in words
     assert "settle" not in words
@@ -246,7 +286,7 @@ def test_a_piece_that_was_made_otherwise_is_named():
 
 def test_pieces_without_the_reading_are_left_out_and_one_alone_makes_no_chart():
     pieces = [("M1", told((6.5, 13.5, 23.5), 1.13)), ("M2", told((6.5, 13.5, 23.5, 35.5), None))]
-    tip, length = run_batch(TARGET, TOLERANCE, pieces)
+    tip, length = run_batch(TARGET, TOLERANCE, pieces, GAUGES)
     assert (tip.markings, length.markings) == (("M1",), ("M2",))
     assert tip.chart is None
     assert tip.words == ()

@@ -145,7 +145,7 @@ def test_its_pages_show_the_money_the_photographs_the_batch_and_the_worn_blade(s
         wedge = session.scalars(select(Study)).one().gauge_id
         half_typed = session.scalars(select(Draft)).one().place
     shop_browser.open(f"/jobs/{number}/charges")
-    assert "new cork" in shop_browser.text
+    assert "for the wait" in shop_browser.text
     assert shop_browser.client.get(f"/photos/{photo.id}/small").status_code == 200
     shop_browser.open(f"/batches/{batch.id}")
     verdicts = [row.select("td")[-1].text for row in shop_browser.page.select(".batch tbody tr")]

@@ -12,7 +12,7 @@ AMOUNTS = st.lists(st.integers(-(10**9), 10**9), max_size=30)
 @given(AMOUNTS, AMOUNTS)
 def test_the_balance_is_what_lines_and_payments_leave_to_the_last_cent(charges, payments):
     account = add_up(charges, payments, 8500)
-    total = sum(charges) if charges else 8500
+    total = 8500 + sum(charges)
     assert account.balance_minor == total - sum(payments)
 
 
@@ -38,15 +38,15 @@ def figures(browser):
 def test_lines_deposit_and_payment_come_to_a_balance(browser, job):
     browser.open(f"/jobs/{job}/charges")
     assert figures(browser)["Balance"] == "85.00 EUR to pay"
-    browser.send("form[action$='/charges']", charge_label="refacing", charge_amount="79,90")
-    browser.send("form[action$='/charges']", charge_label="new cork", charge_amount="12.05")
+    browser.send("form[action$='/charges']", charge_label="a second ligature", charge_amount="7,95")
+    browser.send("form[action$='/charges']", charge_label="by express", charge_amount="12.05")
     browser.send(
         "form[action$='/charges']",
-        charge_label="for waiting", charge_amount="1.95", charge_kind="discount",
+        charge_label="for waiting", charge_amount="15", charge_kind="discount",
     )  # fmt: skip
     browser.send("form[action$='/payments']", payment_amount="20", payment_kind="deposit")
     assert figures(browser) == {
-        "Comes to": "90.00 EUR",
+        "Total": "90.00 EUR",
         "Deposit asked for": "20.00 EUR",
         "Paid": "20.00 EUR",
         "Balance": "70.00 EUR to pay",
@@ -60,14 +60,15 @@ def test_lines_deposit_and_payment_come_to_a_balance(browser, job):
 
 def test_a_line_struck_out_does_not_count_and_can_be_brought_back(browser, job):
     browser.open(f"/jobs/{job}/charges")
-    browser.send("form[action$='/charges']", charge_label="refacing", charge_amount="90")
+    browser.send("form[action$='/charges']", charge_label="by express", charge_amount="12")
+    assert figures(browser)["Total"] == "97.00 EUR"
     browser.send("form[action$='/charges/1/strike']")
-    assert figures(browser)["Agreed price"] == "85.00 EUR"
+    assert figures(browser)["Total"] == "85.00 EUR"
     assert browser.page.select_one("tr.struck")
     browser.send("form[action$='/charges/1/strike']")
-    assert figures(browser)["Comes to"] == "90.00 EUR"
+    assert figures(browser)["Total"] == "97.00 EUR"
     browser.open(f"/jobs/{job}")
-    assert "Struck out: refacing, 90.00 EUR" in browser.text
+    assert "Struck out: by express, 12.00 EUR" in browser.text
 
 
 @pytest.mark.parametrize(
@@ -87,6 +88,15 @@ def test_a_line_that_is_no_line_is_refused_with_what_was_typed(browser, job, typ
     assert browser.page.select_one("#charge_label")["value"] == typed["charge_label"]
 
 
+def test_a_charge_is_of_its_own_day_and_never_of_one_to_come(browser, job):
+    browser.open(f"/jobs/{job}/charges")
+    typed = {"charge_label": "by express", "charge_amount": "12"}
+    browser.send("form[action$='/charges']", status=422, charged_on="2027-01-01", **typed)
+    assert "A charge can't be dated in the future." in browser.text
+    browser.send("form[action$='/charges']", charged_on="2019-05-03", **typed)
+    assert "2019-05-03" in browser.page.select_one("main table").text
+
+
 def test_a_payment_in_the_future_is_refused(browser, job):
     browser.open(f"/jobs/{job}/charges")
     browser.send("form[action$='/payments']", status=422, payment_amount="5", paid_on="2027-01-01")
@@ -95,16 +105,24 @@ def test_a_payment_in_the_future_is_refused(browser, job):
 
 def test_the_bill_and_the_intake_slip_show_the_sums(browser, job):
     browser.open(f"/jobs/{job}/charges")
-    browser.send("form[action$='/charges']", charge_label="refacing", charge_amount="90")
+    browser.send("form[action$='/charges']", charge_label="by express", charge_amount="12")
+    browser.open(f"/jobs/{job}/papers/estimate")
+    said = paper_words(browser)
+    assert "Open the tip. 85.00 EUR by express 12.00 EUR" in said
+    assert "Total 97.00 EUR Deposit asked 20.00 EUR Balance, after the deposit 77.00 EUR" in said
+    browser.open(f"/jobs/{job}/charges")
     browser.send("form[action$='/payments']", payment_amount="20", payment_kind="deposit")
+    browser.send("form[action$='/payments']", payment_amount="7", payment_kind="payment")
     browser.open(f"/jobs/{job}/papers/bill")
-    browser.send("main form")
-    words = " ".join(browser.page.select_one("section.unseen").get_text(" ").split())
-    assert "To pay 70.00 EUR" in words
-    assert "Total 90.00 EUR" in words
+    said = paper_words(browser)
+    assert "Open the tip. 85.00 EUR by express 12.00 EUR" in said
+    assert "Total 97.00 EUR Deposit 20.00 EUR Paid 7.00 EUR Balance: to pay 70.00 EUR" in said
     browser.open(f"/jobs/{job}/papers/intake_slip")
-    words = " ".join(browser.page.select_one("section.unseen").get_text(" ").split())
-    assert words.count("90.00 EUR paid 20.00 EUR") == 2
+    assert paper_words(browser).count("97.00 EUR paid 27.00 EUR") == 2
+
+
+def paper_words(browser):
+    return " ".join(browser.page.select_one("section.unseen").get_text(" ").split())
 
 
 def test_a_shop_that_counts_in_yen_writes_no_decimals_anywhere(browser, take_in):
@@ -133,4 +151,4 @@ def test_the_currency_does_not_change_what_amounts_already_say(browser, job):
     assert page.select_one("#currency")["value"] == "JPY"
     browser.send("main form", currency="CHF")
     browser.open(f"/jobs/{job}/charges")
-    assert figures(browser)["Agreed price"] == "85.00 CHF"
+    assert figures(browser)["Total"] == "85.00 CHF"

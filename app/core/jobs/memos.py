@@ -1,0 +1,164 @@
+"""Memos: what is written down beside a piece or its job, by one table of kinds and their fields.
+
+A memo may await something (`due`): a parcel, a trial to come home, a player to be asked. What was
+written is kept as text by field, amounts with their currency, so that it says the same for ever.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+
+from app.core.values.forms import Fields, Refused, format_money
+from app.core.values.units import NotANumber, format_number, parse_number
+
+MOMENTS = {"before": "before the work", "between": "during the work", "after": "after the work"}
+WAYS = {"in": "it comes", "out": "it goes out"}
+CUSTOMS = ("contents", "worth", "origin")  # of a parcel
+SENT_BY = {"mail": "by e-mail", "text": "by text message", "phone": "by telephone",
+           "letter": "by letter"}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class MemoField:
+    """A field of a memo: text, lines, money, seconds, or one of its choices."""
+
+    name: str
+    label: str
+    reads: str = "text"
+    needed: str = ""
+    choices: Mapping[str, str] | None = None
+    hint: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class MemoKind:
+    """A kind of memo: its labels and fields; `due` and `done` say what it awaits, if anything.
+
+    `opens` unfolds its form. `about` names the pages it is written on, `to` who it goes to where
+    a customer is chosen, `came` says that what was awaited came.
+    """
+
+    key: str
+    label: str
+    opens: str
+    button: str
+    fields: tuple[MemoField, ...]
+    about: tuple[str, ...] = ("job", "piece")
+    due: str = ""
+    due_needed: bool = False
+    done: str = ""
+    came: str = ""
+    answer: str = ""
+    to: str = ""
+    hint: str = ""
+
+
+MEMO_KINDS: dict[str, MemoKind] = {
+    kind.key: kind
+    for kind in (
+        MemoKind("play_test", "Play-tests", "A play-test", "Keep the play-test", (
+            MemoField("who", "Who played", needed="Write who played it."),
+            MemoField("instrument", "On which instrument"),
+            MemoField("set_up", "Reed and set-up"),
+            MemoField("said", "What was said", "lines", "Write what was said."),
+        )),
+        MemoKind("seal", "Suction tests", "A suction test", "Keep the suction test", (
+            MemoField("moment", "When", choices=MOMENTS),
+            MemoField("seconds", "The reed held for, seconds", "seconds",
+                      "Write how many seconds it held."),
+            MemoField("with", "Reed, and how it was closed"),
+        ), hint="Wet the reed, close the shank with the palm, draw the air out, and count until "
+                "the reed lets go. Take the same reed before and after. Disinfect it first."),
+        MemoKind("trial", "On trial", "Send it out on trial", "It goes out on trial", (
+            MemoField("note", "What was agreed", "lines"),
+        ), ("sale",), "Due back", True, "It came home", "came home", to="Who tries it"),
+        MemoKind("sale", "Sold", "Sell it", "It is sold", (
+            MemoField("price", "Price", "money", "Write the price."),
+        ), ("sale",), to="Who buys it"),
+        MemoKind("parcel", "Parcels", "A parcel", "Keep the parcel", (
+            MemoField("way", "Which way", choices=WAYS),
+            MemoField("carrier", "Carrier"),
+            MemoField("number", "Tracking number"),
+            MemoField("declared", "Insured for", "money"),
+            MemoField("contents", "Contents, for customs",
+                      hint="Such as “clarinet mouthpiece, hard rubber, used, after repair”."),
+            MemoField("worth", "Value for customs", "money"),
+            MemoField("origin", "Country of origin"),
+        ), due="Expected by", done="It arrived", came="arrived"),
+        MemoKind("warranty", "Warranty", "A warranty", "Keep the warranty", (
+            MemoField("covers", "What it covers", "lines"),
+        ), ("job",), "Until", due_needed=True),
+        MemoKind("asking", "After it went home", "Ask later how it plays", "Remind me", (
+            MemoField("what", "What to ask"),
+        ), ("job",), "Ask on", True, "Keep the answer", "answered", "What they said"),
+        MemoKind("message", "Messages sent", "", "", (
+            MemoField("by", "Sent", choices=SENT_BY),
+            MemoField("to", "To"),
+            MemoField("subject", "Subject", needed="There is no message to keep."),
+            MemoField("body", "Text", "lines"),
+        ), ()),
+    )
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class MemoEntry:
+    """A memo as typed."""
+
+    kind: str
+    on: date
+    due: date | None
+    details: Mapping[str, str]
+
+
+def parse_memo(
+    kind: MemoKind, raw: Mapping[str, str], today: date, currency: str = ""
+) -> MemoEntry | Refused:
+    """Read a memo's form; its fields begin with the kind's key."""
+    fields = Fields(raw, currency=currency)
+    on = fields.date(f"{kind.key}_on") or today
+    if on > today:
+        fields.refuse(f"{kind.key}_on", "That day is still to come.")
+    needed = f"Write the day: {kind.due.lower()} …" if kind.due_needed else ""
+    due = fields.date(f"{kind.key}_due", needed=needed) if kind.due else None
+    if due and due < on:
+        fields.refuse(f"{kind.key}_due", f"“{kind.due}” can't be before it begins, {on}.")
+    details = {one.name: _read(fields, f"{kind.key}_{one.name}", one) for one in kind.fields}
+    return fields.refused() or MemoEntry(kind.key, on, due, details)
+
+
+def _read(fields: Fields, name: str, field: MemoField) -> str:
+    if field.choices:
+        return fields.choice(name, field.choices, words="Choose one.")
+    if field.reads == "money":
+        minor = fields.money_minor(name)
+        if minor is None and field.needed:
+            fields.refuse(name, field.needed)
+        return format_money(minor, fields.currency)
+    text = fields.text(name, needed=field.needed, limit=20_000 if field.reads == "lines" else 200)
+    if field.reads == "seconds" and text:
+        try:
+            seconds = float(parse_number(text.removesuffix("s")))
+        except NotANumber:
+            seconds = -1.0
+        if not 0.0 <= seconds <= 600.0:
+            fields.refuse(name, f"“{text[:40]}” is not a count of seconds. Write it like 8.5.")
+        return format_number(seconds, 1)
+    return text
+
+
+def tell_memo(kind: MemoKind, details: Mapping[str, str]) -> list[tuple[str, str]]:
+    """Say what a memo holds, as labels and words; what was left empty is left out."""
+    rows = [
+        (one.label, (one.choices or {}).get(details.get(one.name, ""), details.get(one.name, "")))
+        for one in kind.fields
+    ]
+    return [(label, words) for label, words in (*rows, (kind.answer, details.get("answer", "")))
+            if words]  # fmt: skip
+
+
+def tell_seal(tests: Mapping[str, str]) -> str:
+    """Say the last suction tests before and after beside each other; `tests` by moment."""
+    if not {"before", "after"} <= tests.keys():
+        return ""
+    return f"The reed held for {tests['before']} s before the work and {tests['after']} s after it."

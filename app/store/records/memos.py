@@ -1,0 +1,109 @@
+"""Memos beside a piece or its job; one struck out stays and no longer counts."""
+
+from collections.abc import Sequence
+from datetime import date, datetime
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session, joinedload
+
+from app.core.jobs.cures import Case
+from app.core.jobs.memos import MEMO_KINDS, MemoEntry
+from app.core.values.passes import CUT_KINDS
+from app.core.values.works import WORK_KINDS
+from app.store.tables import BenchPass, Job, JobTick, Memo, Piece, Work
+
+AWAITING = tuple(key for key, kind in MEMO_KINDS.items() if kind.done)
+_WITH = (joinedload(Memo.customer), joinedload(Memo.piece), joinedload(Memo.job))
+
+
+def add_memo(
+    session: Session,
+    piece: Piece,
+    job: Job | None,
+    entry: MemoEntry,
+    now: datetime,
+    customer_id: int | None = None,
+) -> Memo:
+    """Keep a memo."""
+    memo = Memo(
+        piece_id=piece.id,
+        job_id=job.id if job else None,
+        customer_id=customer_id,
+        kind=entry.kind,
+        on=entry.on,
+        due=entry.due,
+        details=dict(entry.details),
+        created_at=now,
+    )
+    session.add(memo)
+    session.flush()
+    return memo
+
+
+def get_memo(session: Session, memo_id: int) -> Memo | None:
+    """Give a memo with its piece, job and customer."""
+    return session.scalar(select(Memo).where(Memo.id == memo_id).options(*_WITH))
+
+
+def list_memos(session: Session, piece: Piece, job: Job | None = None) -> Sequence[Memo]:
+    """List a job's memos, or all of a piece's, newest first; those struck out too."""
+    of = Memo.job_id == job.id if job else Memo.piece_id == piece.id
+    found = select(Memo).where(of).options(*_WITH).order_by(Memo.on.desc(), Memo.id.desc())
+    return session.scalars(found).all()
+
+
+def list_awaited(session: Session, *, due_until: date | None = None) -> Sequence[Memo]:
+    """List what is awaited and has not come, by its day; only what is due by then, if asked."""
+    found = select(Memo).where(
+        Memo.due.is_not(None),
+        Memo.done_on.is_(None),
+        Memo.struck_at.is_(None),
+        Memo.kind.in_(AWAITING),
+    )
+    if due_until:
+        found = found.where(Memo.due <= due_until)
+    return session.scalars(found.options(*_WITH).order_by(Memo.due, Memo.id)).all()
+
+
+def last_memo(session: Session, job: Job, kind: str, **details: str) -> Memo | None:
+    """Give a job's newest standing memo of a kind that holds these details."""
+    standing = (one for one in list_memos(session, job.piece, job) if one.struck_at is None)
+    of_kind = (one for one in standing if one.kind == kind)
+    return next((one for one in of_kind if details.items() <= one.details.items()), None)
+
+
+def trial_of(session: Session, piece: Piece) -> Memo | None:
+    """Give the trial a piece is out on, if it is."""
+    return next((m for m in list_memos(session, piece) if m.kind == "trial" and is_open(m)), None)
+
+
+def is_open(memo: Memo) -> bool:
+    """Say whether a memo still awaits something."""
+    return memo.done_on is None and memo.struck_at is None
+
+
+def finish_memo(session: Session, memo: Memo, on: date, answer: str = "") -> None:
+    """Note that what a memo awaited has come; pressed twice, the first day stands."""
+    if memo.done_on is None:
+        memo.done_on = on
+        if answer:
+            memo.details = {**memo.details, "answer": answer}
+        session.flush()
+
+
+def list_cases(session: Session) -> list[Case]:
+    """List every complaint whose outcome is known, with the cuts and works its job had."""
+    done: dict[int, set[str]] = {}
+    cuts = select(BenchPass.job_id, BenchPass.kind).where(BenchPass.struck_at.is_(None))
+    works = select(Work.job_id, Work.kind, Work.label).where(Work.struck_at.is_(None))
+    for job_id, kind in session.execute(cuts.distinct()):
+        done.setdefault(job_id, set()).add(CUT_KINDS[kind].label)
+    for job_id, kind, label in session.execute(works.distinct()):
+        done.setdefault(job_id, set()).add(label or WORK_KINDS[kind].label)
+    ticks = select(JobTick.job_id, JobTick.label, JobTick.outcome).where(
+        JobTick.kind == "complaint", JobTick.outcome != ""
+    )
+    return [
+        Case(label, outcome, frozenset(done.get(job_id, ())))
+        for job_id, label, outcome in session.execute(ticks)
+    ]

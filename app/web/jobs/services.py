@@ -1,0 +1,70 @@
+"""The price list's page: every line in one table, kept together."""
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, Response
+from sqlalchemy.orm import Session
+
+from app.core.gauges.blade_sets import FAMILIES
+from app.core.jobs.services import MORE_LINES, parse_services
+from app.core.values.forms import Refused
+from app.store.records.revisions import Conflict
+from app.store.records.services import list_services, save_services
+from app.store.records.shop import get_shop
+from app.web.pages import (
+    Clock,
+    Form,
+    Reading,
+    Typed,
+    Writing,
+    go_to,
+    note_taken,
+    show_page,
+    taken_before,
+)
+
+router = APIRouter(prefix="/settings/prices")
+
+
+@router.get("")
+def edit(request: Request, session: Reading) -> HTMLResponse:
+    """Show the price list."""
+    return _page(request, session, Form())
+
+
+def _page(request: Request, session: Session, form: Form) -> HTMLResponse:
+    lines = [(str(one.id), one) for one in list_services(session, also_retired=True)]
+    return show_page(
+        request,
+        "services/edit.html",
+        form=form,
+        lines=[*lines, *((f"new{at}", None) for at in range(MORE_LINES))],
+        families=[("", "all others"), *((key, one.label) for key, one in FAMILIES.items())],
+        currency=get_shop(session).currency,
+    )
+
+
+@router.post("")
+def update(request: Request, session: Writing, form: Typed, clock: Clock) -> Response:
+    """Keep the price list; what was charged before stays as it was."""
+    if answer := taken_before(session, form):
+        return answer
+    ids = [one.id for one in list_services(session, also_retired=True)]
+    entries = parse_services(form.values, ids, get_shop(session).currency)
+    if isinstance(entries, Refused):
+        form.problems = dict(entries.problems)
+        return _page(request, session, form)
+    versions = {mark: form.get(f"version_{mark}") for mark in entries}
+    seen = {mark: int(text) for mark, text in versions.items() if text.isdecimal()}
+    try:
+        save_services(session, entries, seen, clock.now())
+    except Conflict as conflict:
+        session.rollback()
+        now = "; ".join(f"it says “{theirs}” now" for theirs, _ in conflict.changed.values())
+        form.problems = {
+            "prices": f"A line was changed in another window meanwhile: {now}. Nothing was kept; "
+            "open the list again, then change it."
+        }
+        return _page(request, session, form)
+    note_taken(session, form, "/settings/prices?said=kept", clock.now())
+    session.commit()
+    return go_to("/settings/prices?said=kept")

@@ -1,0 +1,55 @@
+"""Works that are no cut, noted on a job's page and struck out there."""
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+
+from app.core.jobs.stages import PASS
+from app.core.values.forms import Refused
+from app.core.values.works import parse_work
+from app.store.records.jobs import move_on
+from app.store.records.passes import add_work, strike_pass
+from app.store.records.shop import get_shop, list_checklist
+from app.web.jobs.jobs import job_or_404, job_page
+from app.web.pages import Clock, Typed, Writing, found_or_404, go_to, note_taken, taken_before
+
+router = APIRouter(prefix="/jobs/{number}/works")
+
+
+@router.post("")
+def create(request: Request, session: Writing, form: Typed, clock: Clock, number: int) -> Response:
+    """Note a work that is no cut."""
+    job = job_or_404(session, number)
+    if answer := taken_before(session, form):
+        return answer
+    entry = parse_work(
+        form.values,
+        list_checklist(session, "work"),
+        job.piece.instrument_kind,
+        clock.today(),
+        get_shop(session).currency,
+        job.dropped_off,
+    )
+    if isinstance(entry, Refused):
+        form.problems = dict(entry.problems)
+        return job_page(request, session, job, form)
+    add_work(session, job, entry, clock.now())
+    move_on(session, job, PASS, entry.done_on, clock.now())
+    location = f"/jobs/{number}?said=work#works"
+    note_taken(session, form, location, clock.now())
+    session.commit()
+    return go_to(location)
+
+
+@router.post("/{work_id}/strike")
+def strike(session: Writing, form: Typed, clock: Clock, number: int, work_id: int) -> Response:
+    """Strike a work out, or bring it back; its price goes and comes with it."""
+    job = job_or_404(session, number)
+    kept = found_or_404(
+        next((one for one in job.works if one.id == work_id), None), "There is no such work."
+    )
+    if form.get("do") == "bring_back":
+        strike_pass(kept, None)
+    elif kept.struck_at is None:
+        strike_pass(kept, clock.now())
+    session.commit()
+    return go_to(f"/jobs/{number}#works")

@@ -1,0 +1,82 @@
+"""Works that are no cut: noted, struck out, charged, on papers, of any past day."""
+
+
+def note(browser, job, status=200, **typed):
+    browser.open(f"/jobs/{job}")
+    raw = {f"work_{name}": value for name, value in typed.items()}
+    return browser.send("form[action$='/works']", status=status, **raw)
+
+
+def words_of(browser, address):
+    browser.open(address)
+    return " ".join(browser.page.select_one("section.unseen").get_text(" ").split())
+
+
+def test_a_work_stands_on_the_job_the_card_the_bill_and_the_record(browser, take_in):
+    job = take_in(dropped_off="2026-11-20")
+    note(
+        browser, job, kind="tenon_cork", material="sheet cork, 2 mm", minutes="25", price="12",
+        on="2026-11-21",
+    )  # fmt: skip
+    assert "2026-11-21" in browser.page.select_one("#works tbody").text
+    note(browser, job, label="shank sleeved")
+    assert "shank sleeved" in browser.page.select_one("#work_kind").text
+    said = words_of(browser, f"/jobs/{job}/papers/return_card")
+    assert "Renewed the tenon cork (sheet cork, 2 mm). Shank sleeved." in said
+    said = words_of(browser, f"/jobs/{job}/papers/bill")
+    assert "tenon cork, sheet cork, 2 mm 12.00 EUR shank sleeved –" in said
+    assert "Total 12.00 EUR" in said
+    said = words_of(browser, "/pieces/1/papers/piece_record")
+    assert "2026-11-21 tenon cork sheet cork, 2 mm" in said
+    browser.open("/pieces/1")
+    assert "Tenon cork, sheet cork, 2 mm, 25 min." in browser.text
+
+
+def test_a_work_struck_out_counts_nowhere_and_comes_back(browser, take_in):
+    job = take_in()
+    note(browser, job, kind="polish", price="12")
+    browser.send("form[action$='/works/1/strike']")
+    assert browser.page.select_one("#works tr.struck")
+    assert "Polished" not in words_of(browser, f"/jobs/{job}/papers/return_card")
+    browser.open(f"/jobs/{job}/charges")
+    assert browser.page.select_one(".figures dd").text == "–"
+    browser.open(f"/jobs/{job}")
+    browser.send("form[action$='/works/1/strike']")
+    assert "Polished it." in words_of(browser, f"/jobs/{job}/papers/return_card")
+
+
+def test_a_work_that_is_none_comes_back_with_all_that_was_typed(browser, take_in):
+    job = take_in()
+    page = note(browser, job, status=422, kind="cut_back", material="fine file")
+    assert "by how many mm the tip was shortened" in browser.text
+    assert page.select_one("#work_material")["value"] == "fine file"
+    assert page.select_one("#work_kind option[selected]")["value"] == "cut_back"
+
+
+def test_an_old_notebook_can_be_entered_job_by_job(browser, take_in):
+    job = take_in(dropped_off="2019-05-03")
+    browser.open(f"/jobs/{job}")
+    browser.send("form[action$='/passes']", kind="flat", done_on="2019-05-06")
+    browser.send("form[action$='/notes']", note="It sings.", note_on="2019-05-08")
+    browser.open(f"/jobs/{job}/edit")
+    browser.send("main form", agreed_work="Close it.", agreed_price="40", agreed_on="2019-05-04")
+    browser.open(f"/jobs/{job}")
+    browser.send("form.with-button[action$='/stage']", stage="returned", moved_on="2019-05-09")
+    days = {one["datetime"] for one in browser.page.select("#history time")}
+    assert days == {"2019-05-03", "2019-05-06", "2019-05-08", "2019-05-09"}
+
+
+def test_nothing_is_dated_in_the_future_or_before_the_piece_came(browser, take_in):
+    job = take_in(dropped_off="2026-11-20")
+    browser.open(f"/jobs/{job}")
+    browser.send("form.with-button[action$='/stage']", status=422, stage="ready",
+                 moved_on="2027-01-01")  # fmt: skip
+    assert "A move can't be dated in the future." in browser.text
+    browser.send("form.with-button[action$='/stage']", status=422, stage="ready",
+                 moved_on="2026-11-19")  # fmt: skip
+    assert "before the piece came, 20 November 2026" in browser.text
+    browser.open(f"/jobs/{job}/edit")
+    browser.send("main form", status=422, dropped_off="2026-11-26")
+    assert "A drop-off can't be dated in the future." in browser.text
+    browser.send("main form", dropped_off="2026-11-18")
+    assert browser.page.select_one("#history time")["datetime"] == "2026-11-18"
