@@ -106,12 +106,10 @@ def gather_bench(session: Session, job: Job) -> BenchPanel | None:
         return None
     planned = plan_job(session, job)
     log = log_of_job(job, measurements_of_job(job))
-    offers = offer_passes(log, list_used_passes(session), aim_at_plan(session, job, planned))
-    steps = (
-        list_steps(planned.plan, planned.showing, tell_strokes(session, job, planned))
-        if planned.plan
-        else ()
-    )
+    aim = aim_at_plan(session, job, planned)
+    offers = offer_passes(log, list_used_passes(session), aim)
+    strokes = tell_strokes(session, job, aim)
+    steps = list_steps(planned.plan, planned.showing, strokes) if planned.plan else ()
     return BenchPanel(
         planned=planned,
         verdict=judge_next(planned.state, planned.plan, offers, passes_since(log))
