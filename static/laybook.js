@@ -26,20 +26,40 @@ if (lookUp) {
   const box = document.querySelector("[data-look-results]");
   const status = document.querySelector("[data-look-status]");
   const ask = newestOnly();
+  const look = lookUp.closest(".look");
   const close = () => { box.hidden = true; };
-  lookUp.addEventListener("input", after(180, async () => {
+  const search = after(180, async () => {
     const query = lookUp.value.trim();
     if (!query) { close(); return; }
     const part = await ask(`${lookUp.dataset.lookUp}?q=${encodeURIComponent(query)}`);
-    if (part === null) return;
+    // who has gone on in the meantime doesn't want a list over the page
+    if (part === null || !look.contains(document.activeElement)) return;
     box.innerHTML = part;
     box.hidden = false;
     const count = box.querySelectorAll("a").length;
     status.textContent = count ? `${count} found` : "Nothing found";
-  }));
-  document.addEventListener("keydown", (event) => { if (event.key === "Escape") close(); });
-  document.addEventListener("click", (event) => { if (!event.target.closest(".look")) close(); });
+  });
+  lookUp.addEventListener("input", search);
+  look.addEventListener("keydown", (event) => {
+    if (event.key === "Escape") { close(); lookUp.focus(); return; }
+    if (event.key !== "ArrowDown" && event.key !== "ArrowUp") return;
+    if (box.hidden) { if (event.target === lookUp) search(); return; }
+    const stops = [lookUp, ...box.querySelectorAll("a")];
+    const step = event.key === "ArrowDown" ? 1 : stops.length - 1;
+    stops[(stops.indexOf(event.target) + step) % stops.length]?.focus();
+    event.preventDefault();
+  });
+  look.addEventListener("focusout", (event) => { if (!look.contains(event.relatedTarget)) close(); });
 }
+
+// What an address points at is opened where it is folded away.
+function unfold() {
+  const target = location.hash.length > 1 && document.getElementById(decodeURIComponent(location.hash.slice(1)));
+  const folded = target && target.closest("details:not([open])");
+  if (folded) { folded.open = true; target.scrollIntoView(); }
+}
+window.addEventListener("hashchange", unfold);
+unfold();
 
 // Drop-off: customers while typing, then the chosen one's pieces.
 const dropOff = document.querySelector("[data-drop-off]");

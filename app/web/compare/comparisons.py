@@ -35,7 +35,7 @@ from app.store.records.pieces import get_piece, list_jobs_on
 from app.store.records.shop import gauges_in_use, get_shop
 from app.store.tables import Job, Piece
 from app.web.drawn import answer_picture
-from app.web.facing.pictures import difference_picture, side_by_side_picture
+from app.web.facing.pictures import DrawnSize, difference_picture, side_by_side_picture
 from app.web.facing.summaries import Summary
 from app.web.pages import Reading, found_or_404, go_to, show_page
 from app.web.plan.planning import make_request, usual_tolerance
@@ -121,6 +121,7 @@ def _show_both(request: Request, session: Session, before: str, after: str) -> H
     one_piece = sides[0].piece.id == sides[1].piece.id
     sets = sides[0].measurement.read_set, sides[1].measurement.read_set
     compared = compare(*sets, evenness_tolerance_mm=tolerance_mm)
+    groups = list_rows(compared, sets, gauges_in_use(session, sides[1].measurement.blade_set_id))
     return show_page(
         request,
         "comparisons/show.html",
@@ -129,7 +130,8 @@ def _show_both(request: Request, session: Session, before: str, after: str) -> H
         one_piece=one_piece,
         lead=_lead(sides),
         told=tell_comparison(compared, IT_HAS_CHANGED if one_piece else THEY_DIFFER),
-        groups=list_rows(compared, sets, gauges_in_use(session, sides[1].measurement.blade_set_id)),
+        groups=groups,
+        changes=[row for rows in groups.values() for row in rows if row.changed],
         joint=say_joint(compared.joint),
         laying_mm=[expanded(one.laying_u_mm) for one in sets],
         evenness=list_evenness(compared),
@@ -282,19 +284,23 @@ def _drawn_sides(
 
 
 @router.get("/profile.svg")
-def profile(request: Request, session: Reading, before: str, after: str) -> Response:
+def profile(
+    request: Request, session: Reading, before: str, after: str, size: DrawnSize
+) -> Response:
     """Draw both facings in one picture."""
     sets, words, gauges = _drawn_sides(session, before, after)
     facings = sets[0].facing, sets[1].facing
-    picture = side_by_side_picture(facings, (words.first, words.second), gauges)
+    picture = side_by_side_picture(facings, (words.first, words.second), gauges, size)
     return answer_picture(request, picture, lambda: draw_profile(picture))
 
 
 @router.get("/difference.svg")
-def difference(request: Request, session: Reading, before: str, after: str) -> Response:
+def difference(
+    request: Request, session: Reading, before: str, after: str, size: DrawnSize
+) -> Response:
     """Draw how far the second facing stands from the first."""
     sets, words, gauges = _drawn_sides(session, before, after)
-    picture = difference_picture(sets, words.first, gauges)
+    picture = difference_picture(sets, words.first, gauges, size)
     return answer_picture(request, picture, lambda: draw_difference(picture))
 
 

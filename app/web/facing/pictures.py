@@ -2,9 +2,10 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Annotated
 from urllib.parse import urlencode
 
-from fastapi import APIRouter, HTTPException, Request
+from fastapi import APIRouter, Depends, HTTPException, Request
 from fastapi.responses import Response
 from sqlalchemy.orm import Session
 
@@ -42,6 +43,14 @@ from app.web.pages import Reading, found_or_404
 from app.web.plan.planning import last_read
 
 router = APIRouter()
+
+
+def _drawn_size(size: str = "") -> Size:
+    return "small" if size == "small" else "card"
+
+
+# "small" in a picture's address asks for the drawing for a narrow screen, its words as large.
+DrawnSize = Annotated[Size, Depends(_drawn_size)]
 OVERLAY_MM = (184.0, 80.0)
 MOST_OVERLAID = 8
 _STATES: tuple[State, State] = ("before", "after")
@@ -91,7 +100,10 @@ def compare_picture(
 
 
 def side_by_side_picture(
-    facings: tuple[FacingReadings, FacingReadings], names: tuple[str, str], gauges: GaugesInUse
+    facings: tuple[FacingReadings, FacingReadings],
+    names: tuple[str, str],
+    gauges: GaugesInUse,
+    size: Size = "screen",
 ) -> ProfilePicture:
     """Lay out two facings for the screen: the first thin, the second in ink."""
     first, second = _named_lines(facings, names)
@@ -99,7 +111,7 @@ def side_by_side_picture(
         lines=(*first, *second),
         blades=blade_levels(gauges, *facings),
         glass_mm_per_number=float(gauges.glass.mm_per_unit),
-        size="screen",
+        size=size,
     )
 
 
@@ -114,7 +126,7 @@ def _named_lines(
 
 
 def difference_picture(
-    sets: tuple[ReadSet, ReadSet], against: str, gauges: GaugesInUse
+    sets: tuple[ReadSet, ReadSet], against: str, gauges: GaugesInUse, size: Size = "card"
 ) -> DifferencePicture:
     """Lay out how far the second facing stands from the first, with what can't be told."""
     before, after = _named_lines((sets[0].facing, sets[1].facing), (against, ""))
@@ -132,13 +144,18 @@ def difference_picture(
         for line in difference_lines(after, before)
     )
     return DifferencePicture(
-        lines=lines, against=against, glass_mm_per_number=float(gauges.glass.mm_per_unit)
+        lines=lines,
+        against=against,
+        glass_mm_per_number=float(gauges.glass.mm_per_unit),
+        size=size,
     )
 
 
-def straight_line_picture(facing: FacingReadings, gauges: GaugesInUse) -> ProfilePicture:
+def straight_line_picture(
+    facing: FacingReadings, gauges: GaugesInUse, size: Size = "screen"
+) -> ProfilePicture:
     """Lay out one set for the straight-line view: no gap below nothing has a root."""
-    picture = _one_picture(facing, gauges)
+    picture = _one_picture(facing, gauges, size)
     lines = tuple(
         replace(line, stops=tuple(stop for stop in line.stops if stop.gap_mm > 0))
         for line in picture.lines
@@ -146,7 +163,9 @@ def straight_line_picture(facing: FacingReadings, gauges: GaugesInUse) -> Profil
     return replace(picture, lines=lines)
 
 
-def residual_picture(facing: FacingReadings, gauges: GaugesInUse) -> ResidualPicture:
+def residual_picture(
+    facing: FacingReadings, gauges: GaugesInUse, size: Size = "card"
+) -> ResidualPicture:
     """Lay out the blades' residuals, each rail held to its chosen curve or the least bad one."""
     analysis = analyse_facing(facing)
     held: dict[Rail, str] = {}
@@ -168,10 +187,13 @@ def residual_picture(facing: FacingReadings, gauges: GaugesInUse) -> ResidualPic
         blades=levels,
         curves=tuple(words),
         glass_mm_per_number=float(gauges.glass.mm_per_unit),
+        size=size,
     )
 
 
-def history_picture(sets: Sequence[Measurement], gauges: GaugesInUse) -> HistoryPicture:
+def history_picture(
+    sets: Sequence[Measurement], gauges: GaugesInUse, size: Size = "card"
+) -> HistoryPicture:
     """Lay out a piece's tip opening and facing length over the years."""
     points = tuple(
         HistoryPoint(
@@ -182,10 +204,12 @@ def history_picture(sets: Sequence[Measurement], gauges: GaugesInUse) -> History
         )
         for one in sets
     )
-    return HistoryPicture(points, glass_mm_per_number=float(gauges.glass.mm_per_unit))
+    return HistoryPicture(points, glass_mm_per_number=float(gauges.glass.mm_per_unit), size=size)
 
 
-def overlay_picture(sets: Sequence[Measurement], gauges: GaugesInUse) -> ProfilePicture:
+def overlay_picture(
+    sets: Sequence[Measurement], gauges: GaugesInUse, size: Size = "screen"
+) -> ProfilePicture:
     """Lay out a piece's facings over each other, oldest first, the newest in ink.
 
     What was read between two passes is no facing that the piece had; it counts only as the newest.
@@ -207,16 +231,18 @@ def overlay_picture(sets: Sequence[Measurement], gauges: GaugesInUse) -> Profile
         blades=blade_levels(gauges, *(one.facing for one in shown)),
         glass_mm_per_number=float(gauges.glass.mm_per_unit),
         notes=(f"The {left_out} oldest are left out.",) if left_out else (),
-        size="screen",
+        size=size,
     )
 
 
-def _one_picture(facing: FacingReadings, gauges: GaugesInUse, name: str = "now") -> ProfilePicture:
+def _one_picture(
+    facing: FacingReadings, gauges: GaugesInUse, size: Size, name: str = ""
+) -> ProfilePicture:
     return ProfilePicture(
         lines=with_dials(profile_lines(name, facing, analyse_facing(facing), "now"), facing),
         blades=blade_levels(gauges, facing),
         glass_mm_per_number=float(gauges.glass.mm_per_unit),
-        size="screen",
+        size=size,
     )
 
 
@@ -323,7 +349,9 @@ def _bench_picture(
     lines = profile_lines("last", before, analyse_facing(before), "before") if before else ()
     wanted = target_lines(target, "target", Uncertainties()) if target else ()
     name = "now" if before or last is None else "last"
-    picture = _one_picture(shown, gauges, name) if shown else ProfilePicture((), size="screen")
+    picture = (
+        _one_picture(shown, gauges, size, name) if shown else ProfilePicture((), size="screen")
+    )
     return replace(
         picture,
         lines=(*lines, *wanted, *picture.lines),
@@ -340,25 +368,25 @@ def _facing_and_gauges(session: Session, set_id: int) -> tuple[FacingReadings, G
 
 
 @router.get("/readings/{set_id}/profile.svg")
-def show(request: Request, session: Reading, set_id: int) -> Response:
+def show(request: Request, session: Reading, set_id: int, size: DrawnSize) -> Response:
     """Draw one reading set."""
-    told = _facing_and_gauges(session, set_id)
+    told = *_facing_and_gauges(session, set_id), size
     return answer_picture(request, ("profile", told), lambda: draw_profile(_one_picture(*told)))
 
 
 @router.get("/readings/{set_id}/straight-line.svg")
-def straight_line(request: Request, session: Reading, set_id: int) -> Response:
+def straight_line(request: Request, session: Reading, set_id: int, size: DrawnSize) -> Response:
     """Draw one reading set with the gap on a root scale."""
-    told = _facing_and_gauges(session, set_id)
+    told = *_facing_and_gauges(session, set_id), size
     return answer_picture(
         request, ("straight", told), lambda: draw_straight_line(straight_line_picture(*told))
     )
 
 
 @router.get("/readings/{set_id}/residuals.svg")
-def residuals(request: Request, session: Reading, set_id: int) -> Response:
+def residuals(request: Request, session: Reading, set_id: int, size: DrawnSize) -> Response:
     """Draw how far each blade of one set stopped from its rail's curve."""
-    told = _facing_and_gauges(session, set_id)
+    told = *_facing_and_gauges(session, set_id), size
     return answer_picture(
         request, ("residuals", told), lambda: draw_residuals(residual_picture(*told))
     )
@@ -375,38 +403,22 @@ def _tell(sets: Sequence[Measurement], gauges: GaugesInUse) -> tuple[object, ...
 
 
 @router.get("/pieces/{piece_id}/history.svg")
-def history(request: Request, session: Reading, piece_id: int) -> Response:
+def history(request: Request, session: Reading, piece_id: int, size: DrawnSize) -> Response:
     """Draw a piece's tip opening and facing length over the years."""
     sets, gauges = _sets_of(session, piece_id), gauges_in_use(session)
     return answer_picture(
         request,
-        ("history", _tell(sets, gauges)),
-        lambda: draw_history(history_picture(sets, gauges)),
+        ("history", _tell(sets, gauges), size),
+        lambda: draw_history(history_picture(sets, gauges, size)),
     )
 
 
 @router.get("/pieces/{piece_id}/overlay.svg")
-def overlay(request: Request, session: Reading, piece_id: int) -> Response:
+def overlay(request: Request, session: Reading, piece_id: int, size: DrawnSize) -> Response:
     """Draw all facings a piece has had over each other."""
     sets, gauges = _sets_of(session, piece_id), gauges_in_use(session)
     return answer_picture(
         request,
-        ("overlay", _tell(sets, gauges)),
-        lambda: draw_profile(overlay_picture(sets, gauges)),
+        ("overlay", _tell(sets, gauges), size),
+        lambda: draw_profile(overlay_picture(sets, gauges, size)),
     )
-
-
-@router.get("/pieces/{piece_id}/profiles.svg")
-def piece(request: Request, session: Reading, piece_id: int) -> Response:
-    """Draw a piece's facings over each other: the one before thin, the last in ink."""
-    told = [one for one in standing(list_measurements(session, piece_id)) if one.facing.has_rails]
-    sets, gauges = told[-2:], gauges_in_use(session)
-    return answer_picture(
-        request, ("profiles", _tell(sets, gauges)), lambda: draw_profile(_overlay(sets, gauges))
-    )
-
-
-def _overlay(sets: list[Measurement], gauges: GaugesInUse) -> ProfilePicture:
-    before = sets[0].facing if len(sets) > 1 else None
-    after = sets[-1].facing if sets else None
-    return compare_picture(before, after, gauges)

@@ -8,9 +8,17 @@ from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
 from app.core.facing.measurements import ROLES
-from app.core.jobs.jobs import TICK_KINDS, AgreedEntry, TickKind, parse_agreed, parse_note
+from app.core.jobs.jobs import (
+    CORK_LINES,
+    TICK_KINDS,
+    AgreedEntry,
+    TickKind,
+    parse_agreed,
+    parse_note,
+)
 from app.core.jobs.memos import MEMO_KINDS, MemoKind
 from app.core.jobs.stages import AGREED, PASS, STAGES, next_step
+from app.core.values.customers import has_tenon
 from app.core.values.forms import Fields, Refused
 from app.core.values.passes import ABRASIVES, PassEntry, parse_pass
 from app.core.values.pieces import CAUTION_DEFERS, MATERIAL_CAUTIONS
@@ -233,12 +241,18 @@ def offer_ticks(
 ) -> list[tuple[TickKind, list[str], list[str]]]:
     """Give each kind of tick with the lines it offers and those that are ticked."""
 
+    def offered(kind: str) -> list[str]:
+        lines = list_checklist(session, kind)
+        if job is None or has_tenon(job.piece.instrument_kind):
+            return lines
+        return [line for line in lines if line not in CORK_LINES or line in ticked(kind)]
+
     def ticked(kind: str) -> list[str]:
         kept = [tick.label for tick in job.ticks if tick.kind == kind] if job else []
         return form.ticked(kind) if form.values else kept
 
     return [
-        (kind, list_checklist(session, key), ticked(key))
+        (kind, offered(key), ticked(key))
         for key, kind in TICK_KINDS.items()
         if kind.at_drop_off == at_drop_off
     ]
