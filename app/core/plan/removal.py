@@ -12,6 +12,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from math import hypot, inf, isfinite
 
+from app.core.values.passes import grade_of
 from app.core.values.regression import OriginFit, fit_origin, student_quantile
 
 # under three pairs a line has at most one degree of freedom: its interval is idle
@@ -101,12 +102,11 @@ DECISIONS = {
 
 
 def make_kind(cut: str, abrasive: str, grit: str, material: str) -> RemovalKind:
-    """Build a kind in which letter case, and spaces within a grit, make no difference."""
-    words = (
-        "".join(text.split()).casefold() if at == 2 else " ".join(text.split()).casefold()
-        for at, text in enumerate((cut, abrasive, grit, material))
+    """Build a kind in which letter case makes no difference, nor how a grade is written."""
+    cut, abrasive, material = (
+        " ".join(text.split()).casefold() for text in (cut, abrasive, material)
     )
-    return RemovalKind(*words)
+    return RemovalKind(cut, abrasive, grade_of(grit), material)
 
 
 def group_pairs(pairs: Iterable[RemovalPair]) -> dict[RemovalKind, tuple[RemovalPair, ...]]:

@@ -1,5 +1,6 @@
 """A pass: one spell at the bench, as the maker would note it."""
 
+import re
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -76,6 +77,29 @@ ABRASIVES: tuple[str, ...] = (
     "stone",
     "scraper",
 )
+
+
+# grade systems as a grit is written: FEPA's P-grades (ISO 6344), CAMI (ANSI B74.18), JIS, and
+# sizes of grain; the standards' names from memory. A bare number says none, and is kept apart
+_GRADES: tuple[tuple[str, str], ...] = (
+    (r"(?:fepa)?p(\d{2,4})(?:fepa)?|fepa(\d{2,4})", "P{}"),
+    (r"(?:cami|ansi|us)(\d{2,4})|(\d{2,4})(?:cami|ansi)", "CAMI {}"),
+    (r"(?:jis|j)#?(\d{2,5})|#?(\d{2,5})(?:jis)", "JIS {}"),
+    (r"(\d{1,3}(?:\.\d{1,2})?)(?:µm|μm|um|micron|microns)", "{} µm"),
+    (r"#?(\d{1,5})(?:grit|grain)?", "{}"),
+)
+
+
+def grade_of(grit: str) -> str:
+    """Return a grit with its grade system written one way: P600, CAMI 600, 600, 9 µm.
+
+    Systems stay apart: a P600 is coarser than a CAMI 600. Anything else is kept, spaces joined.
+    """
+    text = "".join(grit.split()).casefold().replace(",", ".").replace("-", "")
+    for pattern, written in _GRADES:
+        if match := re.fullmatch(pattern, text):
+            return written.format(next(part for part in match.groups() if part))
+    return text
 
 
 @dataclass(frozen=True, slots=True)

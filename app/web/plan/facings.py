@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from app.core.facing.analysis import MalformedReading
 from app.core.facing.curves import CURVES
 from app.core.facing.measurements import GaugesInUse
-from app.core.plan.facings import SHAPES, PlainFacing
+from app.core.plan.facings import SHAPES, PlainFacing, place_blades
 from app.core.plan.targets import (
     TOLD_BY,
     FacingEntry,
@@ -22,7 +22,7 @@ from app.core.plan.targets import (
     tell_tolerance,
 )
 from app.core.values.forms import Refused
-from app.core.values.units import SCALES, format_blade, format_mm
+from app.core.values.units import SCALES, format_blade, format_mm, format_on_scale
 from app.render.profile import ProfilePicture, draw_profile
 from app.render.targets import target_lines
 from app.store.records.batches import list_batches
@@ -137,7 +137,8 @@ def _edit_page(
         gauges=gauges,
         blade_sets=list_blade_sets(session),
         curves=[(key, CURVES[key].label) for key in SHAPES],
-        shapes=[(CURVES[key].label, one) for key, one in SHAPES.items() if one.label],
+        third_blades=[(one.gauge_id, one.label) for one in gauges.blades[:-1]],
+        bendable=[CURVES[key].label for key, one in SHAPES.items() if one.label],
         told_by=TOLD_BY,
     )
 
@@ -146,7 +147,13 @@ def _as_typed(facing: KeptFacing, gauges: GaugesInUse) -> dict[str, str]:
     """Give a facing's numbers as they were typed, for the page's fields."""
     typed = {one.quantity: one.typed for one in facing.readings if one.quantity != "blade"}
     plain = facing.told_by == "plain"
-    return {
+    third = {}
+    if isinstance(facing.target, PlainFacing) and facing.shape is not None:
+        blade = gauges.blades[len(gauges.blades) // 2]
+        (placed,) = place_blades(facing.target, [blade.gap_mm])
+        stop = "" if placed.left_mm is None else format_on_scale(placed.left_mm, gauges.glass)
+        third = {"third_blade": str(blade.gauge_id), "third_stop": stop}
+    return third | {
         "line": "" if plain else tell_target(facing.target, gauges),
         "length": typed.get("length", ""),
         "tip_opening": typed.get("tip", "") if plain else "",
