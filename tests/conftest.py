@@ -215,7 +215,8 @@ def browser(client: TestClient) -> Browser:
 
 @pytest.fixture
 def take_in(browser: Browser):
-    """Take pieces in through the page; gives the job's number."""
+    """Take pieces in through the page, each marked otherwise; gives the job's number."""
+    taken: list[int] = []
 
     def take(customer: str = "Ottilie Wiesenrauch", **typed: str | list[str]) -> int:
         browser.open("/drop-off")
@@ -227,11 +228,12 @@ def take_in(browser: Browser):
                 "customer_name": customer,
                 "piece": "new",
                 "piece_maker": "Kestrel Row",
-                "piece_marking": "N4",
+                "piece_marking": f"N{4 + len(taken)}",
                 **typed,
             },
         )
-        return int(browser.path.rsplit("/", 1)[1])
+        taken.append(int(browser.path.rsplit("/", 1)[1]))
+        return taken[-1]
 
     return take
 

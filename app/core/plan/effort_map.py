@@ -4,7 +4,7 @@ Every lay on the map is a circular arc told by its facing length and tip opening
 like beside like, as in `effort`.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import hypot, log, sqrt
 
@@ -95,6 +95,23 @@ def _weigh(question: EffortQuestion, shape: str) -> Callable[[float, float], flo
         return log(find_effort(draw_facing(facing, _STATIONS), question.kind, shape))
 
     return effort
+
+
+def rank_lays(
+    lays: Sequence[Target], kind: str, uncertainties: Uncertainties, length_gap_mm: float
+) -> list[tuple[int, float]]:
+    """Return lays as they close, easiest first: each one's place in `lays`, with ln(effort).
+
+    Each is weighed as an arc of its tip and length; lays that lack one of these are left out.
+    """
+    question = EffortQuestion(FacingReadings(), None, kind, uncertainties, 0.0, length_gap_mm)
+    effort, found = _weigh(question, USUAL), []
+    for at, lay in enumerate(lays):
+        try:
+            found.append((at, effort(*place_lay(question, lay))))
+        except MalformedReading:
+            continue
+    return sorted(found, key=lambda pair: pair[1])
 
 
 def map_effort(question: EffortQuestion) -> EffortMap:

@@ -11,6 +11,7 @@ import numpy as np
 
 from app.core.facing.evenness import blade_key
 from app.core.facing.measurements import GaugesInUse
+from app.core.facing.unread import Unread, list_unread
 from app.core.plan.plan_values import (
     DONE,
     UNTOLD,
@@ -21,7 +22,7 @@ from app.core.plan.plan_values import (
 from app.core.plan.plan_words import tell_length
 from app.core.plan.shown import Showing, write_blade, write_shown, write_span
 from app.core.plan.targets import format_stop
-from app.core.values.readings import FacingReadings
+from app.core.values.readings import BladeStop, FacingReadings
 from app.core.values.units import Scale, format_blade, format_number, format_on_scale, to_scale
 
 # two rails that lose the same to within this show one picture and one column
@@ -136,6 +137,31 @@ def list_check_rows(
     )
     span = write_span(last, None, tip)
     return (*rows, CheckRow("Tip opening", read_tip, table_tip, rails_tip, wanted_tip, span))
+
+
+def list_unread_words(plan: RemovalPlan, now: FacingReadings, glass: Scale) -> tuple[str, ...]:
+    """Say what of each rail was not read, and which blade would tell most; rails alike once."""
+    said: dict[str, list[str]] = {}
+    for rail in ("left", "right"):
+        for one in find_unread(getattr(plan, rail), getattr(now, rail), now.tip_opening_mm)[:1]:
+            ends = [format_stop(mm, glass) for mm in (one.from_mm, one.to_mm)]
+            words = (
+                f"from {ends[0]} to {ends[1]} on the glass nothing was read, and what is planned "
+                f"there is a guess. A blade of about {format_blade(one.blade_mm)} would tell most."
+            )
+            said.setdefault(words, []).append(rail)
+    return tuple(
+        f"On {'both rails' if len(rails) == 2 else f'the {rails[0]} rail'} {words}"
+        for words, rails in said.items()
+    )
+
+
+def find_unread(
+    stations: Sequence[StationCut], stops: Sequence[BladeStop], tip_mm: float | None
+) -> tuple[Unread, ...]:
+    """Find what of a planned rail was not read."""
+    s_mm = np.array([one.position_mm for one in stations])
+    return list_unread(stops, tip_mm, s_mm, np.array([one.now_mm for one in stations]))
 
 
 def list_cut_rows(plan: RemovalPlan, glass: Scale) -> tuple[CutRow, ...]:

@@ -1,7 +1,8 @@
 """The facings library: the shop's targets, the numbers to reach, and a sheet for the bench."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from math import exp
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -11,7 +12,8 @@ from sqlalchemy.orm import Session
 from app.core.facing.analysis import MalformedReading
 from app.core.facing.curves import CURVES
 from app.core.facing.measurements import GaugesInUse
-from app.core.plan.facings import SHAPES, PlainFacing, place_blades
+from app.core.plan.effort_map import rank_lays
+from app.core.plan.facings import SHAPES, THINNEST_MM, PlainFacing, place_blades
 from app.core.plan.targets import (
     TOLD_BY,
     FacingEntry,
@@ -69,6 +71,19 @@ class FacingLine:
     facing: KeptFacing
     line: str
     tolerance: str
+    effort: str = ""
+
+
+def _order_by_effort(kind: str, lines: list[FacingLine]) -> list[FacingLine]:
+    """Order a family's facings by how hard a reed closes on them; those without a tip last."""
+    targets = [one.facing.target for one in lines]
+    ranked = rank_lays(targets, kind, uncertainties_of(None), THINNEST_MM)
+    told = []
+    for at, effort in ranked:
+        percent = round(100 * (exp(effort - ranked[0][1]) - 1))
+        told.append(replace(lines[at], effort=f"{percent} % harder" if percent else ""))
+    seen = {at for at, _ in ranked}
+    return told + [one for at, one in enumerate(lines) if at not in seen]
 
 
 def tell_facings(facings: Sequence[KeptFacing], gauges: GaugesInUse) -> list[FacingLine]:
@@ -92,6 +107,8 @@ def index(request: Request, session: Reading) -> HTMLResponse:
     kinds: dict[str, list[FacingLine]] = {}
     for one in tell_facings(list_facings(session), gauges):
         kinds.setdefault(one.facing.instrument_kind, []).append(one)
+    for kind, lines in kinds.items():
+        kinds[kind] = _order_by_effort(kind, lines)
     return show_page(
         request,
         "facings/index.html",

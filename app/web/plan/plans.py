@@ -17,6 +17,7 @@ from app.core.plan.plan_tables import (
     list_cut_rows,
     list_figures,
     list_steps,
+    list_unread_words,
     list_worked_rails,
     rails_alike,
 )
@@ -114,6 +115,7 @@ def tell_plan(session: Session, job: Job, planned: JobPlan) -> dict[str, Any]:
             plan, showing, tell_strokes(session, job, aim_at_plan(session, job, planned))
         ),
         "check_rows": list_check_rows(plan, last.recorded, showing),
+        "unread": list_unread_words(plan, last.facing, gauges.glass),
         "cut_rows": list_cut_rows(plan, gauges.glass),
         "pictures": ["both"] if rails_alike(plan) else list_worked_rails(plan),
     }
