@@ -127,7 +127,11 @@ def _judge_rails(analysis: FacingAnalysis, compared: Comparison) -> RailsVerdict
     """Judge the rails without the blades whose reading is to be taken again."""
     suspect_gaps = {gap for _, gap in compared.suspects}
     rows = [one for one in analysis.evenness if blade_key(one.gap_mm) not in suspect_gaps]
-    return judge_rails(rows, one_rail=bool(analysis.left or analysis.right))
+    return judge_rails(
+        rows,
+        one_rail=bool(analysis.left or analysis.right),
+        read_once=analysis.read_once,
+    )
 
 
 def _card_row(found: Mapping[str, ComparisonRow]) -> CardRow:

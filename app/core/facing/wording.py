@@ -45,7 +45,11 @@ def read_facing_length(facing: FacingReadings) -> float | None:
 
 def rails_of(analysis: FacingAnalysis) -> RailsVerdict:
     """Give how even the rails of a facing are as a whole."""
-    return judge_rails(analysis.evenness, one_rail=bool(analysis.left or analysis.right))
+    return judge_rails(
+        analysis.evenness,
+        one_rail=bool(analysis.left or analysis.right),
+        read_once=analysis.read_once,
+    )
 
 
 def say_evenness(rails: RailsVerdict) -> str:

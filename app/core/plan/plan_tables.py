@@ -101,14 +101,14 @@ def list_check_rows(
 ) -> tuple[CheckRow, ...]:
     """List each blade's numbers now (as typed), after the table, in the end and wanted.
 
-    Thick to thin, the order of the bench; the tip last.
+    In the shop's own order of blades; the tip last.
     """
     glass, tip = showing.gauges.glass, showing.gauges.tip
     after_table, after_rails, target = (
         showing.show(one) for one in (plan.after_table, plan.after_rails, plan.target)
     )
     last = after_rails if plan.rails_only else after_table
-    gaps = sorted({*target.left, *target.right}, reverse=True)
+    gaps = sorted({*target.left, *target.right}, reverse=not showing.gauges.thin_first)
     read = [
         {blade_key(stop.gap_mm): stop.position_mm for stop in side}
         for side in (now.left, now.right)

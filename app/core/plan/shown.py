@@ -157,8 +157,8 @@ def write_span(shown: ShownFacing, gap_mm: float | None, scale: Scale) -> str:
 
 
 def write_shown(shown: ShownFacing, gauges: GaugesInUse) -> str:
-    """Write a facing as a notebook's line, thin to thick: 30 21 11.5 4.5 / 1.04."""
-    gaps = sorted({*shown.left, *shown.right})
+    """Write a facing as the shop's notebook has it, such as 30 21 11.5 4.5 / 1.04."""
+    gaps = sorted({*shown.left, *shown.right}, reverse=not gauges.thin_first)
     line = " ".join(write_blade(shown, gap, gauges.glass) for gap in gaps)
     if shown.tip is not None:
         line += f" / {format_on_scale(shown.tip.mm, gauges.tip)}"

@@ -1,7 +1,7 @@
 """Reading sets: kept as typed, never changed, and given back as the values `core` works on."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from datetime import date, datetime
 from functools import lru_cache
 from typing import Any
@@ -112,6 +112,8 @@ def add_reading_set(
         bore_gauge_id=gauges.bore_gauge_id,
         replaces_id=replaces_id,
         replaces_why=replaces_why,
+        unread_mm=list(entry.unread_mm),
+        read_once=entry.read_once,
         created_at=now,
         readings=[
             Reading(
@@ -140,7 +142,10 @@ SETS_KEPT = 1024
 
 @lru_cache(maxsize=SETS_KEPT)
 def _tell_set(
-    readings: tuple[tuple[Any, ...], ...], sizes: SetSizes
+    readings: tuple[tuple[Any, ...], ...],
+    sizes: SetSizes,
+    unread_mm: tuple[float, ...],
+    read_once: bool,
 ) -> tuple[tuple[ReadingEntry, ...], CorrectedReadings]:
     """Work out what readings come to by their gauges.
 
@@ -148,13 +153,23 @@ def _tell_set(
     kept under all it is worked out from, the register of gauges included: it cannot grow stale.
     """
     entries = tuple(ReadingEntry(*one) for one in readings)
-    return entries, correct_readings(entries, sizes)
+    told = correct_readings(entries, sizes)
+
+    def as_taken(facing: FacingReadings) -> FacingReadings:
+        return replace(facing, unread_mm=unread_mm, read_once=read_once)
+
+    return entries, replace(
+        told,
+        recorded_facing=as_taken(told.recorded_facing),
+        facing=as_taken(told.facing),
+        later_facing=as_taken(told.later_facing) if told.later_facing else None,
+    )
 
 
 def _make(kept: Any, readings: tuple[tuple[Any, ...], ...], register: Register) -> Measurement:
     """Make a value of a row of `_SETS` and its readings, each the values of a `ReadingEntry`."""
     sizes = sizes_of(register, kept)
-    entries, corrected = _tell_set(readings, sizes)
+    entries, corrected = _tell_set(readings, sizes, tuple(kept.unread_mm), kept.read_once)
     return Measurement(
         id=kept.id,
         piece_id=kept.piece_id,

@@ -83,7 +83,7 @@ def _compared(session: Session, text: str) -> Compared:
 
 
 def _line(measurement: Measurement, gauges: GaugesInUse) -> str:
-    return write_line(measurement.recorded, gauges.glass, gauges.tip) or "other lengths"
+    return write_line(measurement.recorded, gauges) or "other lengths"
 
 
 @router.get("")

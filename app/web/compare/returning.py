@@ -50,7 +50,7 @@ def list_last_known(session: Session, customer: Customer | None) -> dict[int, La
 
 
 def _line(measurement: Measurement, gauges: GaugesInUse) -> str:
-    return write_line(measurement.recorded, gauges.glass, gauges.tip) or "other lengths"
+    return write_line(measurement.recorded, gauges) or "other lengths"
 
 
 def gather_homecoming(

@@ -290,7 +290,7 @@ def _judge(
     if made.last is None:
         return PieceLine(made)
     now = made.last.facing
-    line = write_line(now, gauges.glass, gauges.tip)
+    line = write_line(now, gauges)
     try:
         state = judge_bench(facing.target, now, facing.tolerance, made.last.uncertainties)
     except MalformedReading as error:

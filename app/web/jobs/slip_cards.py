@@ -192,10 +192,7 @@ def maker_picture(picture: ProfilePicture) -> MakerPicture | None:
 
 def _line_as_read(measurement: Measurement, gauges: GaugesInUse) -> str:
     """Give the notebook line as read, where what the gauges truly were makes another of it."""
-    read, used = (
-        write_line(one, gauges.glass, gauges.tip)
-        for one in (measurement.recorded, measurement.facing)
-    )
+    read, used = (write_line(one, gauges) for one in (measurement.recorded, measurement.facing))
     return read if read != used else ""
 
 

@@ -126,9 +126,7 @@ def bench_part(session: Session, subject: Subject, shop: Shop, printing: Printin
     aim = get_facing(session, job.facing_id)
     return BenchPart(
         condition=say_condition(job),
-        line=f"As received: {write_line(received.recorded, gauges.glass, gauges.tip)}"
-        if received
-        else "",
+        line=f"As received: {write_line(received.recorded, gauges)}" if received else "",
         rows=_bench_rows(received, gauges, _targets(aim, gauges) if aim else {}),
         scale=gauges.glass.label,
         target_name=aim.name if aim else "",

@@ -112,7 +112,7 @@ def _list_choices(
 
 
 def _write_line(facing: FacingReadings, gauges: GaugesInUse) -> str:
-    """Write a facing thin to thick, as a target's line is typed: every blade of the set in it."""
+    """Write a facing as a target's line is typed: every blade of the set in it."""
     shown = Showing(gauges).show(facing)
     numbers = [
         write_blade(shown, blade.gap_mm, gauges.glass) or NOT_IN

@@ -38,13 +38,13 @@ def test_the_steps_of_the_way_back_each_end_with_a_line_to_read():
     assert steps[1].line == CLOSE_LINE
 
 
-def test_every_blade_has_its_numbers_thick_to_thin_and_the_tip_comes_last():
+def test_every_blade_has_its_numbers_in_the_shops_order_and_the_tip_comes_last():
     request = PlanRequest(CLOSE, OPEN)
     rows = list_check_rows(plan_removal(request), CLOSE, SHOWING)
     assert [row.blade for row in rows] == [
-        "0.034 in", "0.024 in", "0.010 in", "0.0015 in", "Tip opening",
+        "0.0015 in", "0.010 in", "0.024 in", "0.034 in", "Tip opening",
     ]  # fmt: skip
-    assert (rows[3].now, rows[3].after_rails, rows[3].target) == ("33.5", "35.5", "35.5")
+    assert (rows[0].now, rows[0].after_rails, rows[0].target) == ("33.5", "35.5", "35.5")
     assert (rows[4].now, rows[4].target) == ("1.05", "1.13")
 
 
@@ -104,6 +104,6 @@ def test_one_rail_is_told_alone_and_a_blade_that_stays_out_is_a_dash():
     request = PlanRequest(now, PlainFacing(18.0, 1.25), length_gap_mm=1.5)
     plan = plan_removal(request)
     rows = list_check_rows(plan, now, SHOWING)
-    assert rows[0].target == "–"
+    assert rows[-2].target == "–"
     assert all(row.right == "" for row in list_cut_rows(plan, GLASS))
     assert list_worked_rails(plan) == ["left"]
