@@ -30,7 +30,7 @@ def test_killed_at_each_step_it_is_the_old_or_the_new_and_the_next_try_succeeds(
 ):
     ended = subprocess.run(
         [sys.executable, "-m", "tests.faults.step_kills", what, worked_book, tmp_path / "work"],
-        capture_output=True, text=True, timeout=300, check=False,
+        capture_output=True, text=True, timeout=900 if SERVER else 300, check=False,
     )  # fmt: skip
     assert ended.returncode == 0, ended.stderr
     found = json.loads(ended.stdout.splitlines()[-1])

@@ -175,7 +175,7 @@ def list_cut_rows(plan: RemovalPlan, glass: Scale) -> tuple[CutRow, ...]:
     last = to_scale(end_mm, glass)
     step = next(one for one in (1, 2, 5, 10, 20, 50) if last / one <= 11)
     numbers = [*range(0, int(last) + 1, step)]
-    return tuple(
+    rows = tuple(
         CutRow(
             "0 (tip)" if number == 0 else str(number),
             *(
@@ -185,6 +185,7 @@ def list_cut_rows(plan: RemovalPlan, glass: Scale) -> tuple[CutRow, ...]:
         )
         for number in numbers
     )
+    return rows if any({row.left, row.right} - {"", "0"} for row in rows) else ()
 
 
 def _cut_hundredths(stations: Sequence[StationCut], position_mm: float) -> str:

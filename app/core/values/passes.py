@@ -13,14 +13,13 @@ RAIL_ZONES = ("tip", "middle", "heel")
 
 @dataclass(frozen=True, slots=True)
 class CutKind:
-    """A kind of cut: its label, which way it takes the facing, and how a card says it was done.
+    """A kind of cut: its label, and how a card says it was done.
 
     `rail` and `zone` say which rail, and which third of it, where a cut is on one rail only.
     """
 
     key: str
     label: str
-    effect: str
     done: str
     rail: str = ""
     zone: str = ""
@@ -36,7 +35,6 @@ def _rail_kinds(rail: str) -> Iterator[CutKind]:
         yield CutKind(
             rail_cut(rail, zone),
             f"{rail} rail{', ' if zone else ''}{zone}",
-            f"opens the {rail} side",
             f"Worked on the {rail} rail by itself",
             rail,
             zone,
@@ -46,23 +44,21 @@ def _rail_kinds(rail: str) -> Iterator[CutKind]:
 CUT_KINDS: dict[str, CutKind] = {
     kind.key: kind
     for kind in (
-        CutKind("flat", "flat on the plate", "closes the facing", "Worked flat on the plate"),
+        CutKind("flat", "flat on the plate", "Worked flat on the plate"),
         CutKind(
             "tilted",
             "tilted toward the tip",
-            "opens the facing",
             "Worked on the plate, tilted toward the tip",
         ),
         *_rail_kinds("left"),
         *_rail_kinds("right"),
-        CutKind("tip_rail", "tip rail", "opens or thins the tip", "Worked on the tip rail"),
-        CutKind("baffle", "baffle", "shapes the space behind the tip", "Shaped the baffle"),
-        CutKind("chamber", "chamber", "shapes the chamber", "Shaped the chamber"),
-        CutKind("bore", "bore", "widens the bore", "Worked on the bore"),
+        CutKind("tip_rail", "tip rail", "Worked on the tip rail"),
+        CutKind("baffle", "baffle", "Shaped the baffle"),
+        CutKind("chamber", "chamber", "Shaped the chamber"),
+        CutKind("bore", "bore", "Worked on the bore"),
         CutKind(
             "table",
             "table flattening",
-            "flattens the table and closes the facing",
             "Flattened the table",
         ),
     )

@@ -357,7 +357,7 @@ WORDS: Mapping[str, TableWords] = {
             "on_date": "the day",
             "due": "the day on which something is awaited, or until which it holds",
             "done_on": "the day it came",
-            "details": "what was written, by field, as JSON",
+            "details": "what was written, by field",
         },
     ),
     "stock": TableWords(

@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session, aliased, object_session
 
 from app.core.compare.differences import ReadSet
 from app.core.compare.length_words import SureLength, list_lengths
-from app.core.facing.corrections import CorrectedReadings, ToldReading, correct_readings
+from app.core.facing.corrections import CorrectedReadings, correct_readings
 from app.core.facing.measurements import GaugesInUse, SetEntry
 from app.core.gauges.sizes import Register, SetSizes
 from app.core.values.readings import FacingReadings, ReadingEntry, Uncertainties
@@ -74,18 +74,9 @@ class Measurement:
     @property
     def bore_mm(self) -> float | None:
         """The exit bore by the bore gauge of its day, if it was read."""
-        return self._bore.value_mm if self._bore else None
-
-    @property
-    def bore_u_mm(self) -> float | None:
-        """The standard uncertainty of the exit bore."""
-        return self._bore.u_mm if self._bore else None
-
-    @property
-    def _bore(self) -> ToldReading | None:
         pairs = zip(self.readings, self.corrected.in_force, strict=True)
         found = (told for one, told in pairs if one.quantity == "bore" and not one.depth_mm)
-        return next(found, None)
+        return next((told.value_mm for told in found), None)
 
 
 def add_reading_set(

@@ -88,7 +88,7 @@ def job_page(request: Request, session: Session, job: Job, form: Form) -> HTMLRe
         shop=shop,
         sets=sets,
         comparisons=offer_comparisons(job, of_piece),
-        homecoming=gather_homecoming(job, of_piece, gauges),
+        homecoming=gather_homecoming(session, job, of_piece, gauges),
         next_step=next_step(job.stage, roles | ({AGREED} if job.agreed_work else set())),
         own_works=list_checklist(session, "work"),
         last_pass=next((one for one in reversed(job.passes) if one.struck_at is None), None),

@@ -111,7 +111,7 @@ def _pictures(
     elif kind.key in CARD_KINDS and subject.job:
         photos = list_card_photos(session, subject.job)
         pictures |= {f"photo-{one.id}.svg": draw_photo(book, one) for one in photos}
-    elif kind.about == "piece":
+    elif kind.key == "piece_record":
         photos = list_record_photos(session, subject.piece)
         pictures |= {f"photo-{one.id}.svg": draw_photo(book, one) for one in photos}
     return pictures

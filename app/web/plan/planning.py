@@ -40,6 +40,12 @@ def gauges_for(session: Session, kind: str) -> GaugesInUse:
     return gauges_in_use(session, instrument_kind=kind)
 
 
+def gauges_of(session: Session, job: Job, last: Measurement | None) -> GaugesInUse:
+    """Give the gauges a job's last readings were taken with, else those of its instrument."""
+    set_id = last.blade_set_id if last else None
+    return gauges_in_use(session, set_id, instrument_kind=job.piece.instrument_kind)
+
+
 def choose_gauges(session: Session, blade_set: str, glass: str, kind: str = "") -> GaugesInUse:
     """Give the gauges to write a target for: any blade set and any glass, else the shop's own."""
     known = {str(one.id): one.id for one in list_blade_sets(session)}
@@ -109,7 +115,7 @@ def usual_tolerance(shop: Shop) -> FacingTolerance:
 def plan_job(session: Session, job: Job) -> JobPlan:
     """Plan a job from its last readings to its target; never fails, but says why it can't."""
     facing, last = get_facing(session, job.facing_id), last_read(job)
-    gauges = gauges_for(session, job.piece.instrument_kind)
+    gauges = gauges_of(session, job, last)
     showing = Showing(gauges, sizes_in_use(session, gauges, date.max))
     if facing is None or last is None:
         return JobPlan(facing, last, None, None, None, "", showing)

@@ -26,7 +26,7 @@ from app.store.records.measurements import Measurement
 from app.store.records.shop import get_shop
 from app.store.tables import Job
 from app.web.pages import Form, Reading, found_or_404, show_page
-from app.web.plan.planning import gauges_for, last_read, make_request, usual_tolerance
+from app.web.plan.planning import gauges_of, last_read, make_request, usual_tolerance
 
 router = APIRouter(prefix="/jobs/{number}/what-if")
 # asked at once where nothing is typed: half a tenth more open, and a number longer with it
@@ -57,7 +57,8 @@ def show(
 ) -> HTMLResponse:
     """Show what it would take to open, lengthen or even the piece, and how it would feel."""
     job = found_or_404(get_job(session, number), "There is no job of that number in this book.")
-    gauges, last = gauges_for(session, job.piece.instrument_kind), last_read(job)
+    last = last_read(job)
+    gauges = gauges_of(session, job, last)
     form = Form(values={"opened": opened, "longer": longer, "evened": evened})
     wish = parse_wish(form.values)
     if isinstance(wish, Refused):
@@ -80,15 +81,20 @@ def _list_choices(
 ) -> Iterator[Choice]:
     """List the typed wish alone, or the first wishes and the shop's facings that feel nearest."""
     gaps = [blade.gap_mm for blade in gauges.blades]
-    both = bool(last.facing.left and last.facing.right)
-    wishes = [wish] if wish != Wish() else [*FIRST_WISHES, *([Wish(evened=True)] * both)]
+    uneven = [one.position_mm for one in last.facing.left] != [
+        one.position_mm for one in last.facing.right
+    ]
+    evened = [Wish(evened=True)] if uneven and last.facing.left and last.facing.right else []
+    wishes = [wish] if wish != Wish() else [*FIRST_WISHES, *evened]
     for one in wishes:
         try:
             target = alter(last.facing, one, gaps, last.uncertainties)
         except (MalformedReading, ValueError):
             continue
         line = _write_line(target, gauges)
-        fields = (("target", "line"), ("line", line))
+        fields = (
+            ("target", "line"), ("line", line), ("blade_set", str(gauges.blade_set_id or "")),
+        )  # fmt: skip
         yield _answer(session, job, last, gauges, (one.words, target, line), fields)
     if wish != Wish():
         return

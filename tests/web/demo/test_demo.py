@@ -112,7 +112,7 @@ def test_the_hard_cases_are_there(loaded):
             )
             .all()
             .count(2)
-            == 3
+            == 4
         )
         corrected = session.scalars(select(ReadingSet).where(ReadingSet.replaces_id.is_not(None)))
         assert all(one.replaces_why for one in corrected)
