@@ -9,7 +9,7 @@ from fastapi.responses import HTMLResponse
 from sqlalchemy.orm import Session
 
 from app.core.compare.effort import compare_efforts
-from app.core.compare.effort_words import LEFT_OUT, TARGET, say_effort
+from app.core.compare.effort_words import LEFT_OUT, say_effort
 from app.core.facing.analysis import MalformedReading
 from app.core.facing.measurements import GaugesInUse
 from app.core.plan.effort_map import rank_lays
@@ -32,6 +32,8 @@ router = APIRouter(prefix="/jobs/{number}/what-if")
 # asked at once where nothing is typed: half a tenth more open, and a number longer with it
 FIRST_WISHES = (Wish(opened_mm=0.05), Wish(opened_mm=0.05, longer_mm=0.5), Wish(longer_mm=0.5))
 MOST_FACINGS = 4
+# what is spoken of, and beside what
+TARGET = ("it", "as it does now")
 
 
 @dataclass(frozen=True, slots=True)
