@@ -196,8 +196,8 @@ def test_a_tolerance_along_the_glass_and_at_the_tip_is_kept_too() -> None:
 
 
 def test_a_table_cut_that_can_not_be_told_from_nothing_is_no_step() -> None:
-    now = read_numbers([34, 22, 12, 6], 1.07)
-    target = read_numbers([33.5, 22, 12, 6.5], 1.07)
+    now = read_numbers([34.5, 22, 12.5, 6], 1.07)
+    target = read_numbers([34, 22, 12.5, 6.5], 1.07)
     plan = plan_removal(PlanRequest(now, target))
     assert not plan.rails_only
     assert plan.table.least.none
