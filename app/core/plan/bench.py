@@ -48,7 +48,6 @@ class BladeLeft:
 
     rail: str
     gap_mm: float | None
-    read_mm: float
     target_mm: float | None
     away_mm: float | None
     height_mm: float
@@ -123,9 +122,7 @@ def judge_bench(
         limit = tolerance.tip_mm if tolerance.tip_mm is not None else tolerance.gap_mm
         within = abs(height) <= (2 * tip[1] if limit is None else limit) + 1e-9
         state = _name_state(height, within)
-        blades.append(
-            BladeLeft("tip", None, tip[0], wanted_tip, -height, height, tip[1], state, tip[1])
-        )
+        blades.append(BladeLeft("tip", None, wanted_tip, -height, height, tip[1], state, tip[1]))
     read = {blade.rail for blade in blades}
     wanted = {"left": "left rail", "right": "right rail"}
     if wanted_tip is not None:
@@ -161,7 +158,7 @@ def _judge_stop(
         checks.append(abs(height) <= max(tolerance.gap_mm, finest) + 1e-9)
     within = all(checks) if checks else abs(height) <= 2 * u
     state = _name_state(height, within)
-    return BladeLeft(rail, stop.gap_mm, stop.position_mm, wanted, away, height, u, state, away_u)
+    return BladeLeft(rail, stop.gap_mm, wanted, away, height, u, state, away_u)
 
 
 def _height_u(
@@ -232,7 +229,7 @@ def left_for_cut(cut: str, plan: RemovalPlan, state: BenchState) -> Depth | None
         blade
         for blade in state.blades
         if blade.rail == ("tip" if cut in TIP_CUTS else rail)
-        and (not zone or zone_of(blade.target_mm or blade.read_mm, length) == zone)
+        and (not zone or zone_of(blade.target_mm or 0.0, length) == zone)
     ]
     if not told:
         return None
