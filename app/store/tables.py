@@ -493,13 +493,6 @@ class ReadingSet(Base):
     piece: Mapped[Piece] = relationship(lazy="raise")
     job: Mapped[Job | None] = relationship(lazy="raise", back_populates="reading_sets")
     readings: Mapped[list["Reading"]] = relationship(order_by="Reading.id", lazy="raise")
-    replaced_by: Mapped["ReadingSet | None"] = relationship(
-        lazy="raise",
-        uselist=False,
-        viewonly=True,
-        remote_side="ReadingSet.replaces_id",
-        primaryjoin="ReadingSet.id == ReadingSet.replaces_id",
-    )
 
 
 class Reading(Base):

@@ -4,11 +4,16 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from app.core.plan.facings import PlainFacing, as_stops, solve_facing
-from app.core.values.readings import FacingReadings
+from app.core.plan.facings import PlainFacing, solve_facing
+from app.core.values.readings import BladeStop, FacingReadings
 
 # the usual set in inches is common practice, no source; in mm, thin to thick
 BLADES_MM = tuple(inch * 25.4 for inch in (0.0015, 0.010, 0.024, 0.034))
+
+
+def as_stops(gaps: Sequence[float], positions: Sequence[float]) -> tuple[BladeStop, ...]:
+    """Pair blades with the positions at which they stop."""
+    return tuple(BladeStop(g, p) for g, p in zip(gaps, positions, strict=True))
 
 
 def read_numbers(

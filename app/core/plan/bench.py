@@ -28,11 +28,6 @@ from app.core.plan.zones import facing_length, zone_of
 from app.core.values.passes import CUT_KINDS
 from app.core.values.readings import BladeStop, FacingReadings, Uncertainties
 
-STATES = {
-    "within": "within tolerance",
-    "cut": "still to cut",
-    "open": "too open: only the table can bring it back",
-}
 FURTHEST_MM = 60.0
 TIP_CUTS = ("tilted", "tip_rail")
 
@@ -43,7 +38,8 @@ class BladeLeft:
 
     `away_mm` is read less wanted, along the glass (of the tip: in gap). `height_mm` is what the
     rail must still lose there, negative if it is too open; `u_mm` its standard uncertainty and
-    `away_u_mm` that of `away_mm`. `state` is a key of `STATES`.
+    `away_u_mm` that of `away_mm`. `state` is "within", "cut" or "open" (only the
+    table can bring it back).
     """
 
     rail: str

@@ -21,7 +21,7 @@ UNREAD = "–"
 
 @dataclass(frozen=True, slots=True)
 class ToGo:
-    """What is still to go at one place, in words, and its state (a key of `bench.STATES`)."""
+    """What is still to go at one place, in words, and its state (`BladeLeft.state`)."""
 
     words: str
     state: str

@@ -371,8 +371,3 @@ def _allow(
 def common_gaps(*readings: FacingReadings) -> tuple[float, ...]:
     """Give every blade thickness used in these readings, thin to thick."""
     return tuple(sorted({s.gap_mm for r in readings for s in (*r.left, *r.right)}))
-
-
-def as_stops(gaps: Sequence[float], positions: Sequence[float]) -> tuple[BladeStop, ...]:
-    """Pair blades with the positions at which they stop."""
-    return tuple(BladeStop(g, p) for g, p in zip(gaps, positions, strict=True))

@@ -31,7 +31,7 @@ MOST_PARTS = 3
 
 @dataclass(frozen=True, slots=True)
 class PassOffer:
-    """One kind of cut ready to be logged. `decision` is a key of `removal.DECISIONS` or "".
+    """One kind of cut ready to be logged. `decision` is as in `StrokeProposal` or "".
 
     `strokes` is what to log with one touch: as proposed, else as last time; None if neither.
     """
@@ -165,7 +165,7 @@ def _offer(done: LoggedPass, since: Sequence[LoggedPass], aim: BenchAim | None) 
 def _decide(
     done: LoggedPass, left: Depth, since: Sequence[LoggedPass], aim: BenchAim
 ) -> tuple[str, int | None, str]:
-    """Decide on one kind of cut: a key of `removal.DECISIONS`, strokes, and why in words."""
+    """Decide on one kind of cut: a decision of `StrokeProposal`, strokes, and why in words."""
     usual = int(done.strokes) if done.strokes else None
     if done.cut in FLAT_CUTS and aim.plan.comes_to != TABLE:
         return "stop", usual, "The plan takes nothing off the table."

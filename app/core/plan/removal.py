@@ -80,7 +80,9 @@ class DepthForecast:
 
 @dataclass(frozen=True, slots=True)
 class StrokeProposal:
-    """What to do next. `decision` is one of the keys of `DECISIONS`; `strokes` 0 unless known.
+    """What to do next. `strokes` is 0 unless known.
+
+    `decision` is "go on", "careful", "stop", "past" or "unknown".
 
     `forecast` is that of the proposed strokes, or of one stroke where even that could overshoot.
     """
@@ -91,15 +93,6 @@ class StrokeProposal:
     left_u_mm: float
     forecast: DepthForecast | None
     words: str
-
-
-DECISIONS = {
-    "go on": "Go on",
-    "careful": "Next pass could overshoot",
-    "stop": "Stop: within tolerance",
-    "past": "Stop: past the target",
-    "unknown": "The rate is not known yet",
-}
 
 
 def make_kind(cut: str, abrasive: str, grit: str, material: str) -> RemovalKind:

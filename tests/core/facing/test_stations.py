@@ -5,9 +5,9 @@ import pytest
 
 from app.core.facing.rails import judge_rail
 from app.core.facing.stations import line_of_readings, make_stations, stop_blade
-from app.core.plan.facings import PlainFacing, as_stops
+from app.core.plan.facings import PlainFacing
 from app.core.values.readings import BladeStop, Uncertainties
-from tests.core.planning import BLADES_MM, arc_gap, arc_stops
+from tests.core.planning import BLADES_MM, arc_gap, arc_stops, as_stops
 
 STATIONS = make_stations(40.0, ())
 USUAL = Uncertainties()

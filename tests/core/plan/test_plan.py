@@ -7,11 +7,11 @@ import numpy as np
 import pytest
 
 from app.core.facing.analysis import MalformedReading
-from app.core.plan.facings import FacingTolerance, PlainFacing, as_stops, even_up, place_blades
+from app.core.plan.facings import FacingTolerance, PlainFacing, even_up, place_blades
 from app.core.plan.plan import plan_removal
 from app.core.plan.plan_values import DONE, UNTOLD, PlanLimits, PlanRequest, RemovalPlan
 from app.core.values.readings import BladeStop, FacingReadings
-from tests.core.planning import BLADES_MM, CLOSE, OPEN, arc_gap, read_arc, read_numbers
+from tests.core.planning import BLADES_MM, CLOSE, OPEN, arc_gap, as_stops, read_arc, read_numbers
 
 
 def columns(plan: RemovalPlan, rail: str) -> dict[str, np.ndarray]:
