@@ -13,11 +13,17 @@ from app.core.compare.curve_changes import speak_of
 from app.core.compare.differences import Figure, Key, ReadSet, list_figures
 from app.core.compare.length_words import label_reading, page_order, unit_of
 from app.core.facing.curves import CURVES
-from app.core.facing.evenness import blade_key
+from app.core.facing.evenness import BladeEvenness, blade_key
 from app.core.facing.fits import RailAnalysis
 from app.core.facing.measurements import GaugesInUse
 from app.core.facing.rail_words import say_break
-from app.core.facing.wording import JUDGED, read_facing_length, say_height
+from app.core.facing.wording import (
+    JUDGED,
+    READ_AGAIN,
+    read_facing_length,
+    say_height,
+    say_verdict,
+)
 from app.core.values.lengths import scale_named
 from app.core.values.units import Scale, format_blade, format_number, format_on_scale, format_signed
 
@@ -50,7 +56,7 @@ ONE_PIECE = Side(
         RowVerdict.CHANGED: "changed",
         RowVerdict.SAME: "no change the gauges can tell",
         RowVerdict.TOGETHER: "too little to tell alone",
-        RowVerdict.SUSPECT: "to be read again",
+        RowVerdict.SUSPECT: READ_AGAIN,
         RowVerdict.NOT_BEFORE: "not read before",
         RowVerdict.NOT_AFTER: "not read after",
         RowVerdict.NOT_COMPARED: "can’t be compared",
@@ -310,17 +316,15 @@ def list_evenness(compared: Comparison) -> list[EvennessRow]:
         for one in (compared.before, compared.after)
     ]
     gaps = {key: row.gap_mm for side in sides for key, row in side.items()}
+    doubted = {gap for _, gap in compared.suspects}
+
+    def tell(side: Mapping[int, BladeEvenness], key: int) -> tuple[str, str]:
+        if (row := side.get(key)) is None:
+            return "–", ""
+        return say_verdict(row, doubted), say_height(row)
+
     return [
-        EvennessRow(
-            format_blade(gaps[key]),
-            *(
-                words
-                for side in sides
-                for words in (
-                    (side[key].verdict, say_height(side[key])) if key in side else ("–", "")
-                )
-            ),
-        )
+        EvennessRow(format_blade(gaps[key]), *tell(sides[0], key), *tell(sides[1], key))
         for key in sorted(gaps)
     ]
 

@@ -7,7 +7,7 @@ Impossible orders are refused; unusual ones are asked about once.
 """
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise
@@ -205,13 +205,18 @@ def _runs_thin_to_thick(pairs: Sequence[tuple[str, str]]) -> bool:
 
 
 def parse_set(
-    raw: Mapping[str, str], gauges: GaugesInUse, instrument_kind: str, today: date
+    raw: Mapping[str, str],
+    gauges: GaugesInUse,
+    instrument_kind: str,
+    today: date,
+    ask_more: Callable[[SetEntry], Mapping[str, str]] | None = None,
 ) -> SetEntry | Refused | Asked:
     """Read the measurement page: a value, all its errors by field, or questions to confirm.
 
     `raw` holds the grid's cells (`cell_name`), `tip`, `bore`, `line`, `role`, `taken_on`, `note`,
     the other lengths' fields (`lengths.CELLS`), the dial's columns, and `asked`, the token of
-    questions already answered with yes.
+    questions already answered with yes. `ask_more` asks what only the gauges' sizes can tell
+    (`suspects.ask_suspects`).
     """
     fields = Fields(fill_dials(fill_from_line(raw, gauges.blades)))
     if words := fields.raw.get("line_problem"):
@@ -241,6 +246,7 @@ def parse_set(
         **ask_unusual(entry, gauges, instrument_kind),
         **ask_unusual_lengths(fields.raw, gauges.bore, usual_bore),
         **ask_unusual_dials(readings),
+        **(ask_more(entry) if ask_more else {}),
     }
     asked = Asked(entry, questions)
     return entry if not asked.questions or raw.get("asked") == asked.token else asked

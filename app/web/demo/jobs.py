@@ -6,6 +6,7 @@ from datetime import timedelta
 from typing import Any
 
 from app.core.facing.measurements import Asked, parse_set
+from app.core.facing.suspects import ask_suspects
 from app.core.gauges.hand_gauges import FIELDS
 from app.core.jobs.charges import PAYMENT_SIGNS, parse_charge, parse_payment
 from app.core.jobs.jobs import TICK_KINDS, parse_agreed, parse_drop_off, parse_note
@@ -19,7 +20,7 @@ from app.core.values.works import parse_work
 from app.render.photos import make_photo
 from app.store.records.charges import add_charge, add_payment
 from app.store.records.drafts import keep_draft
-from app.store.records.gauges import list_hand_gauges
+from app.store.records.gauges import list_hand_gauges, sizes_in_use
 from app.store.records.jobs import add_event, move_job, take_in
 from app.store.records.measurements import Measurement, measurements_of_job
 from app.store.records.passes import add_work, strike_pass
@@ -82,7 +83,13 @@ def _read(desk: Desk, line: Line, replaces: Measurement | None = None) -> None:
         for kind, field in FIELDS.items()
         if kind in line.typed
     }
-    entry = parse_set(raw, gauges, job.piece.instrument_kind, desk.clock.today())
+    entry = parse_set(
+        raw,
+        gauges,
+        job.piece.instrument_kind,
+        desk.clock.today(),
+        lambda entry: ask_suspects(entry, sizes_in_use(session, gauges, entry.taken_on)),
+    )
     if isinstance(entry, Refused):
         raise refuse(line, entry.problems)
     questions = entry.questions if isinstance(entry, Asked) else {}

@@ -32,6 +32,7 @@ from app.core.facing.measurements import (
     parse_set,
     write_line,
 )
+from app.core.facing.suspects import ask_suspects
 from app.core.facing.wording import (
     describe_facing,
     list_blade_rows,
@@ -194,7 +195,12 @@ def _take(request: Request, session: Session, bench: Bench, form: Form, clock: C
     gauges = _gauges(session, form, bench)
     if form.get("do") == "blades":
         return _grid(request, session, bench, form, clock)
-    entry = parse_set(form.values, gauges, bench.piece.instrument_kind, clock.today())
+
+    def ask_more(entry: SetEntry) -> dict[str, str]:
+        return ask_suspects(entry, sizes_in_use(session, gauges, entry.taken_on))
+
+    kind = bench.piece.instrument_kind
+    entry = parse_set(form.values, gauges, kind, clock.today(), ask_more)
     if isinstance(entry, Refused):
         form.problems = {**entry.problems, **form.problems}
     if form.problems or form.get("do") == "check" or isinstance(entry, Asked):
