@@ -26,20 +26,40 @@ if (lookUp) {
   const box = document.querySelector("[data-look-results]");
   const status = document.querySelector("[data-look-status]");
   const ask = newestOnly();
+  const look = lookUp.closest(".look");
   const close = () => { box.hidden = true; };
-  lookUp.addEventListener("input", after(180, async () => {
+  const search = after(180, async () => {
     const query = lookUp.value.trim();
     if (!query) { close(); return; }
     const part = await ask(`${lookUp.dataset.lookUp}?q=${encodeURIComponent(query)}`);
-    if (part === null) return;
+    // who has gone on in the meantime doesn't want a list over the page
+    if (part === null || !look.contains(document.activeElement)) return;
     box.innerHTML = part;
     box.hidden = false;
     const count = box.querySelectorAll("a").length;
     status.textContent = count ? `${count} found` : "Nothing found";
-  }));
-  document.addEventListener("keydown", (event) => { if (event.key === "Escape") close(); });
-  document.addEventListener("click", (event) => { if (!event.target.closest(".look")) close(); });
+  });
+  lookUp.addEventListener("input", search);
+  look.addEventListener("keydown", (event) => {
+    if (event.key === "Escape") { close(); lookUp.focus(); return; }
+    if (event.key !== "ArrowDown" && event.key !== "ArrowUp") return;
+    if (box.hidden) { if (event.target === lookUp) search(); return; }
+    const stops = [lookUp, ...box.querySelectorAll("a")];
+    const step = event.key === "ArrowDown" ? 1 : stops.length - 1;
+    stops[(stops.indexOf(event.target) + step) % stops.length]?.focus();
+    event.preventDefault();
+  });
+  look.addEventListener("focusout", (event) => { if (!look.contains(event.relatedTarget)) close(); });
 }
+
+// What an address points at is opened where it is folded away.
+function unfold() {
+  const target = location.hash.length > 1 && document.getElementById(decodeURIComponent(location.hash.slice(1)));
+  const folded = target && target.closest("details:not([open])");
+  if (folded) { folded.open = true; target.scrollIntoView(); }
+}
+window.addEventListener("hashchange", unfold);
+unfold();
 
 // Drop-off: customers while typing, then the chosen one's pieces.
 const dropOff = document.querySelector("[data-drop-off]");
@@ -77,11 +97,13 @@ if (dropOff) {
   });
 }
 
-// The reading grid: Enter moves on and never submits; meanings and a preview while typing.
+// The table of readings: Enter moves on and the last Enter keeps; what it comes to while typing.
 const grid = document.querySelector("[data-grid]");
 if (grid) {
-  // cells in a part that is folded away are not on the way
-  const cells = () => [...grid.querySelectorAll("[data-cell]")].filter((cell) => !cell.closest("details:not([open])"));
+  const line = grid.querySelector("[data-line]");
+  const save = grid.querySelector("[data-save]");
+  // cells in a part that is folded away are not on the way, nor is the line, which is another way
+  const cells = () => [...grid.querySelectorAll("[data-cell]")].filter((cell) => cell !== line && !cell.closest("details:not([open])"));
   grid.addEventListener("focusin", (event) => {
     if (event.target.matches("[data-cell]")) {
       event.target.select();
@@ -93,34 +115,46 @@ if (grid) {
     event.preventDefault();
     const all = cells();
     const at = all.indexOf(event.target);
-    const line = grid.querySelector("[name=line]");
-    if (event.target === line && line.value.trim() && !event.shiftKey) {
-      grid.querySelector("[data-save]").focus();
-      return;
-    }
-    const next = event.shiftKey ? all[at - 1] : all[at + 1] ?? grid.querySelector("[data-save]");
-    next?.focus();
+    const onward = event.target === line && line.value.trim() ? null : all[at + 1];
+    if (event.shiftKey) (all[at - 1] ?? line)?.focus();
+    else if (onward) onward.focus();
+    else if (all.some((cell) => cell.value.trim()) || line?.value.trim()) grid.requestSubmit(save);
   });
   const ask = newestOnly();
-  const preview = grid.querySelector("[data-preview]");
-  const refresh = after(220, async () => {
-    if (!grid.dataset.previewAt) return;
-    const text = await ask(grid.dataset.previewAt, { method: "POST", body: new FormData(grid) });
-    if (text === null) return;
-    const reply = JSON.parse(text);
+  const preview = document.querySelector("[data-preview]");
+  const show = (reply) => {
     for (const [name, words] of Object.entries(reply.meanings)) {
       const place = grid.querySelector(`[data-means="${name}"]`);
       if (place) place.textContent = words;
     }
+    for (const place of grid.querySelectorAll("[data-togo]")) {
+      const left = reply.togo[place.dataset.togo];
+      place.textContent = left ? left.words : "";
+      place.className = `n togo${left ? ` is-${left.state}` : ""}`;
+    }
     preview.innerHTML = reply.preview;
+  };
+  const refresh = after(120, async () => {
+    const text = await ask(grid.dataset.previewAt, { method: "POST", body: new FormData(grid) });
+    if (text !== null) show(JSON.parse(text));
   });
   // What is typed is also a draft at the server; a page that closes sends its last state at once.
   let typed = false;
-  grid.addEventListener("input", (event) => { typed = true; if (event.target.matches("[data-cell], [data-live], select, [name=note], [name=why], [name=taken_on]")) refresh(); });
+  grid.addEventListener("input", (event) => {
+    typed = true;
+    // a notebook's line typed or pasted into a cell goes where lines go
+    if (line && event.target !== line && event.target.matches(".now-table [data-cell]") && /^\s*\S+\s+\S+\s+\S/.test(event.target.value)) {
+      line.value = event.target.value;
+      event.target.value = "";
+      line.focus();
+      line.setSelectionRange(line.value.length, line.value.length);
+    }
+    if (grid.dataset.previewAt && event.target.matches("[data-cell], [data-live], select, [name=note], [name=why], [name=taken_on]")) refresh();
+  });
   grid.addEventListener("submit", () => { typed = false; });
   const flush = () => { if (typed && grid.dataset.previewAt) navigator.sendBeacon(grid.dataset.previewAt, new FormData(grid)); };
   document.addEventListener("visibilitychange", () => { if (document.visibilityState === "hidden") flush(); });
-  if (!document.querySelector("[data-focus-here]")) grid.querySelector("[data-start]")?.focus();
+  if (!document.querySelector("[data-focus-here]")) document.querySelector("[data-start]")?.focus({ preventScroll: true });
 }
 
 // Keep a form from being sent twice by a double press; the server would not mind either.

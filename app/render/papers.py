@@ -136,6 +136,18 @@ def frame_photo(content: bytes | None, width: int, height: int) -> str:
     )
 
 
+def can_draw(picture: str) -> bool:
+    """Say whether an SVG can stand on a paper."""
+    import typst
+
+    files: dict[str, object] = {"main.typ": b'#image("mark.svg")', "mark.svg": picture.encode()}
+    try:
+        typst.compile(files, format="svg", font_paths=[])  # type: ignore[call-overload]
+    except typst.TypstError:
+        return False
+    return True
+
+
 def _compile(paper: Paper, form: str, *, standards: list[str] | None = None):  # type: ignore[no-untyped-def]
     import typst
 

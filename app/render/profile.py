@@ -14,6 +14,7 @@ import numpy as np
 
 from app.core.values.units import format_mm, format_number
 from app.render.figures import (
+    ACCENT,
     GREY,
     Kind,
     LineLook,
@@ -65,6 +66,7 @@ __all__ = [
 
 # Kept free inside the plot, for marks and thick lines at its edges (mm on paper).
 _BELOW_MM, _ABOVE_MM, _BEFORE_TIP_MM = 1.5, 3.5, 1.5
+_HATCH_MM = 1.6
 _ALIKE_MM = 0.35  # lines nearer than their own width are one line on paper
 _ROOT_TICKS_MM = (0.0, 0.05, 0.1, 0.2, 0.3, 0.5, 0.7, 1.0, 1.3, 1.6, 2.0, 2.5, 3.0, 3.5, 4.0)
 
@@ -81,6 +83,7 @@ class ProfilePicture:
     size: Size = "card"
     width_mm: float | None = None
     height_mm: float | None = None
+    hatched: bool = False  # what is still to come off, between the line now and the target
 
 
 def draw_profile(picture: ProfilePicture, kind: Kind = "svg", dpi: int = 200) -> bytes:
@@ -130,6 +133,8 @@ def _compose(sheet: Sheet, picture: ProfilePicture, *, root: bool) -> None:
     draw_lower_scale(sheet, plot, "mm from the tip", low=0.0)
     _draw_gap_scale(sheet, plot, picture.lines, root)
     shown = _joined_where_alike(plot, picture.lines)
+    if picture.hatched:
+        _hatch_left(sheet, plot, picture.lines)
     for line, _ in shown:
         _draw_line(sheet, plot, line)
     for line in picture.lines:
@@ -197,6 +202,8 @@ def _footer(picture: ProfilePicture, times: float, root: bool) -> list[str]:
         texts.append(f"No curve was chosen for {'; '.join(free)}: drawn through the readings.")
     if any(line.state == "earlier" and line.rail is None for line in picture.lines):
         texts.append("Each line is the mean of both rails, unless it names one.")
+    if picture.hatched:
+        texts.append("Hatched: still to come off.")
     if any(line.pointing_s_mm for line in picture.lines):
         texts.append("Thin at the tip: where the rails' curve points.")
     return [*texts, *picture.notes]
@@ -248,6 +255,37 @@ def _draw_line(sheet: Sheet, plot: Plot, line: ProfileLine) -> None:
     if len(line.pointing_s_mm) > 1:
         thin = LineLook(color=look.color, width_pt=0.5, dashes=look.dashes)
         sheet.line(*plot.place(line.pointing_s_mm, line.pointing_gap_mm), thin, layer)
+
+
+def _hatch_left(sheet: Sheet, plot: Plot, lines: Sequence[ProfileLine]) -> None:
+    """Hatch upright what is left between each rail as it stands and its target above it."""
+    for line in lines:
+        target = next(
+            (
+                one
+                for one in lines
+                if one.state == "target" and one.drawn and one.rail in (None, line.rail)
+            ),
+            None,
+        )
+        if line.state != "now" or not line.drawn or target is None:
+            continue
+        start = plot.x(0.0) + _HATCH_MM / (4.0 if line.rail == "right" else 2.0)
+        across, floor = np.arange(start, plot.right_mm, _HATCH_MM), plot.y(0.0)
+        low, high = (
+            np.interp(across, *_rising(*plot.place(one.curve_s_mm, one.curve_gap_mm)), right=floor)
+            for one in (line, target)
+        )
+        sheet.strokes(
+            [
+                ((float(x), float(y1)), (float(x), float(y2)))
+                for x, y1, y2 in zip(across, low, high, strict=True)
+                if y2 - y1 > _ALIKE_MM
+            ],
+            color=ACCENT,
+            width_pt=0.7,
+            layer=1.6,
+        )
 
 
 def _draw_marks(sheet: Sheet, plot: Plot, line: ProfileLine) -> None:

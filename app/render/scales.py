@@ -20,10 +20,11 @@ from app.render.figures import (
 )
 from app.render.labels import Box, spread
 
-Size = Literal["card", "screen", "small"]
+Size = Literal["card", "screen", "bench", "small"]
 SIZES_MM: dict[Size, tuple[float, float]] = {
     "card": (170.0, 92.0),
     "screen": (210.0, 120.0),
+    "bench": (140.0, 98.0),  # beside the table of readings
     "small": (96.0, 100.0),
 }
 GLASS_WORDS = {0.5: "glass, half-millimetre numbers", 1.0: "glass, whole millimetres"}

@@ -12,7 +12,7 @@ router = APIRouter(prefix="/first-start")
 
 @router.get("")
 def show(request: Request, session: Reading) -> HTMLResponse:
-    """Show the choice, or just the made-up shop once the book was begun."""
+    """Show the choice; once the book was begun, the ways into it, or just the made-up shop."""
     return show_page(
         request,
         "first_start/show.html",
@@ -24,11 +24,11 @@ def show(request: Request, session: Reading) -> HTMLResponse:
 
 @router.post("/begin")
 def begin(session: Writing) -> Response:
-    """Begin this book as the shop's own; its papers need the shop's name first."""
+    """Begin this book as the shop's own, and lead to its first piece."""
     if awaits_first_choice(session):
         begin_book(session, "own")
         session.commit()
-        return go_to("/settings")
+        return go_to("/first-start?said=begun")
     return go_to("/")
 
 

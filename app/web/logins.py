@@ -2,8 +2,11 @@
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
+from sqlalchemy.orm import Session
 
+from app.core.shop.shop import read_address
 from app.core.values.forms import Fields
+from app.render.codes import draw_code
 from app.store.book.passphrase import (
     Passphrase,
     end_login,
@@ -13,8 +16,12 @@ from app.store.book.passphrase import (
     read_passphrase,
 )
 from app.store.files import say_disk
+from app.store.records.shop import get_shop, save_papers_address
+from app.web.drawn import answer_picture
 from app.web.gate import LOGIN_LASTS, Throttle, cookie_name, read_cookie, sign_cookie
-from app.web.pages import Clock, Form, Typed, go_to, show_page
+from app.web.pages import Clock, Form, Reading, Typed, Writing, go_to, show_page
+from app.web.serving import own_address
+from app.web.settings import LOOPBACK_HOSTS
 from app.web.troubles import list_typed
 
 router = APIRouter()
@@ -118,12 +125,13 @@ def delete(request: Request, clock: Clock) -> Response:
 
 
 @router.get("/settings/network")
-def edit(request: Request, clock: Clock) -> HTMLResponse:
-    """Show how to open the book on the network, and set the passphrase for it."""
-    return _network_page(request, clock, Form())
+def edit(request: Request, session: Reading, clock: Clock) -> HTMLResponse:
+    """Lead to a telephone at the bench: a passphrase, a start on the network, a code to scan."""
+    return _network_page(request, session, clock, Form())
 
 
-def _network_page(request: Request, clock: Clock, form: Form) -> HTMLResponse:
+def _network_page(request: Request, session: Session, clock: Clock, form: Form) -> HTMLResponse:
+    typed = form.get("papers_address")
     form.values.clear()  # passphrases are never sent back to be shown
     return show_page(
         request,
@@ -131,11 +139,45 @@ def _network_page(request: Request, clock: Clock, form: Form) -> HTMLResponse:
         form=form,
         has_passphrase=read_passphrase(clock.book) is not None,
         is_gated=request.app.state.is_gated,
+        here=find_own_address(request),
+        on_papers=get_shop(session).papers_address,
+        typed=typed,
     )
 
 
+def find_own_address(request: Request) -> str:
+    """Give the address at which the network finds this book; empty where there is no network."""
+    host = request.url.hostname or ""
+    if f"[{host}]" in LOOPBACK_HOSTS or host in LOOPBACK_HOSTS:
+        host = own_address("0.0.0.0")  # noqa: S104 - asked, not bound
+    if not host:
+        return ""
+    port = f":{request.url.port}" if request.url.port else ""
+    return f"{request.url.scheme}://{f'[{host}]' if ':' in host else host}{port}"
+
+
+@router.get("/settings/network/code.svg")
+def show_code(request: Request) -> Response:
+    """Draw the code that leads a telephone to this book."""
+    address = find_own_address(request)
+    return answer_picture(request, address, lambda: draw_code(f"{address}/"))
+
+
+@router.post("/settings/network/papers")
+def update_papers(request: Request, session: Writing, form: Typed, clock: Clock) -> Response:
+    """Keep the address that the codes on papers begin with."""
+    fields = Fields(form.values)
+    address = read_address(fields)
+    if fields.problems:
+        form.problems = fields.problems
+        return _network_page(request, session, clock, form)
+    save_papers_address(session, address, clock.now())
+    session.commit()
+    return go_to("/settings/network?said=papers#papers")
+
+
 @router.post("/settings/network")
-def update(request: Request, form: Typed, clock: Clock) -> Response:
+def update(request: Request, session: Reading, form: Typed, clock: Clock) -> Response:
     """Set or change the passphrase; one that stands must be given first."""
     fields = Fields(form.values)
     kept, words = read_passphrase(clock.book), form.get("passphrase")
@@ -159,5 +201,5 @@ def update(request: Request, form: Typed, clock: Clock) -> Response:
             fields.refuse("passphrase", f"It could not be kept: {say_disk(error)}.")
     if fields.problems:
         form.problems = fields.problems
-        return _network_page(request, clock, form)
+        return _network_page(request, session, clock, form)
     return go_to("/settings/network?said=kept")

@@ -194,6 +194,7 @@ def templates() -> Environment:
     )
     environment.filters.update(
         date=forms.format_date,
+        short_date=lambda day: f"{day.day} {day:%b %Y}",
         money=forms.format_money,
         mm=units.format_mm,
         signed=units.format_signed,

@@ -55,11 +55,11 @@ def address_of(listener: socket.socket) -> str:
     """Give the address a browser on this machine opens."""
     host, port = listener.getsockname()[:2]
     if host in {"0.0.0.0", "::"}:  # noqa: S104 - read, not bound, here
-        host = _own_address(host) or LOOPBACK
+        host = own_address(host) or LOOPBACK
     return f"http://{f'[{host}]' if ':' in host else host}:{port}/"
 
 
-def _own_address(everywhere: str) -> str:
+def own_address(everywhere: str) -> str:
     """Find the address by which the network reaches this machine; nothing is sent for it."""
     family, far = (
         (socket.AF_INET6, "2001:db8::1") if ":" in everywhere else (socket.AF_INET, "192.0.2.1")

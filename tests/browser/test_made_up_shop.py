@@ -60,4 +60,4 @@ class TestTheWayIn:
         assert shop.get_by_text("Sleepy Heron").count() == 1
         page.get_by_role("button", name="Close it and throw it away").click()
         page.get_by_role("button", name="Begin with an empty book").click()
-        page.wait_for_url("**/settings")
+        page.wait_for_url("**/first-start?said=begun")

@@ -59,10 +59,10 @@ def test_a_pass_is_logged_again_by_two_keys(page):
     page.locator("#kind").select_option("tilted")
     page.locator("#grit").fill("600")
     page.locator("#strokes").fill("6")
-    page.get_by_role("button", name="Note the pass").click()
-    page.wait_for_url("**said=pass#passes")
+    page.get_by_role("button", name="Log the pass").click()
+    page.wait_for_url("**said=pass")
     press_access_key(page, "1")
-    page.wait_for_url("**said=pass#at-bench")
+    page.wait_for_url("**said=pass")
     assert page.locator("#passes tbody tr").count() == 2
     assert "since the last readings" in page.locator(".bench-verdict").inner_text()
 
@@ -83,6 +83,6 @@ def test_both_sheets_for_the_bench_print_on_the_shop_s_paper(page, paper):
     assert "The table must lose" in "".join(one.extract_text() for one in reader.pages)
     page.goto("/facings/1/sheet?blade_set=2&glass=glass_mm")
     page.wait_for_load_state("networkidle")
-    reader = printed(page)
+    reader = kept_pdf(page)
     assert len(reader.pages) == 1
     assert "0.050 in" in reader.pages[0].extract_text()

@@ -38,7 +38,7 @@ def screens(page) -> list[str]:
         page.goto(f"/jobs/{job}")
         page.locator("#kind").select_option("flat")
         page.locator("#strokes").fill("6")
-        page.get_by_role("button", name="Note the pass").click()
+        page.get_by_role("button", name="Log the pass").click()
         page.wait_for_url("**said=pass*")
         keep_line(page, job, "35.5 23.5 13.5/13 6.5 / 1.11", role="at_the_bench")
     batch = begin_batch(page)
@@ -92,6 +92,8 @@ def screens(page) -> list[str]:
         "/facings/1",
         "/facings/1/edit",
         "/facings/1/sheet",
+        "/bench-list",
+        f"/labels?of=/jobs/{job}&start=5",
         f"/jobs/{job}/target?find=kestrel",
         f"/jobs/{job}/plan",
         f"/jobs/{job}/papers/bench_sheet",

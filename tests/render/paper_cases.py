@@ -195,7 +195,7 @@ def _tag(long):
 
 def _label(long):
     name, piece = (NAMES[:44], "W" * 48) if long else ("Zsófia Örkömök", "Nightjar “N4”")
-    label = Label(1043, name, piece, "28 Sep 2026", ADDRESS, "code-1043.svg")
+    label = Label("1043", name, piece, "28 Sep 2026", ADDRESS, "code-1043.svg")
     return LabelsPart((label,), None)
 
 

@@ -165,7 +165,7 @@ def test_markup_stays_text(kind):
     )
     made = paper(kind, given=hostile)
     if kind == "tray_label":
-        label = Label(7, f"{MARKUP} #panic()", MARKUP, "", ADDRESS, "code-1043.svg")
+        label = Label("7", f"{MARKUP} #panic()", MARKUP, "", ADDRESS, "code-1043.svg")
         made = paper(kind, given=replace(hostile, part=LabelsPart((label,), None)))
     assert letters(MARKUP)[:20] in letters(text_of(make_pdf(made)))
     words = BeautifulSoup(write_words(made), "html.parser")

@@ -51,7 +51,9 @@ def test_a_new_book_asks_how_to_begin_and_only_once(new_browser):
     assert new_browser.path == "/first-start"
     assert new_browser.page.select_one("main .do").text == "Begin with an empty book"
     new_browser.send("form[action$=begin]")
-    assert new_browser.path == "/settings"
+    assert new_browser.path == "/first-start"
+    ways = [one["href"] for one in new_browser.page.select(".choice a")]
+    assert ways[:3] == ["/drop-off", "/notebook", "/settings"]
     new_browser.open("/")
     assert new_browser.path == "/"
     assert "Nothing is on the bench" in new_browser.text

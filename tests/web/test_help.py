@@ -8,7 +8,7 @@ from app.core.values.trade_words import TRADE_WORDS
 from tests.render.hostile import faults_of_svg
 
 STATIC = Path(__file__).parents[2] / "static"
-DRAWINGS = ("help-parts.svg", "help-gauges.svg", "help-sides.svg")
+DRAWINGS = ("help-glass.svg", "help-wedge.svg", "help-sides.svg", "help-front.svg", "help-cut.svg")
 
 
 def test_every_drawing_is_there_with_words_and_every_term_is_explained_once(browser, client):

@@ -27,7 +27,7 @@ def test_a_piece_goes_from_drop_off_to_return_card_and_is_found_again(browser, t
     assert cells[1][1:] == ["21.5", "22", "23.5", "23.5", "+2", "+1.5"]
     browser.open("/look-up?q=wiesen%20kestrel")
     browser.open(browser.page.select_one("main a[href^='/pieces/']")["href"])
-    assert browser.page.select_one(".last-facing .notebook-line").text == OPEN_LINE
+    assert browser.page.select_one(".first-look .notebook-line").text == OPEN_LINE
 
 
 def test_an_issued_card_stays_as_printed_when_the_readings_are_corrected(

@@ -137,6 +137,20 @@ def judge_piece(misses: Sequence[Miss]) -> str:
     return CANNOT_TELL if misses else IN
 
 
+def say_piece(misses: Sequence[Miss], unread: Sequence[str]) -> tuple[str, str]:
+    """Say a piece's verdict: what it is, and why; it is empty where nothing misses."""
+    out, doubts = (
+        "; ".join(one.words for one in misses if one.verdict == verdict)
+        for verdict in (OUT, CANNOT_TELL)
+    )
+    ending = f" Not read: {', '.join(unread)}." if unread else ""
+    if not out:
+        return ("Cannot tell", f"{doubts}.{ending}") if doubts else ("", ending.strip())
+    mendable = all(one.mendable for one in misses if one.verdict == OUT)
+    mend = "Can still be cut." if mendable else "Only the table can bring it back."
+    return "Out", f"{out}. {mend}" + (f" Cannot tell: {doubts}." if doubts else "") + ending
+
+
 def _miss_tip(one: BladeLeft, tolerance: FacingTolerance, verdict: str) -> Miss:
     away, limit = one.away_mm or 0.0, tip_limit(tolerance)
     way = "too open" if away > 0 else "too close"

@@ -46,6 +46,9 @@ TICK_KINDS: dict[str, TickKind] = {
         ), at_drop_off=False),
     )
 }  # fmt: skip
+# A saxophone's mouthpiece has no cork of its own.
+CORK_LINES = frozenset({"worn or loose cork", "cork leaks"})
+NO_CORK = "A saxophone’s mouthpiece has no cork: it is on the neck."
 OUTCOMES: dict[str, str] = {"better": "better", "same": "the same", "worse": "worse"}
 
 Ticks = tuple[tuple[str, str], ...]  # kind and line
@@ -74,6 +77,7 @@ class DropOff:
     piece: int | PieceEntry
     instrument: int | InstrumentEntry | None
     job: JobEntry
+    passes_on: bool = False  # a known piece that comes with another owner
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,12 +124,15 @@ def parse_drop_off(
     else:
         customer = fields.number_of("customer", needed="Choose the customer.") or 0
     piece: int | PieceEntry
-    if raw.get("piece", "new") in {"", "new"}:
+    passes_on = raw.get("same_piece", "") not in {"", "none"}
+    if passes_on:
+        piece = fields.number_of("same_piece") or 0
+    elif raw.get("piece", "new") in {"", "new"}:
         piece = read_piece(fields, "piece_")
     else:
         piece = fields.number_of("piece", needed="Choose the piece.") or 0
-    entry = DropOff(customer, piece, _read_played_on(fields), _read_job(fields, ticked, today))
-    return fields.refused() or entry
+    played_on, job = _read_played_on(fields), _read_job(fields, ticked, today)
+    return fields.refused() or DropOff(customer, piece, played_on, job, passes_on)
 
 
 def _read_played_on(fields: Fields) -> int | InstrumentEntry | None:

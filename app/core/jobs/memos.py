@@ -132,8 +132,6 @@ def _read(fields: Fields, name: str, field: MemoField) -> str:
         return fields.choice(name, field.choices, words="Choose one.")
     if field.reads == "money":
         minor = fields.money_minor(name)
-        if minor is not None and minor < 0:
-            fields.refuse(name, "An amount can't be below nothing.")
         if minor is None and field.needed:
             fields.refuse(name, field.needed)
         return format_money(minor, fields.currency)

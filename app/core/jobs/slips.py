@@ -140,9 +140,12 @@ class TagPart:
 
 @dataclass(frozen=True, slots=True)
 class Label:
-    """One small label; `address` is what the code holds, `code` its picture."""
+    """One small label, headed by a job's number or a piece's marking.
 
-    number: int
+    `address` is what the code holds, `code` its picture.
+    """
+
+    head: str
     customer: str
     piece: str
     wanted: str
@@ -163,6 +166,13 @@ class LabelSheet:
     width_mm: float
     height_mm: float
     start: int = 1
+
+
+# Sheets as sold for A4 and Letter (from memory): 24 of 70 × 36 mm, 30 of 2⅝ × 1 in.
+LABEL_SHEETS: dict[str, LabelSheet] = {
+    "A4": LabelSheet(3, 8, 0.0, 4.5, 70.0, 36.0, 70.0, 36.0),
+    "Letter": LabelSheet(3, 10, 4.76, 12.7, 69.85, 25.4, 66.67, 25.4),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -332,8 +342,56 @@ class RecordPart:
     photos: tuple[PaperPhoto, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class FacingPart:
+    """A facing's sheet for the bench: where each blade should stop, with room to write."""
+
+    name: str
+    about: str
+    heads: tuple[str, ...]
+    rows: Rows
+    explained: str
+    picture: MakerPicture | None
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class BatchPart:
+    """A batch's sheet: each piece against the target.
+
+    `runs` are each a label, words, a picture and its alternative text.
+    `records` are its pieces' own papers, printed behind it.
+    """
+
+    name: str
+    facts: Rows
+    summary: str
+    heads: tuple[str, ...]
+    rows: Rows
+    explained: str
+    runs: tuple[tuple[str, tuple[str, ...], str, str], ...]
+    records: "tuple[SlipValues, ...]" = ()
+
+
+@dataclass(frozen=True, slots=True)
+class BenchListPart:
+    """The bench list: open jobs by stage, each stage with what comes next."""
+
+    stages: tuple[tuple[str, str, Rows], ...]
+
+
 SlipPart = (
-    IntakePart | TagPart | LabelsPart | CardPart | BenchPart | BillPart | PackingPart | RecordPart
+    IntakePart
+    | TagPart
+    | LabelsPart
+    | CardPart
+    | BenchPart
+    | BillPart
+    | PackingPart
+    | RecordPart
+    | FacingPart
+    | BatchPart
+    | BenchListPart
 )
 
 

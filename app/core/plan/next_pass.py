@@ -9,18 +9,15 @@ came in between, the only safe next step is to read again.
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
-from app.core.facing.measurements import GaugesInUse
-from app.core.plan.bench import BenchState, BladeLeft, Depth, LoggedPass, left_for_cut
+from app.core.plan.bench import BenchState, Depth, LoggedPass, left_for_cut
 from app.core.plan.facings import FacingTolerance
 from app.core.plan.plan_tables import rails_alike
 from app.core.plan.plan_values import RemovalPlan
 from app.core.plan.plan_words import WORTH_CUTTING_MM
 from app.core.plan.removal import RemovalKind, RemovalRate, make_kind, propose_strokes
-from app.core.plan.targets import format_stop
 from app.core.values.forms import plural
 from app.core.values.passes import CUT_KINDS
 from app.core.values.readings import FacingReadings
-from app.core.values.units import format_blade, format_number, format_on_scale
 
 Log = Sequence[FacingReadings | LoggedPass]
 Learn = Callable[[RemovalKind], RemovalRate]
@@ -188,63 +185,3 @@ def judge_next(
     if plan is not None and not plan.rails_only:
         return Verdict("go on", "The table first: the rails alone can't bring it there.")
     return Verdict("go on", state.words)
-
-
-@dataclass(frozen=True, slots=True)
-class LeftRow:
-    """One blade or the tip as the job's page shows it; empty where a rail was not read.
-
-    `left_togo` and `right_togo` say in words what is still to come off there.
-    """
-
-    blade: str
-    target: str
-    left: str
-    left_togo: str
-    right: str
-    right_togo: str
-    within: bool
-
-
-STATE_WORDS = {"within": "within", "open": "{um} µm too open", "cut": "{um} ± {u} µm"}
-
-
-def list_left_rows(state: BenchState, gauges: GaugesInUse) -> tuple[LeftRow, ...]:
-    """List what is left per blade and rail, thick to thin; the tip last."""
-    by_place = {(one.rail, one.gap_mm): one for one in state.blades}
-    gaps = sorted({one.gap_mm for one in state.blades if one.gap_mm is not None}, reverse=True)
-    rows = [
-        _tell_blade(gap, by_place.get(("left", gap)), by_place.get(("right", gap)), gauges)
-        for gap in gaps
-    ]
-    tip = by_place.get(("tip", None))
-    if tip is not None:
-        target = "" if tip.target_mm is None else format_on_scale(tip.target_mm, gauges.tip)
-        read, togo = format_on_scale(tip.read_mm, gauges.tip), _say_left(tip)
-        rows.append(LeftRow("Tip opening", target, read, togo, "", "", tip.state == "within"))
-    return tuple(rows)
-
-
-def _tell_blade(
-    gap_mm: float, left: BladeLeft | None, right: BladeLeft | None, gauges: GaugesInUse
-) -> LeftRow:
-    found = [one for one in (left, right) if one is not None]
-    targets = [
-        "–" if one.target_mm is None else format_stop(one.target_mm, gauges.glass) for one in found
-    ]
-    return LeftRow(
-        format_blade(gap_mm),
-        # both rails, once if they aim at the same
-        "/".join(dict.fromkeys(targets)),
-        "" if left is None else format_stop(left.read_mm, gauges.glass),
-        "" if left is None else _say_left(left),
-        "" if right is None else format_stop(right.read_mm, gauges.glass),
-        "" if right is None else _say_left(right),
-        within=all(one.state == "within" for one in found),
-    )
-
-
-def _say_left(one: BladeLeft) -> str:
-    return STATE_WORDS[one.state].format(
-        um=format_number(abs(one.height_mm) * 1000, 0), u=format_number(2000 * one.u_mm, 0)
-    )

@@ -13,7 +13,9 @@ TRADE_WORDS: tuple[tuple[str, str], ...] = (
     ("chamber", "The hollow between window and bore."),
     ("bore", "The hole through the shank; its diameter at the end is the exit bore."),
     ("beak", "The slope on top, under the player’s teeth."),
-    ("shank", "The end that goes on the instrument."),
+    ("shank", "The end that goes on the instrument. A clarinet’s ends in a tenon with cork or "
+     "rings; a saxophone’s is a tube that slides over the neck’s cork."),
+    ("tenon", "The narrow end of a clarinet’s shank that fits into the barrel."),
     ("tip opening", "The gap between the reed’s plane and the tip rail."),
     ("glass reading", "Where a blade stops, counted from the tip in the numbers on the glass. On a "
      "glass of half-millimetre numbers 36 means 18.0 mm."),

@@ -39,7 +39,7 @@ from app.store.engines import engine_kind
 from app.store.problems import BookProblem
 from app.store.records.jobs import add_event
 from app.store.records.loading import rows_of
-from app.store.records.lookups import searchable
+from app.store.records.lookups import search_text_of
 from app.store.records.photos import SIZES, photo_path
 from app.store.records.revisions import list_revisions
 from app.store.records.shop import get_shop
@@ -121,7 +121,10 @@ def plan_removal(session: Session, customer: Customer) -> Removal:
         drafts=find_drafts(session, customer.id, marks),
         papers=_find_papers(session, customer, marks),
         photos=_find_photos(session, customer),
-        earlier=len(list_revisions(session, "customer", customer.id)),
+        earlier=sum(
+            len(list_revisions(session, "customer", one.id))
+            for one in records_of(session, customer)
+        ),
         jobs=jobs,
         reading_sets=session.scalar(sets) or 0,
         pieces=session.scalar(select(func.count()).where(Piece.id.in_(pieces))) or 0,
@@ -141,12 +144,23 @@ def _hindrance(session: Session, customer: Customer, jobs: Sequence[Job]) -> str
     return ""
 
 
+def records_of(session: Session, customer: Customer) -> list[Customer]:
+    """List a customer's record and those that were made one with it."""
+    found = [customer]
+    for one in found:
+        joined = select(Customer).where(Customer.joined_to_id == one.id)
+        found += session.scalars(joined).all()
+    return found
+
+
 def _person_of(session: Session, customer: Customer) -> Person:
-    """Gather what the book knows a customer by, now and before corrections."""
-    told = [one.before for one in list_revisions(session, "customer", customer.id)]
+    """Gather what the book knows a customer by, now and before, whatever record was theirs."""
+    records = records_of(session, customer)
+    told = [one.before for each in records for one in list_revisions(session, "customer", each.id)]
 
     def all_of(name: str) -> tuple[str, ...]:
-        values = [getattr(customer, name), *(str(one.get(name) or "") for one in told)]
+        values = [getattr(one, name) for one in records]
+        values += [str(one.get(name) or "") for one in told]
         return tuple(dict.fromkeys(value for value in values if value.strip()))
 
     return Person(all_of("name"), all_of("phone"), all_of("email"), all_of("address"))
@@ -154,7 +168,8 @@ def _person_of(session: Session, customer: Customer) -> Person:
 
 def _marks_of(session: Session, customer: Customer) -> Marks:
     person = _person_of(session, customer)
-    others = select(Customer.name).where(Customer.id != customer.id)
+    own = [one.id for one in records_of(session, customer)]
+    others = select(Customer.name).where(Customer.id.not_in(own))
     names = {" ".join(name.casefold().split()): name for name in person.names}
     shared = [
         names[folded]
@@ -207,7 +222,9 @@ def forget_customer(
         _strike_paper(session, paper, removal, today, with_photos=with_photos)
     strike_texts(session, removal.texts)
     session.execute(delete(Draft).where(Draft.place.in_(removal.drafts)))
-    drop_revisions(session, customer.id)
+    for record in records_of(session, customer):
+        drop_revisions(session, record.id)
+        _empty_customer(record)
     instruments = list(
         session.scalars(select(Instrument).where(Instrument.customer_id == customer.id))
     )
@@ -221,7 +238,6 @@ def forget_customer(
     for job in removal.jobs:
         job.tracking = ""
         add_event(session, job, "note", today, now, FORGOTTEN_EVENT)
-    _empty_customer(customer)
     _renew_pieces(session, removal.texts)
     forgetting = Forgetting(
         customer_id=customer.id,
@@ -253,7 +269,7 @@ def _count(
 def _empty_customer(customer: Customer) -> None:
     customer.name = FORGOTTEN_NAME
     customer.phone = customer.email = customer.address = customer.plays = customer.notes = ""
-    customer.search_text = searchable(FORGOTTEN_NAME)
+    customer.search_text = search_text_of(customer)
     customer.version += 1
 
 
@@ -263,7 +279,7 @@ def _renew_pieces(session: Session, texts: Texts) -> None:
     for piece_id in changed:
         piece = session.get_one(Piece, piece_id)
         session.refresh(piece)
-        piece.search_text = searchable(piece.maker, piece.model, piece.marking, piece.telling_marks)
+        piece.search_text = search_text_of(piece)
 
 
 def _strike_paper(

@@ -1,6 +1,6 @@
 """Batches of the shop's own making, their pieces, and the shop as the owner of them."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -10,15 +10,17 @@ from sqlalchemy.orm import Session, joinedload
 
 from app.core.jobs.batches import BatchEntry, PiecesEntry
 from app.core.values.customers import CustomerEntry
+from app.core.values.forms import format_money
 from app.core.values.pieces import PieceEntry
 from app.store.records.customers import add_customer
 from app.store.records.facings import KeptFacing, get_facing
 from app.store.records.loading import rows_of
 from app.store.records.measurements import Measurement, list_own_measurements, standing
+from app.store.records.memos import list_awaited
 from app.store.records.pieces import add_piece
 from app.store.records.revisions import change_record
 from app.store.records.shop import get_shop
-from app.store.tables import Batch, BatchPiece, Piece, Revision
+from app.store.tables import Batch, BatchPiece, Memo, Piece, Revision
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +40,8 @@ class MadePiece:
     piece: Piece
     last: Measurement | None
     left_at: datetime | None = None
+    price_minor: int | None = None
+    trial: Memo | None = None
 
 
 def own_customer_id(session: Session, now: datetime) -> int:
@@ -152,6 +156,12 @@ def find_batch_of(session: Session, piece_id: int) -> Row[Any] | None:
     return rows_of(session, _BATCH_OF, {"piece": piece_id}).first()
 
 
+def price_of(session: Session, piece: Piece) -> int | None:
+    """Give what a piece of the shop's own is for sale at."""
+    of = BatchPiece.piece_id == piece.id
+    return session.scalar(select(BatchPiece.price_minor).where(of))
+
+
 _BATCH_OF = (
     select(Batch.id, Batch.name, BatchPiece.place)
     .join(BatchPiece, BatchPiece.batch_id == Batch.id)
@@ -172,7 +182,38 @@ def list_made_pieces(session: Session, batch_id: int) -> list[MadePiece]:
         .order_by(BatchPiece.place)
     ).all()
     sets = _own_sets(session, [one.piece_id for one in kept])
-    return [MadePiece(one.place, one.piece, sets.get(one.piece_id), one.left_at) for one in kept]
+    trials = {one.piece_id: one for one in list_awaited(session) if one.kind == "trial"}
+    return [
+        MadePiece(
+            one.place,
+            one.piece,
+            sets.get(one.piece_id),
+            one.left_at,
+            one.price_minor,
+            trials.get(one.piece_id),
+        )
+        for one in kept
+    ]
+
+
+def save_prices(
+    session: Session, batch: Batch, prices: Mapping[int, int | None], currency: str, now: datetime
+) -> None:
+    """Keep what each piece is for sale at, by its id; the batch says what it was before."""
+    kept = session.scalars(
+        select(BatchPiece)
+        .where(BatchPiece.batch_id == batch.id, BatchPiece.piece_id.in_(prices))
+        .options(joinedload(BatchPiece.piece))
+    )
+    before = {}
+    for one in kept:
+        if one.price_minor != prices[one.piece_id]:
+            name = f"price of {one.piece.marking or one.place}"
+            before[name] = format_money(one.price_minor, currency)
+            one.price_minor = prices[one.piece_id]
+    if before:
+        session.add(Revision(noun="batch", record_id=batch.id, at=now, before=before))
+        session.flush()
 
 
 def _own_sets(session: Session, piece_ids: Sequence[int]) -> dict[int, Measurement]:

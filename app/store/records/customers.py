@@ -10,14 +10,14 @@ from sqlalchemy.orm import Session, joinedload
 
 from app.core.values.customers import CustomerEntry, InstrumentEntry
 from app.store.records.loading import Hanging, rows_of
-from app.store.records.lookups import fold, searchable
+from app.store.records.lookups import fold, search_text_of
 from app.store.records.revisions import change_record
-from app.store.tables import Customer, Instrument, Job, Piece
+from app.store.tables import Customer, Instrument, Job, Ownership, Piece
 
 
 def add_customer(session: Session, entry: CustomerEntry, now: datetime) -> Customer:
     """Write a new customer down."""
-    customer = Customer(**asdict(entry), search_text=_text(entry), created_at=now)
+    customer = Customer(**asdict(entry), search_text=search_text_of(entry), created_at=now)
     session.add(customer)
     session.flush()
     return customer
@@ -31,12 +31,8 @@ def save_customer(
     now: datetime,
 ) -> None:
     """Change a customer, keeping the earlier words; raises Conflict."""
-    changes = {**asdict(entry), "search_text": _text(entry)}
+    changes = {**asdict(entry), "search_text": search_text_of(entry)}
     change_record(session, customer, changes, seen_version=seen_version, now=now)
-
-
-def _text(entry: CustomerEntry) -> str:
-    return searchable(entry.name, entry.phone, entry.email, entry.address, entry.plays)
 
 
 def get_customer(session: Session, customer_id: int) -> Customer | None:
@@ -48,7 +44,10 @@ def get_customer(session: Session, customer_id: int) -> Customer | None:
 
 
 _CUSTOMER = select(Customer).where(Customer.id == bindparam("id"))
-_ON_A_CUSTOMER = (Hanging(Customer.pieces), Hanging(Customer.instruments))
+_ON_A_CUSTOMER = (
+    Hanging(Customer.pieces, where=Piece.joined_to_id.is_(None)),
+    Hanging(Customer.instruments),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +67,8 @@ def list_customers(
     session: Session, start: str = "", after: int | None = None, most: int = 100
 ) -> CustomerPage:
     """List customers by name, from the first not before `start`, or after one of them."""
-    wanted = select(Customer).order_by(Customer.search_text, Customer.id).limit(most + 1)
+    wanted = select(Customer).where(Customer.joined_to_id.is_(None))
+    wanted = wanted.order_by(Customer.search_text, Customer.id).limit(most + 1)
     last = session.get(Customer, after) if after is not None else None
     begin = fold(start).strip()
     if last:
@@ -80,7 +80,7 @@ def list_customers(
     shown = tuple(found[:most])
     counts = session.execute(
         select(Piece.owner_id, func.count())
-        .where(Piece.owner_id.in_([one.id for one in shown]))
+        .where(Piece.owner_id.in_([one.id for one in shown]), Piece.joined_to_id.is_(None))
         .group_by(Piece.owner_id)
     )
     more = len(found) > most
@@ -150,6 +150,19 @@ _FIRST_PIECES = select(Piece.owner_id, *_NAME).where(
         select(func.min(Piece.id)).where(Piece.owner_id.in_(_CUSTOMERS)).group_by(Piece.owner_id)
     )
 )
+
+
+def list_former_pieces(session: Session, customer_id: int) -> list[Piece]:
+    """List the pieces that a customer owned and that are another's now, newest first."""
+    owned = select(Ownership.piece_id).where(Ownership.customer_id == customer_id)
+    return list(
+        session.scalars(
+            select(Piece)
+            .where(Piece.id.in_(owned), Piece.owner_id != customer_id, Piece.joined_to_id.is_(None))
+            .options(joinedload(Piece.owner))
+            .order_by(Piece.id.desc())
+        )
+    )
 
 
 def add_instrument(session: Session, customer_id: int, entry: InstrumentEntry) -> Instrument:

@@ -8,6 +8,8 @@ from sqlalchemy import bindparam, func, select
 from sqlalchemy.orm import Session, joinedload
 
 from app.core.jobs.jobs import (
+    CORK_LINES,
+    NO_CORK,
     OUTCOMES,
     TICK_KINDS,
     AgreedEntry,
@@ -16,11 +18,11 @@ from app.core.jobs.jobs import (
     Ticks,
 )
 from app.core.jobs.stages import STAGES, stage_after
-from app.core.values.customers import CustomerEntry, InstrumentEntry
+from app.core.values.customers import CustomerEntry, InstrumentEntry, has_tenon
 from app.core.values.pieces import PieceEntry
 from app.store.records.customers import add_customer, add_instrument, get_customer
 from app.store.records.loading import Hanging
-from app.store.records.pieces import add_piece, get_piece
+from app.store.records.pieces import add_piece, get_piece, pass_on_piece
 from app.store.records.revisions import (
     Conflict,
     change_record,
@@ -48,7 +50,7 @@ def take_in(session: Session, drop: DropOff, now: datetime) -> Job:
     Raises Unknown if a chosen record is not there, or the piece belongs to somebody else.
     """
     customer_id = _settle_customer(session, drop.customer, now)
-    piece_id = _settle_piece(session, drop.piece, customer_id, drop.job.dropped_off, now)
+    piece_id = _settle_piece(session, drop, customer_id, now)
     instrument_id = _settle_instrument(session, drop.instrument, customer_id)
     return add_job(session, drop.job, customer_id, piece_id, instrument_id, now=now)
 
@@ -61,15 +63,23 @@ def _settle_customer(session: Session, chosen: int | CustomerEntry, now: datetim
     return chosen
 
 
-def _settle_piece(
-    session: Session, chosen: int | PieceEntry, customer_id: int, on: date, now: datetime
-) -> int:
-    if isinstance(chosen, PieceEntry):
-        return add_piece(session, customer_id, chosen, on, now).id
-    piece = get_piece(session, chosen)
-    if piece is None or piece.owner_id != customer_id:
-        raise Unknown("piece", "That piece is not written down as this customer's. Choose again.")
-    return chosen
+def _settle_piece(session: Session, drop: DropOff, customer_id: int, now: datetime) -> int:
+    on = drop.job.dropped_off
+    if isinstance(drop.piece, PieceEntry):
+        piece = add_piece(session, customer_id, drop.piece, on, now)
+    else:
+        found = get_piece(session, drop.piece)
+        if found is None or found.joined_to_id:
+            raise Unknown("piece", "That piece is not in the book. Choose again.")
+        if found.owner_id != customer_id:
+            if not drop.passes_on:
+                raise Unknown("piece", "That piece is not this customer's. Choose again.")
+            pass_on_piece(session, found, customer_id, on, None, now)
+        piece = found
+    lines = {label for _, label in drop.job.ticks}
+    if not has_tenon(piece.instrument_kind) and lines & CORK_LINES:
+        raise Unknown("condition", NO_CORK)
+    return piece.id
 
 
 def _settle_instrument(

@@ -7,7 +7,7 @@ longer than running it.
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from sqlalchemy import CursorResult, Executable, bindparam, select
+from sqlalchemy import ColumnElement, CursorResult, Executable, bindparam, select
 from sqlalchemy.orm import InstrumentedAttribute, Session
 from sqlalchemy.orm.attributes import set_committed_value
 from sqlalchemy.orm.interfaces import ORMOption
@@ -28,11 +28,16 @@ def rows_of(
 class Hanging:
     """One kind of records that hang on others, such as `Job.events`; prepared on first use.
 
-    `options` say what is loaded with each of them.
+    `options` say what is loaded with each of them, `where` which of them.
     """
 
-    def __init__(self, relation: InstrumentedAttribute[Any], *options: ORMOption) -> None:
-        self._relation, self._options = relation, options
+    def __init__(
+        self,
+        relation: InstrumentedAttribute[Any],
+        *options: ORMOption,
+        where: ColumnElement[bool] | None = None,
+    ) -> None:
+        self._relation, self._options, self._where = relation, options, where
         self._key = relation.key
         self._statement: Any = None
         self._owner = ""
@@ -42,9 +47,10 @@ class Hanging:
         ((_, column),) = kind.local_remote_pairs
         target = kind.mapper
         self._owner = target.get_property_by_column(column).key
+        only = () if self._where is None else (self._where,)
         return (
             select(target.class_)
-            .where(column.in_(bindparam("owners", expanding=True)))
+            .where(column.in_(bindparam("owners", expanding=True)), *only)
             .order_by(*(kind.order_by or ()))
             .options(*self._options)
         )

@@ -40,9 +40,11 @@ from sqlalchemy import (
 )
 from sqlalchemy.orm import Session, joinedload
 
+from app.core.values.customers import CustomerEntry
+from app.core.values.pieces import PieceEntry
 from app.store.engines import engine_kind
 from app.store.records.loading import rows_of
-from app.store.tables import Customer, Job, Piece
+from app.store.tables import Customer, Job, Ownership, Piece
 
 _LETTERS = str.maketrans({"ß": "ss", "ł": "l", "ø": "o", "đ": "d", "æ": "ae", "œ": "oe", "ı": "i",
                           "ð": "d", "þ": "th", "♭": "b", "♯": "#", "\0": " "})  # fmt: skip
@@ -65,6 +67,14 @@ def searchable(*parts: str) -> str:
     return " ".join([folded, *digits])
 
 
+def search_text_of(record: Customer | Piece | CustomerEntry | PieceEntry) -> str:
+    """Give the folded words that a customer or a piece is found by."""
+    if isinstance(record, Customer | CustomerEntry):
+        told = (record.name, record.phone, record.email, record.address, record.plays)
+        return searchable(*told)
+    return searchable(record.maker, record.model, record.marking, record.telling_marks)
+
+
 def split_words(query: str) -> list[str]:
     """Split a query into folded words; one made only of a telephone's signs loses its spaces."""
     if re.fullmatch(r"\s*\+?[\d\s()/.-]{5,}", query) and len(re.sub(r"\D", "", query)) >= 5:
@@ -73,9 +83,13 @@ def split_words(query: str) -> list[str]:
 
 
 # A word holds no white space, so none can be found across the line break between two texts.
+# A piece is found by its owner of now and by those before.
 _LINES = {
     "piece_search": (
-        "SELECT piece.id, piece.search_text || char(10) || customer.search_text "
+        "SELECT piece.id, piece.search_text || char(10) || customer.search_text || "
+        "coalesce((SELECT char(10) || group_concat(former.search_text, char(10)) "
+        "FROM ownership JOIN customer AS former ON former.id = ownership.customer_id "
+        "WHERE ownership.piece_id = piece.id AND former.id <> piece.owner_id), '') "
         "FROM piece JOIN customer ON customer.id = piece.owner_id"
     ),
     "job_search": (
@@ -97,12 +111,24 @@ class _Made:
 _MADE_FROM: dict[type[Any], _Made] = {
     Customer: _Made(
         ("search_text",),
-        (("piece_search", "piece.owner_id"), ("job_search", "job.customer_id")),
+        (
+            (
+                "piece_search",
+                "piece.id IN (SELECT piece_id FROM ownership WHERE customer_id = :id "
+                "UNION SELECT id FROM piece WHERE owner_id = :id)",
+            ),
+            ("job_search", "job.customer_id = :id"),
+        ),
+    ),
+    Ownership: _Made(
+        ("piece_id", "customer_id"),
+        (("piece_search", "piece.id = (SELECT piece_id FROM ownership WHERE id = :id)"),),
     ),
     Piece: _Made(
-        ("search_text", "owner_id"), (("piece_search", "piece.id"), ("job_search", "job.piece_id"))
+        ("search_text", "owner_id"),
+        (("piece_search", "piece.id = :id"), ("job_search", "job.piece_id = :id")),
     ),
-    Job: _Made(("customer_id", "piece_id"), (("job_search", "job.id"),)),
+    Job: _Made(("customer_id", "piece_id"), (("job_search", "job.id = :id"),)),
 }
 
 
@@ -115,8 +141,8 @@ def index_changes(session: Session, _context: object) -> None:
         if made is None:
             continue
         if record in session.new or _any_changed(record, made.columns):
-            for index, column in made.lines:
-                _write_lines(session.connection(), index, f"WHERE {column} = :id", id=record.id)
+            for index, which in made.lines:
+                _write_lines(session.connection(), index, f"WHERE {which}", id=record.id)
     for record in session.deleted:
         if isinstance(record, Piece):
             session.execute(text("DELETE FROM piece_search WHERE rowid = :id"), {"id": record.id})
@@ -124,6 +150,14 @@ def index_changes(session: Session, _context: object) -> None:
             session.execute(
                 text("DELETE FROM job_search WHERE rowid = :number"), {"number": record.number}
             )
+
+
+def renew_piece_line(session: Session, piece_id: int) -> None:
+    """Write a piece's line anew after an owner was taken from it."""
+    session.flush()
+    if _has_index(session):
+        connection = session.connection()
+        _write_lines(connection, "piece_search", "WHERE piece.id = :id", id=piece_id)
 
 
 def _any_changed(record: object, columns: Iterable[str]) -> bool:
@@ -206,13 +240,17 @@ class _Lists:
     lines: Any
 
 
-_CUSTOMERS = _Lists(select(Customer), select(Customer.id, Customer.name, Customer.phone))
+# One that was made one with another is found under the record that was kept.
+_CUSTOMERS = _Lists(
+    select(Customer).where(Customer.joined_to_id.is_(None)),
+    select(Customer.id, Customer.name, Customer.phone).where(Customer.joined_to_id.is_(None)),
+)
 _PIECES = _Lists(
-    select(Piece).options(joinedload(Piece.owner)),
+    select(Piece).where(Piece.joined_to_id.is_(None)).options(joinedload(Piece.owner)),
     select(
         Piece.id, Piece.maker, Piece.model, Piece.marking, Piece.telling_marks,
         Piece.instrument_kind, Customer.name.label("owner_name"),
-    ).join(Customer, Customer.id == Piece.owner_id),
+    ).join(Customer, Customer.id == Piece.owner_id).where(Piece.joined_to_id.is_(None)),
 )  # fmt: skip
 _JOBS = _Lists(
     select(Job).options(joinedload(Job.piece), joinedload(Job.customer)),
@@ -309,7 +347,11 @@ def _pieces_by_id(wanted: Select[Any]) -> Select[Any]:
 @lru_cache(maxsize=32)
 def _scan_pieces(wanted: Select[Any], words: int) -> Select[Any]:
     for at in range(words):
-        owned = select(Piece.id).join(Piece.owner).where(_has_word(Customer, at))
+        owned = (
+            select(Ownership.piece_id)
+            .join(Customer, Customer.id == Ownership.customer_id)
+            .where(_has_word(Customer, at))
+        )
         wanted = wanted.where(
             Piece.id.in_(select(Piece.id).where(_has_word(Piece, at)).union(owned))
         )
@@ -332,21 +374,29 @@ def _ask_jobs(session: Session, query: str, most: int, wanted: Select[Any]) -> A
     words = split_words(query)
     if not words:
         return None
-    exact = _number_in(query)
+    exact = job_number_in(query)
     numbers = _newest(session, "job_search", words, most) if _has_index(session) else None
     if numbers is not None:
         return _jobs_by_number(wanted), {"found": [*numbers, *exact]}
     return _scan_jobs(wanted, len(words)), {"most": most, "exact": exact, **_patterns(words)}
 
 
-def _number_in(query: str) -> list[int]:
-    number = re.fullmatch(r"\s*(?:job|no\.?|#)?\s*([0-9]{1,9})\s*", query, re.IGNORECASE)
-    return [int(number.group(1))] if number else []
+# a job's number as it is written, or as the code on a tag holds it
+_NUMBER = re.compile(
+    r"(?:job|no\.?|#)?\s*([0-9]{1,9})|(?:\S{0,200}/)?jobs/([0-9]{1,9})(?:[/?#]\S*)?",
+    re.IGNORECASE,
+)
+
+
+def job_number_in(query: str) -> list[int]:
+    """Give the job's number that a query is, or that stands in a pasted address; else nothing."""
+    number = _NUMBER.fullmatch(query.strip())
+    return [int(number.group(1) or number.group(2))] if number else []
 
 
 def _put_first(query: str, found: Sequence[Any], most: int) -> list[Any]:
     """Put the job whose number was asked for before the others, which come newest first."""
-    exact = _number_in(query)
+    exact = job_number_in(query)
     return sorted(found, key=lambda job: job.number not in exact)[:most]
 
 

@@ -9,7 +9,8 @@ from sqlalchemy.orm import Session, joinedload
 from app.core.jobs.cures import Case
 from app.core.jobs.memos import MEMO_KINDS, MemoEntry
 from app.core.values.passes import CUT_KINDS
-from app.store.tables import BenchPass, Job, JobTick, Memo, Piece
+from app.core.values.works import WORK_KINDS
+from app.store.tables import BenchPass, Job, JobTick, Memo, Piece, Work
 
 AWAITING = tuple(key for key, kind in MEMO_KINDS.items() if kind.done)
 _WITH = (joinedload(Memo.customer), joinedload(Memo.piece), joinedload(Memo.job))
@@ -91,12 +92,14 @@ def finish_memo(session: Session, memo: Memo, on: date, answer: str = "") -> Non
 
 
 def list_cases(session: Session) -> list[Case]:
-    """List every complaint whose outcome is known, with the kinds of cut its job had."""
+    """List every complaint whose outcome is known, with the cuts and works its job had."""
     done: dict[int, set[str]] = {}
-    for job_id, kind in session.execute(
-        select(BenchPass.job_id, BenchPass.kind).where(BenchPass.struck_at.is_(None)).distinct()
-    ):
+    cuts = select(BenchPass.job_id, BenchPass.kind).where(BenchPass.struck_at.is_(None))
+    works = select(Work.job_id, Work.kind, Work.label).where(Work.struck_at.is_(None))
+    for job_id, kind in session.execute(cuts.distinct()):
         done.setdefault(job_id, set()).add(CUT_KINDS[kind].label)
+    for job_id, kind, label in session.execute(works.distinct()):
+        done.setdefault(job_id, set()).add(label or WORK_KINDS[kind].label)
     ticks = select(JobTick.job_id, JobTick.label, JobTick.outcome).where(
         JobTick.kind == "complaint", JobTick.outcome != ""
     )

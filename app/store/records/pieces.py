@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session, joinedload
 from app.core.plan.piece_limits import PieceLimits
 from app.core.values.pieces import PieceEntry
 from app.store.records.loading import Hanging
-from app.store.records.lookups import searchable
+from app.store.records.lookups import search_text_of
 from app.store.records.revisions import change_record
 from app.store.tables import Job, Ownership, Piece
 
@@ -18,7 +18,8 @@ def add_piece(
     session: Session, owner_id: int, entry: PieceEntry, today: date, now: datetime
 ) -> Piece:
     """Write a new piece down under its owner."""
-    piece = Piece(owner_id=owner_id, **asdict(entry), search_text=_text(entry), created_at=now)
+    words = search_text_of(entry)
+    piece = Piece(owner_id=owner_id, **asdict(entry), search_text=words, created_at=now)
     session.add(piece)
     session.flush()
     session.add(Ownership(piece_id=piece.id, customer_id=owner_id, since=today))
@@ -30,7 +31,7 @@ def save_piece(
     session: Session, piece: Piece, entry: PieceEntry, seen_version: int | None, now: datetime
 ) -> None:
     """Change a piece, keeping the earlier words; raises Conflict."""
-    changes = {**asdict(entry), "search_text": _text(entry)}
+    changes = {**asdict(entry), "search_text": search_text_of(entry)}
     change_record(session, piece, changes, seen_version=seen_version, now=now)
 
 
@@ -54,10 +55,6 @@ def pass_on_piece(
     if changed:
         session.add(Ownership(piece_id=piece.id, customer_id=new_owner_id, since=since))
         session.flush()
-
-
-def _text(entry: PieceEntry) -> str:
-    return searchable(entry.maker, entry.model, entry.marking, entry.telling_marks)
 
 
 def get_piece(session: Session, piece_id: int) -> Piece | None:

@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Collection, Sequence
 from datetime import datetime
 
-from sqlalchemy import or_, select
+from sqlalchemy import or_, select, update
 from sqlalchemy.orm import Session, selectinload
 
 from app.core.facing.measurements import Blade, GaugesInUse
@@ -106,6 +106,17 @@ _SHOP = select(Shop).where(Shop.id == 1)
 def get_mark(session: Session) -> str:
     """Give the shop's mark as SVG; empty if it has none."""
     return session.scalar(select(Shop.mark).where(Shop.id == 1)) or ""
+
+
+def save_mark(session: Session, mark: str) -> None:
+    """Keep the shop's mark, an SVG text; an empty one takes it off the papers to come."""
+    session.execute(update(Shop).where(Shop.id == 1).values(mark=mark))
+
+
+def save_papers_address(session: Session, address: str, now: datetime) -> None:
+    """Keep the address that the codes on papers begin with."""
+    changes = {"papers_address": address}
+    change_record(session, get_shop(session), changes, seen_version=None, now=now)
 
 
 def has_shop(session: Session) -> bool:

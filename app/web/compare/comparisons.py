@@ -8,7 +8,7 @@ from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
 from app.core.compare import effort_words
-from app.core.compare.comparison import compare
+from app.core.compare.comparison import Change, Comparison, compare
 from app.core.compare.comparison_rows import ONE_PIECE, TWO_PIECES, Side, list_evenness, list_rows
 from app.core.compare.comparison_words import (
     IT_HAS_CHANGED,
@@ -21,6 +21,9 @@ from app.core.compare.effort import compare_efforts
 from app.core.facing.analysis import MalformedReading
 from app.core.facing.measurements import ROLES, GaugesInUse, write_line
 from app.core.facing.wording import rails_of, say_evenness
+from app.core.jobs.stages import STAGES
+from app.core.plan.plan import plan_removal
+from app.core.plan.plan_values import RemovalPlan
 from app.core.values.forms import format_date
 from app.core.values.readings import FacingReadings
 from app.core.values.uncertainty import expanded
@@ -28,13 +31,14 @@ from app.render.difference import draw_difference
 from app.render.profile import draw_profile
 from app.store.records.lookups import find_jobs, find_pieces
 from app.store.records.measurements import Measurement, get_measurement, list_measurements, standing
-from app.store.records.pieces import get_piece
+from app.store.records.pieces import get_piece, list_jobs_on
 from app.store.records.shop import gauges_in_use, get_shop
 from app.store.tables import Job, Piece
 from app.web.drawn import answer_picture
-from app.web.facing.pictures import difference_picture, side_by_side_picture
+from app.web.facing.pictures import DrawnSize, difference_picture, side_by_side_picture
 from app.web.facing.summaries import Summary
 from app.web.pages import Reading, found_or_404, go_to, show_page
+from app.web.plan.planning import make_request
 
 router = APIRouter(prefix="/comparisons")
 NOT_HERE = "There are no such readings in this book."
@@ -117,6 +121,7 @@ def _show_both(request: Request, session: Session, before: str, after: str) -> H
     one_piece = sides[0].piece.id == sides[1].piece.id
     sets = sides[0].measurement.read_set, sides[1].measurement.read_set
     compared = compare(*sets, evenness_tolerance_mm=tolerance_mm)
+    groups = list_rows(compared, sets, gauges_in_use(session, sides[1].measurement.blade_set_id))
     return show_page(
         request,
         "comparisons/show.html",
@@ -125,7 +130,8 @@ def _show_both(request: Request, session: Session, before: str, after: str) -> H
         one_piece=one_piece,
         lead=_lead(sides),
         told=tell_comparison(compared, IT_HAS_CHANGED if one_piece else THEY_DIFFER),
-        groups=list_rows(compared, sets, gauges_in_use(session, sides[1].measurement.blade_set_id)),
+        groups=groups,
+        changes=[row for rows in groups.values() for row in rows if row.changed],
         joint=say_joint(compared.joint),
         laying_mm=[expanded(one.laying_u_mm) for one in sets],
         evenness=list_evenness(compared),
@@ -133,10 +139,41 @@ def _show_both(request: Request, session: Session, before: str, after: str) -> H
         effort=_effort(sides) if compared.moved else "",
         left_out=effort_words.LEFT_OUT,
         swapped=pair_address(sides[1].measurement, sides[0].measurement),
+        twin=None if one_piece else _make_alike(session, sides, compared),
         query_part=f"before={sides[0].measurement.id}&after={sides[1].measurement.id}",
         drawn=any(one.facing.has_rails for one in sides),
         tolerance_mm=tolerance_mm,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Twin:
+    """What making the second piece like the first would take; `refusal` where it can't be told."""
+
+    plan: RemovalPlan | None
+    refusal: str
+    wider_bore: Change | None
+    job: Job | None
+
+
+def _make_alike(session: Session, sides: tuple[Compared, Compared], compared: Comparison) -> Twin:
+    """Say what rails and table would take, what can't be reached, and the job that could do it."""
+    like, piece, now = sides[0].facing, sides[1].piece, sides[1].facing
+    shop, plan, refusal = get_shop(session), None, ""
+    if sides[0].piece.instrument_kind != piece.instrument_kind:
+        refusal = "They are for different instruments."
+    elif not (like.has_rails and now.has_rails):
+        refusal = "Both must have their rails read."
+    else:
+        sure = sides[1].measurement.uncertainties
+        asked = make_request(like, shop.gap_tolerance_mm, now, piece, shop, sure)
+        try:
+            plan = plan_removal(asked)
+        except MalformedReading as error:
+            refusal = str(error)
+    bores = (one for one in compared.told if one.quantity == "bore" and one.difference > 0)
+    jobs = (one for one in list_jobs_on(session, piece.id) if STAGES[one.stage].open)
+    return Twin(plan, refusal, next(bores, None), next(jobs, None))
 
 
 def _side(sides: tuple[Compared, Compared]) -> Side:
@@ -248,19 +285,23 @@ def _drawn_sides(
 
 
 @router.get("/profile.svg")
-def profile(request: Request, session: Reading, before: str, after: str) -> Response:
+def profile(
+    request: Request, session: Reading, before: str, after: str, size: DrawnSize
+) -> Response:
     """Draw both facings in one picture."""
     sets, words, gauges = _drawn_sides(session, before, after)
     facings = sets[0].facing, sets[1].facing
-    picture = side_by_side_picture(facings, (words.first, words.second), gauges)
+    picture = side_by_side_picture(facings, (words.first, words.second), gauges, size)
     return answer_picture(request, picture, lambda: draw_profile(picture))
 
 
 @router.get("/difference.svg")
-def difference(request: Request, session: Reading, before: str, after: str) -> Response:
+def difference(
+    request: Request, session: Reading, before: str, after: str, size: DrawnSize
+) -> Response:
     """Draw how far the second facing stands from the first."""
     sets, words, gauges = _drawn_sides(session, before, after)
-    picture = difference_picture(sets, words.first, gauges)
+    picture = difference_picture(sets, words.first, gauges, size)
     return answer_picture(request, picture, lambda: draw_difference(picture))
 
 

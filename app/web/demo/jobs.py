@@ -9,20 +9,29 @@ from app.core.facing.measurements import Asked, parse_set
 from app.core.facing.suspects import ask_suspects
 from app.core.gauges.hand_gauges import FIELDS
 from app.core.jobs.charges import PAYMENT_SIGNS, parse_charge, parse_payment
-from app.core.jobs.jobs import TICK_KINDS, parse_agreed, parse_drop_off, parse_note
+from app.core.jobs.jobs import (
+    OUTCOMES,
+    TICK_KINDS,
+    parse_agreed,
+    parse_drop_off,
+    parse_note,
+    read_ticks,
+)
+from app.core.jobs.memos import MEMO_KINDS, MemoEntry, parse_memo
 from app.core.jobs.photos import parse_photo
 from app.core.jobs.slips import SLIP_KINDS
 from app.core.jobs.stages import STAGES
 from app.core.shop.drafts import pick_draft
-from app.core.values.forms import Refused, format_amount, format_money
+from app.core.values.forms import Fields, Refused, format_amount, format_money
 from app.core.values.passes import parse_pass
 from app.core.values.works import parse_work
 from app.render.photos import make_photo
 from app.store.records.charges import add_charge, add_payment
 from app.store.records.drafts import keep_draft
 from app.store.records.gauges import list_hand_gauges, sizes_in_use
-from app.store.records.jobs import add_event, move_job, take_in
+from app.store.records.jobs import add_event, move_job, save_outcomes, save_ticks, take_in
 from app.store.records.measurements import Measurement, measurements_of_job
+from app.store.records.memos import add_memo, finish_memo, list_memos
 from app.store.records.passes import add_work, strike_pass
 from app.store.records.photos import add_photo
 from app.store.records.pieces import get_piece, pass_on_piece
@@ -215,6 +224,39 @@ def _photograph(desk: Desk, line: Line) -> None:
     )
 
 
+def _note_outcome(desk: Desk, line: Line) -> None:
+    job = desk.job(line)
+    told = {one.id: line.text().get(one.label.replace(" ", "_"), one.outcome) for one in job.ticks}
+    if not {*told.values()} <= {"", *OUTCOMES}:
+        raise refuse(line, {"outcome": "there is no such outcome"})
+    found = read_ticks(Fields({}), {"finding": line.ticked("finding")}, at_drop_off=False)
+    today, now = desk.clock.today(), desk.clock.now()
+    save_ticks(desk.session, job, found, today, now, at_drop_off=False)
+    save_outcomes(desk.session, job, told, today, now)
+
+
+def _memo(desk: Desk, line: Line) -> None:
+    job = desk.job(line)
+    add_memo(desk.session, job.piece, job, memo_of(desk, line), desk.clock.now())
+
+
+def memo_of(desk: Desk, line: Line) -> MemoEntry:
+    """Read a line that is written as a memo; `due_after` counts days from its own."""
+    kind = MEMO_KINDS[line.typed["kind"]]
+    raw = {f"{kind.key}_{name}": text for name, text in line.text().items()}
+    if "due_after" in line.typed:
+        due = desk.clock.today() + timedelta(days=line.typed["due_after"])
+        raw[f"{kind.key}_due"] = due.isoformat()
+    today, currency = desk.clock.today(), get_shop(desk.session).currency
+    return taken(line, parse_memo(kind, raw, today, currency))
+
+
+def _answer(desk: Desk, line: Line) -> None:
+    job, kind = desk.job(line), line.typed["kind"]
+    memo = next(m for m in list_memos(desk.session, job.piece, job) if m.kind == kind)
+    finish_memo(desk.session, memo, desk.clock.today(), line.typed.get("answer", ""))
+
+
 def _half_typed(desk: Desk, line: Line) -> None:
     place = f"/jobs/{desk.job(line).number}/readings"
     keep_draft(desk.session, place, pick_draft(line.text()), desk.clock.now())
@@ -236,4 +278,7 @@ JOB_DOERS: dict[str, Callable[[Desk, Line], None]] = {
     "payment": _pay,
     "photo": _photograph,
     "draft": _half_typed,
+    "outcome": _note_outcome,
+    "memo": _memo,
+    "done": _answer,
 }

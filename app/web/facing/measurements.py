@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -44,6 +44,7 @@ from app.core.values.dial_columns import fill_dials
 from app.core.values.forms import Refused
 from app.core.values.lengths import drop_unread, is_length, length_cells, length_meanings
 from app.store.records.drafts import drop_draft, keep_draft
+from app.store.records.facings import get_facing
 from app.store.records.gauges import list_hand_gauges, sizes_in_use
 from app.store.records.jobs import add_event, get_job, move_on
 from app.store.records.measurements import (
@@ -74,9 +75,14 @@ from app.web.pages import (
     taken_before,
     templates,
 )
+from app.web.plan.at_bench import gather_table, tell_togo
+from app.web.plan.planning import last_read
 
 router = APIRouter()
 NOT_HERE = "There are no such readings in this book."
+NO_JOB = "There is no job of that number in this book."
+NO_PIECE = "There is no such piece in this book."
+ID = re.compile("[0-9]{1,9}")
 BLADE_CELL = re.compile(r"b([0-9]{1,9})_(?:left|right)")
 
 
@@ -91,52 +97,41 @@ class Bench:
     replaces: Measurement | None = None
 
 
-def _job_bench(session: Session, number: int) -> Bench:
-    job = found_or_404(get_job(session, number), "There is no job of that number in this book.")
-    return Bench(job.piece, job, f"/jobs/{number}/readings", f"/jobs/{number}")
+def find_bench(session: Session, request: Request) -> Bench:
+    """Find whose readings an address takes: a job's, a piece's, or a set's to correct."""
+    place = {name: int(text) for name, text in request.path_params.items() if ID.fullmatch(text)}
+    if "number" in place:
+        return job_bench(found_or_404(get_job(session, place["number"]), NO_JOB))
+    if "piece_id" in place:
+        piece = found_or_404(get_piece(session, place["piece_id"]), NO_PIECE)
+        return Bench(piece, None, f"/pieces/{piece.id}/readings", f"/pieces/{piece.id}")
+    kept = found_or_404(get_measurement(session, place.get("set_id", 0)), NOT_HERE)
+    piece = found_or_404(get_piece(session, kept.piece_id), NO_PIECE)
+    job = get_job(session, kept.job_number) if kept.job_number else None
+    return Bench(piece, job, f"/readings/{kept.id}/correct", f"/readings/{kept.id}", kept)
 
 
-def _piece_bench(session: Session, piece_id: int) -> Bench:
-    piece = found_or_404(get_piece(session, piece_id), "There is no such piece in this book.")
-    return Bench(piece, None, f"/pieces/{piece_id}/readings", f"/pieces/{piece_id}")
-
-
-def _correction_bench(session: Session, set_id: int) -> Bench:
-    measurement = found_or_404(get_measurement(session, set_id), NOT_HERE)
-    piece = found_or_404(get_piece(session, measurement.piece_id), "There is no such piece.")
-    job = get_job(session, measurement.job_number) if measurement.job_number else None
-    return Bench(piece, job, f"/readings/{set_id}/correct", f"/readings/{set_id}", measurement)
+def job_bench(job: Job) -> Bench:
+    """Give where a loaded job's readings are taken."""
+    return Bench(job.piece, job, f"/jobs/{job.number}/readings", f"/jobs/{job.number}")
 
 
 @router.get("/jobs/{number}/readings")
-def new(
-    request: Request,
-    session: Reading,
-    clock: Clock,
-    number: int,
-    role: str = "as_received",
-    draft: str = "",
-) -> HTMLResponse:
-    """Show an empty grid for a job, or its draft."""
-    form = Form(values={"role": role if role in ROLES else "as_received", "draft": draft})
-    return _grid(request, session, _job_bench(session, number), form, clock)
-
-
 @router.get("/pieces/{piece_id}/readings")
-def new_of_piece(
-    request: Request, session: Reading, clock: Clock, piece_id: int, draft: str = ""
+def new(
+    request: Request, session: Reading, clock: Clock, role: str = "", draft: str = ""
 ) -> HTMLResponse:
-    """Show an empty grid for readings outside any job, or its draft."""
-    form = Form(values={"role": "reference", "draft": draft})
-    return _grid(request, session, _piece_bench(session, piece_id), form, clock)
+    """Show an empty grid for a job or a piece outside any job, or its draft."""
+    bench = find_bench(session, request)
+    usual = "as_received" if bench.job else "reference"
+    form = Form(values={"role": role if role in ROLES else usual, "draft": draft})
+    return _grid(request, session, bench, form, clock)
 
 
 @router.get("/readings/{set_id}/correct")
-def correct(
-    request: Request, session: Reading, clock: Clock, set_id: int, draft: str = ""
-) -> HTMLResponse:
+def correct(request: Request, session: Reading, clock: Clock, draft: str = "") -> HTMLResponse:
     """Show the grid filled with a set's readings, to correct them."""
-    bench = _correction_bench(session, set_id)
+    bench = find_bench(session, request)
     form = Form()
     if bench.replaces:
         form.values = {
@@ -161,40 +156,23 @@ def _cells(measurement: Measurement, gauges: GaugesInUse) -> dict[str, str]:
 
 
 @router.post("/jobs/{number}/readings")
-def create(
-    request: Request, session: Writing, form: TypedWithColumns, clock: Clock, number: int
-) -> Response:
-    """Keep a job's readings."""
-    return _take(request, session, _job_bench(session, number), form, clock)
-
-
 @router.post("/pieces/{piece_id}/readings")
-def create_of_piece(
-    request: Request, session: Writing, form: TypedWithColumns, clock: Clock, piece_id: int
-) -> Response:
-    """Keep readings outside any job."""
-    return _take(request, session, _piece_bench(session, piece_id), form, clock)
-
-
 @router.post("/readings/{set_id}/correct")
-def create_correction(
-    request: Request, session: Writing, form: TypedWithColumns, clock: Clock, set_id: int
-) -> Response:
-    """Keep a correction as a new set that names the one it replaces and why."""
-    bench = _correction_bench(session, set_id)
-    if not form.get("why").strip():
-        form.problems["why"] = "Say why it is corrected; both stay in the book."
-    if bench.replaces and bench.replaces.replaced_by_id:
-        form.problems["why"] = "These readings were corrected already; correct the newer ones."
-    return _take(request, session, bench, form, clock)
+def create(request: Request, session: Writing, form: TypedWithColumns, clock: Clock) -> Response:
+    """Keep readings; a correction is a new set that names the one it replaces and why."""
+    bench = find_bench(session, request)
+    return take_readings(session, bench, form, clock) or _grid(request, session, bench, form, clock)
 
 
-def _take(request: Request, session: Session, bench: Bench, form: Form, clock: Clock) -> Response:
+def take_readings(session: Session, bench: Bench, form: Form, clock: Clock) -> Response | None:
+    """Keep posted readings and go on; None if the page is to come back with `form` as it is now."""
     if answer := taken_before(session, form):
         return answer
+    if bench.replaces:
+        _check_correction(form, bench.replaces)
     gauges = _gauges(session, form, bench)
     if form.get("do") == "blades":
-        return _grid(request, session, bench, form, clock)
+        return None
 
     def ask_more(entry: SetEntry) -> dict[str, str]:
         return ask_suspects(entry, sizes_in_use(session, gauges, entry.taken_on))
@@ -203,22 +181,26 @@ def _take(request: Request, session: Session, bench: Bench, form: Form, clock: C
     entry = parse_set(form.values, gauges, kind, clock.today(), ask_more)
     if isinstance(entry, Refused):
         form.problems = {**entry.problems, **form.problems}
-    if form.problems or form.get("do") == "check" or isinstance(entry, Asked):
-        keep_draft(session, bench.action, pick_draft(form.values), clock.now())
-        session.commit()
-    if form.problems or form.get("do") == "check":
-        return _grid(request, session, bench, form, clock)
-    if isinstance(entry, Asked):
+    if isinstance(entry, Asked) and not form.problems:
         form.questions = dict(entry.questions)
         form.values["asked"] = entry.token
-        return _grid(request, session, bench, form, clock)
-    assert isinstance(entry, SetEntry)  # noqa: S101 - the other cases were answered above
+    if not isinstance(entry, SetEntry) or form.problems or form.get("do") == "check":
+        keep_draft(session, bench.action, pick_draft(form.values), clock.now())
+        session.commit()
+        return None
     why = form.get("why").strip()[:500]
     location = keep_set(session, bench, entry, gauges, clock.now(), why)
     drop_draft(session, bench.action)
     note_taken(session, form, location, clock.now())
     session.commit()
     return go_to(location)
+
+
+def _check_correction(form: Form, replaces: Measurement) -> None:
+    if replaces.replaced_by_id:
+        form.problems["why"] = "These readings were corrected already; correct the newer ones."
+    elif not form.get("why").strip():
+        form.problems["why"] = "Say why it is corrected; both stay in the book."
 
 
 def keep_set(
@@ -249,7 +231,7 @@ def keep_set(
         words = f"Correction. {words} ({kept.replaces_why})"
     add_event(session, job, "readings", entry.taken_on, now, words)
     move_on(session, job, entry.role, entry.taken_on, now)
-    return f"/jobs/{job.number}?said=readings#readings"
+    return f"/jobs/{job.number}?said=readings"
 
 
 def _gauges(session: Session, form: Form, bench: Bench) -> GaugesInUse:
@@ -280,30 +262,48 @@ def _grid(
     request: Request, session: Session, bench: Bench, form: Form, clock: Clock
 ) -> HTMLResponse:
     draft = take_up_draft(session, bench.action, form, clock) if request.method == "GET" else None
-    gauges = _gauges(session, form, bench)
-    today = clock.today()
-    # The line is spread over the cells only where it can be; the line itself stays as typed.
-    cells = fill_dials(fill_from_line(form.values, gauges.blades))
-    cells.pop("line_problem", None)
-    checked = form.get("do") == "check" or bool(form.questions)
+    values = grid_values(session, bench, form, clock)
+    cells, gauges = values["cells"], values["gauges"]
     return show_page(
         request,
         "measurements/new.html",
         form=form,
-        bench=bench,
         draft=draft,
-        gauges=gauges,
         blade_sets=list_blade_sets(session),
-        cells=cells if form.problems or checked else form.values,
-        cell_name=cell_name,
-        meanings=grid_meanings(cells, gauges),
         lengths=length_fields(cells, {**form.problems, **form.questions}, gauges),
         shop=get_shop(session),
-        default_day=today.isoformat(),
-        preview=_preview(cells, gauges, bench.piece.instrument_kind, session, clock)
-        if checked
-        else None,
+        default_day=clock.today().isoformat(),
+        **values,
     )
+
+
+def grid_values(session: Session, bench: Bench, form: Form, clock: Clock) -> dict[str, Any]:
+    """Give what the table of readings prints, on the job's page and on its own."""
+    gauges = _gauges(session, form, bench)
+    # The line is spread over the cells only where it can be; the line itself stays as typed.
+    cells = fill_dials(fill_from_line(form.values, gauges.blades))
+    cells.pop("line_problem", None)
+    checked = form.get("do") == "check" or bool(form.questions)
+    return {
+        "bench": bench,
+        "gauges": gauges,
+        "table": gather_table(
+            session, bench.job, list_measurements(session, bench.piece.id), gauges
+        ),
+        "cells": cells if form.problems or checked else form.values,
+        "meanings": grid_meanings(cells, gauges),
+        "preview": _preview(cells, gauges, bench, session, clock)
+        if checked
+        else _first_look(bench),
+    }
+
+
+def _first_look(bench: Bench) -> dict[str, Any] | None:
+    """Show what a job's piece was like when last read, before anything is typed."""
+    if bench.job is None or last_read(bench.job) is None:
+        return None
+    address = f"/pictures/profile.svg?job={bench.job.number}"
+    return {"picture": address, "line": "", "words": [], "togo": {}}
 
 
 def grid_meanings(cells: Mapping[str, str], gauges: GaugesInUse) -> dict[str, str]:
@@ -319,9 +319,9 @@ def grid_meanings(cells: Mapping[str, str], gauges: GaugesInUse) -> dict[str, st
 
 
 def _preview(
-    cells: Mapping[str, str], gauges: GaugesInUse, kind: str, session: Session, clock: Clock
+    cells: Mapping[str, str], gauges: GaugesInUse, bench: Bench, session: Session, clock: Clock
 ) -> dict[str, Any] | None:
-    raw = {"role": "reference", **cells}
+    raw, kind = {**cells, "role": "reference"}, bench.piece.instrument_kind
     entry = parse_set(raw, gauges, kind, clock.today())
     if isinstance(entry, Refused):
         # a row of the second part that is half typed must not hide the rest
@@ -337,29 +337,48 @@ def _preview(
     analysis = analyse_facing(
         corrected.facing, corrected.uncertainties, evenness_tolerance_mm=tolerance
     )
+    target = get_facing(session, bench.job.facing_id) if bench.job else None
+    togo = tell_togo(target, corrected.facing, corrected.uncertainties, gauges)
     return {
         "line": write_line(facing, gauges.glass, gauges.tip),
+        "togo": {name: asdict(one) for name, one in togo.items()},
         "words": [
             *describe_facing(analysis, gauges.glass),
             *say_dials(corrected.facing, analysis.left, analysis.right),
             *say_bore(list_lengths(kept.readings, corrected.in_force)),
         ],
-        "picture": preview_address(corrected.facing, gauges) if facing.has_rails else "",
+        "picture": preview_address(corrected.facing, gauges, bench.job) if facing.has_rails else "",
     }
 
 
 @router.post("/readings/preview")
 def preview(
-    request: Request, session: Reading, form: TypedWithColumns, clock: Clock, piece: int
+    request: Request,
+    session: Reading,
+    form: TypedWithColumns,
+    clock: Clock,
+    piece: int,
+    job: int | None = None,
 ) -> JSONResponse:
     """Say what a half-typed grid means and comes to, and keep it as a draft."""
     save_draft(request, form, clock)
-    found = found_or_404(get_piece(session, piece), "There is no such piece in this book.")
-    gauges = _gauges(session, form, Bench(found, None, "", ""))
+    bench = Bench(
+        found_or_404(get_piece(session, piece), NO_PIECE),
+        found_or_404(get_job(session, job), NO_JOB) if job else None,
+        form.get("place"),
+        "",
+    )
+    gauges = _gauges(session, form, bench)
     cells = fill_dials(fill_from_line(form.values, gauges.blades))
-    shown = _preview(cells, gauges, found.instrument_kind, session, clock)
-    part = templates().get_template("measurements/preview.html").render(preview=shown)
-    return JSONResponse({"meanings": grid_meanings(cells, gauges), "preview": part})
+    shown = _preview(cells, gauges, bench, session, clock) or _first_look(bench)
+    part = templates().get_template("measurements/preview.html").render(preview=shown, bench=bench)
+    return JSONResponse(
+        {
+            "meanings": grid_meanings(cells, gauges),
+            "togo": shown["togo"] if shown else {},
+            "preview": part,
+        }
+    )
 
 
 @router.get("/readings/{set_id}")

@@ -2,9 +2,10 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Annotated
 from urllib.parse import urlencode
 
-from fastapi import APIRouter, HTTPException, Request
+from fastapi import APIRouter, Depends, HTTPException, Request
 from fastapi.responses import Response
 from sqlalchemy.orm import Session
 
@@ -14,7 +15,8 @@ from app.core.facing.analysis import MalformedReading, analyse_facing
 from app.core.facing.curves import CURVES
 from app.core.facing.measurements import ROLES, GaugesInUse
 from app.core.facing.wording import read_facing_length
-from app.core.values.readings import BladeStop, DialReading, FacingReadings
+from app.core.plan.facings import Target
+from app.core.values.readings import BladeStop, DialReading, FacingReadings, Uncertainties
 from app.core.values.units import format_blade
 from app.render.difference import DifferencePicture, difference_lines
 from app.render.history import HistoryPicture, HistoryPoint, draw_history
@@ -28,13 +30,27 @@ from app.render.profile import (
     draw_straight_line,
 )
 from app.render.residuals import ResidualPicture, draw_residuals, residuals_of
+from app.render.scales import Size
+from app.render.targets import target_lines
+from app.store.records.facings import get_facing
+from app.store.records.jobs import get_job
 from app.store.records.measurements import Measurement, get_measurement, list_measurements, standing
 from app.store.records.pieces import get_piece
 from app.store.records.shop import gauges_in_use
+from app.store.tables import Job
 from app.web.drawn import answer_picture
 from app.web.pages import Reading, found_or_404
+from app.web.plan.planning import last_read
 
 router = APIRouter()
+
+
+def _drawn_size(size: str = "") -> Size:
+    return "small" if size == "small" else "card"
+
+
+# "small" in a picture's address asks for the drawing for a narrow screen, its words as large.
+DrawnSize = Annotated[Size, Depends(_drawn_size)]
 OVERLAY_MM = (184.0, 80.0)
 MOST_OVERLAID = 8
 _STATES: tuple[State, State] = ("before", "after")
@@ -84,7 +100,10 @@ def compare_picture(
 
 
 def side_by_side_picture(
-    facings: tuple[FacingReadings, FacingReadings], names: tuple[str, str], gauges: GaugesInUse
+    facings: tuple[FacingReadings, FacingReadings],
+    names: tuple[str, str],
+    gauges: GaugesInUse,
+    size: Size = "screen",
 ) -> ProfilePicture:
     """Lay out two facings for the screen: the first thin, the second in ink."""
     first, second = _named_lines(facings, names)
@@ -92,7 +111,7 @@ def side_by_side_picture(
         lines=(*first, *second),
         blades=blade_levels(gauges, *facings),
         glass_mm_per_number=float(gauges.glass.mm_per_unit),
-        size="screen",
+        size=size,
     )
 
 
@@ -107,7 +126,7 @@ def _named_lines(
 
 
 def difference_picture(
-    sets: tuple[ReadSet, ReadSet], against: str, gauges: GaugesInUse
+    sets: tuple[ReadSet, ReadSet], against: str, gauges: GaugesInUse, size: Size = "card"
 ) -> DifferencePicture:
     """Lay out how far the second facing stands from the first, with what can't be told."""
     before, after = _named_lines((sets[0].facing, sets[1].facing), (against, ""))
@@ -125,13 +144,18 @@ def difference_picture(
         for line in difference_lines(after, before)
     )
     return DifferencePicture(
-        lines=lines, against=against, glass_mm_per_number=float(gauges.glass.mm_per_unit)
+        lines=lines,
+        against=against,
+        glass_mm_per_number=float(gauges.glass.mm_per_unit),
+        size=size,
     )
 
 
-def straight_line_picture(facing: FacingReadings, gauges: GaugesInUse) -> ProfilePicture:
+def straight_line_picture(
+    facing: FacingReadings, gauges: GaugesInUse, size: Size = "screen"
+) -> ProfilePicture:
     """Lay out one set for the straight-line view: no gap below nothing has a root."""
-    picture = _one_picture(facing, gauges)
+    picture = _one_picture(facing, gauges, size)
     lines = tuple(
         replace(line, stops=tuple(stop for stop in line.stops if stop.gap_mm > 0))
         for line in picture.lines
@@ -139,7 +163,9 @@ def straight_line_picture(facing: FacingReadings, gauges: GaugesInUse) -> Profil
     return replace(picture, lines=lines)
 
 
-def residual_picture(facing: FacingReadings, gauges: GaugesInUse) -> ResidualPicture:
+def residual_picture(
+    facing: FacingReadings, gauges: GaugesInUse, size: Size = "card"
+) -> ResidualPicture:
     """Lay out the blades' residuals, each rail held to its chosen curve or the least bad one."""
     analysis = analyse_facing(facing)
     held: dict[Rail, str] = {}
@@ -161,10 +187,13 @@ def residual_picture(facing: FacingReadings, gauges: GaugesInUse) -> ResidualPic
         blades=levels,
         curves=tuple(words),
         glass_mm_per_number=float(gauges.glass.mm_per_unit),
+        size=size,
     )
 
 
-def history_picture(sets: Sequence[Measurement], gauges: GaugesInUse) -> HistoryPicture:
+def history_picture(
+    sets: Sequence[Measurement], gauges: GaugesInUse, size: Size = "card"
+) -> HistoryPicture:
     """Lay out a piece's tip opening and facing length over the years."""
     points = tuple(
         HistoryPoint(
@@ -175,10 +204,12 @@ def history_picture(sets: Sequence[Measurement], gauges: GaugesInUse) -> History
         )
         for one in sets
     )
-    return HistoryPicture(points, glass_mm_per_number=float(gauges.glass.mm_per_unit))
+    return HistoryPicture(points, glass_mm_per_number=float(gauges.glass.mm_per_unit), size=size)
 
 
-def overlay_picture(sets: Sequence[Measurement], gauges: GaugesInUse) -> ProfilePicture:
+def overlay_picture(
+    sets: Sequence[Measurement], gauges: GaugesInUse, size: Size = "screen"
+) -> ProfilePicture:
     """Lay out a piece's facings over each other, oldest first, the newest in ink.
 
     What was read between two passes is no facing that the piece had; it counts only as the newest.
@@ -200,22 +231,25 @@ def overlay_picture(sets: Sequence[Measurement], gauges: GaugesInUse) -> Profile
         blades=blade_levels(gauges, *(one.facing for one in shown)),
         glass_mm_per_number=float(gauges.glass.mm_per_unit),
         notes=(f"The {left_out} oldest are left out.",) if left_out else (),
-        size="screen",
+        size=size,
     )
 
 
-def _one_picture(facing: FacingReadings, gauges: GaugesInUse, name: str = "now") -> ProfilePicture:
+def _one_picture(
+    facing: FacingReadings, gauges: GaugesInUse, size: Size, name: str = ""
+) -> ProfilePicture:
     return ProfilePicture(
         lines=with_dials(profile_lines(name, facing, analyse_facing(facing), "now"), facing),
         blades=blade_levels(gauges, facing),
         glass_mm_per_number=float(gauges.glass.mm_per_unit),
-        size="screen",
+        size=size,
     )
 
 
-def preview_address(facing: FacingReadings, gauges: GaugesInUse) -> str:
-    """Give the address of a picture of readings that are not kept yet."""
-    query = {
+def preview_address(facing: FacingReadings, gauges: GaugesInUse, job: Job | None = None) -> str:
+    """Give the address of a picture of readings that are not kept yet, beside their job's."""
+    query: dict[str, object] = {} if job is None else {"job": job.number}
+    query |= {
         "left": ",".join(map(_write_stop, facing.left)),
         "right": ",".join(map(_write_stop, facing.right)),
         "glass": gauges.glass.key,
@@ -266,8 +300,13 @@ def preview(
     dial_right: str = "",
     tip: float | None = None,
     tip_u: float | None = None,
+    job: int | None = None,
+    size: str = "screen",
 ) -> Response:
-    """Draw readings given in the address; nothing is kept."""
+    """Draw readings given in the address, beside their job's last and its target; nothing is kept.
+
+    Without any it is the job's last reading alone.
+    """
     facing = FacingReadings(
         _stops(left),
         _stops(right),
@@ -277,14 +316,50 @@ def preview(
         tuple(DialReading(*part) for part in _numbers(dial_right, {2})),
     )
     gauges = gauges_in_use(session)
+    drawn: Size = "small" if size == "small" else "screen" if job is None else "bench"
+    last, target = _beside(session, job)
     try:
         return answer_picture(
             request,
-            ("profile", facing, gauges),
-            lambda: draw_profile(_one_picture(facing, gauges)),
+            ("profile", facing, last, target, gauges, drawn),
+            lambda: draw_profile(_bench_picture(facing, last, target, gauges, drawn)),
         )
     except MalformedReading as error:
         raise HTTPException(422, str(error)) from None
+
+
+def _beside(session: Session, number: int | None) -> tuple[FacingReadings | None, Target | None]:
+    """Give a job's last reading and its target."""
+    if number is None:
+        return None, None
+    job = found_or_404(get_job(session, number), "There is no job of that number in this book.")
+    last, facing = last_read(job), get_facing(session, job.facing_id)
+    return last.facing if last else None, facing.target if facing else None
+
+
+def _bench_picture(
+    facing: FacingReadings,
+    last: FacingReadings | None,
+    target: Target | None,
+    gauges: GaugesInUse,
+    size: Size,
+) -> ProfilePicture:
+    """Lay out what is typed in ink over the last reading; the target dotted, the rest hatched."""
+    shown, before = (facing, last) if facing.has_rails else (last, None)
+    lines = profile_lines("last", before, analyse_facing(before), "before") if before else ()
+    wanted = target_lines(target, "target", Uncertainties()) if target else ()
+    name = "now" if before or last is None else "last"
+    picture = (
+        _one_picture(shown, gauges, size, name) if shown else ProfilePicture((), size="screen")
+    )
+    return replace(
+        picture,
+        lines=(*lines, *wanted, *picture.lines),
+        blades=blade_levels(gauges, *(one for one in (shown, last) if one)),
+        glass_mm_per_number=float(gauges.glass.mm_per_unit),
+        size=size,
+        hatched=bool(wanted),
+    )
 
 
 def _facing_and_gauges(session: Session, set_id: int) -> tuple[FacingReadings, GaugesInUse]:
@@ -293,25 +368,25 @@ def _facing_and_gauges(session: Session, set_id: int) -> tuple[FacingReadings, G
 
 
 @router.get("/readings/{set_id}/profile.svg")
-def show(request: Request, session: Reading, set_id: int) -> Response:
+def show(request: Request, session: Reading, set_id: int, size: DrawnSize) -> Response:
     """Draw one reading set."""
-    told = _facing_and_gauges(session, set_id)
+    told = *_facing_and_gauges(session, set_id), size
     return answer_picture(request, ("profile", told), lambda: draw_profile(_one_picture(*told)))
 
 
 @router.get("/readings/{set_id}/straight-line.svg")
-def straight_line(request: Request, session: Reading, set_id: int) -> Response:
+def straight_line(request: Request, session: Reading, set_id: int, size: DrawnSize) -> Response:
     """Draw one reading set with the gap on a root scale."""
-    told = _facing_and_gauges(session, set_id)
+    told = *_facing_and_gauges(session, set_id), size
     return answer_picture(
         request, ("straight", told), lambda: draw_straight_line(straight_line_picture(*told))
     )
 
 
 @router.get("/readings/{set_id}/residuals.svg")
-def residuals(request: Request, session: Reading, set_id: int) -> Response:
+def residuals(request: Request, session: Reading, set_id: int, size: DrawnSize) -> Response:
     """Draw how far each blade of one set stopped from its rail's curve."""
-    told = _facing_and_gauges(session, set_id)
+    told = *_facing_and_gauges(session, set_id), size
     return answer_picture(
         request, ("residuals", told), lambda: draw_residuals(residual_picture(*told))
     )
@@ -328,38 +403,22 @@ def _tell(sets: Sequence[Measurement], gauges: GaugesInUse) -> tuple[object, ...
 
 
 @router.get("/pieces/{piece_id}/history.svg")
-def history(request: Request, session: Reading, piece_id: int) -> Response:
+def history(request: Request, session: Reading, piece_id: int, size: DrawnSize) -> Response:
     """Draw a piece's tip opening and facing length over the years."""
     sets, gauges = _sets_of(session, piece_id), gauges_in_use(session)
     return answer_picture(
         request,
-        ("history", _tell(sets, gauges)),
-        lambda: draw_history(history_picture(sets, gauges)),
+        ("history", _tell(sets, gauges), size),
+        lambda: draw_history(history_picture(sets, gauges, size)),
     )
 
 
 @router.get("/pieces/{piece_id}/overlay.svg")
-def overlay(request: Request, session: Reading, piece_id: int) -> Response:
+def overlay(request: Request, session: Reading, piece_id: int, size: DrawnSize) -> Response:
     """Draw all facings a piece has had over each other."""
     sets, gauges = _sets_of(session, piece_id), gauges_in_use(session)
     return answer_picture(
         request,
-        ("overlay", _tell(sets, gauges)),
-        lambda: draw_profile(overlay_picture(sets, gauges)),
+        ("overlay", _tell(sets, gauges), size),
+        lambda: draw_profile(overlay_picture(sets, gauges, size)),
     )
-
-
-@router.get("/pieces/{piece_id}/profiles.svg")
-def piece(request: Request, session: Reading, piece_id: int) -> Response:
-    """Draw a piece's facings over each other: the one before thin, the last in ink."""
-    told = [one for one in standing(list_measurements(session, piece_id)) if one.facing.has_rails]
-    sets, gauges = told[-2:], gauges_in_use(session)
-    return answer_picture(
-        request, ("profiles", _tell(sets, gauges)), lambda: draw_profile(_overlay(sets, gauges))
-    )
-
-
-def _overlay(sets: list[Measurement], gauges: GaugesInUse) -> ProfilePicture:
-    before = sets[0].facing if len(sets) > 1 else None
-    after = sets[-1].facing if sets else None
-    return compare_picture(before, after, gauges)

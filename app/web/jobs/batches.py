@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
@@ -21,6 +22,7 @@ from app.core.jobs.batch_verdicts import (
     list_away,
     list_misses,
     list_unread,
+    say_piece,
 )
 from app.core.jobs.batches import (
     BatchRun,
@@ -34,7 +36,7 @@ from app.core.plan.bench import judge_bench
 from app.core.plan.facings import PlainFacing
 from app.core.plan.targets import tell_target, tell_tolerance
 from app.core.shop.field_words import label_field, say_value
-from app.core.values.forms import Refused
+from app.core.values.forms import Fields, Refused, plural
 from app.core.values.readings import FacingReadings
 from app.core.values.units import format_blade
 from app.render.run_chart import RunChart, RunPoint, draw_run_chart
@@ -47,6 +49,7 @@ from app.store.records.batches import (
     list_made_pieces,
     move_out,
     save_batch,
+    save_prices,
 )
 from app.store.records.facings import KeptFacing, get_facing, list_facings
 from app.store.records.measurements import Measurement
@@ -96,6 +99,11 @@ class PieceLine:
     def verdict(self) -> str:
         """In, out, or cannot tell."""
         return judge_piece(self.misses)
+
+    @property
+    def told(self) -> tuple[str, str]:
+        """The verdict in words, and why."""
+        return say_piece(self.misses, self.unread)
 
 
 def _batch(session: Session, batch_id: int) -> tuple[Batch, KeptFacing]:
@@ -167,37 +175,82 @@ def show(request: Request, session: Reading, batch_id: int) -> HTMLResponse:
     return _page(request, session, batch_id, Form())
 
 
+READ_LESS_WANTED = (
+    "Read less wanted: + at the tip is too open, + at a blade stops too far from the tip. Blades "
+    "in {glass}, left/right where the rails differ."
+)
+BY_TOLERANCE = (
+    "Beyond: past the tolerance. Within and out are said only where the reading is away from the "
+    "limit by a guard band of 1.65 standard uncertainties (the decision rule of ISO 14253-1); "
+    "nearer to it the gauges can’t tell."
+)
+BY_CHANCE = (
+    "Out is said where a reading stands further off than the gauges leave any of a piece’s "
+    "readings by chance in one piece of twenty."
+)
+
+
 def _page(request: Request, session: Session, batch_id: int, form: Form) -> HTMLResponse:
+    made = list_made_pieces(session, batch_id)
+    return show_page(
+        request,
+        "batches/show.html",
+        form=form,
+        left=[one for one in made if one.left_at is not None],
+        revisions=_list_revisions(session, batch_id),
+        own_id=get_shop(session).customer_id,
+        currency=get_shop(session).currency,
+        more=continue_marking(made[-1].piece.marking) if made else ("", 1),
+        last_material=made[-1].piece.material if made else "hard_rubber",
+        **gather_batch(session, batch_id),
+    )
+
+
+def gather_batch(session: Session, batch_id: int) -> dict[str, Any]:
+    """Gather what page and paper say of a batch: its pieces against the target, and how it runs."""
     batch, facing = _batch(session, batch_id)
     gauges = gauges_for(session, facing.instrument_kind)
     made = list_made_pieces(session, batch_id)
     pieces = [one for one in made if one.left_at is None]
     gaps = _list_gaps(facing, pieces, gauges)
     lines = [_judge(one, facing, gaps, gauges) for one in pieces]
-    judged = [one for one in lines if one.is_judged]
-    return show_page(
-        request,
-        "batches/show.html",
-        form=form,
-        batch=batch,
-        facing=facing,
-        target_line=tell_target(facing.target, gauges),
-        tolerance=tell_tolerance(facing.tolerance, gauges.glass),
-        glass=gauges.glass,
-        heads=[format_blade(gap) for gap in gaps],
-        lines=lines,
-        judged_count=len(judged),
-        counts={
-            verdict: sum(one.verdict == verdict for one in judged) for verdict in (OUT, CANNOT_TELL)
-        },
-        left=[one for one in made if one.left_at is not None],
-        revisions=_list_revisions(session, batch_id),
-        unread_piece=next((one.made for one in lines if one.made.last is None), None),
-        runs=_runs(facing, pieces, gauges),
-        own_id=get_shop(session).customer_id,
-        more=continue_marking(made[-1].piece.marking) if made else ("", 1),
-        last_material=made[-1].piece.material if made else "hard_rubber",
-    )
+    tolerance = tell_tolerance(facing.tolerance, gauges.glass)
+    within = "within tolerance" if tolerance else "on the target, as far as the gauges can tell"
+    return {
+        "batch": batch,
+        "facing": facing,
+        "target_line": tell_target(facing.target, gauges),
+        "tolerance": tolerance,
+        "heads": [format_blade(gap) for gap in gaps],
+        "lines": lines,
+        "within": within,
+        "summary": _summarise(lines, within),
+        "explained": f"{READ_LESS_WANTED.format(glass=gauges.glass.label)} "
+        f"{BY_TOLERANCE if tolerance else BY_CHANCE}",
+        "unread_piece": next((one.made for one in lines if one.made.last is None), None),
+        "runs": _runs(facing, pieces, gauges),
+    }
+
+
+def _summarise(lines: list[PieceLine], within_words: str) -> str:
+    """Say how many pieces are within tolerance, and of how many that can't be told."""
+    verdicts = [one.verdict for one in lines if one.is_judged]
+    read, out, doubted = len(verdicts), verdicts.count(OUT), verdicts.count(CANNOT_TELL)
+    if not read:
+        return f"{plural(len(lines), 'piece')}, none read yet."
+    within = read - out - doubted
+    if within == read:
+        words = f"{'The one' if read == 1 else f'All {read}'} read {_be(read)} {within_words}"
+    else:
+        words = f"Of {read} read, {within} {_be(within)} {within_words}"
+        words += f", {out} out of it" if out else ""
+        words += f", and of {doubted} the gauges can’t tell" if doubted else ""
+    left = len(lines) - read
+    return f"{words}. {left} still to read." if left else f"{words}."
+
+
+def _be(count: int) -> str:
+    return "is" if count == 1 else "are"
 
 
 def _list_revisions(session: Session, batch_id: int) -> list[tuple[date, str]]:
@@ -281,27 +334,33 @@ def draw_run(
     gauges = gauges_for(session, facing.instrument_kind)
     runs = {one.quantity: one for one in _runs(facing, list_made_pieces(session, batch_id), gauges)}
     run = found_or_404(runs.get(quantity), "There is no such picture.")
-    chart = found_or_404(run.chart, "A run chart needs at least two pieces.")
+    picture = found_or_404(chart_of(run, size), "A run chart needs at least two pieces.")
+    return answer_picture(request, picture, lambda: draw_run_chart(picture))
+
+
+def chart_of(run: BatchRun, size: str = "card") -> RunChart | None:
+    """Give a batch's run as a chart to draw; None below two pieces."""
+    if run.chart is None:
+        return None
     small = size == "small"
-    picture = RunChart(
+    return RunChart(
         points=tuple(
             RunPoint(marking, value)
             for marking, value in zip(run.markings, run.values_mm, strict=True)
         ),
         caption=f"{run.label.lower()}, mm",
         decimals=2,
-        centre=chart.centre_mm,
-        lower=chart.lower_mm,
-        upper=chart.upper_mm,
+        centre=run.chart.centre_mm,
+        lower=run.chart.lower_mm,
+        upper=run.chart.upper_mm,
         nominal=run.target_mm,
         nominal_words="target",
-        outside=chart.beyond,
+        outside=run.chart.beyond,
         order="in the order made",
         size="small" if small else "card",
         width_mm=None if small else 184.0,
         height_mm=None if small else 80.0,
     )
-    return answer_picture(request, picture, lambda: draw_run_chart(picture))
 
 
 @router.post("/{batch_id}/pieces")
@@ -322,6 +381,26 @@ def create_pieces(
     note_taken(session, form, location, clock.now())
     session.commit()
     return go_to(location)
+
+
+@router.post("/{batch_id}/prices")
+def update_prices(
+    request: Request, session: Writing, form: Typed, clock: Clock, batch_id: int
+) -> Response:
+    """Keep what each piece of a batch is for sale at."""
+    batch, _ = _batch(session, batch_id)
+    currency = get_shop(session).currency
+    fields = Fields(form.values, currency=currency)
+    prices = {}
+    for one in list_made_pieces(session, batch_id):
+        if (name := f"price-{one.piece.id}") in form.values:
+            prices[one.piece.id] = fields.money_minor(name)
+    if fields.problems:
+        form.problems = fields.problems
+        return _page(request, session, batch_id, form)
+    save_prices(session, batch, prices, currency, clock.now())
+    session.commit()
+    return go_to(f"/batches/{batch_id}?said=kept#for-sale")
 
 
 @router.post("/{batch_id}/pieces/{piece_id}/leave")

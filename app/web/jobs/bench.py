@@ -8,6 +8,7 @@ from app.core.jobs.memos import MEMO_KINDS
 from app.store.records.jobs import list_bench, list_returned
 from app.store.records.memos import list_awaited
 from app.store.records.shop import awaits_first_choice
+from app.store.records.stock import list_stock
 from app.web.pages import Clock, Reading, go_to, show_page
 from app.web.shop.backups import Watching
 
@@ -31,6 +32,7 @@ def index(request: Request, session: Reading, clock: Clock, watch: Watching) -> 
         groups=groups,
         late=late,
         returned=returned,
+        low_stock=list_stock(session, low=True),
         awaited=[(MEMO_KINDS[one.kind], one) for one in list_awaited(session, due_until=today)],
         backup_fault=watch.fault(),
     )

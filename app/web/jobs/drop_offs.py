@@ -1,5 +1,6 @@
 """Drop-off: one page from "who is it" to a numbered job and its intake slip."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -8,11 +9,14 @@ from sqlalchemy.orm import Session
 
 from app.core.jobs.jobs import parse_drop_off
 from app.core.values.forms import Refused
+from app.core.values.pieces import PieceEntry
 from app.store.records.customers import get_customer, tell_apart
 from app.store.records.jobs import Unknown, take_in
+from app.store.records.joinings import find_alike
 from app.store.records.lookups import find_customers
+from app.store.records.pieces import get_piece
 from app.store.records.shop import get_shop
-from app.store.tables import Customer
+from app.store.tables import Customer, Piece
 from app.web.compare.returning import list_last_known
 from app.web.jobs.jobs import offer_ticks
 from app.web.pages import (
@@ -28,12 +32,16 @@ from app.web.pages import (
 )
 
 router = APIRouter(prefix="/drop-off")
+ALIKE = "The book has this maker, model and marking already. Say whether it is that piece."
 
 
 @router.get("")
-def new(request: Request, session: Reading, customer: str = "", piece: str = "") -> HTMLResponse:
-    """Show an empty drop-off page, or one with customer and piece chosen."""
+def new(
+    request: Request, session: Reading, customer: str = "", piece: str = "", same_piece: str = ""
+) -> HTMLResponse:
+    """Show an empty drop-off page, or one with customer and piece, or a sold piece, chosen."""
     values = {"customer": customer, "piece": piece} if customer else {}
+    values |= {"same_piece": same_piece[:9]} if same_piece else {}
     return _page(request, session, Form(values=values))
 
 
@@ -65,6 +73,11 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Res
     if isinstance(drop, Refused):
         form.problems = dict(drop.problems)
         return _page(request, session, form)
+    if isinstance(drop.piece, PieceEntry) and form.get("same_piece") != "none":
+        alike = find_alike(session, drop.piece)
+        if alike:
+            form.problems = {"same_piece": ALIKE}
+            return _page(request, session, form, alike)
     try:
         job = take_in(session, drop, now)
     except Unknown as unknown:
@@ -77,11 +90,16 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Res
     return go_to(location)
 
 
-def _page(request: Request, session: Session, form: Form) -> HTMLResponse:
+def _page(
+    request: Request, session: Session, form: Form, alike: Sequence[Piece] = ()
+) -> HTMLResponse:
+    same = form.get("same_piece")
+    chosen = get_piece(session, int(same)) if same.isdecimal() and len(same) < 10 else None
     return show_page(
         request,
         "drop_offs/new.html",
         form=form,
+        alike=alike or ([chosen] if chosen else ()),
         shop=get_shop(session),
         checklists=offer_ticks(session, form),
         **_customers(session, form),

@@ -1,14 +1,24 @@
 """A job's page: what is known, what comes next, passes, notes and stages."""
 
 from datetime import datetime
+from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
-from app.core.jobs.jobs import TICK_KINDS, AgreedEntry, TickKind, parse_agreed, parse_note
+from app.core.facing.measurements import ROLES
+from app.core.jobs.jobs import (
+    CORK_LINES,
+    TICK_KINDS,
+    AgreedEntry,
+    TickKind,
+    parse_agreed,
+    parse_note,
+)
 from app.core.jobs.memos import MEMO_KINDS, MemoKind
 from app.core.jobs.stages import AGREED, PASS, STAGES, next_step
+from app.core.values.customers import has_tenon
 from app.core.values.forms import Fields, Refused
 from app.core.values.passes import ABRASIVES, PassEntry, parse_pass
 from app.core.values.pieces import CAUTION_DEFERS, MATERIAL_CAUTIONS
@@ -22,6 +32,8 @@ from app.store.records.shop import gauges_in_use, get_shop, list_checklist
 from app.store.tables import Job, Memo
 from app.web.compare.comparisons import offer_comparisons
 from app.web.compare.returning import gather_homecoming
+from app.web.facing.drafts import take_up_draft
+from app.web.facing.measurements import grid_values, job_bench, take_readings
 from app.web.facing.summaries import summarise
 from app.web.jobs.photos import album_photos
 from app.web.pages import (
@@ -29,8 +41,10 @@ from app.web.pages import (
     Form,
     Reading,
     Typed,
+    TypedWithColumns,
     Writing,
     found_or_404,
+    get_settings,
     go_to,
     note_taken,
     show_page,
@@ -50,9 +64,12 @@ def job_or_404(session: Session, number: int) -> Job:
 
 
 @router.get("")
-def show(request: Request, session: Reading, number: int) -> HTMLResponse:
+def show(
+    request: Request, session: Reading, number: int, role: str = "", draft: str = ""
+) -> HTMLResponse:
     """Show a job."""
-    return job_page(request, session, job_or_404(session, number), Form())
+    job = job_or_404(session, number)
+    return job_page(request, session, job, Form(values={"role": role, "draft": draft}))
 
 
 def job_page(request: Request, session: Session, job: Job, form: Form) -> HTMLResponse:
@@ -62,6 +79,7 @@ def job_page(request: Request, session: Session, job: Job, form: Form) -> HTMLRe
     of_job = [one for one in of_piece if one.job_number == job.number]
     sets = [summarise(one, gauges, shop) for one in of_job]
     roles = {one.measurement.role for one in sets if one.measurement.replaced_by_id is None}
+    panel = gather_bench(session, job, gauges)
     return show_page(
         request,
         "jobs/show.html",
@@ -79,14 +97,51 @@ def job_page(request: Request, session: Session, job: Job, form: Form) -> HTMLRe
         memos=tell_memos(session, job),
         account=account_of(session, job),
         caution=f"{MATERIAL_CAUTIONS[job.piece.material]} {CAUTION_DEFERS}",
-        bench=gather_bench(session, job, gauges),
+        panel=panel,
+        **(_bench_values(request, session, job, form, roles) if panel else {"table": None}),
     )
+
+
+def _bench_values(
+    request: Request, session: Session, job: Job, form: Form, roles: set[str]
+) -> dict[str, Any]:
+    """Give what the table on the page prints; a form that came back is its own or another's."""
+    bench, clock = job_bench(job), get_settings(request)
+    typed = form if form.get("place") == bench.action else Form()
+    draft = None
+    if request.method == "GET":
+        typed = Form(values={"draft": form.get("draft")})
+        draft = take_up_draft(session, bench.action, typed, clock)
+    role = typed.get("role") or form.get("role")
+    if role not in ROLES:
+        role = _usual_role(job.stage, roles)
+    with_bore = role != "at_the_bench"
+    return grid_values(session, bench, typed, clock) | {
+        "draft": draft, "role": role, "with_bore": with_bore,
+    }  # fmt: skip
+
+
+def _usual_role(stage: str, roles: set[str]) -> str:
+    """Say what the next reading of a job at this stage is."""
+    if stage == "dropped_off" or not roles:
+        return "as_received"
+    return "as_returned" if STAGES[stage].step > STAGES["on_the_bench"].step else "at_the_bench"
 
 
 def tell_memos(session: Session, job: Job) -> list[tuple[MemoKind, Memo]]:
     """List a job's standing memos, each with its kind, newest first."""
     found = list_memos(session, job.piece, job)
     return [(MEMO_KINDS[one.kind], one) for one in found if one.struck_at is None]
+
+
+@router.post("/now")
+def create_readings(
+    request: Request, session: Writing, form: TypedWithColumns, clock: Clock, number: int
+) -> Response:
+    """Keep what was typed into the page's table."""
+    job = job_or_404(session, number)
+    kept = take_readings(session, job_bench(job), form, clock)
+    return kept or job_page(request, session, job, form)
 
 
 @router.post("/stage")
@@ -126,8 +181,7 @@ def create_pass(
         form.problems = dict(entry.problems)
         return job_page(request, session, job, form)
     note_pass(session, job, entry, clock.now())
-    place = "at-bench" if form.get("at_bench") else "passes"
-    location = f"/jobs/{number}?said=pass#{place}"
+    location = f"/jobs/{number}?said=pass"
     note_taken(session, form, location, clock.now())
     session.commit()
     return go_to(location)
@@ -154,7 +208,7 @@ def strike(session: Writing, form: Typed, clock: Clock, number: int, pass_id: in
     elif kept.struck_at is None:
         strike_pass(kept, clock.now())
     session.commit()
-    return go_to(f"/jobs/{number}#passes")
+    return go_to(f"/jobs/{number}?said=kept")
 
 
 @router.post("/notes")
@@ -170,7 +224,7 @@ def create_note(
         form.problems = dict(entry.problems)
         return job_page(request, session, job, form)
     add_event(session, job, "note", entry.on, clock.now(), entry.words)
-    location = f"/jobs/{number}?said=note#history"
+    location = f"/jobs/{number}?said=note"
     note_taken(session, form, location, clock.now())
     session.commit()
     return go_to(location)
@@ -187,12 +241,18 @@ def offer_ticks(
 ) -> list[tuple[TickKind, list[str], list[str]]]:
     """Give each kind of tick with the lines it offers and those that are ticked."""
 
+    def offered(kind: str) -> list[str]:
+        lines = list_checklist(session, kind)
+        if job is None or has_tenon(job.piece.instrument_kind):
+            return lines
+        return [line for line in lines if line not in CORK_LINES or line in ticked(kind)]
+
     def ticked(kind: str) -> list[str]:
         kept = [tick.label for tick in job.ticks if tick.kind == kind] if job else []
         return form.ticked(kind) if form.values else kept
 
     return [
-        (kind, list_checklist(session, key), ticked(key))
+        (kind, offered(key), ticked(key))
         for key, kind in TICK_KINDS.items()
         if kind.at_drop_off == at_drop_off
     ]

@@ -6,11 +6,14 @@ from fastapi import APIRouter, HTTPException, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
+from app.core.compare.length_words import show_reading
+from app.core.facing.measurements import ROLES
 from app.core.jobs.cures import LEAST_CASES, tell_cures
 from app.core.jobs.jobs import OUTCOMES, read_ticks
 from app.core.jobs.memos import MEMO_KINDS, MemoEntry, MemoKind, parse_memo, tell_memo, tell_seal
 from app.core.values.customers import read_customer
 from app.core.values.forms import Fields, Refused, format_amount
+from app.store.records.batches import price_of
 from app.store.records.customers import add_customer, get_customer
 from app.store.records.jobs import save_outcomes, save_ticks
 from app.store.records.lookups import find_customers
@@ -23,9 +26,11 @@ from app.store.records.memos import (
     trial_of,
 )
 from app.store.records.pieces import get_piece, pass_on_piece
-from app.store.records.shop import get_shop
+from app.store.records.shop import gauges_in_use, get_shop
 from app.store.tables import Job, Memo, Piece
+from app.web.facing.summaries import summarise
 from app.web.jobs.jobs import job_or_404, offer_ticks
+from app.web.jobs.slip_subjects import before_after, list_ticked
 from app.web.pages import (
     Clock,
     Form,
@@ -100,13 +105,30 @@ def _page(request: Request, session: Session, desk: Desk, form: Form) -> HTMLRes
         kept=kept,
         tell=lambda memo: tell_memo(MEMO_KINDS[memo.kind], memo.details),
         seal=tell_seal(seals),
+        beside_seal=_beside_seal(session, desk.job) if desk.job else [],
         outcomes=OUTCOMES,
         findings=offer_ticks(session, form, desk.job, at_drop_off=False) if desk.job else [],
         found=find_customers(session, form.get("find"), most=8) if form.get("find") else [],
         trial=trial_of(session, desk.piece),
         currency=shop.currency,
-        declared=format_amount(desk.job.declared_value_minor, shop.currency) if desk.job else "",
+        usual={
+            "parcel_declared": format_amount(
+                desk.job.declared_value_minor if desk.job else None, shop.currency
+            ),
+            "sale_price": format_amount(price_of(session, desk.piece), shop.currency),
+        },
     )
+
+
+def _beside_seal(session: Session, job: Job) -> list[tuple[str, str]]:
+    """Say what may explain a leak: what was found at the bench, the rails and the table as read."""
+    rows = [("Found at the bench", list_ticked(job, "finding"))]
+    for read in (one for one in before_after(job) if one):
+        summary = summarise(read, gauges_in_use(session), get_shop(session))
+        rows.append((f"Rails {ROLES[read.role]}", summary.evenness))
+        flat = [show_reading(one) for one in read.readings if one.quantity == "table_flatness"]
+        rows.append((f"Table {ROLES[read.role]}, out of flat by", ", ".join(flat)))
+    return [(label, words) for label, words in rows if words]
 
 
 @router.post("/jobs/{number}/memos/{kind}")

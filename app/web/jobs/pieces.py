@@ -13,13 +13,20 @@ from app.core.compare.comparison_words import Finding, tell_comparison
 from app.core.compare.differences import share_blades
 from app.core.compare.effort_words import say_net_effort
 from app.core.jobs.stages import STAGES
+from app.core.values.customers import CustomerEntry, read_customer
 from app.core.values.forms import Fields, Refused
 from app.core.values.pieces import parse_piece
 from app.core.values.works import say_all_done
 from app.store.records.batches import find_batch_of
-from app.store.records.customers import get_customer
+from app.store.records.customers import add_customer, get_customer
+from app.store.records.joinings import list_joinings
 from app.store.records.lookups import find_customers
-from app.store.records.measurements import last_facing, list_measurements, standing
+from app.store.records.measurements import (
+    Measurement,
+    last_facing,
+    list_measurements,
+    standing,
+)
 from app.store.records.passes import standing_passes, standing_works
 from app.store.records.pieces import (
     get_owned_piece,
@@ -100,28 +107,53 @@ def _tell_change(job: Job, sets: Sequence[Summary], kind: str) -> str:
     return f"{told.words} {effort}" if effort else told.words
 
 
+def find_before(last: Measurement, sets: Sequence[Measurement]) -> Measurement | None:
+    """Find the facing a piece had before the job it has the last one from: as that job found it.
+
+    Where the job did not read it as received, it is the facing that the piece had before the job;
+    what was read between two passes is none.
+    """
+    facings = [one for one in standing(sets) if one.facing.has_rails and one.id != last.id]
+    own = [one for one in facings if last.job_number and one.job_number == last.job_number]
+    if received := standing(own, "as_received"):
+        return received[-1]
+    order = last.taken_on, last.id
+    earlier = [
+        one
+        for one in facings
+        if one not in own and one.role != "at_the_bench" and (one.taken_on, one.id) < order
+    ]
+    return earlier[-1] if earlier else None
+
+
 @router.get("")
-def show(request: Request, session: Reading, piece_id: int) -> HTMLResponse:
-    """Show a piece."""
+def show(request: Request, session: Reading, piece_id: int) -> Response:
+    """Show a piece; one that is part of another leads there."""
     piece = found_or_404(get_owned_piece(session, piece_id), NOT_HERE)
+    if piece.joined_to_id:
+        return go_to(f"/pieces/{piece.joined_to_id}")
     shop, gauges = get_shop(session), gauges_in_use(session)
     measurements = list_measurements(session, piece_id)
     last = last_facing(measurements)
     sets = [summarise(one, gauges, shop) for one in measurements]
     told = next((one for one in sets if last and one.measurement.id == last.id), None)
     jobs = list_jobs_on(session, piece_id)
+    history = tell_history(jobs, sets, piece.ownerships, piece.instrument_kind)
     return show_page(
         request,
         "pieces/show.html",
         piece=piece,
         gauges=gauges,
         choice=offer_choice(piece, sets),
+        joinings=list_joinings(session, piece),
         made_in=find_batch_of(session, piece_id),
         last=told,
+        before=find_before(last, measurements) if last else None,
+        changed=next((one.changed for one in history if told in one.sets), ""),
         figures=list_figures(told, gauges) if told else [],
         here=next((job for job in jobs if STAGES[job.stage].open), None),
         newest=sets[-1] if sets else None,
-        history=tell_history(jobs, sets, piece.ownerships, piece.instrument_kind),
+        history=history,
         revisions=list_revisions(session, "piece", piece_id),
         slips=list_piece_slips(session, piece_id),
         photos=album_photos(session, piece, None),
@@ -176,16 +208,23 @@ def update_owner(
     """Note that a piece was sold on."""
     piece = found_or_404(get_piece(session, piece_id), NOT_HERE)
     fields = Fields(form.values)
-    new_owner = fields.number_of("owner", needed="Choose the new owner.")
-    since = fields.date("since") or clock.today()
-    if new_owner is not None and get_customer(session, new_owner) is None:
-        fields.refuse("owner", "That customer is not in the book.")
-    if fields.problems or new_owner is None:
+    since = fields.past_day("since", clock.today(), "A change of owner")
+    entry: CustomerEntry | int | None = None
+    if form.get("owner") == "new":
+        entry = read_customer(fields, "owner_")
+    else:
+        entry = fields.number_of("owner", needed="Choose the new owner, or write a new one down.")
+        if entry is not None and get_customer(session, entry) is None:
+            fields.refuse("owner", "That customer is not in the book.")
+    if fields.problems or entry is None:
         form.problems = dict(fields.problems)
         return _owner_page(request, session, piece_id, form)
+    now = clock.now()
+    new_owner = entry if isinstance(entry, int) else add_customer(session, entry, now).id
     try:
-        pass_on_piece(session, piece, new_owner, since, form.seen_version, clock.now())
+        pass_on_piece(session, piece, new_owner, since, form.seen_version, now)
     except Conflict as conflict:
+        session.rollback()
         return show_conflict(request, form, conflict, piece.version)
     session.commit()
     return go_to(f"/pieces/{piece_id}?said=passed-on")

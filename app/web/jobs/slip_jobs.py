@@ -98,19 +98,21 @@ def tag_part(session: Session, subject: Subject, shop: Shop, printing: Printing)
 def label_part(session: Session, subject: Subject, shop: Shop, printing: Printing) -> SlipPart:
     """Give what one small label holds."""
     del session, shop
-    return LabelsPart((make_label(job_of(subject), printing.address),), None)
+    return LabelsPart((make_label(subject, printing.address),), None)
 
 
-def make_label(job: Job, address: str) -> Label:
-    """Give a job's label."""
-    piece = job.piece
+def make_label(subject: Subject, address: str) -> Label:
+    """Give the label of a job, or of a piece outside any."""
+    piece, job = subject.piece, subject.job
+    name = name_piece(piece.maker, piece.model, piece.marking, piece.telling_marks)
+    wanted = job.wanted_by if job else None
     return Label(
-        number=job.number,
-        customer=shorten(job.customer.name, 44),
-        piece=shorten(name_piece(piece.maker, piece.model, piece.marking, piece.telling_marks), 48),
-        wanted=f"{job.wanted_by.day} {job.wanted_by:%b %Y}" if job.wanted_by else "",
+        head=str(job.number) if job else piece.marking or str(piece.id),
+        customer=shorten(job.customer.name, 44) if job else "",
+        piece=shorten(name, 48),
+        wanted=f"{wanted.day} {wanted:%b %Y}" if wanted else "",
         address=address,
-        code=f"code-{job.number}.svg",
+        code=f"code-{job.number if job else piece.id}.svg",
     )
 
 

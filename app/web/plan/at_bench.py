@@ -1,29 +1,49 @@
-"""What a job's page shows while the piece is on the bench: numbers, what is left, the next pass."""
+"""What a job's page shows while the piece is worked on: the table, what is left, the next pass."""
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from sqlalchemy.orm import Session
 
+from app.core.facing.analysis import MalformedReading
 from app.core.facing.measurements import GaugesInUse
 from app.core.jobs.stages import STAGES
+from app.core.plan.bench import judge_bench
+from app.core.plan.bench_table import TableRow, ToGo, list_rows, list_togo
 from app.core.plan.next_pass import (
     BenchAim,
-    LeftRow,
     PassOffer,
     Verdict,
     judge_next,
-    list_left_rows,
     needed_cuts,
     offer_passes,
     passes_since,
 )
 from app.core.plan.plan_tables import StepLine, list_steps
 from app.core.plan.removal import RemovalKind, RemovalRate, learn_rate
-from app.core.plan.targets import tell_target
-from app.store.records.measurements import measurements_of_job
+from app.core.values.readings import FacingReadings, Uncertainties
+from app.store.records.facings import KeptFacing, get_facing
+from app.store.records.measurements import Measurement, measurements_of_job, standing
 from app.store.records.removal import RECENT_JOBS, list_removal_pairs, list_used_passes, log_of_job
 from app.store.tables import Job
-from app.web.plan.planning import JobPlan, plan_job, tell_last, uncertainties_of
+from app.web.compare.comparisons import find_departure
+from app.web.plan.planning import JobPlan, plan_job, uncertainties_of
+
+
+@dataclass(frozen=True, slots=True)
+class BenchTable:
+    """What stands beside the cells of a reading: what was read before, and what is wanted.
+
+    `first` is how it was received, or how it was returned last where it was not read yet since;
+    `first_label` says which. `last` is the job's last reading where that is another.
+    """
+
+    rows: tuple[TableRow, ...]
+    first_label: str
+    first: Measurement | None
+    last: Measurement | None
+    facing: KeptFacing | None
+    togo: Mapping[str, ToGo]
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,30 +51,69 @@ class BenchPanel:
     """The panel's values; `verdict` is None without a target or readings to hold against it."""
 
     planned: JobPlan
-    target_line: str
-    last_line: str
     verdict: Verdict | None
-    rows: tuple[LeftRow, ...]
     step: StepLine | None
     offers: tuple[PassOffer, ...]
 
 
+def gather_table(
+    session: Session, job: Job | None, of_piece: Sequence[Measurement], gauges: GaugesInUse
+) -> BenchTable:
+    """Gather the table of a job's readings, or of readings outside any job."""
+    told = [one for one in standing(of_piece) if one.facing.left or one.facing.right]
+    own = [one for one in told if job and one.job_number == job.number]
+    received = next((one for one in own if one.role == "as_received"), None)
+    returned = (
+        find_departure(job, of_piece)
+        if job
+        else next((one for one in reversed(told) if one.role == "as_returned"), None)
+    )
+    first = received or returned
+    last = own[-1] if own and own[-1] is not received else None
+    if job is None:
+        last = told[-1] if told and told[-1] is not first else None
+    facing = get_facing(session, job.facing_id) if job else None
+    latest = last or received
+    rows = list_rows(
+        gauges,
+        first.recorded if first else None,
+        last.recorded if last else None,
+        facing.target if facing else None,
+    )
+    togo = tell_togo(facing, latest.facing, latest.uncertainties, gauges) if latest else {}
+    label = "Received" if received else "Returned last"
+    return BenchTable(rows, label, first, last, facing, togo)
+
+
+def tell_togo(
+    facing: KeptFacing | None,
+    now: FacingReadings,
+    uncertainties: Uncertainties,
+    gauges: GaugesInUse,
+) -> Mapping[str, ToGo]:
+    """Say what is still to go to a target, by cell; nothing where that can't be told."""
+    if facing is None:
+        return {}
+    try:
+        state = judge_bench(facing.target, now, facing.tolerance, uncertainties)
+    except MalformedReading:
+        return {}
+    return list_togo(state, gauges)
+
+
 def gather_bench(session: Session, job: Job, gauges: GaugesInUse) -> BenchPanel | None:
-    """Gather the panel of an open job that has a target or passes; None for any other."""
-    if not STAGES[job.stage].open or not (job.facing_id or job.passes or measurements_of_job(job)):
+    """Gather the verdict and the next pass of an open job; None for one that went home."""
+    if not STAGES[job.stage].open:
         return None
     planned = plan_job(session, job)
     log = log_of_job(job, measurements_of_job(job))
-    aim = _aim(session, job, planned)
-    offers = offer_passes(log, list_used_passes(session), aim)
-    since = passes_since(log)
+    offers = offer_passes(log, list_used_passes(session), _aim(session, job, planned))
     steps = list_steps(planned.plan, gauges) if planned.plan else ()
     return BenchPanel(
         planned=planned,
-        target_line=tell_target(planned.facing.target, gauges) if planned.facing else "",
-        last_line=tell_last(planned.last, gauges),
-        verdict=judge_next(planned.state, planned.plan, offers, since) if planned.state else None,
-        rows=list_left_rows(planned.state, gauges) if planned.state else (),
+        verdict=judge_next(planned.state, planned.plan, offers, passes_since(log))
+        if planned.state
+        else None,
         step=steps[0] if steps else None,
         offers=offers,
     )

@@ -59,8 +59,6 @@ from app.web.plan.planning import choose_gauges, gauges_for, uncertainties_of
 from app.web.shop.customers import show_conflict
 
 router = APIRouter(prefix="/facings")
-# on paper a picture stands in its own size, so that its words stay large enough
-PAPER_MM = (184.0, 100.0)
 NOT_HERE = "There is no such facing in this book."
 
 
@@ -198,12 +196,14 @@ def show(
         jobs=list_jobs_aiming_at(session, facing_id),
         batches=list_batches(session, facing_id),
         revisions=list_revisions(session, "facing", facing_id),
-        **_sheet(session, facing, blade_set, glass),
+        **gather_facing(session, facing, blade_set, glass),
     )
 
 
-def _sheet(session: Session, facing: KeptFacing, blade_set: str, glass: str) -> dict[str, Any]:
-    """Gather what the sheet says: the numbers at which each blade should stop."""
+def gather_facing(
+    session: Session, facing: KeptFacing, blade_set: str, glass: str
+) -> dict[str, Any]:
+    """Gather what page and sheet say: the numbers at which each blade should stop."""
     gauges = choose_gauges(session, blade_set, glass, facing.instrument_kind)
     return {
         "gauges": gauges,
@@ -229,21 +229,6 @@ def _tell_length(facing: KeptFacing, gauges: GaugesInUse) -> str:
     )
 
 
-@router.get("/{facing_id}/sheet")
-def sheet(
-    request: Request, session: Reading, facing_id: int, blade_set: str = "", glass: str = ""
-) -> HTMLResponse:
-    """Show the sheet to print for the bench: one page."""
-    facing = _facing(session, facing_id)
-    return show_page(
-        request,
-        "facings/sheet.html",
-        facing=facing,
-        shop=get_shop(session),
-        **_sheet(session, facing, blade_set, glass),
-    )
-
-
 @router.get("/{facing_id}/profile.svg")
 def profile(
     request: Request,
@@ -265,8 +250,6 @@ def profile(
         blades=blade_levels(gauges),
         glass_mm_per_number=float(gauges.glass.mm_per_unit),
         size="small" if size == "small" else "screen",
-        width_mm=PAPER_MM[0] if size == "paper" else None,
-        height_mm=PAPER_MM[1] if size == "paper" else None,
     )
     return answer_picture(request, picture, lambda: draw_profile(picture))
 

@@ -8,7 +8,7 @@ from app.core.facing.analysis import MalformedReading
 from app.core.facing.measurements import GaugesInUse, write_line
 from app.core.plan.bench import BenchState, judge_bench
 from app.core.plan.effort_map import EffortQuestion
-from app.core.plan.facings import THINNEST_MM, PlainFacing, common_gaps
+from app.core.plan.facings import THINNEST_MM, PlainFacing, Target, common_gaps
 from app.core.plan.piece_limits import PieceLimits, find_table_end
 from app.core.plan.plan import plan_removal
 from app.core.plan.plan_values import PlanLimits, PlanRequest, RemovalPlan
@@ -93,7 +93,10 @@ def plan_job(session: Session, job: Job) -> JobPlan:
     if facing is None or last is None:
         return JobPlan(facing, last, None, None, None, "")
     uncertainties = uncertainties_of(last)
-    request = make_request(facing, last.facing, job.piece, get_shop(session), uncertainties)
+    tolerance_mm = facing.tolerance.gap_mm or 0.0
+    request = make_request(
+        facing.target, tolerance_mm, last.facing, job.piece, get_shop(session), uncertainties
+    )
     plan = state = None
     refusal = ""
     try:
@@ -124,10 +127,15 @@ def ask_effort(session: Session, job: Job) -> EffortQuestion | None:
 
 
 def make_request(
-    facing: KeptFacing, now: FacingReadings, piece: Piece, shop: Shop, uncertainties: Uncertainties
+    target: Target,
+    tolerance_mm: float,
+    now: FacingReadings,
+    piece: Piece,
+    shop: Shop,
+    uncertainties: Uncertainties,
 ) -> PlanRequest:
-    """Ask for a plan the way the pages do: with the target's tolerance and all known limits."""
-    target, limits = facing.target, limits_of(piece)
+    """Ask for a plan the way the pages do: with a tolerance of the gap and all known limits."""
+    limits = limits_of(piece)
     stops = [*now.left, *now.right]
     if isinstance(target, PlainFacing):
         length_gap, furthest = target.length_gap_mm, [target.facing_length_mm]
@@ -140,7 +148,7 @@ def make_request(
         length_gap_mm=length_gap,
         table_end_mm=find_table_end(limits, max([stop.position_mm for stop in stops] + furthest)),
         tilt_limit_mm_per_mm=shop.tilt_limit_mm_per_mm,
-        tolerance_mm=facing.tolerance.gap_mm or 0.0,
+        tolerance_mm=tolerance_mm,
         tip_slope_deg=limits.tip_slope_deg,
         beak_slope_deg=limits.beak_slope_deg,
         uncertainties=uncertainties,

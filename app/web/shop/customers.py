@@ -12,7 +12,14 @@ from app.core.shop.field_words import label_field, say_value
 from app.core.values.customers import parse_customer
 from app.core.values.forms import Refused
 from app.store.book.forgetting import when_forgotten
-from app.store.records.customers import get_customer, list_customers, list_jobs_of, save_customer
+from app.store.records.customers import (
+    get_customer,
+    list_customers,
+    list_former_pieces,
+    list_jobs_of,
+    save_customer,
+)
+from app.store.records.joinings import list_joinings
 from app.store.records.measurements import last_facings
 from app.store.records.revisions import Conflict
 from app.store.records.shop import gauges_in_use
@@ -40,11 +47,11 @@ def index(
 
 
 @router.get("/{customer_id}")
-def show(
-    request: Request, session: Reading, customer_id: int, before: Place = None
-) -> HTMLResponse:
+def show(request: Request, session: Reading, customer_id: int, before: Place = None) -> Response:
     """Show a customer with their pieces and jobs, or with the jobs before one of them."""
     customer = found_or_404(get_customer(session, customer_id), NOT_HERE)
+    if customer.joined_to_id:
+        return go_to(f"/customers/{customer.joined_to_id}")
     gauges = gauges_in_use(session)
     jobs = list_jobs_of(session, customer_id, before, JOBS_SHOWN + 1)
     last = last_facings(session, [piece.id for piece in customer.pieces])
@@ -52,6 +59,8 @@ def show(
         request,
         "customers/show.html",
         customer=customer,
+        former=list_former_pieces(session, customer_id),
+        joinings=list_joinings(session, customer),
         jobs=jobs[:JOBS_SHOWN],
         earlier_than=jobs[JOBS_SHOWN - 1].number if len(jobs) > JOBS_SHOWN else None,
         before=before,

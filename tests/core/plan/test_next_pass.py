@@ -9,7 +9,6 @@ from app.core.plan.facings import FacingTolerance, even_up
 from app.core.plan.next_pass import (
     BenchAim,
     judge_next,
-    list_left_rows,
     needed_cuts,
     offer_passes,
     passes_since,
@@ -17,8 +16,6 @@ from app.core.plan.next_pass import (
 from app.core.plan.plan import plan_removal
 from app.core.plan.plan_values import PlanRequest
 from app.core.plan.removal import RemovalPair, forecast_depth, learn_rate, make_kind
-from app.core.values.readings import FacingReadings
-from tests.core.plan.test_targets import GAUGES
 from tests.core.planning import CLOSE, OPEN, read_numbers
 
 TOLERANCE = FacingTolerance(0.5, 0.02, 0.02)
@@ -158,25 +155,3 @@ def test_going_on_says_what_is_first():
 def test_passes_since_are_those_after_the_last_readings():
     assert passes_since([TILTED, CLOSE, FLAT, BAFFLE]) == (FLAT, BAFFLE)
     assert passes_since([TILTED, CLOSE]) == ()
-
-
-def test_what_is_left_is_told_in_the_shops_numbers_thick_to_thin():
-    rows = list_left_rows(aim_at().state, GAUGES)
-    assert [row.blade for row in rows] == [
-        "0.034 in", "0.024 in", "0.010 in", "0.0015 in", "Tip opening",
-    ]  # fmt: skip
-    assert (rows[2].target, rows[2].left, rows[2].right) == ("23.5", "21.5", "21.5")
-    # the secants of the target's √h on either side of the blade give 55 and 59 µm
-    assert rows[2].left_togo == "56 ± 19 µm"
-    assert (rows[4].target, rows[4].left, rows[4].left_togo) == ("1.13", "1.05", "80 ± 20 µm")
-    assert not any(row.within for row in rows)
-    back = list_left_rows(aim_at(OPEN, CLOSE).state, GAUGES)
-    assert back[1].left_togo == "80 µm too open"
-    assert all(row.within for row in list_left_rows(aim_at(OPEN, OPEN).state, GAUGES))
-
-
-def test_a_rail_not_read_is_left_empty():
-    state = judge_bench(OPEN, FacingReadings(CLOSE.left[:1], (), None), TOLERANCE)
-    rows = list_left_rows(state, GAUGES)
-    assert len(rows) == 1
-    assert (rows[0].right, rows[0].right_togo) == ("", "")

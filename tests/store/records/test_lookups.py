@@ -19,6 +19,7 @@ from app.store.records.lookups import (
     find_jobs,
     find_pieces,
     fold,
+    job_number_in,
     rebuild_index,
     split_words,
     tidy_index,
@@ -197,9 +198,9 @@ def test_every_change_of_a_record_is_found_at_once_and_nothing_of_before(session
         assert look(session, "n4") == ([], [], [])
         assert look(session, "fuchs q9") == ([], [piece.id], [1])
         pass_on_piece(session, piece, second.id, date(2026, 2, 1), None, NOW)
-        # the piece is the new owner's now; the job stays with who brought it
+        # the piece is the new owner's now and found by the one before; the job stays as it was
         assert look(session, "olsen q9") == ([], [piece.id], [])
-        assert look(session, "fuchs q9") == ([], [], [1])
+        assert look(session, "fuchs q9") == ([], [piece.id], [1])
         kept = {query: look(session, query) for query in ("olsen", "fuchs", "q9", "k7")}
         rebuild_index(session.connection())
         assert {query: look(session, query) for query in kept} == kept
@@ -235,3 +236,23 @@ def test_a_changed_name_is_found_by_the_new_one_only(session):
     save_customer(session, customer, entry, customer.version, NOW)
     assert find_customers(session, "lucja") == []
     assert find_customers(session, "omeone") == [customer]
+
+
+@pytest.mark.parametrize(
+    ("query", "numbers"),
+    [
+        ("41", [41]),
+        (" job 41 ", [41]),
+        ("#41", [41]),
+        ("http://bench.local:8765/jobs/41", [41]),
+        ("https://bench.local/jobs/41?said=kept#papers", [41]),
+        ("bench.local:8765/jobs/41/", [41]),
+        ("/jobs/41", [41]),
+        ("bench.local/pieces/41", []),
+        ("41 42", []),
+        ("jobs/", []),
+        ("١٢", []),
+    ],
+)
+def test_a_jobs_number_is_understood_alone_and_in_the_address_of_a_tag(query, numbers):
+    assert job_number_in(query) == numbers

@@ -4,6 +4,7 @@ import icalendar
 import pytest
 
 from app.store.tables import JobTick, Memo
+from tests.lines import OPEN_LINE
 from tests.web.jobs.test_messages import mailtos
 
 
@@ -144,3 +145,61 @@ def test_what_cured_it_is_said_from_five_cases_on(browser, take_in):
     words = opened(browser, "/cures")
     assert "baffle 5 of 5 57 to 100 %" in words
     assert "Too few without it to compare." in words
+
+
+@pytest.fixture
+def made(browser):
+    """Begin a batch of three and give its first piece's page of memos."""
+    browser.open("/facings/new")
+    browser.send("main form", name="Shop five", told_by="readings", line=OPEN_LINE,
+                 instrument_kind="clarinet_bb")  # fmt: skip
+    browser.open(browser.page.select_one("a[href^='/batches/new']")["href"])
+    browser.send("main form", name="Spring run", count="3", marking="M5-##")
+    browser.send("form[action$=prices]", **{"price-1": "145", "price-2": "150"})
+    return "/pieces/1/memos"
+
+
+def test_a_piece_goes_out_on_trial_comes_home_late_and_is_sold_with_its_history(
+    browser, made, clock
+):
+    assert "3 in stock, 0 out on trial, 0 sold." in browser.text
+    memo(browser, "trial", 422, at=made, to="new", name="Ottilie Wiesenrauch", due="2026-11-01")
+    assert "“Due back” can't be before it begins, 2026-11-25." in browser.text
+    assert browser.page.select_one("#trial_name")["value"] == "Ottilie Wiesenrauch"
+    memo(browser, "trial", to="new", address="Ahornweg 2", due="2026-12-05")
+    assert "due back 5 December 2026" in browser.text
+    assert not browser.page.select("form[action$='/memos/trial']")
+    assert "2 in stock, 1 out on trial, 0 sold." in opened(browser, "/batches/1")
+    clock.pass_days(14)
+    assert "Due back : Spring run “M5-01”" in opened(browser, "/").replace("The workshop ", "")
+    browser.open(made)
+    memo(browser, "sale", 422, to="new", name="Jörg Łuckenwirbel", price="145")
+    assert "It is out on trial with Ottilie Wiesenrauch: note it home first." in browser.text
+    buyer = browser.page.select_one("input[name=sale_to]:not([value=new])")["value"]
+    assert browser.page.select_one("#sale_price")["value"] == "145"
+    memo(browser, "sale", to=buyer)
+    assert "came home 9 December 2026" in browser.text
+    assert "145.00 EUR" in browser.text
+    words = opened(browser, "/pieces/1")
+    assert "Ottilie Wiesenrauch, from 9 December 2026" in words
+    assert "piece 1 of Spring run" in words
+    assert "2 in stock, 0 out on trial, 1 sold." in opened(browser, "/batches/1")
+    assert "Due back" not in opened(browser, "/")
+
+
+@pytest.mark.usefixtures("job")
+def test_a_piece_of_somebody_else_is_not_sold_here(browser):
+    browser.open("/pieces/1/memos")
+    assert not browser.page.select("form[action$='/memos/sale']")
+    assert browser.client.post("/pieces/1/memos/sale", data={}).status_code == 404
+
+
+@pytest.mark.usefixtures("made")
+def test_prices_below_nothing_and_in_another_currency_are_refused(browser):
+    browser.open("/batches/1")
+    browser.send("form[action$=prices]", 422, **{"price-1": "-5", "price-3": "99 CHF"})
+    assert "“-5” is not an amount." in browser.text
+    assert "“99 CHF” is not an amount." in browser.text
+    assert browser.page.select_one("#price-3")["value"] == "99 CHF"
+    browser.open("/batches/1")
+    assert browser.page.select_one("#price-1")["value"] == "145.00"

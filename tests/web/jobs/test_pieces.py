@@ -16,12 +16,24 @@ def words(found) -> str:
 
 def test_a_returning_piece_shows_what_it_had_when_it_left_and_what_it_has_now(shop_browser):
     open_piece(shop_browser, "H3")
-    last = shop_browser.page.select_one(".last-facing")
+    last = shop_browser.page.select_one(".first-look")
     assert last.select_one("h2").text == "Last facing, as returned 2 October 2025"
     assert last.select_one(".notebook-line").text == "34/34.5 23.5 12.5 6.5 / 1.13"
     assert "It is here now: on the bench, job 34" in words(last)
     assert last.select_one(".here .figure").text == "34.5/35 24 13.5/13 7.5/7 / 1.17"
     assert shop_browser.page.select_one("main .do")["href"] == "/jobs/34"
+
+
+def test_its_picture_shows_the_facing_in_its_headline_and_the_one_before_that_job(shop_browser):
+    open_piece(shop_browser, "H3")
+    look = shop_browser.page.select_one(".first-look")
+    last = look.select_one(".notebook-line a")["href"].split("/")[-1]
+    address = look.select_one("img.picture")["src"]
+    before, after = re.findall(r"\d+", address)
+    assert after == last
+    shop_browser.open(f"/readings/{before}")
+    assert shop_browser.page.h1.text.startswith("Readings as received")
+    assert "Job 19" in shop_browser.page.select_one(".over").text
 
 
 def test_its_history_runs_from_the_newest_visit_to_the_day_it_was_written_down(shop_browser):
@@ -31,7 +43,9 @@ def test_its_history_runs_from_the_newest_visit_to_the_day_it_was_written_down(s
     assert visits == ["Job 34", "Job 19", "Job 10", "Job 1"]
     assert "Written down as Wilhelmine Straßenlicht’s" in words(chapters[-1])
     roles = [words(one) for one in chapters[1].select(".set-lines .when")]
-    assert [role.split(" 2")[0] for role in roles] == ["as received", "at the bench", "as returned"]
+    # what was read between two passes stands among the steps
+    assert [role.split(" 2")[0] for role in roles] == ["as received", "as returned", "at the bench"]
+    assert chapters[1].select_one("details .set-lines .when")
     assert "With the same reed it closes about" in words(chapters[2])
     # the pass struck out as written twice is in the steps, but does not count as done
     assert "Tilted toward the tip: 1 pass, 5 strokes" in words(chapters[1])
@@ -110,6 +124,6 @@ def test_a_job_says_when_it_is_wanted_and_of_one_that_went_home_only_the_day(
 ):
     shop_browser.open(f"/jobs/{job}")
     (wanted,) = [
-        one.find_next("dd") for one in shop_browser.page.select("dt") if one.text == "Wanted by"
+        one.find_next("dd") for one in shop_browser.page.select("dt") if one.text == "Wanted"
     ]
     assert words(wanted) == said

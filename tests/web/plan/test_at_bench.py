@@ -4,6 +4,7 @@ from datetime import timedelta
 
 import pytest
 
+from tests.conftest import form_values
 from tests.lines import CLOSE_LINE, OPEN_LINE
 
 
@@ -37,7 +38,7 @@ def bench(browser, take_in, read_line):
 def note(browser, job, strokes="8", kind="tilted", grit="600"):
     browser.open(f"/jobs/{job}")
     browser.send(
-        "form[aria-label='Note a pass']", kind=kind, abrasive="wet paper", grit=grit,
+        ".log-pass", kind=kind, abrasive="wet paper", grit=grit,
         strokes=strokes,
     )  # fmt: skip
 
@@ -48,59 +49,101 @@ def verdict(browser):
 
 def togo(browser):
     return {
-        row.select_one("th").text.strip(" ✓"): [one.text for one in row.select(".togo")]
-        for row in browser.page.select("#at-bench tbody tr")
+        row.select_one("th").text: [one.text for one in row.select(".togo")]
+        for row in browser.page.select(".now-table tbody tr")
     }
 
 
-def test_target_last_readings_and_what_is_left_stand_on_the_jobs_page(browser, bench):
+def column(browser, name):
+    return [one.text for one in browser.page.select(f".now-table tbody .{name}")]
+
+
+def passes(browser):
+    return [row.select_one("td.n").text for row in browser.page.select("#passes tbody tr")]
+
+
+def test_received_target_and_what_is_left_stand_in_one_table_on_the_jobs_page(browser, bench):
     bench()
-    panel = browser.page.select_one("#at-bench")
-    lines = [one.text for one in panel.select(".told-line")]
-    assert lines == [OPEN_LINE, CLOSE_LINE]
+    assert column(browser, "was-first") == ["5.5", "11.5", "21.5", "33.5", "1.05"]
+    assert column(browser, "aim") == ["6.5", "13.5", "23.5", "35.5", "1.13"]
     assert verdict(browser) == "Still to cut."
-    assert togo(browser)["Tip opening"][0].startswith("80 ± ")
+    assert togo(browser)["Tip opening"] == ["0.08 ± 0.02"]
     left, right = togo(browser)["0.010 in"]
     assert left == right
-    assert left.startswith("56 ± ")
-    assert "Both rails together" in panel.text
+    assert left.startswith("2 ± ")
+    assert "Both rails together" in browser.page.select_one(".next").text
+
+
+def test_the_last_reading_stands_beside_the_first_once_there_are_two(browser, bench, read_line):
+    job = bench()
+    assert column(browser, "was-last") == []
+    read_line(job, "34.5 22.5/22 12.5 – / 1.09", role="at_the_bench")
+    assert column(browser, "was-last") == ["–", "12.5", "22.5/22", "34.5", "1.09"]
+    assert togo(browser)["0.034 in"] == ["", ""]
+
+
+def test_numbers_typed_into_the_table_are_kept_and_the_page_stays(browser, bench):
+    job = bench()
+    cells = browser.page.select(".now-table [data-cell]")
+    assert len(cells) == 9
+    typed = ("6", "6", "12.5", "12.5", "22.5", "22.5", "34.5", "34.5", "1.09")
+    names = [one["name"] for one in cells]
+    browser.send("#at-bench form[data-grid]", **dict(zip(names, typed, strict=True)))
+    assert browser.path == f"/jobs/{job}"
+    assert column(browser, "was-last") == ["6", "12.5", "22.5", "34.5", "1.09"]
+    assert togo(browser)["Tip opening"] == ["0.04 ± 0.02"]
+    assert browser.page.select_one("#strokes").has_attr("data-start")
+
+
+def test_what_can_not_be_kept_comes_back_on_the_same_page_with_all_that_was_typed(browser, bench):
+    job = bench()
+    names = [one["name"] for one in browser.page.select(".now-table [data-cell]")]
+    typed = dict(zip(names, ("6", "6", "12.5", "1e3"), strict=False))
+    browser.send("#at-bench form[data-grid]", status=422, **typed)
+    assert browser.page.select_one(".job-head") is not None
+    assert "exponent" in browser.page.select_one(".problems").text
+    assert [browser.page.select_one(f"#{name}")["value"] for name in names[:4]] == list(
+        typed.values()
+    )
+    browser.open(f"/jobs/{job}")
+    browser.open(browser.page.select_one(".draft a")["href"])
+    assert browser.page.select_one(f"#{names[3]}")["value"] == "1e3"
 
 
 def test_a_pass_is_logged_again_with_one_press_and_comes_back_to_the_bench(browser, bench):
     job = bench()
     note(browser, job)
     browser.open(f"/jobs/{job}")
-    form = browser.page.select_one(".offers form")
-    assert "tilted toward the tip, wet paper 600" in form.text
-    assert form.select_one("[name=strokes]")["value"] == "8"
+    form = browser.page.select_one(".log-pass")
+    assert form.select_one("[name=kind] [selected]")["value"] == "tilted"
+    filled = [form.select_one(f"[name={one}]")["value"] for one in ("abrasive", "grit", "strokes")]
+    assert filled == ["wet paper", "600", "8"]
     assert form.select_one("button[accesskey='1']") is not None
-    browser.send(".offers form")
-    passes = browser.page.select("#passes tbody tr")
-    assert len(passes) == 2
-    assert [row.select_one("td.n").text for row in passes] == ["8", "8"]
-    browser.send(".offers form", strokes="3")
-    assert browser.page.select("#passes tbody tr td.n")[-1].text == "3"
+    browser.send(".log-pass")
+    assert passes(browser) == ["8", "8"]
+    browser.send(".log-pass", strokes="3")
+    assert passes(browser)[-1] == "3"
 
 
 def test_the_same_press_twice_logs_one_pass(browser, client, bench):
     job = bench()
     note(browser, job)
     browser.open(f"/jobs/{job}")
-    form = browser.page.select_one(".offers form")
-    data = {one["name"]: one["value"] for one in form.select("input[name]")}
+    form = browser.page.select_one(".log-pass")
+    data = dict(form_values(form))
     answers = [
         client.post(f"/jobs/{job}/passes", data=data, follow_redirects=False) for _ in range(2)
     ]
-    assert {one.headers["location"] for one in answers} == {f"/jobs/{job}?said=pass#at-bench"}
+    assert {one.headers["location"] for one in answers} == {f"/jobs/{job}?said=pass"}
     browser.open(f"/jobs/{job}")
-    assert len(browser.page.select("#passes tbody tr")) == 2
+    assert len(passes(browser)) == 2
 
 
 def test_strokes_that_are_no_number_come_back_in_words(browser, bench):
     job = bench()
     note(browser, job)
     browser.open(f"/jobs/{job}")
-    page = browser.send(".offers form", status=422, strokes="a few")
+    page = browser.send(".log-pass", status=422, strokes="a few")
     assert "“a few” is not a whole number" in browser.text
     assert page.select_one("#strokes")["value"] == "a few"
     assert page.select_one("#kind option[selected]")["value"] == "tilted"
@@ -113,7 +156,7 @@ def test_new_readings_update_what_is_left_until_it_says_stop(browser, bench, rea
     assert "since the last readings" in verdict(browser)
     read_line(job, "34.5 22.5 12.5 6 / 1.09", role="at_the_bench")
     assert verdict(browser) == "Still to cut."
-    assert togo(browser)["Tip opening"][0].startswith("40 ± ")
+    assert togo(browser)["Tip opening"] == ["0.04 ± 0.02"]
     read_line(job, "35.5 23.5 13.5 6.5 / 1.12", role="at_the_bench")
     assert verdict(browser) == "Stop: within tolerance."
     assert {words for cell in togo(browser).values() for words in cell} == {"within"}
@@ -129,12 +172,11 @@ def test_it_learns_from_other_jobs_and_warns_before_it_is_too_late(browser, benc
             note(browser, job, strokes="10")
             read_line(job, line, role="at_the_bench")
     new = bench()
-    offer = browser.page.select_one(".offers li")
-    strokes = int(offer.select_one("[name=strokes]")["value"])
+    strokes = int(browser.page.select_one("#strokes")["value"])
     # 2 µm a stroke by four pairs, 80 µm left, 70 % of it is 28 strokes
     assert 5 < strokes <= 28
-    assert "expect 0.0" in offer.select_one(".offer-words").text
-    browser.send(".offers form")
+    assert "expect 0.0" in browser.page.select_one(".offer-words").text
+    browser.send(".log-pass")
     assert "could overshoot" in verdict(browser)
     assert "read again" in browser.page.select_one(".offer-words").text
     read_line(new, "35.5 23.5 13.5 6.5 / 1.105", role="at_the_bench")
@@ -144,20 +186,20 @@ def test_it_learns_from_other_jobs_and_warns_before_it_is_too_late(browser, benc
 def test_the_way_back_says_the_table_first(browser, bench):
     bench(OPEN_LINE, CLOSE_LINE)
     assert verdict(browser).startswith("The table first")
-    assert togo(browser)["0.024 in"] == ["80 µm too open"] * 2
+    assert [one.split(" ± ")[0] for one in togo(browser)["0.024 in"]] == ["too far by 2"] * 2
 
 
 def test_without_a_target_the_page_offers_to_choose_one_and_passes_still_repeat(
     browser, take_in, read_line
 ):
     job = take_in()
-    assert browser.page.select_one("#at-bench") is None
+    assert column(browser, "aim") == []
     read_line(job, CLOSE_LINE)
     assert browser.page.select_one("#at-bench a[href$=target]") is not None
     note(browser, job, kind="baffle")
     browser.open(f"/jobs/{job}")
-    browser.send(".offers form")
-    assert len(browser.page.select("#passes tbody tr")) == 2
+    browser.send(".log-pass")
+    assert len(passes(browser)) == 2
 
 
 def test_a_job_that_went_home_shows_no_bench(browser, bench):

@@ -55,9 +55,13 @@ def test_a_plain_facing_stops_the_thinnest_blade_where_it_was_told_to(browser, w
     assert found["0.050 in"] == "does not go in"
     assert len(found) == 8
     sheet = browser.page.select_one("a.do")["href"]
-    browser.open(sheet)
-    assert numbers(browser.page) == found
-    assert "whole millimetres" in browser.text
+    words = browser.open(sheet).select_one("section.unseen")
+    shown = {
+        row.td.text.strip(): row.select("td")[1].text.strip() for row in words.select("tbody tr")
+    }
+    assert shown == {blade: stop.replace("does not go in", "–") for blade, stop in found.items()}
+    assert "whole millimetres" in words.text
+    assert browser.page.select_one("a.do")["href"].endswith("paper.pdf?blade_set=2&glass=glass_mm")
 
 
 def test_readings_are_copied_into_the_library_with_the_day_they_were_taken(
@@ -128,14 +132,11 @@ def test_a_facing_put_aside_leaves_the_library_and_comes_back(browser, write_dow
     assert "Put aside" not in browser.text
 
 
-def test_a_facing_has_a_picture_in_three_sizes(client, write_down):
+def test_a_facing_has_a_picture_in_two_sizes(client, write_down):
     address = write_down()
-    drawn = {
-        size: client.get(f"{address}/profile.svg?size={size}")
-        for size in ("screen", "paper", "small")
-    }
+    drawn = {size: client.get(f"{address}/profile.svg?size={size}") for size in ("screen", "small")}
     assert {answer.status_code for answer in drawn.values()} == {200}
-    assert len({answer.content for answer in drawn.values()}) == 3
+    assert len({answer.content for answer in drawn.values()}) == 2
     tag = drawn["screen"].headers["etag"]
     again = client.get(f"{address}/profile.svg", headers={"If-None-Match": tag})
     assert again.status_code == 304

@@ -16,7 +16,7 @@ def pass_made(browser, take_in, read_line, clock):
             clock.at += timedelta(minutes=1)
             browser.open(f"/jobs/{job}")
             browser.send(
-                "form[aria-label='Note a pass']", kind="tilted", abrasive="wet paper", grit="600",
+                ".log-pass", kind="tilted", abrasive="wet paper", grit="600",
                 strokes="10",
             )  # fmt: skip
             clock.at += timedelta(minutes=1)

@@ -1,0 +1,125 @@
+"""Two records that are one, made one and taken apart; and a job led over to the right piece."""
+
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, Response
+from sqlalchemy.orm import Session
+
+from app.core.values.forms import Fields
+from app.store.records.customers import get_customer, tell_apart
+from app.store.records.joinings import (
+    find_alike,
+    find_hindrance,
+    join_records,
+    list_joinings,
+    move_to_piece,
+    undo_joining,
+)
+from app.store.records.lookups import find_customers, find_pieces
+from app.store.records.pieces import get_piece
+from app.web.jobs.jobs import job_or_404
+from app.web.pages import Clock, Form, Reading, Typed, Writing, found_or_404, go_to, show_page
+
+router = APIRouter()
+NOUNS = {"pieces": "piece", "customers": "customer"}
+NOT_HERE = "There is no such record in this book."
+
+
+def _get(session: Session, noun: str, record_id: int) -> Any:
+    found: Any = get_piece(session, record_id) if noun == "piece" else None
+    if noun == "customer":
+        found = get_customer(session, record_id)
+    return found_or_404(found, NOT_HERE)
+
+
+@router.get("/{nouns}/{record_id}/join")
+def new(request: Request, session: Reading, nouns: str, record_id: int, find: str = "") -> Response:
+    """Show which other record is the same piece, or the same person."""
+    noun = found_or_404(NOUNS.get(nouns), NOT_HERE)
+    kept = _get(session, noun, record_id)
+    return _page(request, session, noun, kept, Form(values={"find": find[:200]}))
+
+
+def _page(request: Request, session: Session, noun: str, kept: Any, form: Form) -> HTMLResponse:
+    asked = form.get("find")
+    found: list[Any]
+    if noun == "piece":
+        found = find_pieces(session, asked, most=12) if asked else find_alike(session, kept)
+    else:
+        found = find_customers(session, asked or kept.name, most=12)
+    others = [one for one in found if one.id != kept.id]
+    return show_page(
+        request,
+        "joinings/new.html",
+        form=form,
+        noun=noun,
+        kept=kept,
+        others=others,
+        known=tell_apart(session, [one.id for one in others]) if noun == "customer" else {},
+    )
+
+
+@router.post("/{nouns}/{record_id}/join")
+def create(
+    request: Request, session: Writing, form: Typed, clock: Clock, nouns: str, record_id: int
+) -> Response:
+    """Make two records one; nothing is lost, and it can be taken back."""
+    noun = found_or_404(NOUNS.get(nouns), NOT_HERE)
+    kept = _get(session, noun, record_id)
+    fields = Fields(form.values)
+    chosen = fields.number_of("other", needed=f"Choose the other record of this {noun}.")
+    if chosen is not None:
+        other = _get(session, noun, chosen)
+        if words := find_hindrance(session, kept, other):
+            fields.refuse("other", words)
+    if fields.problems or chosen is None:
+        form.problems = dict(fields.problems)
+        return _page(request, session, noun, kept, form)
+    join_records(session, kept, other, clock.now())
+    session.commit()
+    return go_to(f"/{nouns}/{record_id}?said=joined")
+
+
+@router.post("/{nouns}/{record_id}/join/{joining_id}/undo")
+def undo(session: Writing, clock: Clock, nouns: str, record_id: int, joining_id: int) -> Response:
+    """Take two records apart again; each has its own as before."""
+    kept = _get(session, found_or_404(NOUNS.get(nouns), NOT_HERE), record_id)
+    joined = {one.id: one for one, _ in list_joinings(session, kept)}
+    undo_joining(session, found_or_404(joined.get(joining_id), NOT_HERE), clock.now())
+    session.commit()
+    return go_to(f"/{nouns}/{record_id}?said=apart")
+
+
+@router.get("/jobs/{number}/piece")
+def edit_piece(request: Request, session: Reading, number: int, find: str = "") -> HTMLResponse:
+    """Show to which piece a job could be led over."""
+    return _piece_page(request, session, number, Form(values={"find": find[:200]}))
+
+
+def _piece_page(request: Request, session: Session, number: int, form: Form) -> HTMLResponse:
+    job = job_or_404(session, number)
+    customer = found_or_404(get_customer(session, job.customer_id), NOT_HERE)
+    asked = form.get("find")
+    found = find_pieces(session, asked, most=12) if asked else customer.pieces
+    others = [one for one in found if one.id != job.piece_id]
+    return show_page(request, "joinings/piece.html", form=form, job=job, others=others)
+
+
+@router.post("/jobs/{number}/piece")
+def update_piece(
+    request: Request, session: Writing, form: Typed, clock: Clock, number: int
+) -> Response:
+    """Lead a job over to another piece, with its readings, photographs and papers."""
+    job = job_or_404(session, number)
+    fields = Fields(form.values)
+    chosen = fields.number_of("piece", needed="Choose the piece that this job is about.")
+    piece = get_piece(session, chosen) if chosen is not None else None
+    if chosen is not None and (piece is None or piece.joined_to_id or piece.id == job.piece_id):
+        fields.refuse("piece", "Choose another piece of this book.")
+    if fields.problems or piece is None:
+        form.problems = dict(fields.problems)
+        return _piece_page(request, session, number, form)
+    move_to_piece(session, job, piece, clock.today(), clock.now())
+    session.commit()
+    return go_to(f"/jobs/{number}?said=kept")

@@ -1,0 +1,87 @@
+"""The stock: blanks, papers, reeds, with a level that warns."""
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, Response
+from sqlalchemy.orm import Session
+
+from app.core.shop.stock import StockEntry, parse_move, parse_stock
+from app.core.values.forms import Refused
+from app.store.records.revisions import Conflict
+from app.store.records.stock import add_stock, list_stock, save_stock
+from app.store.tables import Stock
+from app.web.pages import (
+    Clock,
+    Form,
+    Reading,
+    Typed,
+    Writing,
+    found_or_404,
+    go_to,
+    note_taken,
+    show_page,
+    taken_before,
+)
+from app.web.shop.customers import show_conflict
+
+router = APIRouter(prefix="/stock")
+
+
+@router.get("")
+def index(request: Request, session: Reading, of: str = "") -> HTMLResponse:
+    """Show the stock, and one line's fields to correct if asked."""
+    chosen = next((one for one in list_stock(session) if str(one.id) == of), None)
+    return _page(request, session, Form(), chosen)
+
+
+def _page(
+    request: Request, session: Session, form: Form, chosen: Stock | None = None, moved: int = 0
+) -> HTMLResponse:
+    lines = list_stock(session)
+    return show_page(
+        request, "stock/index.html", form=form, lines=lines, chosen=chosen, moved=moved
+    )
+
+
+@router.post("")
+def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Response:
+    """Begin a line of the stock."""
+    if answer := taken_before(session, form):
+        return answer
+    entry = parse_stock(form.values)
+    if isinstance(entry, Refused):
+        form.problems = dict(entry.problems)
+        return _page(request, session, form)
+    add_stock(session, entry)
+    note_taken(session, form, "/stock?said=kept", clock.now())
+    session.commit()
+    return go_to("/stock?said=kept")
+
+
+@router.post("/{stock_id}")
+def update(
+    request: Request, session: Writing, form: Typed, clock: Clock, stock_id: int
+) -> Response:
+    """Take from a line, add to it, or correct it; below nothing is refused."""
+    stock = found_or_404(session.get(Stock, stock_id), "There is no such line of the stock.")
+    if answer := taken_before(session, form):
+        return answer
+    if form.get("do") in {"take", "add"}:
+        left = parse_move(form.values, stock.count)
+        entry = (
+            left
+            if isinstance(left, Refused)
+            else StockEntry(stock.name, left, stock.warn_at, stock.note)
+        )
+    else:
+        entry = parse_stock(form.values)
+    if isinstance(entry, Refused):
+        form.problems = dict(entry.problems)
+        moving = form.get("do") in {"take", "add"}
+        return _page(request, session, form, None if moving else stock, stock.id)
+    try:
+        save_stock(session, stock, entry, form.seen_version, clock.now())
+    except Conflict as conflict:
+        return show_conflict(request, form, conflict, stock.version, back="/stock")
+    note_taken(session, form, "/stock?said=kept", clock.now())
+    session.commit()
+    return go_to("/stock?said=kept")
