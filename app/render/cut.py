@@ -19,11 +19,9 @@ from app.render.figures import (
     ACCENT,
     GREY,
     INK,
-    Kind,
     LineLook,
     Plot,
     Sheet,
-    draw_sheet,
     nice_ticks,
 )
 from app.render.labels import Array, Box
@@ -36,6 +34,7 @@ from app.render.scales import (
     draw_levels,
     draw_lower_scale,
     draw_title_and_footer,
+    drawer,
     lay_margins,
 )
 
@@ -89,12 +88,6 @@ class CutPicture:
         return low, high
 
 
-def draw_cut(picture: CutPicture, kind: Kind = "svg", dpi: int = 200) -> bytes:
-    """Draw the cut as SVG or PNG."""
-    width, height = SIZES_MM[picture.size]
-    return draw_sheet(width, height, lambda sheet: compose_cut(sheet, picture), kind, dpi)
-
-
 def compose_cut(sheet: Sheet, picture: CutPicture) -> None:
     """Draw the cut on a sheet of the picture's size."""
     margins = lay_margins(
@@ -114,6 +107,9 @@ def compose_cut(sheet: Sheet, picture: CutPicture) -> None:
     levels = [(blade.gap_mm, blade.label) for blade in picture.blades]
     draw_levels(sheet, upper, levels, names, "blade")
     _draw_cut(sheet, lower, picture)
+
+
+draw_cut = drawer(compose_cut, SIZES_MM)
 
 
 def _say_hatching(picture: CutPicture) -> str:

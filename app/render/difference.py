@@ -14,12 +14,10 @@ from app.core.values.units import format_number, format_signed
 from app.render.figures import (
     GREY,
     INK,
-    Kind,
     LineLook,
     Plot,
     Sheet,
     clean_text,
-    draw_sheet,
     nice_ticks,
     wrap_text,
 )
@@ -33,9 +31,9 @@ from app.render.scales import (
     draw_levels,
     draw_lower_scale,
     draw_title_and_footer,
+    drawer,
     lay_margins,
     plot_within,
-    size_mm,
 )
 
 _LOOKS: dict[Rail | None, LineLook] = {
@@ -135,12 +133,6 @@ def _gap_at(line: ProfileLine, s_mm: Array) -> Array:
     return found
 
 
-def draw_difference(picture: DifferencePicture, kind: Kind = "svg", dpi: int = 200) -> bytes:
-    """Draw the differences as SVG or PNG."""
-    width, height = size_mm(picture.size, picture.width_mm, picture.height_mm)
-    return draw_sheet(width, height, lambda sheet: compose_difference(sheet, picture), kind, dpi)
-
-
 def compose_difference(sheet: Sheet, picture: DifferencePicture) -> None:
     """Draw the differences on a sheet of the picture's size."""
     against = "".join(wrap_text(picture.against, 24.0, 1))
@@ -164,6 +156,9 @@ def compose_difference(sheet: Sheet, picture: DifferencePicture) -> None:
         _draw_line(sheet, plot, line)
     names = _write_names(sheet, plot, picture.lines)
     draw_levels(sheet, plot, [(0.0, against)], names, from_x=0.0)
+
+
+draw_difference = drawer(compose_difference)
 
 
 def _extent_um(picture: DifferencePicture) -> tuple[float, float]:

@@ -16,11 +16,9 @@ from app.render.figures import (
     FAINT,
     GREY,
     INK,
-    Kind,
     LineLook,
     Plot,
     Sheet,
-    draw_sheet,
     line_height_mm,
     nice_ticks,
     text_width_mm,
@@ -31,9 +29,9 @@ from app.render.scales import (
     draw_left_scale,
     draw_lower_scale,
     draw_title_and_footer,
+    drawer,
     lay_margins,
     plot_within,
-    size_mm,
 )
 
 _AS_NOW = LineLook(color=INK, width_pt=2.0)
@@ -51,12 +49,6 @@ class EffortPicture:
 
     map: EffortMap
     size: Size = "screen"
-
-
-def draw_effort_map(picture: EffortPicture, kind: Kind = "svg", dpi: int = 200) -> bytes:
-    """Draw the map as SVG or PNG."""
-    width, height = size_mm(picture.size, None, None)
-    return draw_sheet(width, height, lambda sheet: compose_effort_map(sheet, picture), kind, dpi)
 
 
 def compose_effort_map(sheet: Sheet, picture: EffortPicture) -> None:
@@ -83,6 +75,9 @@ def compose_effort_map(sheet: Sheet, picture: EffortPicture) -> None:
         for part in _clear_of(line, names):
             sheet.line(part[:, 0].tolist(), part[:, 1].tolist(), look, 2.0)
     _hatch(sheet, plot, told, names)
+
+
+draw_effort_map = drawer(compose_effort_map)
 
 
 def _trace_lines(plot: Plot, told: EffortMap) -> list[tuple[int, Array]]:

@@ -19,7 +19,6 @@ from functools import cache, lru_cache
 from typing import TYPE_CHECKING, Any, Literal, cast
 
 if TYPE_CHECKING:
-    from matplotlib.figure import Figure
     from matplotlib.font_manager import FontProperties
     from matplotlib.transforms import Transform
 
@@ -79,16 +78,11 @@ def draw_sheet(
         warnings.filterwarnings("ignore", message="Glyph .* missing from font")
         sheet = Sheet(width_mm, height_mm)
         compose(sheet)
-        return _save(sheet.figure, kind, dpi)
-
-
-def _save(figure: "Figure", kind: Kind, dpi: int) -> bytes:
-    stream = io.BytesIO()
-    if kind == "svg":
-        figure.savefig(stream, format="svg", metadata={"Date": None, "Creator": None})
-    else:
-        figure.savefig(stream, format="png", dpi=dpi, facecolor=PAPER, metadata={"Software": None})
-    return stream.getvalue()
+        stream = io.BytesIO()
+        # what would differ from one drawing to the next is left out
+        unsaid = {"Date": None, "Creator": None} if kind == "svg" else {"Software": None}
+        sheet.figure.savefig(stream, format=kind, dpi=dpi, facecolor=PAPER, metadata=unsaid)
+        return stream.getvalue()
 
 
 @cache

@@ -14,12 +14,10 @@ from app.core.values.units import format_number
 from app.render.figures import (
     GREY,
     INK,
-    Kind,
     LineLook,
     Plot,
     Sheet,
     clean_text,
-    draw_sheet,
     line_height_mm,
     nice_ticks,
     text_width_mm,
@@ -31,8 +29,8 @@ from app.render.scales import (
     Size,
     draw_left_scale,
     draw_title_and_footer,
+    drawer,
     lay_margins,
-    size_mm,
 )
 
 # Which roles come after work at the bench, and how each is marked.
@@ -99,12 +97,6 @@ _PANELS = (
 )
 
 
-def draw_history(picture: HistoryPicture, kind: Kind = "svg", dpi: int = 200) -> bytes:
-    """Draw the history as SVG or PNG."""
-    width, height = size_mm(picture.size, picture.width_mm, picture.height_mm)
-    return draw_sheet(width, height, lambda sheet: compose_history(sheet, picture), kind, dpi)
-
-
 def compose_history(sheet: Sheet, picture: HistoryPicture) -> None:
     """Draw the history on a sheet of the picture's size."""
     points = sorted(picture.points, key=lambda point: point.taken_on)
@@ -138,6 +130,9 @@ def compose_history(sheet: Sheet, picture: HistoryPicture) -> None:
             draw_title_and_footer(sheet, plot, margins)
             if points:
                 _draw_time(sheet, plot)
+
+
+draw_history = drawer(compose_history)
 
 
 def _key_to_marks(points: Sequence[HistoryPoint]) -> str:

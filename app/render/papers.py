@@ -10,6 +10,7 @@ import json
 import re
 import unicodedata
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from html import escape
@@ -84,10 +85,6 @@ def make_pdf(paper: Paper) -> bytes:
     return _set(paper)[0]
 
 
-def _letter(coded: re.Match[str]) -> str:
-    return chr(int(coded[1], 16))
-
-
 def find_unprintable(paper: Paper) -> tuple[str, ...]:
     """List the letters of a paper for which this machine has no font."""
     return _set(paper)[1]
@@ -100,7 +97,10 @@ def _set(paper: Paper) -> tuple[bytes, tuple[str, ...]]:
     try:
         return _compile(paper, "pdf", standards=["ua-1"]), ()
     except TypstError as error:
-        told = (_CODED.sub(_letter, one) for one in _MISSING.findall(error.diagnostic))
+        told = (
+            _CODED.sub(lambda coded: chr(int(coded[1], 16)), one)
+            for one in _MISSING.findall(error.diagnostic)
+        )
         missing = tuple(dict.fromkeys(told))
         if not missing:
             raise
@@ -140,12 +140,11 @@ def can_draw(picture: str) -> bool:
     """Say whether an SVG can stand on a paper."""
     import typst
 
-    files: dict[str, object] = {"main.typ": b'#image("mark.svg")', "mark.svg": picture.encode()}
-    try:
-        typst.compile(files, format="svg", font_paths=[])  # type: ignore[call-overload]
-    except typst.TypstError:
-        return False
-    return True
+    files = {"main.typ": b'#image("mark.svg")', "mark.svg": picture.encode()}
+    with suppress(typst.TypstError):
+        made = typst.compile(files, format="svg", font_paths=[])  # type: ignore[call-overload]
+        return bool(made)
+    return False
 
 
 def _compile(paper: Paper, form: str, *, standards: list[str] | None = None):  # type: ignore[no-untyped-def]

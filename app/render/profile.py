@@ -16,12 +16,10 @@ from app.core.values.units import format_mm, format_number
 from app.render.figures import (
     ACCENT,
     GREY,
-    Kind,
     LineLook,
     Plot,
     Sheet,
     clean_text,
-    draw_sheet,
     line_height_mm,
     nice_ticks,
     wrap_text,
@@ -32,7 +30,6 @@ from app.render.looks import (
     STATE_LOOKS,
     BladeLevel,
     ProfileLine,
-    Rail,
     State,
     look_of,
     name_lines,
@@ -46,23 +43,10 @@ from app.render.scales import (
     draw_levels,
     draw_lower_scale,
     draw_title_and_footer,
+    drawer,
     lay_margins,
     plot_within,
-    size_mm,
 )
-
-__all__ = [
-    "BladeLevel",
-    "ProfileLine",
-    "ProfilePicture",
-    "Rail",
-    "State",
-    "compose_profile",
-    "compose_straight_line",
-    "describe_profile",
-    "draw_profile",
-    "draw_straight_line",
-]
 
 # Kept free inside the plot, for marks and thick lines at its edges (mm on paper).
 _BELOW_MM, _ABOVE_MM, _BEFORE_TIP_MM = 1.5, 3.5, 1.5
@@ -86,18 +70,6 @@ class ProfilePicture:
     hatched: bool = False  # what is still to come off, between the line now and the target
 
 
-def draw_profile(picture: ProfilePicture, kind: Kind = "svg", dpi: int = 200) -> bytes:
-    """Draw a profile as SVG or PNG."""
-    width, height = size_mm(picture.size, picture.width_mm, picture.height_mm)
-    return draw_sheet(width, height, lambda sheet: compose_profile(sheet, picture), kind, dpi)
-
-
-def draw_straight_line(picture: ProfilePicture, kind: Kind = "svg", dpi: int = 200) -> bytes:
-    """Draw the same with the gap on a root scale."""
-    width, height = size_mm(picture.size, picture.width_mm, picture.height_mm)
-    return draw_sheet(width, height, lambda sheet: compose_straight_line(sheet, picture), kind, dpi)
-
-
 def describe_profile(picture: ProfilePicture) -> str:
     """Say in words what a profile shows, for those who can't see it."""
     if not picture.lines:
@@ -114,9 +86,15 @@ def compose_profile(sheet: Sheet, picture: ProfilePicture) -> None:
     _compose(sheet, picture, root=False)
 
 
+draw_profile = drawer(compose_profile)
+
+
 def compose_straight_line(sheet: Sheet, picture: ProfilePicture) -> None:
     """Draw the straight-line view on a sheet of the picture's size."""
     _compose(sheet, picture, root=True)
+
+
+draw_straight_line = drawer(compose_straight_line)
 
 
 def _compose(sheet: Sheet, picture: ProfilePicture, *, root: bool) -> None:

@@ -14,11 +14,9 @@ from app.core.values.units import format_number
 from app.render.figures import (
     GREY,
     INK,
-    Kind,
     LineLook,
     Plot,
     Sheet,
-    draw_sheet,
     line_height_mm,
     nice_ticks,
     text_width_mm,
@@ -29,9 +27,9 @@ from app.render.scales import (
     draw_left_scale,
     draw_lower_scale,
     draw_title_and_footer,
+    drawer,
     lay_margins,
     plot_within,
-    size_mm,
 )
 
 _POINT = LineLook(color=INK, mark="o", mark_pt=5.0)
@@ -48,12 +46,6 @@ class RatePicture:
 
     rate: RemovalRate
     size: Size = "card"
-
-
-def draw_rate(picture: RatePicture, kind: Kind = "svg", dpi: int = 200) -> bytes:
-    """Draw the evidence as SVG or PNG."""
-    width, height = size_mm(picture.size, None, None)
-    return draw_sheet(width, height, lambda sheet: compose_rate(sheet, picture), kind, dpi)
 
 
 def compose_rate(sheet: Sheet, picture: RatePicture) -> None:
@@ -80,6 +72,9 @@ def compose_rate(sheet: Sheet, picture: RatePicture) -> None:
             # below nothing there is nothing to draw
             sheet.line(*plot.place(strokes.tolist(), np.maximum(low, values).tolist()), look, 2.0)
     _draw_points(sheet, plot, rate, strokes, band)
+
+
+draw_rate = drawer(compose_rate)
 
 
 Band = tuple[np.ndarray, np.ndarray, np.ndarray]

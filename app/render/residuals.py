@@ -16,11 +16,9 @@ from app.render.figures import (
     FAINT,
     GREY,
     INK,
-    Kind,
     LineLook,
     Plot,
     Sheet,
-    draw_sheet,
     text_width_mm,
     wrap_text,
 )
@@ -30,9 +28,9 @@ from app.render.scales import (
     draw_glass_scale,
     draw_lower_scale,
     draw_title_and_footer,
+    drawer,
     lay_margins,
     plot_within,
-    size_mm,
 )
 
 _LOOKS: dict[Rail, LineLook] = {
@@ -95,12 +93,6 @@ def residuals_of(
     return tuple(found)
 
 
-def draw_residuals(picture: ResidualPicture, kind: Kind = "svg", dpi: int = 200) -> bytes:
-    """Draw the residuals as SVG or PNG."""
-    width, height = size_mm(picture.size, picture.width_mm, picture.height_mm)
-    return draw_sheet(width, height, lambda sheet: compose_residuals(sheet, picture), kind, dpi)
-
-
 def compose_residuals(sheet: Sheet, picture: ResidualPicture) -> None:
     """Draw the residuals on a sheet of the picture's size."""
     labels = ["".join(wrap_text(blade.label, 26.0, 1)) for blade in picture.blades]
@@ -130,6 +122,9 @@ def compose_residuals(sheet: Sheet, picture: ResidualPicture) -> None:
         _draw_row(sheet, plot, y, here, apart=len({r.rail for r in picture.residuals}) > 1)
     # Clear of the first number of the scale, which may reach over the plot's edge.
     sheet.text(plot.left_mm - 5.0, plot.top_mm + 1.0, "blade", color=GREY, across="right")
+
+
+draw_residuals = drawer(compose_residuals)
 
 
 def _draw_row(

@@ -12,11 +12,9 @@ from app.render.figures import (
     ACCENT,
     GREY,
     INK,
-    Kind,
     LineLook,
     Plot,
     Sheet,
-    draw_sheet,
     line_height_mm,
     nice_ticks,
     text_width_mm,
@@ -28,9 +26,9 @@ from app.render.scales import (
     Size,
     draw_left_scale,
     draw_title_and_footer,
+    drawer,
     lay_margins,
     plot_within,
-    size_mm,
 )
 
 _LINE = LineLook(color=INK, width_pt=1.0, mark="o", mark_pt=5.0)
@@ -73,12 +71,6 @@ class RunChart:
     height_mm: float | None = None
 
 
-def draw_run_chart(picture: RunChart, kind: Kind = "svg", dpi: int = 200) -> bytes:
-    """Draw the run chart as SVG or PNG."""
-    width, height = size_mm(picture.size, picture.width_mm, picture.height_mm)
-    return draw_sheet(width, height, lambda sheet: compose_run_chart(sheet, picture), kind, dpi)
-
-
 def compose_run_chart(sheet: Sheet, picture: RunChart) -> None:
     """Draw the run chart on a sheet of the picture's size."""
     levels = _levels(picture)
@@ -112,6 +104,9 @@ def compose_run_chart(sheet: Sheet, picture: RunChart) -> None:
     _draw_levels(sheet, plot, levels)
     _draw_points(sheet, plot, picture.points, outside)
     _draw_order(sheet, plot, picture)
+
+
+draw_run_chart = drawer(compose_run_chart)
 
 
 def _levels(picture: RunChart) -> list[tuple[float, str, LineLook]]:

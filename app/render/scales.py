@@ -3,16 +3,18 @@
 All pictures share it, so that a maker who has read one can read them all.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 from app.core.values.units import format_number, format_signed
 from app.render.figures import (
     FAINT,
     GREY,
+    Kind,
     Plot,
     Sheet,
+    draw_sheet,
     line_height_mm,
     nice_ticks,
     text_width_mm,
@@ -49,10 +51,18 @@ class Margins:
     below_rows: int
 
 
-def size_mm(size: Size, width_mm: float | None, height_mm: float | None) -> tuple[float, float]:
-    """Give the sheet's size: what was asked for, or that of the named size."""
-    width, height = SIZES_MM[size]
-    return width_mm or width, height_mm or height
+def drawer(
+    compose: Callable[[Sheet, Any], None], sizes: Mapping[Any, tuple[float, float]] = SIZES_MM
+) -> Callable[..., bytes]:
+    """Make the function that gives such a picture as SVG, or as PNG of `dpi` dots an inch."""
+
+    def draw(picture: Any, kind: Kind = "svg", dpi: int = 200) -> bytes:
+        width, height = sizes[getattr(picture, "size", "card")]
+        width = getattr(picture, "width_mm", None) or width
+        height = getattr(picture, "height_mm", None) or height
+        return draw_sheet(width, height, lambda sheet: compose(sheet, picture), kind, dpi)
+
+    return draw
 
 
 def lay_margins(

@@ -56,6 +56,12 @@ class MemoKind:
 MEMO_KINDS: dict[str, MemoKind] = {
     kind.key: kind
     for kind in (
+        MemoKind("trial", "On trial", "Send it out on trial", "It goes out on trial", (
+            MemoField("note", "What was agreed", "lines"),
+        ), ("sale",), "Due back", True, "It came home", "came home", to="Who tries it"),
+        MemoKind("sale", "Sold", "Sell it", "It is sold", (
+            MemoField("price", "Price", "money", "Write the price."),
+        ), ("sale",), to="Who buys it"),
         MemoKind("play_test", "Play-tests", "A play-test", "Keep the play-test", (
             MemoField("who", "Who played", needed="Write who played it."),
             MemoField("instrument", "On which instrument"),
@@ -69,12 +75,6 @@ MEMO_KINDS: dict[str, MemoKind] = {
             MemoField("with", "Reed, and how it was closed"),
         ), hint="Wet the reed, close the shank with the palm, draw the air out, and count until "
                 "the reed lets go. Take the same reed before and after. Disinfect it first."),
-        MemoKind("trial", "On trial", "Send it out on trial", "It goes out on trial", (
-            MemoField("note", "What was agreed", "lines"),
-        ), ("sale",), "Due back", True, "It came home", "came home", to="Who tries it"),
-        MemoKind("sale", "Sold", "Sell it", "It is sold", (
-            MemoField("price", "Price", "money", "Write the price."),
-        ), ("sale",), to="Who buys it"),
         MemoKind("parcel", "Parcels", "A parcel", "Keep the parcel", (
             MemoField("way", "Which way", choices=WAYS),
             MemoField("carrier", "Carrier"),

@@ -40,6 +40,7 @@ from app.store.problems import BookProblem
 from app.store.records.jobs import add_event
 from app.store.records.loading import rows_of
 from app.store.records.lookups import search_text_of
+from app.store.records.memos import list_awaited
 from app.store.records.photos import SIZES, photo_path
 from app.store.records.revisions import list_revisions
 from app.store.records.shop import get_shop
@@ -135,6 +136,8 @@ def plan_removal(session: Session, customer: Customer) -> Removal:
 def _hindrance(session: Session, customer: Customer, jobs: Sequence[Job]) -> str:
     if get_shop(session).customer_id == customer.id:
         return "This is the shop itself, as the owner of the pieces that it makes."
+    if any(one.customer_id == customer.id for one in list_awaited(session)):
+        return "They have a piece of yours on trial. Note it home, or sold, first."
     still = [str(job.number) for job in jobs if STAGES[job.stage].open]
     if still:
         return (
@@ -235,6 +238,8 @@ def forget_customer(
     theirs = or_(Memo.job_id.in_(jobs_of(customer.id)), Memo.customer_id == customer.id)
     told = Memo.kind.in_(("message", "parcel"))  # what was written to them, and where it went
     session.execute(update(Memo).where(theirs, told).values(details={}))
+    to_ask = Memo.kind == "asking", Memo.done_on.is_(None), Memo.struck_at.is_(None)
+    session.execute(update(Memo).where(theirs, *to_ask).values(struck_at=now))
     for job in removal.jobs:
         job.tracking = ""
         add_event(session, job, "note", today, now, FORGOTTEN_EVENT)

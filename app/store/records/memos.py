@@ -72,6 +72,16 @@ def last_memo(session: Session, job: Job, kind: str, **details: str) -> Memo | N
     return next((one for one in of_kind if details.items() <= one.details.items()), None)
 
 
+def warranty_of(session: Session, piece: Piece, on: date) -> Memo | None:
+    """Give the warranty a piece is under on a day, the longest of several."""
+    found = [
+        one
+        for one in list_memos(session, piece)
+        if one.kind == "warranty" and one.struck_at is None and one.on <= on <= (one.due or on)
+    ]
+    return max(found, key=lambda one: one.due or on, default=None)
+
+
 def trial_of(session: Session, piece: Piece) -> Memo | None:
     """Give the trial a piece is out on, if it is."""
     return next((m for m in list_memos(session, piece) if m.kind == "trial" and is_open(m)), None)

@@ -16,10 +16,11 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
+from app.core.shop.marks import clean_mark
 from app.core.shop.shop import parse_shop
 from app.store.book.sessions import BookProblem
 from app.store.records.jobs import Unknown
-from app.store.records.shop import awaits_first_choice, begin_book, get_shop, save_shop
+from app.store.records.shop import awaits_first_choice, begin_book, get_shop, save_mark, save_shop
 from app.web.demo.desk import Desk, DiaryRefused, Line, MadeUpShop, refuse, taken
 from app.web.demo.jobs import JOB_DOERS
 from app.web.demo.making import MAKING_DOERS
@@ -129,3 +130,4 @@ def _keep_settings(desk: Desk) -> None:
     line = Line(0, "settings", -1, {**as_shown, **desk.data.shop})
     entry = taken(line, parse_shop(line.text()))
     save_shop(desk.session, entry, shop.version, desk.clock.now())
+    save_mark(desk.session, clean_mark((folder_of("demo_data") / "mark.svg").read_bytes()))

@@ -8,16 +8,28 @@ from app.core.gauges.studies import parse_study, study_cell
 from app.core.jobs.batches import parse_new_batch
 from app.core.jobs.messages import parse_wording
 from app.core.plan.targets import parse_facing
-from app.store.records.batches import add_batch, add_batch_pieces, list_made_pieces, move_out
+from app.core.shop.stock import parse_stock
+from app.core.values.forms import Fields
+from app.store.records.batches import (
+    add_batch,
+    add_batch_pieces,
+    list_made_pieces,
+    move_out,
+    save_prices,
+)
 from app.store.records.facings import add_facing, list_facings
 from app.store.records.gauges import add_check, add_gauge, get_gauge
 from app.store.records.messages import list_wordings, save_wordings
-from app.store.records.shop import gauges_in_use
+from app.store.records.shop import gauges_in_use, get_shop
+from app.store.records.stock import add_stock
 from app.store.records.studies import add_study, adopt_study
 from app.store.tables import Batch, Piece
 from app.web.demo.desk import Desk, Line, find_gauge, refuse, taken
+from app.web.demo.jobs import memo_of
 from app.web.facing.measurements import Bench, keep_set
 from app.web.gauges.gauges import scale_of
+from app.web.jobs.memos import Desk as MemoDesk
+from app.web.jobs.memos import keep_memo
 
 
 def _add_gauge(desk: Desk, line: Line) -> None:
@@ -101,6 +113,26 @@ def _leave_batch(desk: Desk, line: Line) -> None:
     move_out(desk.session, batch, piece.id, left=True, now=desk.clock.now())
 
 
+def _price(desk: Desk, line: Line) -> None:
+    currency = get_shop(desk.session).currency
+    fields = Fields(line.text(), currency=currency)
+    minor = fields.money_minor("price")
+    taken(line, fields.refused() or minor)
+    batch = desk.session.get_one(Batch, desk.batches[line.typed["batch"]])
+    prices = {_made_piece(desk, line).id: minor}
+    save_prices(desk.session, batch, prices, currency, desk.clock.now())
+
+
+def _let_go(desk: Desk, line: Line) -> None:
+    piece, now = _made_piece(desk, line), desk.clock.now()
+    at = MemoDesk(piece, None, own=True)
+    keep_memo(desk.session, at, memo_of(desk, line), now, desk.customers[line.typed["to"]])
+
+
+def _add_stock(desk: Desk, line: Line) -> None:
+    add_stock(desk.session, taken(line, parse_stock(line.text())))
+
+
 MAKING_DOERS: dict[str, Callable[[Desk, Line], None]] = {
     "gauge": _add_gauge,
     "check": _check,
@@ -110,4 +142,7 @@ MAKING_DOERS: dict[str, Callable[[Desk, Line], None]] = {
     "batch": _begin_batch,
     "read_made": _read_made,
     "leave_batch": _leave_batch,
+    "price": _price,
+    "let_go": _let_go,
+    "stock": _add_stock,
 }

@@ -21,14 +21,8 @@ from app.core.values.units import format_blade
 from app.render.difference import DifferencePicture, difference_lines
 from app.render.history import HistoryPicture, HistoryPoint, draw_history
 from app.render.lines import overlaid_lines, profile_lines
-from app.render.looks import Rail, State
-from app.render.profile import (
-    BladeLevel,
-    ProfileLine,
-    ProfilePicture,
-    draw_profile,
-    draw_straight_line,
-)
+from app.render.looks import BladeLevel, ProfileLine, Rail, State
+from app.render.profile import ProfilePicture, draw_profile, draw_straight_line
 from app.render.residuals import ResidualPicture, draw_residuals, residuals_of
 from app.render.scales import Size
 from app.render.targets import target_lines

@@ -25,7 +25,7 @@ from app.core.values.pieces import CAUTION_DEFERS, MATERIAL_CAUTIONS
 from app.store.records.charges import account_of
 from app.store.records.jobs import add_event, get_job, move_job, move_on, save_agreed
 from app.store.records.measurements import list_measurements
-from app.store.records.memos import list_memos
+from app.store.records.memos import list_memos, warranty_of
 from app.store.records.passes import add_pass, strike_pass
 from app.store.records.revisions import Conflict
 from app.store.records.shop import gauges_in_use, get_shop, list_checklist
@@ -95,6 +95,7 @@ def job_page(request: Request, session: Session, job: Job, form: Form) -> HTMLRe
         abrasives=ABRASIVES,
         photos=album_photos(session, job.piece, job),
         memos=tell_memos(session, job),
+        warranty=warranty_of(session, job.piece, job.dropped_off),
         account=account_of(session, job),
         caution=f"{MATERIAL_CAUTIONS[job.piece.material]} {CAUTION_DEFERS}",
         panel=panel,

@@ -1,6 +1,7 @@
 """Playing, parcels and what comes after: a page of memos for each job and piece; what cured it."""
 
 from dataclasses import dataclass
+from datetime import datetime
 
 from fastapi import APIRouter, HTTPException, Request
 from fastapi.responses import HTMLResponse, Response
@@ -163,9 +164,7 @@ def _create(
     if form.problems or isinstance(entry, Refused):
         session.rollback()
         return _page(request, session, _again(session, desk), form)
-    memo = add_memo(session, desk.piece, desk.job, entry, clock.now(), customer_id)
-    if memo.kind == "sale" and customer_id:
-        _sell(session, desk, entry, customer_id, clock)
+    keep_memo(session, desk, entry, clock.now(), customer_id)
     location = f"{desk.address}/memos?said=kept#{key}"
     note_taken(session, form, location, clock.now())
     session.commit()
@@ -200,11 +199,15 @@ def _settle_customer(
     return customer_id
 
 
-def _sell(session: Session, desk: Desk, entry: MemoEntry, customer_id: int, clock: Clock) -> None:
-    """Pass a sold piece on to its buyer; the trial it was out on is over."""
-    if trial := trial_of(session, desk.piece):
-        finish_memo(session, trial, entry.on)
-    pass_on_piece(session, desk.piece, customer_id, entry.on, None, clock.now())
+def keep_memo(
+    session: Session, desk: Desk, entry: MemoEntry, now: datetime, customer_id: int | None = None
+) -> None:
+    """Keep a memo; a sold piece is its buyer's from then on, and its trial is over."""
+    add_memo(session, desk.piece, desk.job, entry, now, customer_id)
+    if entry.kind == "sale" and customer_id:
+        if trial := trial_of(session, desk.piece):
+            finish_memo(session, trial, entry.on)
+        pass_on_piece(session, desk.piece, customer_id, entry.on, None, now)
 
 
 def _memo(session: Session, memo_id: int) -> tuple[Memo, Desk]:

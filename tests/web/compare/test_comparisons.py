@@ -169,3 +169,29 @@ def test_a_set_that_was_corrected_is_not_offered_but_can_still_be_compared(brows
 def test_the_same_set_twice_says_so(browser):
     browser.open("/comparisons?before=1&after=1")
     assert "These are the same readings twice." in browser.text
+
+
+@pytest.mark.usefixtures("sets")
+def test_a_second_piece_is_made_like_the_first_by_a_plan_of_its_open_job(browser, sets):
+    browser.open("/comparisons?before=1&after=3")
+    assert "Make Otter Row “C7” like Kestrel Row “N4”" in browser.text
+    assert "The table must lose" in browser.text
+    browser.send("#twin form")
+    assert browser.path == f"/jobs/{sets['other']}/plan"
+    assert "Same as Kestrel Row “N4”" in browser.text
+    browser.open("/comparisons?before=3&after=1")
+    assert "The rails alone can do it" in browser.page.select_one("#twin").text
+    assert not browser.open("/comparisons?before=1&after=2").select("#twin")
+
+
+def test_a_wider_bore_and_another_instrument_can_t_be_made_alike(browser, take_in, read_line):
+    read_line(take_in(), RECEIVED_LINE)
+    read_line(
+        take_in("Ben Auerhahnfeder", piece_marking="N5"), "33.5 21.5/22 11.5 5.5 / 1.05 / 0.604"
+    )
+    browser.open("/comparisons?before=1&after=2")
+    assert "wider by 0.33 mm than that of" in browser.page.select_one("#twin").text
+    job = take_in("Éva Kieselkeks", piece_marking="N6", piece_instrument_kind="clarinet_eb")
+    read_line(job, "33.5 21.5/22 11.5 5.5 / 1.05")
+    browser.open("/comparisons?before=1&after=3")
+    assert "They are for different instruments." in browser.page.select_one("#twin").text

@@ -110,6 +110,21 @@ def test_a_warranty_needs_its_day_and_stands_on_the_packing_note(browser, job):
     assert "the facing" in words
 
 
+def test_a_piece_that_comes_back_under_warranty_says_so(browser, job, clock):
+    memo(browser, "warranty", at=f"/jobs/{job}/memos", due="2027-11-25", covers="the facing")
+    browser.open(f"/jobs/{job}")
+    browser.send("form[action$=stage]", stage="returned")
+    clock.pass_days(200)
+    browser.open("/drop-off?customer=1&piece=1")
+    browser.send("main form", do="take_in")
+    assert "Under warranty until 25 November 2027 : the facing ( job 1 )." in browser.text
+    clock.pass_days(200)
+    browser.send("form[action$=stage]", stage="returned")
+    browser.open("/drop-off?customer=1&piece=1")
+    browser.send("main form", do="take_in")
+    assert "Under warranty" not in browser.text
+
+
 def test_a_message_once_sent_says_what_and_when(browser, job):
     browser.open(f"/jobs/{job}/messages")
     assert browser.page.select_one("a[href^='tel:']")["href"] == "tel:+441632960123"
@@ -135,7 +150,7 @@ def test_a_line_is_struck_out_and_brought_back(browser, job, sessions):
 
 def test_what_cured_it_is_said_from_five_cases_on(browser, take_in):
     for number in range(5):
-        job = take_in(f"Player {'ABCDE'[number]}", complaint=["stuffy"])
+        job = take_in(complaint=["stuffy"], piece_marking=f"N{number}")
         browser.open(f"/jobs/{job}")
         browser.send("form[action$=passes]", kind="baffle")
         assert ("Nothing yet" in opened(browser, "/cures")) == (number > 0)
