@@ -21,6 +21,7 @@ from app.core.jobs.memos import MEMO_KINDS, MemoEntry, parse_memo
 from app.core.jobs.photos import parse_photo
 from app.core.jobs.slips import SLIP_KINDS
 from app.core.jobs.stages import STAGES
+from app.core.plan.targets import parse_facing
 from app.core.shop.drafts import pick_draft
 from app.core.values.forms import Fields, Refused, format_amount, format_money
 from app.core.values.passes import parse_pass
@@ -28,6 +29,7 @@ from app.core.values.works import parse_work
 from app.render.photos import make_photo
 from app.store.records.charges import add_charge, add_payment
 from app.store.records.drafts import keep_draft
+from app.store.records.facings import add_facing, choose_facing
 from app.store.records.gauges import list_hand_gauges, sizes_in_use
 from app.store.records.jobs import add_event, move_job, save_outcomes, save_ticks, take_in
 from app.store.records.measurements import Measurement, measurements_of_job
@@ -123,6 +125,17 @@ def _correct(desk: Desk, line: Line) -> None:
         raise refuse(line, {"why": "a correction says why"})
     typed = {"role": replaces.role, **line.typed}
     _read(desk, replace(line, typed=typed), replaces)
+
+
+def _aim(desk: Desk, line: Line) -> None:
+    job, session = desk.job(line), desk.session
+    gauges = gauges_in_use(session, _blade_set(desk, line.typed.get("blades")))
+    today, now = desk.clock.today(), desk.clock.now()
+    raw = line.text() | {"told_by": "readings", "name": f"Job {job.number}"}
+    raw["instrument_kind"] = job.piece.instrument_kind
+    entry = taken(line, parse_facing(raw, gauges, today))
+    facing = add_facing(session, entry, now, in_library=False)
+    choose_facing(session, job, facing, f"Target: {line.typed['line']}", today, now)
 
 
 def _agree(desk: Desk, line: Line) -> None:
@@ -266,6 +279,7 @@ JOB_DOERS: dict[str, Callable[[Desk, Line], None]] = {
     "take_in": _take_in,
     "readings": _read,
     "correct": _correct,
+    "aim": _aim,
     "agree": _agree,
     "pass": _pass,
     "work": _work,
