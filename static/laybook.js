@@ -93,7 +93,17 @@ if (dropOff) {
     if (event.target.name !== "customer") return;
     const id = event.target.value === "new" ? "" : event.target.value;
     const part = await askPieces(`/drop-off/pieces?customer=${encodeURIComponent(id)}`);
-    if (part !== null) pieces.innerHTML = part;
+    if (part === null) return;
+    const typed = [...pieces.querySelectorAll("input[type=text], select")].map((one) => [one.name, one.value]);
+    pieces.innerHTML = part;
+    for (const [name, value] of typed) { const again = pieces.querySelector(`[name="${name}"]`); if (again) again.value = value; }
+  });
+  dropOff.addEventListener("keydown", (event) => {
+    // Enter goes on to the next field; only the button takes it in.
+    if (event.key !== "Enter" || event.target === find || !event.target.matches("input, select")) return;
+    event.preventDefault();
+    const all = [...dropOff.querySelectorAll("input, select, textarea, button")].filter((one) => one.tabIndex >= 0 && one.checkVisibility());
+    all[all.indexOf(event.target) + 1]?.focus();
   });
 }
 
@@ -122,6 +132,19 @@ if (grid) {
   });
   const ask = newestOnly();
   const preview = document.querySelector("[data-preview]");
+  const asks = grid.querySelector("[data-asks]");
+  let asked = {};
+  // what is being typed just now is not asked about until one goes on
+  const showAsks = () => {
+    if (!asks) return;
+    const now = document.activeElement === line ? "" : document.activeElement?.name;
+    asks.replaceChildren(...Object.entries(asked).filter(([name]) => name !== now).map(([, words]) => {
+      const item = document.createElement("li");
+      item.textContent = words;
+      return item;
+    }));
+  };
+  grid.addEventListener("focusin", showAsks);
   const show = (reply) => {
     for (const [name, words] of Object.entries(reply.meanings)) {
       const place = grid.querySelector(`[data-means="${name}"]`);
@@ -132,6 +155,15 @@ if (grid) {
       place.textContent = left ? left.words : "";
       place.className = `n togo${left ? ` is-${left.state}` : ""}`;
     }
+    // the line was changed last: it fills the cells
+    if (document.activeElement === line) {
+      for (const [name, text] of Object.entries(reply.cells)) {
+        const cell = name === "spread" || name !== "line" ? grid.elements[name] : null;
+        if (cell?.matches?.("[data-cell], [name=spread]")) cell.value = text;
+      }
+    }
+    asked = reply.asks;
+    showAsks();
     preview.innerHTML = reply.preview;
   };
   const refresh = after(120, async () => {
@@ -148,6 +180,10 @@ if (grid) {
       event.target.value = "";
       line.focus();
       line.setSelectionRange(line.value.length, line.value.length);
+    } else if (line && event.target !== line && event.target.matches("[data-cell]")) {
+      // a cell was changed last: the line no longer says what stands there
+      line.value = "";
+      grid.elements.spread.value = "";
     }
     if (grid.dataset.previewAt && event.target.matches("[data-cell], [data-live], select, [name=note], [name=why], [name=taken_on]")) refresh();
   });

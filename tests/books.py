@@ -72,6 +72,7 @@ def fill_whole_book(folder: Path) -> None:
         browser = Browser(client)
         _make_batch(browser)
         _settle_job(browser)
+        _write_beside(browser)
         _see_to_gauges(browser)
         browser.open("/jobs/1/photos")
         typed = {"token": browser.page.select_one("[name=token]")["value"], "view": "tip",
@@ -116,6 +117,24 @@ def _settle_job(browser: Browser) -> None:
     browser.send("form[action$='/payments']", payment_amount="20", payment_kind="deposit")
     browser.open("/settings/messages")
     browser.send("main form")
+
+
+def _write_beside(browser: Browser) -> None:
+    browser.open("/jobs/1/edit")
+    browser.send("main form", complaint=["stuffy"], risk=["crack: may run on"])
+    browser.open("/jobs/1/memos")
+    name = browser.page.select_one("[name^=outcome-]")["name"]
+    browser.send("form[action$=outcomes]", **{name: "better"}, finding=["rails uneven"])
+    browser.send("form[action$='/play_test']", play_test_who="Ottilie", play_test_said="freer")
+    browser.send("form[action$='/parcel']", parcel_way="out", parcel_number="QX 5")
+    browser.open("/jobs/1/messages")
+    browser.send("section form", message_by="mail")
+    browser.open("/batches/1")
+    browser.send("form[action$=prices]", **{"price-4": "145"})
+    browser.open("/pieces/4/memos")
+    browser.send("form[action$='/trial']", trial_to="2", trial_due="2026-12-05")
+    browser.open("/stock")
+    browser.send("main form", name="blanks", count="4", warn_at="5")
 
 
 def _see_to_gauges(browser: Browser) -> None:

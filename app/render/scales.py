@@ -57,7 +57,7 @@ def drawer(
     """Make the function that gives such a picture as SVG, or as PNG of `dpi` dots an inch."""
 
     def draw(picture: Any, kind: Kind = "svg", dpi: int = 200) -> bytes:
-        width, height = sizes[getattr(picture, "size", "card")]
+        width, height = sizes[picture.size]
         width = getattr(picture, "width_mm", None) or width
         height = getattr(picture, "height_mm", None) or height
         return draw_sheet(width, height, lambda sheet: compose(sheet, picture), kind, dpi)

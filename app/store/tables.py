@@ -199,6 +199,9 @@ class Shop(Base):
     wedge_id: Mapped[int] = mapped_column(ForeignKey("gauge.id"))
     bore_gauge_id: Mapped[int] = mapped_column(ForeignKey("gauge.id"))
     blade_set_id: Mapped[int] = mapped_column(ForeignKey("blade_set.id"))
+    blade_order: Mapped[str] = mapped_column(
+        String(20), default="thin_first", server_default="thin_first"
+    )
     evenness_tolerance_mm: Mapped[float] = mapped_column(default=0.5)
     begun_as: Mapped[str] = mapped_column(String(20), default="")
     position_tolerance_mm: Mapped[float] = mapped_column(default=0.5, server_default="0.5")
@@ -483,6 +486,9 @@ class ReadingSet(Base):
     bore_gauge_id: Mapped[int | None] = mapped_column(ForeignKey("gauge.id"))
     replaces_id: Mapped[int | None] = mapped_column(ForeignKey("reading_set.id"), unique=True)
     replaces_why: Mapped[str] = mapped_column(default="")
+    # thicknesses in mm of the blades that were felt on neither rail
+    unread_mm: Mapped[list[float]] = mapped_column(JSON, default=list, server_default="[]")
+    read_once: Mapped[bool] = mapped_column(default=False, server_default=false())
     created_at: Mapped[datetime]
     piece: Mapped[Piece] = relationship(lazy="raise")
     job: Mapped[Job | None] = relationship(lazy="raise", back_populates="reading_sets")

@@ -44,7 +44,7 @@ from app.web.jobs import (
     slips,
     works,
 )
-from app.web.pages import SentOtherwise, show_page, static_address
+from app.web.pages import SentOtherwise, fingerprint, show_page
 from app.web.plan import facings, plans, removal_rates, service_plan, targets
 from app.web.serving import MadeUpBeside
 from app.web.settings import Settings
@@ -185,12 +185,14 @@ def create_app(settings: Settings) -> FastAPI:
 
 def static_file(name: str, v: str = "") -> Response:
     """Serve a static file; browsers may keep it for ever under an address with its fingerprint."""
-    path = next((one for one in folder_of("static").iterdir() if one.name == name), None)
+    static = folder_of("static")
+    served = (*static.iterdir(), *static.glob("fonts/*.woff2"))
+    path = next((one for one in served if one.name == name), None)
     if path is None or not path.is_file():
         raise HTTPException(404, "There is no such file.")
-    is_lasting = static_address(name).endswith(f"?v={v}")
+    is_lasting = v == fingerprint(path)
     keep = "public, max-age=31536000, immutable" if is_lasting else "no-cache"
-    media_type = mimetypes.guess_type(name)[0]
+    media_type = "font/woff2" if path.suffix == ".woff2" else mimetypes.guess_type(name)[0]
     return Response(path.read_bytes(), media_type=media_type, headers={"Cache-Control": keep})
 
 

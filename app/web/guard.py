@@ -23,7 +23,7 @@ PHOTO_LIMIT = 64_000_000
 PHOTO_ADDRESS = re.compile(r"/(jobs|pieces)/[0-9]{1,9}/photos")
 
 CONTENT_SECURITY_POLICY = (
-    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; "
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; font-src 'self'; "
     "connect-src 'self'; frame-src 'self'; manifest-src 'self'; form-action 'self'; "
     "frame-ancestors 'none'; base-uri 'none'"
 )

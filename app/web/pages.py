@@ -23,7 +23,7 @@ from app.core.jobs.charges import PAYMENT_SIGNS
 from app.core.jobs.jobs import OUTCOMES, RETURN_WAYS, days_late, say_wanted
 from app.core.jobs.photos import MOMENTS, VIEWS, name_photo, pair_photos
 from app.core.jobs.slips import SLIP_KINDS, kinds_about
-from app.core.jobs.stages import STAGES
+from app.core.jobs.stages import STAGES, course_of
 from app.core.shop.forgetting import say_whose
 from app.core.values import forms, units
 from app.core.values.customers import INSTRUMENT_KINDS
@@ -209,6 +209,7 @@ def templates() -> Environment:
     )
     environment.globals.update(
         STAGES=STAGES,
+        course_of=course_of,
         ROLES=ROLES,
         INSTRUMENT_KINDS=INSTRUMENT_KINDS,
         MATERIALS=MATERIALS,
@@ -240,13 +241,14 @@ def templates() -> Environment:
 
 
 @cache
-def _fingerprint(path: Path) -> str:
+def fingerprint(path: Path) -> str:
+    """Give what tells a file from any other of its name."""
     return hashlib.sha256(path.read_bytes()).hexdigest()[:12]
 
 
 def static_address(name: str) -> str:
     """Give a static file's address; it changes with the file, so browsers may keep it."""
-    return f"/static/{name}?v={_fingerprint(folder_of('static') / name)}"
+    return f"/static/{name}?v={fingerprint(folder_of('static') / name)}"
 
 
 def show_page(

@@ -14,6 +14,7 @@ import tempfile
 import threading
 import time
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -178,7 +179,13 @@ HALVES = {
 }
 
 
-def run_rounds(rounds: int, book: Path, seed: int, clients: int = 4) -> tuple[Ledger, list[str]]:
+def run_rounds(
+    rounds: int,
+    book: Path,
+    seed: int,
+    clients: int = 4,
+    after_kill: Callable[[], None] = lambda: None,
+) -> tuple[Ledger, list[str]]:
     """Kill the server so many times; gives the ledger and everything found wrong."""
     chance = random.Random(seed)  # noqa: S311 - a repeatable load, not a secret
     ledger, faults = Ledger(), []
@@ -194,11 +201,13 @@ def run_rounds(rounds: int, book: Path, seed: int, clients: int = 4) -> tuple[Le
         server.kill()
         for thread in threads:
             thread.join()
+        after_kill()
         if chance.random() < 0.1:
             # Now and then the next start is killed as well, somewhere on its way.
             starting = Server(book)
             time.sleep(chance.uniform(0.2, 2.5))
             starting.kill()
+            after_kill()
             ledger.figures["kills during a start"] += 1
         try:
             server = Server(book).wait()

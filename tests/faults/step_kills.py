@@ -18,7 +18,7 @@ from datetime import timedelta
 from functools import partial
 from pathlib import Path
 
-from sqlalchemy import Engine, event
+from sqlalchemy import Engine, event, update
 
 from app.core.shop.backups import Rotation
 from app.store.book.backup import check_backup, list_backups, make_backup
@@ -27,10 +27,13 @@ from app.store.book.opening import open_sessions
 from app.store.book.restoring import find_backup, restore_backup
 from app.store.book.sessions import BookProblem
 from app.store.book.upkeep import Upkeep, keep_upkeep, read_upkeep
+from app.store.postgresql.addresses import find_address
+from app.store.tables import Customer
 from app.web.app import open_book
 from app.web.settings import Settings
 from tests.books import THIRD, content_of
 from tests.conftest import NOON
+from tests.databases import SERVER, copy_book, drop_databases, lay_on_server
 from tests.store.exports import bring, export, hash_book
 from tests.store.scripts import MIGRATIONS, with_next
 
@@ -71,6 +74,18 @@ def at_statements(step: Callable[[], None]) -> None:
     event.listen(Engine, "commit", lambda *_: step())
 
 
+def at_all_steps(book: Path) -> Steps:
+    """Count steps that touch a book's files, and on a server its statements too."""
+    of_files = at_file_steps(book)
+
+    def watch(step: Callable[[], None]) -> None:
+        of_files(step)
+        if find_address(book):
+            at_statements(step)
+
+    return watch
+
+
 def in_child(act: Callable[[], None], steps: Steps, last: int) -> int:
     """Do the act in a child that dies at a step; gives the signal that ended it, 0 if none."""
     child = os.fork()
@@ -105,12 +120,14 @@ def at_each_step(
 ) -> dict[str, int]:
     """Kill at every step in turn, or every so many; gives how often each outcome was found."""
     found: dict[str, int] = {}
-    for last in range(1, 2000, every):
+    # On a server each trial makes a database of its own: every seventh step must do.
+    for last in range(1, 2000, every * (7 if SERVER else 1)):
         book = prepare()
         killed = in_child(lambda: act(book), steps(book), last)  # noqa: B023 - run at once
         outcome = look(book)
         found[outcome] = found.get(outcome, 0) + 1
         shutil.rmtree(book)
+        drop_databases(of_test=True)
         if not killed:
             return found
     raise AssertionError("it never came through")
@@ -120,7 +137,7 @@ def kill_migration(book: Path, workplace: Path) -> dict[str, int]:
     """Kill a migration: the old schema or the new, never between; the next start brings it up."""
     scripts = with_next(workplace)
     old = content_of(book / "book.sqlite3")
-    whole = Path(shutil.copytree(book, workplace / "whole"))
+    whole = copy_book(book, workplace / "whole")
     open_sessions(whole, scripts, NOON).close()
     new = content_of(whole / "book.sqlite3")
 
@@ -132,7 +149,7 @@ def kill_migration(book: Path, workplace: Path) -> dict[str, int]:
         return outcome
 
     return at_each_step(
-        lambda: Path(shutil.copytree(book, workplace / "book")),
+        lambda: copy_book(book, workplace / "book"),
         lambda here: open_sessions(here, scripts, NOON).close(),
         lambda _: at_statements,
         look,
@@ -162,9 +179,9 @@ def kill_backup(book: Path, workplace: Path) -> dict[str, int]:
         return "made" if made[0].number == 6 else "not made"
 
     return at_each_step(
-        lambda: Path(shutil.copytree(book, workplace / "book")),
+        lambda: copy_book(book, workplace / "book"),
         lambda here: (make_backup(here, read_upkeep(here, NOON), "daily", later), None)[1],
-        at_file_steps,
+        at_all_steps,
         look,
     )
 
@@ -175,7 +192,7 @@ def _restorable(book: Path) -> tuple[dict, dict]:
     make_backup(book, read_upkeep(book, NOON), "daily", NOON)
     sessions = open_sessions(book, MIGRATIONS, NOON)
     with sessions.write() as session:
-        session.connection().exec_driver_sql("UPDATE customer SET notes = hex(randomblob(9000))")
+        session.execute(update(Customer).values(notes="a note that came later " * 400))
         session.commit()
     sessions.close()
     return before, content_of(book / "book.sqlite3")
@@ -201,12 +218,10 @@ def kill_restore(book: Path, workplace: Path) -> dict[str, int]:
         assert content_of(here / "book.sqlite3") == restored
         return outcome
 
-    found = at_each_step(
-        lambda: Path(shutil.copytree(book, workplace / "book")), _restore, at_file_steps, look
-    )
+    found = at_each_step(lambda: copy_book(book, workplace / "book"), _restore, at_all_steps, look)
     chance = random.Random(8)  # noqa: S311 - moments, not secrets
-    for _ in range(25):
-        here = Path(shutil.copytree(book, workplace / "book"))
+    for _ in range(3 if SERVER else 25):
+        here = copy_book(book, workplace / "book")
         child = os.fork()
         if child == 0:
             _restore(here)
@@ -217,6 +232,7 @@ def kill_restore(book: Path, workplace: Path) -> dict[str, int]:
         outcome = f"at any moment: {look(here)}"
         found[outcome] = found.get(outcome, 0) + 1
         shutil.rmtree(here)
+        drop_databases(of_test=True)
     return found
 
 
@@ -248,7 +264,7 @@ def kill_restore_of_damaged(book: Path, workplace: Path) -> dict[str, int]:
 
 def kill_import(book: Path, workplace: Path, every: int = 1) -> dict[str, int]:
     """Kill an import: the book is as empty as it was or all there, and the next try succeeds."""
-    out, empty = workplace / "out.zip", workplace / "empty"
+    out, empty = workplace / "out.zip", lay_on_server(workplace / "empty")
     export(book, out)
     open_book(Settings(book=empty, now=lambda: NOON)).close()
     nothing, whole = hash_book(empty), hash_book(book)
@@ -266,9 +282,9 @@ def kill_import(book: Path, workplace: Path, every: int = 1) -> dict[str, int]:
         return outcome
 
     return at_each_step(
-        lambda: Path(shutil.copytree(empty, workplace / "book")),
+        lambda: copy_book(empty, workplace / "book"),
         lambda here: (bring(here, out), None)[1],
-        at_file_steps,
+        at_all_steps,
         look,
         every,
     )

@@ -1,7 +1,7 @@
 """Control-chart constants for samples of 2 to 10, as printed in the usual tables.
 
-Published: d2, A2, D4 and c4 as printed, read in public code tables (ISO 7870-2 and ASTM E2587
-were not opened). d3, D3 and A3 were computed elsewhere by integration. Printed tables differ
+Published: d2, D4 and c4 as printed, read in public code tables (ISO 7870-2 and ASTM E2587
+were not opened). d3 was computed elsewhere by integration. Printed tables differ
 in the last digit (D4 of three is 2.574 or 2.575), so three decimals ± 0.001 are compared.
 """
 
@@ -12,9 +12,8 @@ import pytest
 from app.core.values.charts import compute_constants
 from tests.published.data_files import read_rows
 
-PRINTED = {"pub_d2": "d2", "pub_A2": "a2", "pub_D4": "upper_d4", "pub_c4": "c4"}
-COMPUTED = {"d2": "d2", "d3": "d3", "A2": "a2", "D3": "lower_d3", "D4": "upper_d4", "c4": "c4"}
-COMPUTED["A3"] = "a3"
+PRINTED = {"pub_d2": "d2", "pub_D4": "upper_d4", "pub_c4": "c4"}
+COMPUTED = {"d2": "d2", "d3": "d3", "D4": "upper_d4", "c4": "c4"}
 
 
 @pytest.mark.parametrize("row", read_rows("spc_constants.csv"), ids=lambda row: f"n={row['n']}")

@@ -7,8 +7,9 @@ text was not opened.
 
 import pytest
 
-from app.core.values.regression import fit_line, predict
+from app.core.values.regression import fit_line
 from tests.published.data_files import read_columns
+from tests.published.lines import read_line_at
 
 
 def test_line_correlation_and_prediction_are_the_published_ones() -> None:
@@ -29,8 +30,8 @@ def test_line_correlation_and_prediction_are_the_published_ones() -> None:
 def test_the_line_at_thirty_degrees_carries_its_correlation() -> None:
     readings, corrections = read_columns("gum_h3.csv", "t_k_degC", "b_k_degC")
     fit = fit_line([t - 20.0 for t in readings], corrections)
-    at_thirty = predict(fit, 10.0)
-    assert at_thirty.value == pytest.approx(-0.1494, abs=5e-5)
+    value, u = read_line_at(fit, 10.0)
+    assert value == pytest.approx(-0.1494, abs=5e-5)
     # 0.0073 would mean the covariance had been left out
-    assert at_thirty.u == pytest.approx(0.0041, abs=5e-5)
+    assert u == pytest.approx(0.0041, abs=5e-5)
     assert fit.t_dof == 9

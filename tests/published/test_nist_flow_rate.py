@@ -17,7 +17,7 @@ D2_PRINTED, D2 = 1.128, 1.128379167
 def test_centre_steps_and_limits_are_the_published_ones():
     chart = chart_individuals(FLOW)
     assert chart.centre_mm == pytest.approx(CENTRE, abs=5e-5)
-    assert chart.mean_moving_range_mm == pytest.approx(1.8778, abs=5e-5)
+    assert (chart.upper_mm - chart.centre_mm) * D2 / 3.0 == pytest.approx(1.8778, abs=5e-5)
     # to the fourth place with the handbook's d₂, and to 0.002 with the true one
     for found, printed in ((chart.upper_mm, UCL), (chart.lower_mm, LCL)):
         assert found == pytest.approx(printed, abs=0.002)

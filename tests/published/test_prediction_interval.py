@@ -15,7 +15,9 @@ import numpy as np
 import pytest
 from scipy.stats import t
 
-from app.core.values.regression import fit_line, fit_origin, predict, predict_origin
+from app.core.plan.removal import RemovalPair, forecast_depth, learn_rate, make_kind
+from app.core.values.regression import fit_line
+from tests.published.lines import read_line_at
 
 LEVEL = (0.99, 1.02, 1.15, 1.29, 1.46, 1.36, 0.87, 1.23, 1.55, 1.40,
          1.19, 1.15, 0.98, 1.01, 1.11, 1.20, 1.26, 1.32, 1.43, 0.95)  # fmt: skip
@@ -27,20 +29,25 @@ def test_a_new_value_beside_a_line_falls_within_the_textbooks_limits():
     line = fit_line(LEVEL, PURITY)
     assert line.coefficients == pytest.approx((74.283, 14.947), abs=6e-4)
     assert line.residual_sd**2 == pytest.approx(1.18, abs=0.005)
-    at = predict(line, 1.00)
-    half = t.ppf(0.975, line.dof) * sqrt(at.u**2 + line.residual_sd**2)
-    assert (at.value, at.value - half, at.value + half) == pytest.approx(
-        (89.23, 86.83, 91.63), abs=0.006
-    )
+    value, u = read_line_at(line, 1.00)
+    half = t.ppf(0.975, line.dof) * sqrt(u**2 + line.residual_sd**2)
+    assert (value, value - half, value + half) == pytest.approx((89.23, 86.83, 91.63), abs=0.006)
 
 
 def test_a_new_depth_by_a_line_through_the_origin_has_the_formulas_limits():
     x, y = np.array(LEVEL), np.array(PURITY) - 74.283
-    fit = fit_origin(x, y)
+    kind = make_kind("flat", "wet paper", "600", "hard_rubber")
+    rate = learn_rate(kind, [RemovalPair(kind, *pair) for pair in zip(x, y, strict=True)])
     slope = (x @ y) / (x @ x)
     sd = sqrt(((y - slope * x) ** 2).sum() / 19)
-    half = t.ppf(0.975, 19) * sd * sqrt(1.0 + 1.0 / (x @ x))
-    new = predict_origin(fit, 1.00)
-    assert (new.value, new.low, new.high) == pytest.approx((slope, slope - half, slope + half))
-    # the interval of the line alone is narrower by far: dropping the scatter would show
-    assert t.ppf(0.975, 19) * new.u < 0.4 * half
+    fixed = t.ppf(0.975, 19) * sd * sqrt(1.0 + 1.0 / (x @ x))
+    # with a scatter that grows with x: the mean of y/x, and one new value of it at x = 1
+    proportional = t.ppf(0.975, 19) * np.std(y / x, ddof=1) * sqrt(1.0 + 1.0 / 20)
+    new = forecast_depth(rate, 1.00)
+    assert new.expected_mm == pytest.approx(slope)
+    assert (new.low_mm, new.high_mm) == pytest.approx(
+        (
+            min(slope - fixed, np.mean(y / x) - proportional),
+            max(slope + fixed, np.mean(y / x) + proportional),
+        )
+    )

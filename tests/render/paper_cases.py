@@ -243,16 +243,17 @@ def _bill(long):
 
 def _packing(long):
     return PackingPart(
+        to=NAMES if long else "Zsófia Örkömök",
         address=(f"{NAMES} street",) * (8 if long else 2),
         sender=("Mill Lane 7",) * (8 if long else 2),
         contents=(("Kestrel Row Nightjar", "small nick"), *(("cap", ""),) * (12 if long else 1)),
         carrier="by post, tracking RR 123 456 789",
         declared_value="180.00 EUR",
         customs=(
-            ("Contents, for customs", "clarinet mouthpiece, hard rubber, used"),
-            ("Country of origin", "Nirgendheim"),
+            ("Contents", "clarinet mouthpiece, hard rubber, used"),
+            ("Origin", "Nirgendheim"),
         ),
-        warranty="until 28 September 2027",
+        notes=(("Warranty", "until 28 September 2027"),),
         care=("Keep it dry and out of the sun. " * (21 if long else 2),),
     )
 

@@ -3,6 +3,7 @@
 import gzip
 import http.client
 import os
+import re
 import socket
 import time
 from contextlib import closing, suppress
@@ -162,3 +163,18 @@ def test_only_an_address_that_changes_with_its_file_is_kept_for_ever(client):
 @pytest.mark.parametrize("name", ["n" * 300, "pictures", "%2e%2e%2fpyproject.toml", "%00"])
 def test_what_is_no_static_file_is_not_found(client, name):
     assert client.get(f"/static/{name}").status_code == 404
+
+
+def test_the_screens_letters_come_from_here_and_for_ever(client):
+    css = client.get("/static/laybook.css").text
+    fonts = re.findall(r'url\("([a-z-]+\.woff2)\?v=([0-9a-f]+)"\)', css)
+    assert len(fonts) == 4
+    sizes = 0
+    for name, version in fonts:
+        answer = client.get(f"/static/{name}?v={version}")
+        assert answer.headers["content-type"] == "font/woff2"
+        assert "immutable" in answer.headers["cache-control"], f"{name} has another fingerprint"
+        sizes += len(answer.content)
+    assert sizes <= 200_000
+    assert "font-src 'self'" in client.get("/").headers["content-security-policy"]
+    assert client.get("/static/SourceSans3-Regular.otf").status_code == 404

@@ -27,14 +27,12 @@ class BorePoint:
 class BoreTaper:
     """What the diameters say. Lengths in mm, uncertainties standard (k = 1), None if unknown.
 
-    `taper_per_mm` is the change of diameter per length, never negative; `slope_per_mm` the
-    same with its sign (negative when the bore narrows inwards). Both, the angle and
+    `taper_per_mm` is the change of diameter per length, never negative. It, the angle and
     `direction` are None while there is only one depth; `exit_diameter_mm` too, unless
     that depth is the exit. `uncertainties` has the names of the fields it belongs to.
     """
 
     taper_per_mm: float | None
-    slope_per_mm: float | None
     included_angle_deg: float | None
     exit_diameter_mm: float | None
     mean_diameter_mm: float
@@ -68,7 +66,6 @@ def fit_bore(points: Sequence[BorePoint], level: float = 0.95) -> BoreTaper:
     direction = _name_direction(line, level)
     return BoreTaper(
         taper_per_mm=abs(slope),
-        slope_per_mm=slope,
         included_angle_deg=degrees(2.0 * atan(abs(slope) / 2.0)),
         exit_diameter_mm=exit_diameter,
         mean_diameter_mm=float(np.mean(diameters)),
@@ -93,7 +90,6 @@ def _describe_one_depth(points: Sequence[BorePoint], fit: PolynomialFit) -> Bore
     exit_u = None if not at_exit or fit.uncertainties is None else fit.uncertainties[0]
     return BoreTaper(
         taper_per_mm=None,
-        slope_per_mm=None,
         included_angle_deg=None,
         exit_diameter_mm=mean if at_exit else None,
         mean_diameter_mm=mean,

@@ -38,7 +38,7 @@ class Told:
     None where there is nothing to compare. `moved` is whether anything changed; `together` that
     `length_mm` is by how much all stops moved, which none shows alone; `unplaced` that the facing
     changed as a whole, but nothing says where; `doubted` that the length rests on a reading that is
-    to be taken again.
+    to be taken again. `shortened_mm` came off the tip: the length is then what it is on the table.
     """
 
     tip_mm: float | None = None
@@ -47,6 +47,7 @@ class Told:
     together: bool = False
     unplaced: bool = False
     doubted: bool = False
+    shortened_mm: float = 0.0
 
 
 def list_figures(
@@ -111,6 +112,8 @@ def _length_figure(
         sentence = "A reading is to be taken again before anything is said of it."
     elif told.length_mm is None:
         sentence = _say_uncompared(went)
+    elif told.shortened_mm:
+        sentence = _say_shortened(told)
     elif told.length_mm == 0.0:
         sentence = SAME_ALONE if told.unplaced else SAME
     else:
@@ -118,6 +121,16 @@ def _length_figure(
         if told.together:
             sentence = f"A little {sentence.lower()[:-1]}: no reading shows it alone, all do."
     return FrontFigure("Facing length", came, went, "mm", sentence)
+
+
+def _say_shortened(told: Told) -> str:
+    came_off = f"{format_number(told.shortened_mm, 2)} mm came off the tip"
+    if told.unplaced:
+        return f"{came_off}, and more has changed, but this figure by itself doesn’t show it."
+    if not told.length_mm:
+        return f"{came_off}; the curve stands where it stood, as far as can be measured."
+    way = "longer" if told.length_mm > 0 else "shorter"
+    return f"{came_off}; on the table the facing is {way} than it came."
 
 
 def _length_of(facing: FacingReadings | None) -> str:

@@ -5,7 +5,7 @@ computed after this; the values are kept with the issued paper, so that a reprin
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from app.core.compare.card_front import Told
@@ -19,7 +19,7 @@ from app.core.compare.comparison_rows import (
     list_rows,
 )
 from app.core.compare.curve_changes import speak_of
-from app.core.compare.differences import NOT_READ, ReadSet, share_blades
+from app.core.compare.differences import NOT_READ, ReadSet, share_blades, shorten_set
 from app.core.compare.effort_words import say_net_effort
 from app.core.facing.analysis import FacingAnalysis
 from app.core.facing.evenness import NOT_READ as NEVER_READ
@@ -80,22 +80,25 @@ def build_measured_part(
     gauges: GaugesInUse,
     evenness_tolerance_mm: float,
     kind: str = "other",
+    shortened_mm: float = 0.0,
 ) -> MeasuredPart:
     """Work out what may be told, the table, the figures; `kind` of instrument tells the reeds.
 
-    Either set may be missing.
+    Either set may be missing. Where the tip was shortened, what was read before is counted from
+    the tip of after.
     """
-    sets = before or NOT_READ, after or NOT_READ
+    as_read = before or NOT_READ
+    sets = shorten_set(as_read, shortened_mm), after or NOT_READ
     compared = compare(*sets, evenness_tolerance_mm=evenness_tolerance_mm)
     rows = list_rows(compared, sets, gauges)
     rails = _judge_rails(compared.before, compared), _judge_rails(compared.after, compared)
     reed = None
     if compared.moved:
         same = share_blades(*sets)
-        reed = say_net_effort(sets[0].facing, sets[1].facing, kind=kind, same_blades=same)
+        reed = say_net_effort(as_read.facing, sets[1].facing, kind=kind, same_blades=same)
     both = before is not None and after is not None
     return MeasuredPart(
-        told=tell_card(compared),
+        told=replace(tell_card(compared), shortened_mm=shortened_mm),
         rails=(rails[0].verdict, rails[1].verdict),
         reed=reed or "",
         rows=tuple(_card_row(found) for found in list_blades(rows).values()),
@@ -127,7 +130,11 @@ def _judge_rails(analysis: FacingAnalysis, compared: Comparison) -> RailsVerdict
     """Judge the rails without the blades whose reading is to be taken again."""
     suspect_gaps = {gap for _, gap in compared.suspects}
     rows = [one for one in analysis.evenness if blade_key(one.gap_mm) not in suspect_gaps]
-    return judge_rails(rows, one_rail=bool(analysis.left or analysis.right))
+    return judge_rails(
+        rows,
+        one_rail=bool(analysis.left or analysis.right),
+        read_once=analysis.read_once,
+    )
 
 
 def _card_row(found: Mapping[str, ComparisonRow]) -> CardRow:

@@ -30,7 +30,6 @@ from app.core.compare.differences import (
 )
 from app.core.facing.analysis import FacingAnalysis, analyse_facing
 from app.core.facing.corrections import find_shift, stop_slope
-from app.core.facing.evenness import blade_key
 from app.core.facing.suspects import find_suspects
 from app.core.values.regression import explain_difference
 from app.core.values.uncertainty import expanded
@@ -288,8 +287,3 @@ def gap_uncertainties(before: ReadSet, after: ReadSet) -> dict[tuple[str, float]
             place = float(row.key[2] or 0.0)  # type: ignore[arg-type]
             spreads[row.rail, round(place, 6)] = row.expanded_uncertainty
     return spreads
-
-
-def find_stop(compared: Comparison, rail: str, gap_mm: float) -> Change | None:
-    """Give the change of one blade's stop under one rail."""
-    return compared.by_key.get(("blade", rail, blade_key(gap_mm)))

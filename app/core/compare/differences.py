@@ -9,6 +9,7 @@ another does in its place doesn't.
 from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from math import exp, hypot, pi, sqrt
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -43,6 +44,47 @@ class ReadSet:
 
 
 NOT_READ = ReadSet(FacingReadings())
+
+
+def shorten_facing(facing: FacingReadings, by_mm: float) -> FacingReadings:
+    """Count a facing's readings from where the tip is once it was shortened, without its opening.
+
+    The curve keeps its place on the table, so every position is less by `by_mm`; what came off with
+    the tip is left out.
+    """
+
+    def moved(found: Sequence[Any]) -> tuple[Any, ...]:
+        left = (replace(one, position_mm=one.position_mm - by_mm) for one in found)
+        return tuple(one for one in left if one.position_mm > 0.0)
+
+    names = ("left", "right", "dial_left", "dial_right")
+    rails: dict[str, Any] = {name: moved(getattr(facing, name)) for name in names}
+    return replace(facing, tip_opening_mm=None, tip_u_mm=None, **rails)
+
+
+def shorten_set(each: ReadSet, by_mm: float) -> ReadSet:
+    """Count a set's stops from where the tip is once it was shortened; the rest is as it was read.
+
+    The tip stays in the readings, for it did open so far, but not in the facing that is fitted.
+    """
+    if not by_mm:
+        return each
+    pairs = []
+    for reading, told in zip(each.readings, each.told, strict=True):
+        if reading.quantity == "blade":
+            if told.value_mm <= by_mm:
+                continue
+            reading = replace(reading, value_mm=reading.value_mm - by_mm)
+            told = replace(told, value_mm=told.value_mm - by_mm)
+        elif reading.quantity == "dial":
+            place = (reading.depth_mm or 0.0) - by_mm
+            if place <= 0.0:
+                continue
+            reading = replace(reading, depth_mm=place)
+        pairs.append((reading, told))
+    readings, told_all = zip(*pairs, strict=True) if pairs else ((), ())
+    facing = shorten_facing(each.facing, by_mm)
+    return replace(each, facing=facing, readings=readings, told=told_all)
 
 
 def take_facing(

@@ -17,7 +17,6 @@ LEFT_OUT = (
 )
 # what is spoken of, and beside what
 ONE_PIECE, TWO_PIECES = ("it", "as it did"), ("the second", "like the first")
-TARGET = ("the target", "as it does now")
 
 
 def judge_effort(found: EffortRatio) -> str:

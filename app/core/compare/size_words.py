@@ -28,7 +28,7 @@ from app.core.gauges.sizes import (
 from app.core.values.forms import format_date, plural
 from app.core.values.readings import FacingReadings, ReadingEntry
 from app.core.values.uncertainty import Cause, combine_budget, expanded
-from app.core.values.units import SCALES, Scale, format_blade, format_mm, format_on_scale, format_u
+from app.core.values.units import SCALES, format_blade, format_mm, format_on_scale, format_u
 
 FEW_DOF_FACTOR = 2.15  # above this k = 2 claims clearly more than the study can carry
 
@@ -283,8 +283,3 @@ def _spread_row(what: str, causes: Sequence[Cause], gauge_id: int | None) -> Spr
         gauge_id=gauge_id,
         assumed=any("assumed" in cause.what for cause in causes),
     )
-
-
-def write_scale_step(scale: Scale) -> str:
-    """Say the finest step usually read on a scale, in its own numbers."""
-    return format_on_scale(scale.step_mm, scale)

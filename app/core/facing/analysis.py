@@ -14,12 +14,13 @@ from app.core.values.readings import BladeStop, FacingReadings, Uncertainties
 
 @dataclass(frozen=True, slots=True)
 class FacingAnalysis:
-    """Both rails, their mean, and how even they are."""
+    """Both rails, their mean, and how even they are; nothing of that where they were read once."""
 
     left: RailAnalysis | None
     right: RailAnalysis | None
     mean: RailAnalysis | None
     evenness: tuple[BladeEvenness, ...]
+    read_once: bool = False
 
 
 class MalformedReading(ValueError):  # noqa: N818 - it is the reading that is at fault
@@ -123,7 +124,8 @@ def analyse_facing(
     slopes = _slopes(mean, opening) if mean else []
     # the mean's stops are the pairs, and after them any dial readings
     evenness = judge_evenness(pairs, evenness_tolerance_mm, slopes[: len(pairs)])
-    return FacingAnalysis(left, right, mean, evenness)
+    once = readings.read_once
+    return FacingAnalysis(left, right, mean, () if once else evenness, once)
 
 
 def _slopes(mean: RailAnalysis, tip: tuple[float, float] | None) -> list[float | None]:

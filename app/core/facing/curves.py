@@ -23,7 +23,7 @@ Reported = tuple[tuple[float, ...], tuple[tuple[float, ...], ...]]
 
 @dataclass(frozen=True, slots=True)
 class Curve:
-    """One plain curve: its names, its formula, and how internal parameters are reported.
+    """One plain curve: its names, and how internal parameters are reported.
 
     Internal are b and a shape of its family, of which the last ones may be `fixed`. `to_internal`
     makes (b, *shape) of the named parameters; `report` of the free internal ones gives these
@@ -34,7 +34,6 @@ class Curve:
 
     key: str
     label: str
-    formula: str
     parameter_names: tuple[str, ...]
     family: Family
     fixed: tuple[float, ...]
@@ -159,40 +158,38 @@ CURVES: Mapping[str, Curve] = MappingProxyType({
     curve.key: curve
     for curve in (
         Curve(
-            "arc", "circular arc (radial)", "h = R − √(R² − u²)",
+            "arc", "circular arc (radial)",
             ("break_mm", "radius_mm"), CONIC, (1.0,),
             lambda p: (p[0], sqrt(2 * p[1]), 1.0), _report_arc,
             _always, "The readings don't bend the way an arc does.",
         ),
         Curve(
-            "parabola", "parabola", "h = c·u²",
+            "parabola", "parabola",
             ("break_mm", "coefficient_per_mm"), CONIC, (0.0,),
             lambda p: (p[0], 1 / sqrt(p[1]), 0.0), _report_parabola,
             _always, "The readings don't bend the way a parabola does.",
         ),
         Curve(
-            "ellipse", "ellipse", "h = B·(1 − √(1 − (u/A)²))",
+            "ellipse", "ellipse",
             ("break_mm", "half_length_mm", "half_height_mm"), CONIC, (),
             lambda p: (p[0], p[1] * sqrt(2 / p[2]), (p[1] / p[2]) ** 2), _report_ellipse,
             _is_ellipse, "The readings flatten toward the tip, which no ellipse does.",
         ),
         Curve(
             "straight_tip", "arc with a straight tip",
-            "h = R − √(R² − u²) up to a point, then its tangent",
             ("break_mm", "radius_mm", "straight_from_mm"), JOINED, (0.0,),
             lambda p: (p[0], sqrt(2 * p[1]), _root_gap_of_arc(*p), 0.0), _report_straight_tip,
             _joins_on_the_facing,
             "A straight part would not fit the readings better than the arc alone.",
         ),
         Curve(
-            "easing", "curvature that changes evenly", "h = u²·κ/2 + u³·κ′/6",
+            "easing", "curvature that changes evenly",
             ("break_mm", "curvature_per_mm", "curvature_rate_per_mm2"), EASING, (),
             lambda p: (p[0], p[1] / 2, p[2] / 6), _report_easing,
             _always, "The readings ask for a curve that dips on its way from break to tip.",
         ),
         Curve(
             "two_arcs", "two arcs, one tangent",
-            "h = R₁ − √(R₁² − u²) up to a point, then an arc of R₂ with the same tangent",
             ("break_mm", "radius_mm", "tip_radius_mm", "join_mm"), JOINED, (),
             lambda p: (p[0], sqrt(2 * p[1]), _root_gap_of_arc(p[0], p[1], p[3]), p[1] / p[2]),
             _report_two_arcs, _bends_at_join,

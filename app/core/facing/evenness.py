@@ -15,7 +15,7 @@ from math import hypot, isfinite
 from app.core.values.readings import BladeStop
 
 EVEN, UNEVEN, CANNOT_TELL = "even", "uneven", "cannot tell"
-ONE_RAIL, NOT_READ = "one rail", "not read"
+ONE_RAIL, READ_ONCE, NOT_READ = "one rail", "read once", "not read"
 BLADE_KEYS_PER_MM = 1e5
 
 
@@ -40,15 +40,20 @@ class BladeEvenness:
 class RailsVerdict:
     """How even the rails are as a whole, and the blades that say so where they aren't even.
 
-    `verdict` is EVEN, UNEVEN, CANNOT_TELL, ONE_RAIL (nothing to hold it against) or NOT_READ.
+    `verdict` is EVEN, UNEVEN, CANNOT_TELL, ONE_RAIL (nothing to hold it against), READ_ONCE (one
+    number given for both) or NOT_READ.
     """
 
     verdict: str
     gaps_mm: tuple[float, ...] = ()
 
 
-def judge_rails(rows: Sequence[BladeEvenness], *, one_rail: bool) -> RailsVerdict:
+def judge_rails(
+    rows: Sequence[BladeEvenness], *, one_rail: bool, read_once: bool = False
+) -> RailsVerdict:
     """Sum up the blades felt on both rails; `one_rail` if any was felt at all."""
+    if read_once:
+        return RailsVerdict(READ_ONCE)
     if not rows:
         return RailsVerdict(ONE_RAIL if one_rail else NOT_READ)
     for verdict in (UNEVEN, CANNOT_TELL):

@@ -8,14 +8,14 @@ Impossible orders are refused; unusual ones are asked about once.
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from itertools import pairwise
 
 from app.core.gauges.hand_gauges import HandGauge, name_gauges
 from app.core.values.dial_columns import ask_unusual_dials, fill_dials
-from app.core.values.forms import Fields, Refused, plural
-from app.core.values.lengths import ask_unusual_lengths, read_lengths
+from app.core.values.forms import Fields, plural
+from app.core.values.lengths import ask_unusual_lengths, length_meanings, read_lengths
 from app.core.values.readings import (
     FURTHEST_MM,
     NOT_READ,
@@ -30,7 +30,6 @@ from app.core.values.units import (
     format_blade,
     format_mm,
     format_on_scale,
-    parse_length,
     parse_number,
 )
 
@@ -59,7 +58,10 @@ class Blade:
 
 @dataclass(frozen=True, slots=True)
 class GaugesInUse:
-    """What the grid is read with: blades thick to thin, and the three scales."""
+    """What the grid is read with: blades thick to thin, and the three scales.
+
+    `thin_first` is the order in which the shop reads and writes them.
+    """
 
     blades: tuple[Blade, ...]
     glass: Scale
@@ -70,6 +72,12 @@ class GaugesInUse:
     bore_gauge_id: int | None = None
     blade_set_id: int | None = None
     hands: tuple[HandGauge, ...] = ()
+    thin_first: bool = True
+
+    @property
+    def shown(self) -> tuple[Blade, ...]:
+        """The blades in the order the shop reads and writes them."""
+        return self.blades[::-1] if self.thin_first else self.blades
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,25 +116,50 @@ USUAL: dict[str, UsualRange] = {
 
 @dataclass(frozen=True, slots=True)
 class SetEntry:
-    """A reading set ready to be kept."""
+    """A reading set ready to be kept.
+
+    `unread_mm` are the blades of the set that were felt on neither rail, where any was felt;
+    `read_once` says that one number was given for both rails, blade by blade.
+    """
 
     role: str
     taken_on: date
     note: str
     readings: tuple[ReadingEntry, ...]
+    unread_mm: tuple[float, ...] = ()
+    read_once: bool = False
+
+    @property
+    def facing(self) -> FacingReadings:
+        """The blade, tip and dial readings as typed."""
+        facing = facing_of(self.readings)
+        return replace(facing, unread_mm=self.unread_mm, read_once=self.read_once)
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
-    """A set that can be kept once the maker says yes: the questions by field."""
+class ParsedSet:
+    """A page of readings, parsed once: for keeping, for its preview, and to be shown again.
+
+    `entry` holds all that can be read. `problems` by field stand against keeping it, and
+    `questions` until they are answered with yes. `cells` are the fields with the line spread
+    over them, `meanings` what each cell comes to in mm.
+    """
 
     entry: SetEntry
+    cells: Mapping[str, str]
+    problems: Mapping[str, str]
     questions: Mapping[str, str]
+    meanings: Mapping[str, str]
 
     @property
     def token(self) -> str:
         """Tells these questions from others, so a yes answers only what was asked."""
         return "|".join(f"{name}:{words}" for name, words in sorted(self.questions.items()))
+
+    @property
+    def asks(self) -> bool:
+        """Whether questions stand that nobody said yes to."""
+        return bool(self.questions) and self.cells.get("asked") != self.token
 
 
 def cell_name(blade: Blade, rail: str) -> str:
@@ -135,6 +168,7 @@ def cell_name(blade: Blade, rail: str) -> str:
 
 
 LONGEST_LINE = 400
+WIDEST_TIP_MM = 8.0  # no mouthpiece opens so far
 
 
 class LineRefused(ValueError):  # noqa: N818 - a refusal in words, not a programming error
@@ -146,14 +180,18 @@ def spread_line(line: str, blades: Sequence[Blade]) -> dict[str, str]:
 
     Takes `35.5 23.5 12.5 6.5 / 1.11`, thin to thick or thick to thin (told by which way the numbers
     run), `35.5/34.5` for left/right, `–` for a blade not read, and ` / 0.591` again for the bore.
-    Raises LineRefused in words.
+    One number too many and no slash: the last is taken for the tip, and the question about it
+    comes under `line_question`. Raises LineRefused in words.
     """
     if len(line) > LONGEST_LINE:
         raise LineRefused(f"The line is {len(line)} letters long; at most {LONGEST_LINE} are read.")
     parts = re.split(r"\s+/\s+|\s*//\s*|\s+/(?=\S)|(?<=\S)/\s+", line.strip())
     if len(parts) > 3:
         raise LineRefused("There are more than three parts: blades / tip opening / bore.")
-    tokens = _join_fractions(parts[0].split())
+    tokens, cells = _join_fractions(parts[0].split()), {}
+    if blades and len(parts) == 1 and len(tokens) == len(blades) + 1 and "/" not in tokens[-1]:
+        parts = ["", tokens.pop()]
+        cells["line_question"] = f"No slash stands before {parts[1]}: is it the tip opening?"
     if len(tokens) != len(blades):
         raise LineRefused(
             f"The line has {plural(len(tokens), 'number')} for {plural(len(blades), 'blade')}. "
@@ -161,10 +199,8 @@ def spread_line(line: str, blades: Sequence[Blade]) -> dict[str, str]:
         )
     pairs = [_split_rails(token) for token in tokens]
     ordered = pairs[::-1] if _runs_thin_to_thick(pairs) else pairs
-    cells: dict[str, str] = {}
     for blade, pair in zip(blades, ordered, strict=True):
-        for rail, text in zip(RAILS, pair, strict=True):
-            cells[cell_name(blade, rail)] = "" if text in NOT_READ else text
+        cells |= {cell_name(blade, rail): text for rail, text in zip(RAILS, pair, strict=True)}
     for name, text in zip(("tip", "bore"), parts[1:], strict=False):
         cells[name] = text.strip()
     return cells
@@ -210,66 +246,117 @@ def parse_set(
     instrument_kind: str,
     today: date,
     ask_more: Callable[[SetEntry], Mapping[str, str]] | None = None,
-) -> SetEntry | Refused | Asked:
-    """Read the measurement page: a value, all its errors by field, or questions to confirm.
+) -> ParsedSet:
+    """Read a page of readings: all that can be read of it, all its errors, and what to confirm.
 
     `raw` holds the grid's cells (`cell_name`), `tip`, `bore`, `line`, `role`, `taken_on`, `note`,
     the other lengths' fields (`lengths.CELLS`), the dial's columns, and `asked`, the token of
     questions already answered with yes. `ask_more` asks what only the gauges' sizes can tell
     (`suspects.ask_suspects`).
     """
-    fields = Fields(fill_dials(fill_from_line(raw, gauges.blades)))
-    if words := fields.raw.get("line_problem"):
-        fields.refuse("line", words)
+    fields = Fields(fill_dials(raw))
+    cells, question, once = _take_line(fields, gauges.blades)
+    fields.raw = cells
     readings = _read_grid(fields, gauges)
-    for name, scale in (("tip", gauges.tip), ("bore", gauges.bore)):
-        value_mm = (
-            fields.length_mm(name, scale) if fields.raw.get(name, "") not in NOT_READ else None
-        )
-        if value_mm is not None:
-            typed = fields.raw[name].strip()
-            readings.append(ReadingEntry(name, "", None, None, None, typed, scale.key, value_mm))
+    readings += _read_openings(fields, gauges, instrument_kind)
     readings += name_gauges(fields, read_lengths(fields, gauges.bore), gauges.hands)
     if not readings and not fields.problems:
         fields.refuse("line", "Nothing is written yet. Write at least one reading.")
+    felt = {one.gauge_id for one in readings if one.quantity == "blade"}
     entry = SetEntry(
         role=fields.choice("role", ROLES, words="Say when it was measured."),
         taken_on=fields.past_day("taken_on", today, "A reading"),
         note=fields.text("note", limit=2000),
         readings=tuple(readings),
+        unread_mm=tuple(
+            blade.gap_mm for blade in gauges.blades if felt and blade.gauge_id not in felt
+        ),
+        read_once=once and bool(felt),
     )
     _refuse_impossible(fields, entry)
-    if refused := fields.refused():
-        return refused
-    usual_bore = USUAL.get(instrument_kind, USUAL["other"]).bore_mm
-    questions = {
-        **ask_unusual(entry, gauges, instrument_kind),
-        **ask_unusual_lengths(fields.raw, gauges.bore, usual_bore),
-        **ask_unusual_dials(readings),
-        **(ask_more(entry) if ask_more else {}),
-    }
-    asked = Asked(entry, questions)
-    return entry if not asked.questions or raw.get("asked") == asked.token else asked
+    questions = {}
+    if not fields.problems:
+        usual_bore = USUAL.get(instrument_kind, USUAL["other"]).bore_mm
+        questions = {
+            **question,
+            **ask_unusual(entry, gauges, instrument_kind),
+            **ask_unusual_lengths(fields.raw, gauges.bore, usual_bore),
+            **ask_unusual_dials(readings),
+            **(ask_more(entry) if ask_more else {}),
+        }
+    return ParsedSet(
+        entry,
+        cells,
+        dict(fields.problems),
+        questions or question,
+        _list_meanings(cells, entry, gauges),
+    )
 
 
-def fill_from_line(raw: Mapping[str, str], blades: Sequence[Blade]) -> dict[str, str]:
-    """Fill empty cells from the notebook line; a problem comes back under `line_problem`."""
-    filled = dict(raw)
-    if not raw.get("line", "").strip():
-        return filled
+def _take_line(
+    fields: Fields, blades: Sequence[Blade]
+) -> tuple[dict[str, str], dict[str, str], bool]:
+    """Spread the line over the cells if it was changed last; say if it gives one number a blade.
+
+    `spread` is the line that stands in the cells already: whatever differs from it was typed
+    into a cell later, and holds.
+    """
+    cells, line = dict(fields.raw), fields.raw.get("line", "").strip()
+    if not line:
+        return cells, {}, False
     try:
-        cells = spread_line(raw["line"], blades)
+        spread = spread_line(line, blades)
     except LineRefused as error:
-        filled["line_problem"] = str(error)
-        return filled
-    for name, text in cells.items():
-        written = raw.get(name, "").strip()
-        if written and written != text:
-            filled["line_problem"] = (
-                f"The line says “{text}” where the grid says “{written}”. Empty one of the two."
+        if line != cells.get("spread", "").strip():
+            fields.refuse("line", str(error))
+        return cells, {}, False
+    question = spread.pop("line_question", "")
+    if line != cells.get("spread", "").strip():
+        cells |= spread | {"spread": line}
+    told = [[cells.get(cell_name(blade, rail), "") for rail in RAILS] for blade in blades]
+    kept = all(cells.get(name, "").strip() == text for name, text in spread.items())
+    once = kept and "/" not in re.split(r"\s/|/\s", line)[0] and all(a == b for a, b in told)
+    return cells, {"line": question} if question else {}, once
+
+
+def _read_openings(fields: Fields, gauges: GaugesInUse, instrument_kind: str) -> list[ReadingEntry]:
+    """Read the tip opening and the exit bore."""
+    readings = []
+    for name, scale in (("tip", gauges.tip), ("bore", gauges.bore)):
+        typed = fields.raw.get(name, "").strip()
+        value_mm = None if typed in NOT_READ else fields.length_mm(name, scale)
+        if value_mm is None:
+            continue
+        if name == "tip" and value_mm > WIDEST_TIP_MM:
+            usual = USUAL.get(instrument_kind, USUAL["other"]).tip_mm
+            meant = _guess_meant(value_mm, usual, scale)
+            fields.refuse(
+                name, f"{typed} is {format_mm(value_mm, 0)} mm: no tip opens so far.{meant}"
             )
-        filled[name] = written or text
-    return filled
+            continue
+        readings.append(ReadingEntry(name, "", None, None, None, typed, scale.key, value_mm))
+    return readings
+
+
+def _guess_meant(value_mm: float, usual_mm: tuple[float, float], scale: Scale) -> str:
+    """Ask whether a point was left out, where a number with one would be usual."""
+    for times in (10, 100, 1000):
+        if usual_mm[0] <= value_mm / times <= usual_mm[1]:
+            return f" Was {format_on_scale(value_mm / times, scale)} meant?"
+    return ""
+
+
+def _list_meanings(
+    cells: Mapping[str, str], entry: SetEntry, gauges: GaugesInUse
+) -> dict[str, str]:
+    """Say what each cell means in mm, by its name; one that can't be read says nothing."""
+    meanings = {cell_name(blade, rail): "" for blade in gauges.blades for rail in RAILS}
+    meanings |= {"tip": "", "bore": ""} | length_meanings(cells, gauges.bore)
+    for one in entry.readings:
+        name = f"b{one.gauge_id}_{one.rail}" if one.quantity == "blade" else one.quantity
+        if one.quantity in {"blade", "tip"} or (one.quantity == "bore" and one.depth_mm is None):
+            meanings[name] = f"{format_mm(one.value_mm)} mm"
+    return meanings
 
 
 def _read_grid(fields: Fields, gauges: GaugesInUse) -> list[ReadingEntry]:
@@ -284,7 +371,10 @@ def _read_grid(fields: Fields, gauges: GaugesInUse) -> list[ReadingEntry]:
             if value_mm is None:
                 continue
             if value_mm > FURTHEST_MM:
-                fields.refuse(name, f"{typed} is {format_mm(value_mm, 0)} mm: beyond any facing.")
+                meant = _guess_meant(value_mm, (2.0, FURTHEST_MM / 2), gauges.glass)
+                words = f"{typed} is {format_mm(value_mm, 0)} mm: beyond any facing.{meant}"
+                fields.refuse(name, words)
+                continue
             readings.append(
                 ReadingEntry(
                     "blade", rail, blade.gauge_id, blade.gap_mm, None, typed, gauges.glass.key,
@@ -371,16 +461,6 @@ def _ask_about_rails(
                 )
 
 
-def meaning_mm(text: str, scale: Scale) -> str:
-    """Say what a cell's text means in mm, for showing beside it; empty when it can't be read."""
-    if not text.strip() or text.strip() in NOT_READ:
-        return ""
-    try:
-        return f"{format_mm(parse_length(text, scale))} mm"
-    except NotANumber:
-        return ""
-
-
 def facing_of(readings: Sequence[ReadingEntry]) -> FacingReadings:
     """Gather a set's blade, tip and dial readings as the value that `core` analyses."""
     stops: dict[str, list[BladeStop]] = {"left": [], "right": []}
@@ -404,15 +484,19 @@ def facing_of(readings: Sequence[ReadingEntry]) -> FacingReadings:
     )
 
 
-def write_line(facing: FacingReadings, glass: Scale, tip: Scale) -> str:
-    """Write a set the way notebooks have it, thin to thick: 35.5 23.5 12.5 6.5 / 1.11."""
-    gaps = sorted({stop.gap_mm for stop in (*facing.left, *facing.right)})
+def write_line(facing: FacingReadings, gauges: GaugesInUse) -> str:
+    """Write a set the way notebooks have it, as 35.5 23.5 12.5 6.5 / 1.11, in the shop's order.
+
+    A blade that was not read keeps its dash.
+    """
+    glass = gauges.glass
+    gaps = {stop.gap_mm for stop in (*facing.left, *facing.right)} | set(facing.unread_mm)
     at = {
         rail: {stop.gap_mm: format_on_scale(stop.position_mm, glass) for stop in stops}
         for rail, stops in (("left", facing.left), ("right", facing.right))
     }
     words = []
-    for gap in gaps:
+    for gap in sorted(gaps, reverse=not gauges.thin_first):
         left, right = at["left"].get(gap, "–"), at["right"].get(gap, "–")
         words.append(left if left == right else f"{left}/{right}")
     places = len({one.position_mm for one in (*facing.dial_left, *facing.dial_right)})
@@ -420,5 +504,5 @@ def write_line(facing: FacingReadings, glass: Scale, tip: Scale) -> str:
         words.append(f"dial at {plural(places, 'place')}")
     line = " ".join(words)
     if facing.tip_opening_mm is not None:
-        line = f"{line} / {format_on_scale(facing.tip_opening_mm, tip)}".lstrip()
+        line = f"{line} / {format_on_scale(facing.tip_opening_mm, gauges.tip)}".lstrip()
     return line

@@ -33,14 +33,13 @@ class FreeCurve:
     """A monotone line through readings, in mm, from `start_mm` to `end_mm`.
 
     Beyond the last reading √h runs straight on, as it last went, to `break_mm`; that is None
-    where the last readings rise no more. `through_readings` is False where readings contradict
-    each other (a thinner blade stopping nearer the tip): then the line passes between them.
+    where the last readings rise no more. Where readings contradict
+    each other (a thinner blade stopping nearer the tip) the line passes between them.
     """
 
     start_mm: float
     end_mm: float
     break_mm: float | None
-    through_readings: bool
     knots_mm: tuple[float, ...]
     roots: tuple[float, ...]
 
@@ -95,13 +94,10 @@ def free_curve(stops: Sequence[BladeStop], tip_opening_mm: float | None = None) 
     read = np.bincount(where, np.sqrt(gap)) / count
     roots = isotonic_regression(read, weights=count, increasing=False).x
     fall = roots[-2] - roots[-1]
-    agrees = bool((count == 1).all() and np.array_equal(roots, read))
     places, heights = [*map(float, knots)], [*map(float, roots)]
     break_mm = None
     if fall > 1e-9:
         break_mm = places[-1] + float(roots[-1] * (knots[-1] - knots[-2]) / fall)
         if break_mm > places[-1]:
             places, heights = [*places, break_mm], [*heights, 0.0]
-    return FreeCurve(
-        float(knots[0]), float(knots[-1]), break_mm, agrees, tuple(places), tuple(heights)
-    )
+    return FreeCurve(float(knots[0]), float(knots[-1]), break_mm, tuple(places), tuple(heights))

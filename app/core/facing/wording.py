@@ -50,8 +50,11 @@ def read_facing_length(facing: FacingReadings) -> float | None:
 def rails_of(analysis: FacingAnalysis) -> RailsVerdict:
     """Give how even the rails of a facing are, by the blades that aren't to be read again."""
     doubted = doubted_gaps(analysis)
-    rows = [one for one in analysis.evenness if blade_key(one.gap_mm) not in doubted]
-    return judge_rails(rows, one_rail=bool(analysis.left or analysis.right))
+    return judge_rails(
+        [one for one in analysis.evenness if blade_key(one.gap_mm) not in doubted],
+        one_rail=bool(analysis.left or analysis.right),
+        read_once=analysis.read_once,
+    )
 
 
 def doubted_gaps(analysis: FacingAnalysis) -> frozenset[int]:

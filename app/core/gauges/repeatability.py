@@ -19,7 +19,6 @@ class RepeatabilityStudy:
     `repeatability_mm` is the within-piece standard deviation with `within_dof` degrees of
     freedom; it lies between `low_mm` and `high_mm` at the level asked for. `f` and `p` tell
     whether the pieces differ, and are None if every repeat was equal or there is one piece.
-    `between_mm` is the spread of the pieces themselves (zero if the repeats explain it all).
     `odd_piece` is the index of a piece repeated much worse than the others, else None.
     """
 
@@ -32,7 +31,6 @@ class RepeatabilityStudy:
     repeatability_mm: float
     low_mm: float
     high_mm: float
-    between_mm: float | None
     f: float | None
     p: float | None
     odd_piece: int | None
@@ -79,7 +77,6 @@ def study_repeatability(
         repeatability_mm=float(np.sqrt(variance)),
         low_mm=float(np.sqrt(within_ss / chdtri(within_dof, tail))),
         high_mm=float(np.sqrt(within_ss / chdtri(within_dof, 1.0 - tail))),
-        between_mm=_between_deviation(between_ss, between_dof, variance, sizes),
         f=f,
         p=p,
         odd_piece=_find_odd_piece(squares, sizes),
@@ -94,16 +91,6 @@ def _f_test(
         return None, None
     f = between_ss / between_dof / variance
     return f, float(fdtrc(between_dof, within_dof, f))
-
-
-def _between_deviation(
-    between_ss: float, between_dof: int, variance: float, sizes: np.ndarray
-) -> float | None:
-    if between_dof < 1:
-        return None
-    total = float(np.sum(sizes))
-    mean_size = (total - float(np.sum(sizes**2)) / total) / between_dof
-    return float(np.sqrt(max(0.0, (between_ss / between_dof - variance) / mean_size)))
 
 
 def _find_odd_piece(squares: np.ndarray, sizes: np.ndarray, level: float = 0.01) -> int | None:

@@ -5,9 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from app.core.jobs.stages import STAGES
-from app.core.values.customers import CustomerEntry, InstrumentEntry, read_customer, read_instrument
 from app.core.values.forms import Fields, Refused
-from app.core.values.pieces import PieceEntry, read_piece
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,30 +55,6 @@ RETURN_WAYS: dict[str, str] = {"hand": "by hand", "post": "by post"}
 
 
 @dataclass(frozen=True, slots=True)
-class JobEntry:
-    """What is written down when a piece is taken in; money in minor units."""
-
-    request: str
-    ticks: Ticks
-    condition_notes: str
-    declared_value_minor: int | None
-    dropped_off: date
-    wanted_by: date | None
-    return_by: str
-
-
-@dataclass(frozen=True, slots=True)
-class DropOff:
-    """The whole drop-off page: each of the first three is a known record's id or a new entry."""
-
-    customer: int | CustomerEntry
-    piece: int | PieceEntry
-    instrument: int | InstrumentEntry | None
-    job: JobEntry
-    passes_on: bool = False  # a known piece that comes with another owner
-
-
-@dataclass(frozen=True, slots=True)
 class AgreedEntry:
     """What maker and player agreed, and the rest of the job that can still change."""
 
@@ -106,44 +80,6 @@ class NoteEntry:
     words: str
 
 
-def parse_drop_off(
-    raw: Mapping[str, str],
-    ticked: Mapping[str, Sequence[str]],
-    today: date,
-    currency: str = "",
-) -> DropOff | Refused:
-    """Read the drop-off page; `ticked` are the ticked lines by kind."""
-    fields = Fields(raw, currency=currency)
-    customer: int | CustomerEntry
-    customer_id = raw.get("customer", "")
-    if customer_id in {"", "new"}:
-        customer = read_customer(fields, "customer_")
-        if not customer_id and not customer.name:
-            fields.problems.pop("customer_name", None)
-            fields.refuse("find", "Find the customer by name or telephone, or write a new name.")
-    else:
-        customer = fields.number_of("customer", needed="Choose the customer.") or 0
-    piece: int | PieceEntry
-    passes_on = raw.get("same_piece", "") not in {"", "none"}
-    if passes_on:
-        piece = fields.number_of("same_piece") or 0
-    elif raw.get("piece", "new") in {"", "new"}:
-        piece = read_piece(fields, "piece_")
-    else:
-        piece = fields.number_of("piece", needed="Choose the piece.") or 0
-    played_on, job = _read_played_on(fields), _read_job(fields, ticked, today)
-    return fields.refused() or DropOff(customer, piece, played_on, job, passes_on)
-
-
-def _read_played_on(fields: Fields) -> int | InstrumentEntry | None:
-    chosen = fields.raw.get("instrument", "new")
-    if chosen not in {"", "new", "none"}:
-        return fields.number_of("instrument")
-    if chosen == "none" or not fields.raw.get("instrument_kind", ""):
-        return None
-    return read_instrument(fields, "instrument_")
-
-
 def read_ticks(
     fields: Fields, ticked: Mapping[str, Sequence[str]], *, at_drop_off: bool = True
 ) -> Ticks:
@@ -158,28 +94,14 @@ def read_ticks(
     return tuple(dict.fromkeys(found))
 
 
-def _read_days(fields: Fields, known: date, today: date) -> tuple[date, date | None]:
+def read_days(fields: Fields, known: date, today: date) -> tuple[date, date | None]:
+    """Read the day it came, which is the one known unless it is written, and that it is wanted."""
     written = bool(fields.raw.get("dropped_off", "").strip())
     dropped_off = fields.past_day("dropped_off", today, "A drop-off") if written else known
     wanted_by = fields.date("wanted_by")
     if wanted_by and wanted_by < dropped_off:
         fields.refuse("wanted_by", "It can't be wanted before it was dropped off.")
     return dropped_off, wanted_by
-
-
-def _read_job(fields: Fields, ticked: Mapping[str, Sequence[str]], today: date) -> JobEntry:
-    dropped_off, wanted_by = _read_days(fields, today, today)
-    return JobEntry(
-        request=fields.text("request", limit=5000),
-        ticks=read_ticks(fields, ticked),
-        condition_notes=fields.text("condition_notes", limit=5000),
-        declared_value_minor=fields.money_minor("declared_value"),
-        dropped_off=dropped_off,
-        wanted_by=wanted_by,
-        return_by=fields.choice(
-            "return_by", RETURN_WAYS, words="Say how it goes home.", default="hand"
-        ),
-    )
 
 
 def parse_agreed(
@@ -191,7 +113,7 @@ def parse_agreed(
     """Read the job's own edit page; `days` are the day it came, as known so far, and today."""
     fields = Fields(raw, currency=currency)
     came, today = days
-    dropped_off, wanted_by = _read_days(fields, came, today)
+    dropped_off, wanted_by = read_days(fields, came, today)
     entry = AgreedEntry(
         request=fields.text("request", limit=5000),
         ticks=read_ticks(fields, ticked),

@@ -8,12 +8,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 
-from app.core.values.forms import Fields, Refused, format_money
+from app.core.values.forms import Fields, Refused, format_date, format_money
 from app.core.values.units import NotANumber, format_number, parse_number
 
 MOMENTS = {"before": "before the work", "between": "during the work", "after": "after the work"}
 WAYS = {"in": "it comes", "out": "it goes out"}
-CUSTOMS = ("contents", "worth", "origin")  # of a parcel
+CUSTOMS = {"contents": "Contents", "worth": "Value", "origin": "Origin"}  # on a parcel's note
 SENT_BY = {"mail": "by e-mail", "text": "by text message", "phone": "by telephone",
            "letter": "by letter"}  # fmt: skip
 
@@ -122,7 +122,7 @@ def parse_memo(
     needed = f"Write the day: {kind.due.lower()} …" if kind.due_needed else ""
     due = fields.date(f"{kind.key}_due", needed=needed) if kind.due else None
     if due and due < on:
-        fields.refuse(f"{kind.key}_due", f"“{kind.due}” can't be before it begins, {on}.")
+        fields.refuse(f"{kind.key}_due", f"“{kind.due}” can’t be before {format_date(on)}.")
     details = {one.name: _read(fields, f"{kind.key}_{one.name}", one) for one in kind.fields}
     return fields.refused() or MemoEntry(kind.key, on, due, details)
 

@@ -54,7 +54,7 @@ class SlipKind:
     label: str
     purpose: str
     page: PageChoice
-    about: Literal["job", "piece"] = "job"
+    about: tuple[Literal["job", "piece"], ...] = ("job",)
     has_code: bool = False
     numbered: bool = True
 
@@ -73,8 +73,9 @@ SLIP_KINDS: dict[str, SlipKind] = {
         SlipKind("half_card", "Half-page card", "the same, for the case", "half"),
         SlipKind("estimate", "Estimate", "what it will cost, before the work", "sheet"),
         SlipKind("bill", "Bill", "what it costs, what was paid", "sheet"),
-        SlipKind("packing_note", "Packing note", "lies in the parcel", "sheet"),
-        SlipKind("piece_record", "Full record", "all that is known of a piece", "sheet", "piece"),
+        SlipKind("packing_note", "Packing note", "lies in the parcel", "sheet", ("job", "piece")),
+        SlipKind("piece_record", "Full record", "all that is known of a piece", "sheet",
+                 ("piece",)),
     )
 }  # fmt: skip
 
@@ -89,7 +90,7 @@ def page_of(kind: SlipKind, paper: str) -> Page:
 
 def kinds_about(noun: Literal["job", "piece"]) -> list[SlipKind]:
     """List the papers of a job or of a piece."""
-    return [kind for kind in SLIP_KINDS.values() if kind.about == noun]
+    return [kind for kind in SLIP_KINDS.values() if noun in kind.about]
 
 
 @dataclass(frozen=True, slots=True)
@@ -304,15 +305,16 @@ class BillPart:
 
 @dataclass(frozen=True, slots=True)
 class PackingPart:
-    """The rest of the packing note."""
+    """The rest of the packing note; `to` is who the parcel goes to."""
 
+    to: str
     address: tuple[str, ...]
     sender: tuple[str, ...]
     contents: Rows
     carrier: str
     declared_value: str
     customs: Rows
-    warranty: str
+    notes: Rows
     care: tuple[str, ...]
 
 

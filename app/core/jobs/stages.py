@@ -7,6 +7,7 @@ PASS, CARD. Whatever happens, only this table says whether it moves the job on.
 from collections.abc import Collection
 from dataclasses import dataclass
 
+EXPECTED, DROPPED_OFF = "expected", "dropped_off"
 AGREED = "agreed"
 PASS = "pass"  # noqa: S105 - a spell at the bench
 CARD = "card"
@@ -68,22 +69,37 @@ _READ_LAST = NextStep(
 )
 _PRINT = NextStep("Print the return card.", "Return card", page="papers/return_card")
 _HAND_OVER = NextStep("Hand over the return card and the piece.", "It went home", stage="returned")
-_BEFORE_BENCH = ("dropped_off", "measured", "agreed")
+_CAME = NextStep("Note that it came in.", "It came in", stage="dropped_off")
+_NEW = ("expected", "dropped_off")
 
 STAGES: dict[str, Stage] = {
     stage.key: stage
     for stage in (
         # key, label, step; what brings a job here, from which stages; what comes next
+        Stage("expected", "expected", 0, "", (), (_CAME,)),
         Stage("dropped_off", "dropped off", 1, "", (), (_READ_FIRST,)),
-        Stage("measured", "measured", 2, "as_received", ("dropped_off",), (_AGREE, _IS_AGREED)),
+        Stage("measured", "measured", 2, "as_received", _NEW, (_AGREE, _IS_AGREED)),
         Stage("agreed", "agreed", 3, AGREED, ("measured",), (_TO_BENCH,)),
-        Stage("on_the_bench", "on the bench", 4, PASS, _BEFORE_BENCH, (_WORK,)),
+        Stage("on_the_bench", "on the bench", 4, PASS, (*_NEW, "measured", "agreed"), (_WORK,)),
         Stage("play_test", "play-test", 5, "as_returned", ("on_the_bench",), (_READ_LAST, _PRINT)),
         Stage("ready", "ready", 6, CARD, ("play_test",), (_HAND_OVER,)),
         Stage("returned", "returned", 7, open=False),
         Stage("returned_unworked", "returned unworked", 7, open=False),
     )
 }
+
+
+OPEN_STAGES = tuple(key for key, stage in STAGES.items() if stage.open)
+
+
+def course_of(stage: str) -> list[Stage]:
+    """List the stages to show of a job that stands at one: what did not happen is left out."""
+    ends = "returned_unworked" if stage == "returned_unworked" else "returned"
+    return [
+        one
+        for one in STAGES.values()
+        if (one.open and one.key != EXPECTED) or one.key in {stage, ends}
+    ]
 
 
 def stage_after(stage: str, happening: str) -> str | None:
@@ -98,6 +114,6 @@ def stage_after(stage: str, happening: str) -> str | None:
 
 def next_step(stage: str, happened: Collection[str]) -> NextStep | None:
     """Say what to do next at a stage; an open job without any reading is read first."""
-    if STAGES[stage].open and not set(happened) - {AGREED, PASS, CARD}:
+    if stage != EXPECTED and STAGES[stage].open and not set(happened) - {AGREED, PASS, CARD}:
         return _READ_FIRST
     return next((one for one in STAGES[stage].next_steps if one.until not in happened), None)

@@ -58,7 +58,7 @@ def list_rows(
             tuple(f"{rail} rail, {blade.label}" for rail in RAILS),
             *(_write_blade(one, blade, gauges.glass) for one in (received, last, wanted)),
         )
-        for blade in gauges.blades
+        for blade in gauges.shown
     ]
     tips = (_write_tip(one, gauges.tip) for one in (received, last, wanted))
     names = (f"tip opening, {gauges.tip.label}",)

@@ -71,7 +71,8 @@ STEP_HEADINGS = {"table": "Table first", "rails": "Rails", "check": "Check"}
 def write_expected(readings: ExpectedReadings | FacingReadings, gauges: GaugesInUse) -> str:
     """Write expected readings as a notebook line, thin to thick: 30 21.2 11.6 4.4 / 1.04."""
     left, right = _by_blade(readings.left), _by_blade(readings.right)
-    words = [_pair(left, right, gap, gauges.glass) for gap in sorted({*left, *right})]
+    gaps = sorted({*left, *right}, reverse=not gauges.thin_first)
+    words = [_pair(left, right, gap, gauges.glass) for gap in gaps]
     line = " ".join(words)
     if readings.tip_opening_mm is not None:
         line += f" / {format_on_scale(readings.tip_opening_mm, gauges.tip)}"

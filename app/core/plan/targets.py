@@ -11,7 +11,6 @@ from datetime import date
 
 from app.core.facing.analysis import MalformedReading
 from app.core.facing.measurements import (
-    Asked,
     GaugesInUse,
     facing_of,
     parse_set,
@@ -158,12 +157,11 @@ def _read_line(fields: Fields, gauges: GaugesInUse, today: date) -> tuple[Readin
         )
         return ()
     found = parse_set({"line": line, "role": "reference"}, gauges, "other", today)
-    if isinstance(found, Refused):
+    if found.problems:
         fields.refuse("line", next(iter(found.problems.values())))
         return ()
     # what is unusual on a piece may well be meant as a target: nothing is asked about
-    entry = found.entry if isinstance(found, Asked) else found
-    return tuple(one for one in entry.readings if one.quantity in {"blade", "tip"})
+    return tuple(one for one in found.entry.readings if one.quantity in {"blade", "tip"})
 
 
 def _check_target(fields: Fields, entry: FacingEntry) -> None:
@@ -219,11 +217,12 @@ def tell_target(target: Target, gauges: GaugesInUse) -> str:
     A plain facing is told by where the blades of the set should stop on it.
     """
     if not isinstance(target, PlainFacing):
-        return write_line(target, gauges.glass, gauges.tip)
+        return write_line(target, gauges)
     numbers = [
         "–" if placed.left_mm is None else format_stop(placed.left_mm, gauges.glass)
         for placed in place_blades(target, [blade.gap_mm for blade in gauges.blades])
     ]
+    numbers = numbers if gauges.thin_first else numbers[::-1]
     return f"{' '.join(numbers)} / {format_on_scale(target.tip_opening_mm, gauges.tip)}"
 
 

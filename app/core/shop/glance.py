@@ -8,7 +8,7 @@ from datetime import date
 from statistics import median
 
 from app.core.jobs.jobs import days_late
-from app.core.jobs.stages import STAGES
+from app.core.jobs.stages import EXPECTED, STAGES
 from app.core.values.customers import INSTRUMENT_KINDS
 
 MONTHS_SHOWN = 12
@@ -73,6 +73,11 @@ class Asked:
     count: int
 
 
+def came_since(jobs: Iterable[JobFacts], since: date) -> list[JobFacts]:
+    """Leave the jobs whose piece came since a day."""
+    return [one for one in jobs if one.stage != EXPECTED and one.dropped_off >= since]
+
+
 def first_months(today: date, count: int = MONTHS_SHOWN) -> list[date]:
     """List the first days of the last months, this one last."""
     index = today.year * 12 + today.month - 1
@@ -107,7 +112,9 @@ def tell_months(
 ) -> list[MonthLine]:
     """Tell the last months, oldest first; turnaround is counted in the month of the return."""
     months = first_months(today)
-    came: Counter[date] = Counter(one.dropped_off.replace(day=1) for one in jobs)
+    came: Counter[date] = Counter(
+        one.dropped_off.replace(day=1) for one in jobs if one.stage != EXPECTED
+    )
     took: dict[date, list[int]] = {month: [] for month in months}
     for one in jobs:
         month = one.returned_on.replace(day=1) if one.returned_on else None

@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
 
-from app.core.facing.measurements import ROLES, Asked, GaugesInUse, SetEntry, parse_set
+from app.core.facing.measurements import ROLES, GaugesInUse, SetEntry, parse_set
 from app.core.facing.suspects import ask_suspects
 from app.core.gauges.sizes import SetSizes
 from app.core.values.customers import INSTRUMENT_KINDS, CustomerEntry, read_customer
@@ -189,13 +189,9 @@ def _read_set(
         today,
         lambda entry: ask_suspects(entry, SetSizes(entry.taken_on)),
     )
-    if isinstance(found, Refused):
-        problems += found.problems.values()
-        return None
-    if isinstance(found, Asked):
-        doubts += found.questions.values()
-        return found.entry
-    return found
+    problems += found.problems.values()
+    doubts += found.questions.values()
+    return None if found.problems else found.entry
 
 
 def find_instrument(text: str) -> str | None:

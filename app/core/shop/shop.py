@@ -27,6 +27,9 @@ DEFAULT_CARE = (
 USUAL_TOLERANCES_MM = {"position_tolerance": 0.5, "tip_tolerance": 0.02, "gap_tolerance": 0.02}
 
 
+BLADE_ORDERS: dict[str, str] = {"thin_first": "thin to thick", "thick_first": "thick to thin"}
+
+
 @dataclass(frozen=True, slots=True)
 class ShopEntry:
     """The settings page as typed; gauges and the blade set by their record's id."""
@@ -43,6 +46,7 @@ class ShopEntry:
     wedge_id: int
     bore_gauge_id: int
     blade_set_id: int
+    blade_order: str
     evenness_tolerance_mm: float
     position_tolerance_mm: float
     tip_tolerance_mm: float
@@ -79,6 +83,9 @@ def parse_shop(raw: Mapping[str, str]) -> ShopEntry | Refused:
         wedge_id=fields.number_of("wedge_id", needed="Choose the tip wedge.") or 0,
         bore_gauge_id=fields.number_of("bore_gauge_id", needed="Choose the bore gauge.") or 0,
         blade_set_id=fields.number_of("blade_set_id", needed="Choose the blade set.") or 0,
+        blade_order=fields.choice(
+            "blade_order", BLADE_ORDERS, words="Choose the order.", default="thin_first"
+        ),
         evenness_tolerance_mm=tolerance or 0.0,
         **_read_papers(fields),
         **_read_planning(fields),

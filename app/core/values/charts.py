@@ -21,11 +21,8 @@ class ChartConstants:
     n: int
     d2: float
     d3: float
-    a2: float
-    lower_d3: float
     upper_d4: float
     c4: float
-    a3: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,18 +30,14 @@ class IndividualsChart:
     """Single values in order, with centre and limits in mm.
 
     `beyond` and `ranges_beyond` are indices of values, and of steps (step i leads from value
-    i to i + 1), outside their limits. `sigma_mm` is mean step / d₂(2). `provisional` while
+    i to i + 1), outside their limits. `provisional` while
     fewer than twenty values stand behind the limits.
     """
 
     values_mm: tuple[float, ...]
-    moving_ranges_mm: tuple[float, ...]
     centre_mm: float
-    mean_moving_range_mm: float
-    sigma_mm: float
     lower_mm: float
     upper_mm: float
-    range_upper_mm: float
     beyond: tuple[int, ...]
     ranges_beyond: tuple[int, ...]
     provisional: bool
@@ -60,8 +53,8 @@ def compute_constants(n: int) -> ChartConstants:
     """Constants for samples of n from a normal distribution; raises ValueError below n = 2.
 
     With W the range of n standard normal values: d₂ = E W = ∫(1 − Φⁿ − (1 − Φ)ⁿ)dx,
-    d₃² = E W² − d₂², P(W ≤ w) = n∫φ(x)(Φ(x + w) − Φ(x))ⁿ⁻¹dx; A₂ = 3/(d₂√n),
-    D₃, D₄ = 1 ∓ 3d₃/d₂ (D₃ not below 0), c₄ = √(2/(n−1))·Γ(n/2)/Γ((n−1)/2), A₃ = 3/(c₄√n).
+    d₃² = E W² − d₂², P(W ≤ w) = n∫φ(x)(Φ(x + w) − Φ(x))ⁿ⁻¹dx; D₄ = 1 + 3d₃/d₂,
+    c₄ = √(2/(n−1))·Γ(n/2)/Γ((n−1)/2).
     """
     if n < 2:
         raise ValueError("A range needs at least two values.")
@@ -79,11 +72,8 @@ def compute_constants(n: int) -> ChartConstants:
         n=n,
         d2=d2,
         d3=d3,
-        a2=3.0 / (d2 * sqrt(n)),
-        lower_d3=max(0.0, 1.0 - 3.0 * d3 / d2),
         upper_d4=1.0 + 3.0 * d3 / d2,
         c4=c4,
-        a3=3.0 / (c4 * sqrt(n)),
     )
 
 
@@ -134,21 +124,17 @@ def chart_individuals(values_mm: Sequence[float], baseline: int | None = None) -
     steps = np.abs(np.diff(values))
     constants = compute_constants(2)
     centre, mean_step = float(values[:count].mean()), float(steps[: count - 1].mean())
-    sigma = mean_step / constants.d2
+    three_sigma = 3.0 * mean_step / constants.d2
     # equal values leave no width; rounding must not then put one of them outside
     slack = 1e-9 * max(1.0, abs(centre))
-    lower, upper = centre - 3.0 * sigma, centre + 3.0 * sigma
+    lower, upper = centre - three_sigma, centre + three_sigma
     range_upper = constants.upper_d4 * mean_step
     outside = (values < lower - slack) | (values > upper + slack)
     return IndividualsChart(
         values_mm=tuple(float(value) for value in values),
-        moving_ranges_mm=tuple(float(step) for step in steps),
         centre_mm=centre,
-        mean_moving_range_mm=mean_step,
-        sigma_mm=sigma,
         lower_mm=lower,
         upper_mm=upper,
-        range_upper_mm=range_upper,
         beyond=tuple(int(i) for i in np.flatnonzero(outside)),
         ranges_beyond=tuple(int(i) for i in np.flatnonzero(steps > range_upper + slack)),
         provisional=count < SETTLED_COUNT,

@@ -12,7 +12,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from app.core.values.dial_columns import dial_cells, dial_scale, parse_column, read_dials
+from app.core.values.dial_columns import dial_cells, read_dials
 from app.core.values.forms import Fields
 from app.core.values.readings import ReadingEntry
 from app.core.values.units import (
@@ -276,21 +276,6 @@ def length_cells(readings: Sequence[ReadingEntry], bore: Scale) -> dict[str, str
     return cells | dial_cells([one for one in readings if one.quantity == "dial"])
 
 
-def drop_unread(raw: Mapping[str, str], problems: Mapping[str, str]) -> dict[str, str]:
-    """Leave out the second part's rows that can't be read yet: for a preview while typing."""
-    left = dict(raw)
-    for cell in CELLS:
-        if cell.field in problems or cell.beside in problems:
-            left.pop(cell.field, None)
-            left.pop(cell.beside, None)
-    for rail in RAILS:
-        name = f"dial_{rail}"
-        if name in problems:
-            lines, _ = parse_column(left.get(name, ""), dial_scale(left))
-            left[name] = "\n".join(f"{one.position_typed} {one.gap_typed}" for one in lines)
-    return left
-
-
 def typed_on(reading: ReadingEntry, scale: Scale) -> str:
     """Give a reading's text for a cell of `scale`: with its unit if it was read on another."""
     if reading.scale == scale.key or _LENGTH_ENDING.search(reading.typed):
@@ -303,13 +288,14 @@ def length_meanings(raw: Mapping[str, str], bore: Scale) -> dict[str, str]:
     meanings: dict[str, str] = {}
     for cell in CELLS:
         length = cell.length
-        meanings[cell.field] = _meaning(raw.get(cell.field, ""), length.scale(bore), length.unit)
+        meanings[cell.field] = say_meaning(raw.get(cell.field, ""), length.scale(bore), length.unit)
         if length.shape == "places":
-            meanings[cell.beside] = _meaning(raw.get(cell.beside, ""), LENGTH, "mm")
+            meanings[cell.beside] = say_meaning(raw.get(cell.beside, ""), LENGTH, "mm")
     return meanings
 
 
-def _meaning(text: str, scale: Scale, unit: str) -> str:
+def say_meaning(text: str, scale: Scale, unit: str = "mm") -> str:
+    """Say what a cell's text means in mm, or ml; empty when it can't be read."""
     if text.strip() in NOT_READ:
         return ""
     try:

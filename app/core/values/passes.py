@@ -13,34 +13,27 @@ class CutKind:
 
     key: str
     label: str
-    effect: str
     done: str
 
 
 CUT_KINDS: dict[str, CutKind] = {
     kind.key: kind
     for kind in (
-        CutKind("flat", "flat on the plate", "closes the facing", "Worked flat on the plate"),
+        CutKind("flat", "flat on the plate", "Worked flat on the plate"),
         CutKind(
             "tilted",
             "tilted toward the tip",
-            "opens the facing",
             "Worked on the plate, tilted toward the tip",
         ),
-        CutKind(
-            "left_rail", "left rail", "opens the left side", "Worked on the left rail by itself"
-        ),
-        CutKind(
-            "right_rail", "right rail", "opens the right side", "Worked on the right rail by itself"
-        ),
-        CutKind("tip_rail", "tip rail", "opens or thins the tip", "Worked on the tip rail"),
-        CutKind("baffle", "baffle", "shapes the space behind the tip", "Shaped the baffle"),
-        CutKind("chamber", "chamber", "shapes the chamber", "Shaped the chamber"),
-        CutKind("bore", "bore", "widens the bore", "Worked on the bore"),
+        CutKind("left_rail", "left rail", "Worked on the left rail by itself"),
+        CutKind("right_rail", "right rail", "Worked on the right rail by itself"),
+        CutKind("tip_rail", "tip rail", "Worked on the tip rail"),
+        CutKind("baffle", "baffle", "Shaped the baffle"),
+        CutKind("chamber", "chamber", "Shaped the chamber"),
+        CutKind("bore", "bore", "Worked on the bore"),
         CutKind(
             "table",
             "table flattening",
-            "flattens the table and closes the facing",
             "Flattened the table",
         ),
     )

@@ -48,7 +48,11 @@ class DialReading:
 
 @dataclass(frozen=True, slots=True)
 class FacingReadings:
-    """One measurement of a facing: both rails and the tip opening, any of which may be missing."""
+    """One measurement of a facing: both rails and the tip opening, any of which may be missing.
+
+    `unread_mm` are the blades of the set that were felt on neither rail; `read_once` says that
+    one number was given for both rails, so that nothing is known of how they differ.
+    """
 
     left: tuple[BladeStop, ...] = ()
     right: tuple[BladeStop, ...] = ()
@@ -56,6 +60,8 @@ class FacingReadings:
     tip_u_mm: float | None = None
     dial_left: tuple[DialReading, ...] = ()
     dial_right: tuple[DialReading, ...] = ()
+    unread_mm: tuple[float, ...] = ()
+    read_once: bool = False
 
     @property
     def has_rails(self) -> bool:

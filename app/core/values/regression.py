@@ -55,16 +55,6 @@ class OriginFit:
     t_dof: float
 
 
-@dataclass(frozen=True, slots=True)
-class Prediction:
-    """A value on the fit: `u` is that of the fit itself, low to high the interval asked for."""
-
-    value: float
-    u: float
-    low: float
-    high: float
-
-
 def fit_polynomial(
     x: Sequence[float], y: Sequence[float], degree: int, y_u: Sequence[float] | None = None
 ) -> PolynomialFit:
@@ -109,20 +99,6 @@ def fit_line(
     return fit_polynomial(x, y, 1, y_u)
 
 
-def predict(fit: PolynomialFit, x: float, level: float = 0.95) -> Prediction:
-    """Read the fit at x, with the interval of the *fit* there, correlations included (GUM H.3.4).
-
-    u² = gᵀ V g with g = (1, x, x², …). Raises ValueError if the fit has no uncertainty.
-    """
-    if fit.covariance is None:
-        raise ValueError("There are too few readings to say how sure this value is.")
-    powers = np.power(float(x), np.arange(len(fit.coefficients)))
-    value = float(powers @ np.asarray(fit.coefficients))
-    u = float(np.sqrt(max(0.0, powers @ np.asarray(fit.covariance) @ powers)))
-    half = student_quantile(0.5 + level / 2, fit.t_dof) * u
-    return Prediction(value, u, value - half, value + half)
-
-
 def fit_origin(
     x: Sequence[float], y: Sequence[float], y_u: Sequence[float] | None = None
 ) -> OriginFit:
@@ -149,22 +125,6 @@ def fit_origin(
         dof=dof,
         t_dof=t_dof,
     )
-
-
-def predict_origin(
-    fit: OriginFit, x: float, level: float = 0.95, new_u: float | None = None
-) -> Prediction:
-    """Tell where one *new* y at x will fall: slope·x ± t·√(u(slope)²x² + σ²), at `level`.
-
-    σ is `new_u`, or the scatter about the fit. Raises ValueError if there is neither, or no
-    uncertainty of the slope.
-    """
-    sigma = fit.residual_sd if new_u is None else new_u
-    if fit.slope_u is None or sigma is None:
-        raise ValueError("There are too few pairs to say where the next one will fall.")
-    value = fit.slope * x
-    half = student_quantile(0.5 + level / 2, fit.t_dof) * float(np.hypot(fit.slope_u * x, sigma))
-    return Prediction(value, fit.slope_u * abs(x), value - half, value + half)
 
 
 @dataclass(frozen=True, slots=True)

@@ -40,13 +40,12 @@ class Cause:
 
 @dataclass(frozen=True, slots=True)
 class Budget:
-    """Causes combined: `u_mm` standard, `expanded_mm` = `coverage_factor` · `u_mm`."""
+    """Causes combined: `u_mm` standard; times `coverage_factor` it is the expanded one."""
 
     causes: tuple[Cause, ...]
     u_mm: float
     dof: float
     coverage_factor: float
-    expanded_mm: float
 
 
 def rectangular(half_width_mm: float) -> float:
@@ -106,7 +105,7 @@ def combine_budget(causes: Sequence[Cause], level: float = 0.95) -> Budget:
     # ν is never below the least νᵢ; a cause given as less than 1 is used as 1
     whole = float(max(1, floor(dof + 1e-9))) if isfinite(dof) else inf
     factor = student_quantile(0.5 + level / 2, whole)
-    return Budget(tuple(causes), u, dof, factor, factor * u)
+    return Budget(tuple(causes), u, dof, factor)
 
 
 def expanded(standard_u: float) -> float:

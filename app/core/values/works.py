@@ -151,6 +151,14 @@ def shortened_mm(works: Sequence[WorkEntry]) -> float:
     return sum(one.amount_mm or 0.0 for one in works if one.kind == CUT_BACK)
 
 
+def say_carried(by_mm: float) -> str:
+    """Say how figures from before a shortened tip are counted."""
+    return (
+        f"The tip was shortened by {format_mm(by_mm)} mm: where blades stopped before is counted "
+        "from the tip as it is now."
+    )
+
+
 def done_lines(passes: Sequence[PassEntry], works: Sequence[WorkEntry]) -> tuple[str, ...]:
     """Say for a player what was done, in the past tense: only what was noted, each kind once."""
     kinds: dict[tuple[str, str], list[WorkEntry]] = {}

@@ -14,6 +14,7 @@ from app.core.jobs.jobs import OUTCOMES, RETURN_WAYS, TICK_KINDS
 from app.core.jobs.photos import MOMENTS, VIEWS
 from app.core.jobs.slips import SLIP_KINDS
 from app.core.jobs.stages import STAGES
+from app.core.shop.shop import BLADE_ORDERS
 from app.core.values.customers import INSTRUMENT_KINDS
 from app.core.values.lengths import LENGTHS
 from app.core.values.passes import CUT_KINDS
@@ -83,6 +84,7 @@ WORDS: Mapping[str, TableWords] = {
             "tax_percent": "the tax in amounts, in percent",
             "pay_words": "how to pay, as printed on a bill",
             "pay_days": "in how many days a bill is due",
+            "blade_order": "in which order the shop reads and writes its blades",
             "rails_seen": "how the shop looks at a rail when it says left or right",
             "look_again_months": "after how many months a facing should be looked at again",
         },
@@ -187,6 +189,8 @@ WORDS: Mapping[str, TableWords] = {
             "bore_gauge_id": "the bore gauge it was read with (a gauge)",
             "replaces_id": "the set that this one corrects",
             "replaces_why": "why it was corrected",
+            "unread_mm": "the blades that were felt on neither rail, by their thickness in mm",
+            "read_once": "whether one number was given for both rails",
         },
     ),
     "reading": TableWords(
@@ -353,7 +357,7 @@ WORDS: Mapping[str, TableWords] = {
             "on_date": "the day",
             "due": "the day on which something is awaited, or until which it holds",
             "done_on": "the day it came",
-            "details": "what was written, by field, as JSON",
+            "details": "what was written, by field",
         },
     ),
     "stock": TableWords(
@@ -432,6 +436,7 @@ CODES: Mapping[str, Mapping[str, str]] = {
         "work": "Work that is no cut",
     },
     "reading_set.role": ROLES,
+    "shop.blade_order": BLADE_ORDERS,
     "reading.scale": {key: one.label for key, one in SCALES.items()},
     "reading.quantity": {
         "blade": "where a blade stops, counted from the tip",

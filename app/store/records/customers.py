@@ -8,6 +8,7 @@ from typing import Any
 from sqlalchemy import BindParameter, Row, bindparam, func, select, tuple_
 from sqlalchemy.orm import Session, joinedload
 
+from app.core.jobs.stages import EXPECTED
 from app.core.values.customers import CustomerEntry, InstrumentEntry
 from app.store.records.loading import Hanging, rows_of
 from app.store.records.lookups import fold, search_text_of
@@ -140,7 +141,7 @@ _LAST_VISITS = (
     .where(
         Job.number.in_(
             select(func.max(Job.number))
-            .where(Job.customer_id.in_(_CUSTOMERS))
+            .where(Job.customer_id.in_(_CUSTOMERS), Job.stage != EXPECTED)
             .group_by(Job.customer_id)
         )
     )

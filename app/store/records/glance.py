@@ -5,14 +5,13 @@ from datetime import date
 from sqlalchemy import or_, select
 from sqlalchemy.orm import Session
 
-from app.core.jobs.stages import STAGES
+from app.core.jobs.stages import OPEN_STAGES
 from app.core.shop.glance import JobFacts
 from app.store.tables import Job, Payment, Piece
 
 
 def list_job_facts(session: Session, since: date) -> list[JobFacts]:
     """List the jobs that are open, or came or went home since a day."""
-    open_stages = [key for key, stage in STAGES.items() if stage.open]
     rows = session.execute(
         select(
             Job.stage,
@@ -23,7 +22,7 @@ def list_job_facts(session: Session, since: date) -> list[JobFacts]:
             Job.request,
         )
         .join(Piece, Piece.id == Job.piece_id)
-        .where(or_(Job.stage.in_(open_stages), Job.dropped_off >= since, Job.returned_on >= since))
+        .where(or_(Job.stage.in_(OPEN_STAGES), Job.dropped_off >= since, Job.returned_on >= since))
     )
     return [JobFacts(*row) for row in rows]
 

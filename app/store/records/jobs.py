@@ -1,28 +1,21 @@
 """Jobs: taking one in, moving it on, and the bench list."""
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import date, datetime
 
-from sqlalchemy import bindparam, func, select
+from sqlalchemy import bindparam, func, or_, select
 from sqlalchemy.orm import Session, joinedload
 
+from app.core.jobs.drop_offs import JobEntry
 from app.core.jobs.jobs import (
-    CORK_LINES,
-    NO_CORK,
     OUTCOMES,
     TICK_KINDS,
     AgreedEntry,
-    DropOff,
-    JobEntry,
     Ticks,
 )
-from app.core.jobs.stages import STAGES, stage_after
-from app.core.values.customers import CustomerEntry, InstrumentEntry, has_tenon
-from app.core.values.pieces import PieceEntry
-from app.store.records.customers import add_customer, add_instrument, get_customer
+from app.core.jobs.stages import DROPPED_OFF, EXPECTED, OPEN_STAGES, STAGES, stage_after
 from app.store.records.loading import Hanging
-from app.store.records.pieces import add_piece, get_piece, pass_on_piece
 from app.store.records.revisions import (
     Conflict,
     change_record,
@@ -31,68 +24,9 @@ from app.store.records.revisions import (
     show_differences,
 )
 from app.store.records.shop import extend_checklists
-from app.store.tables import Event, Instrument, Job, JobTick
+from app.store.tables import Event, Job, JobTick
 
 JOB_PARTS = ("ticks", "events", "passes", "works", "slips")
-
-
-class Unknown(Exception):  # noqa: N818 - shown to the maker beside the field
-    """A record chosen on the page is not in the book (any more)."""
-
-    def __init__(self, field: str, words: str) -> None:
-        super().__init__(words)
-        self.field = field
-
-
-def take_in(session: Session, drop: DropOff, now: datetime) -> Job:
-    """Write down a whole drop-off: customer, piece, instrument and job, in one act.
-
-    Raises Unknown if a chosen record is not there, or the piece belongs to somebody else.
-    """
-    customer_id = _settle_customer(session, drop.customer, now)
-    piece_id = _settle_piece(session, drop, customer_id, now)
-    instrument_id = _settle_instrument(session, drop.instrument, customer_id)
-    return add_job(session, drop.job, customer_id, piece_id, instrument_id, now=now)
-
-
-def _settle_customer(session: Session, chosen: int | CustomerEntry, now: datetime) -> int:
-    if isinstance(chosen, CustomerEntry):
-        return add_customer(session, chosen, now).id
-    if get_customer(session, chosen) is None:
-        raise Unknown("customer", "That customer is not in the book.")
-    return chosen
-
-
-def _settle_piece(session: Session, drop: DropOff, customer_id: int, now: datetime) -> int:
-    on = drop.job.dropped_off
-    if isinstance(drop.piece, PieceEntry):
-        piece = add_piece(session, customer_id, drop.piece, on, now)
-    else:
-        found = get_piece(session, drop.piece)
-        if found is None or found.joined_to_id:
-            raise Unknown("piece", "That piece is not in the book. Choose again.")
-        if found.owner_id != customer_id:
-            if not drop.passes_on:
-                raise Unknown("piece", "That piece is not this customer's. Choose again.")
-            pass_on_piece(session, found, customer_id, on, None, now)
-        piece = found
-    lines = {label for _, label in drop.job.ticks}
-    if not has_tenon(piece.instrument_kind) and lines & CORK_LINES:
-        raise Unknown("condition", NO_CORK)
-    return piece.id
-
-
-def _settle_instrument(
-    session: Session, chosen: int | InstrumentEntry | None, customer_id: int
-) -> int | None:
-    if isinstance(chosen, InstrumentEntry):
-        return add_instrument(session, customer_id, chosen).id
-    if chosen is None:
-        return None
-    found = session.get(Instrument, chosen)
-    if found is None or found.customer_id != customer_id:
-        raise Unknown("instrument", "That instrument is not this customer's. Choose again.")
-    return chosen
 
 
 def add_job(
@@ -101,31 +35,41 @@ def add_job(
     customer_id: int,
     piece_id: int,
     instrument_id: int | None,
+    order_id: int | None = None,
     *,
     now: datetime,
 ) -> Job:
     """Open a job with the next number."""
     number = (session.scalar(select(func.max(Job.number))) or 0) + 1
+    stage = EXPECTED if entry.expected else DROPPED_OFF
+    told = {one.name: getattr(entry, one.name) for one in fields(entry)}
+    del told["ticks"], told["expected"]
     job = Job(
         number=number,
         piece_id=piece_id,
         customer_id=customer_id,
         instrument_id=instrument_id,
-        stage="dropped_off",
-        dropped_off=entry.dropped_off,
-        wanted_by=entry.wanted_by,
-        request=entry.request,
-        condition_notes=entry.condition_notes,
-        declared_value_minor=entry.declared_value_minor,
-        return_by=entry.return_by,
+        order_id=order_id,
+        stage=stage,
         created_at=now,
         ticks=[JobTick(kind=kind, label=label) for kind, label in entry.ticks],
+        **told,
     )
     session.add(job)
     session.flush()
     extend_checklists(session, entry.ticks)
-    add_event(session, job, "stage", entry.dropped_off, now, "dropped off", stage="dropped_off")
+    add_event(session, job, "stage", entry.dropped_off, now, STAGES[stage].label, stage=stage)
     return job
+
+
+def list_order(session: Session, job: Job) -> list[Job]:
+    """List the jobs of the order that a job came in with, itself among them, by number."""
+    first = job.order_id or job.id
+    wanted = or_(Job.id == first, Job.order_id == first)
+    found = select(Job).where(wanted).options(*_WHOSE).order_by(Job.number)
+    jobs = list(session.scalars(found))
+    _ON_A_JOB["ticks"].load(session, jobs)
+    return jobs
 
 
 def save_ticks(
@@ -191,14 +135,11 @@ def move_job(session: Session, job: Job, stage: str, on: date, now: datetime) ->
     """Move a job to a stage and date the change; nothing happens if it is there already."""
     if job.stage == stage:
         return
-    closes = not STAGES[stage].open
-    change_record(
-        session,
-        job,
-        {"stage": stage, "returned_on": on if closes else None},
-        seen_version=None,
-        now=now,
-    )
+    opened = STAGES[stage].open
+    changes = {"stage": stage, "returned_on": None if opened else on}
+    if job.stage == EXPECTED and opened:
+        changes["dropped_off"] = on
+    change_record(session, job, changes, seen_version=None, now=now)
     add_event(session, job, "stage", on, now, STAGES[stage].label, stage=stage)
 
 
@@ -244,11 +185,8 @@ def get_job(session: Session, number: int, parts: Collection[str] = JOB_PARTS) -
     return job
 
 
-_JOB = (
-    select(Job)
-    .where(Job.number == bindparam("number"))
-    .options(joinedload(Job.piece), joinedload(Job.customer), joinedload(Job.instrument))
-)
+_WHOSE = joinedload(Job.piece), joinedload(Job.customer), joinedload(Job.instrument)
+_JOB = select(Job).where(Job.number == bindparam("number")).options(*_WHOSE)
 _ON_A_JOB = {part: Hanging(getattr(Job, part)) for part in JOB_PARTS}
 
 
@@ -262,15 +200,14 @@ class BenchGroup:
 
 def list_bench(session: Session) -> list[BenchGroup]:
     """List open jobs by stage, in the order of the stages, then by the day they are wanted."""
-    open_stages = [key for key, stage in STAGES.items() if stage.open]
     jobs = session.scalars(
         select(Job)
-        .where(Job.stage.in_(open_stages))
+        .where(Job.stage.in_(OPEN_STAGES))
         .options(joinedload(Job.piece), joinedload(Job.customer))
         .order_by(Job.wanted_by.is_(None), Job.wanted_by, Job.number)
     ).all()
     return [
-        BenchGroup(stage, tuple(job for job in jobs if job.stage == stage)) for stage in open_stages
+        BenchGroup(stage, tuple(job for job in jobs if job.stage == stage)) for stage in OPEN_STAGES
     ]
 
 

@@ -1,7 +1,7 @@
 """Reading sets: kept as typed, never changed, and given back as the values `core` works on."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from datetime import date, datetime
 from functools import lru_cache
 from typing import Any
@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session, aliased, object_session
 
 from app.core.compare.differences import ReadSet
 from app.core.compare.length_words import SureLength, list_lengths
-from app.core.facing.corrections import CorrectedReadings, ToldReading, correct_readings
+from app.core.facing.corrections import CorrectedReadings, correct_readings
 from app.core.facing.measurements import GaugesInUse, SetEntry
 from app.core.gauges.sizes import Register, SetSizes
 from app.core.values.readings import FacingReadings, ReadingEntry, Uncertainties
@@ -74,18 +74,9 @@ class Measurement:
     @property
     def bore_mm(self) -> float | None:
         """The exit bore by the bore gauge of its day, if it was read."""
-        return self._bore.value_mm if self._bore else None
-
-    @property
-    def bore_u_mm(self) -> float | None:
-        """The standard uncertainty of the exit bore."""
-        return self._bore.u_mm if self._bore else None
-
-    @property
-    def _bore(self) -> ToldReading | None:
         pairs = zip(self.readings, self.corrected.in_force, strict=True)
         found = (told for one, told in pairs if one.quantity == "bore" and not one.depth_mm)
-        return next(found, None)
+        return next((told.value_mm for told in found), None)
 
 
 def add_reading_set(
@@ -112,6 +103,8 @@ def add_reading_set(
         bore_gauge_id=gauges.bore_gauge_id,
         replaces_id=replaces_id,
         replaces_why=replaces_why,
+        unread_mm=list(entry.unread_mm),
+        read_once=entry.read_once,
         created_at=now,
         readings=[
             Reading(
@@ -140,7 +133,10 @@ SETS_KEPT = 1024
 
 @lru_cache(maxsize=SETS_KEPT)
 def _tell_set(
-    readings: tuple[tuple[Any, ...], ...], sizes: SetSizes
+    readings: tuple[tuple[Any, ...], ...],
+    sizes: SetSizes,
+    unread_mm: tuple[float, ...],
+    read_once: bool,
 ) -> tuple[tuple[ReadingEntry, ...], CorrectedReadings]:
     """Work out what readings come to by their gauges.
 
@@ -148,13 +144,23 @@ def _tell_set(
     kept under all it is worked out from, the register of gauges included: it cannot grow stale.
     """
     entries = tuple(ReadingEntry(*one) for one in readings)
-    return entries, correct_readings(entries, sizes)
+    told = correct_readings(entries, sizes)
+
+    def as_taken(facing: FacingReadings) -> FacingReadings:
+        return replace(facing, unread_mm=unread_mm, read_once=read_once)
+
+    return entries, replace(
+        told,
+        recorded_facing=as_taken(told.recorded_facing),
+        facing=as_taken(told.facing),
+        later_facing=as_taken(told.later_facing) if told.later_facing else None,
+    )
 
 
 def _make(kept: Any, readings: tuple[tuple[Any, ...], ...], register: Register) -> Measurement:
     """Make a value of a row of `_SETS` and its readings, each the values of a `ReadingEntry`."""
     sizes = sizes_of(register, kept)
-    entries, corrected = _tell_set(readings, sizes)
+    entries, corrected = _tell_set(readings, sizes, tuple(kept.unread_mm), kept.read_once)
     return Measurement(
         id=kept.id,
         piece_id=kept.piece_id,

@@ -65,9 +65,11 @@ def list_awaited(session: Session, *, due_until: date | None = None) -> Sequence
     return session.scalars(found.options(*_WITH).order_by(Memo.due, Memo.id)).all()
 
 
-def last_memo(session: Session, job: Job, kind: str, **details: str) -> Memo | None:
-    """Give a job's newest standing memo of a kind that holds these details."""
-    standing = (one for one in list_memos(session, job.piece, job) if one.struck_at is None)
+def last_memo(
+    session: Session, piece: Piece, job: Job | None, kind: str, **details: str
+) -> Memo | None:
+    """Give the newest standing memo of a kind that holds these details, of a job or a piece."""
+    standing = (one for one in list_memos(session, piece, job) if one.struck_at is None)
     of_kind = (one for one in standing if one.kind == kind)
     return next((one for one in of_kind if details.items() <= one.details.items()), None)
 

@@ -3,11 +3,13 @@
 from dataclasses import asdict
 from datetime import datetime
 
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.core.values.passes import PassEntry, describe_pass
-from app.core.values.works import WorkEntry, describe_work
+from app.core.values.works import CUT_BACK, WorkEntry, describe_work
 from app.store.records.jobs import add_event
+from app.store.records.measurements import Measurement
 from app.store.records.shop import extend_checklists
 from app.store.tables import BenchPass, Job, Work
 
@@ -52,6 +54,29 @@ def standing_passes(job: Job) -> list[PassEntry]:
 def standing_works(job: Job) -> list[WorkEntry]:
     """List a job's works that were not struck out."""
     return [as_work(one) for one in job.works if one.struck_at is None]
+
+
+def shortened_between(session: Session, first: Measurement, second: Measurement) -> float:
+    """Say by how many mm the tip was shortened between two sets of one piece.
+
+    Between a job's readings as received and as returned lie all its works; else days tell, and
+    within a day the moment of writing.
+    """
+    if first.piece_id != second.piece_id:
+        return 0.0
+    found = session.execute(
+        select(Work.amount_mm, Work.done_on, Work.created_at, Job.number)
+        .join(Job, Job.id == Work.job_id)
+        .where(Job.piece_id == first.piece_id, Work.kind == CUT_BACK, Work.struck_at.is_(None))
+    )
+    ends = [(one.taken_on, one.kept_at) for one in (first, second)]
+    whole_job = (first.role, second.role) == ("as_received", "as_returned")
+    number = first.job_number if whole_job and first.job_number == second.job_number else None
+    return sum(
+        amount or 0.0
+        for amount, on, at, of_job in found
+        if of_job == number or (number is None and ends[0] < (on, at) < ends[1])
+    )
 
 
 def strike_pass(kept: BenchPass | Work, at: datetime | None) -> None:

@@ -10,9 +10,10 @@ from sqlalchemy.orm import Session, joinedload, selectinload
 from app.core.plan.bench import LoggedPass, bracket_passes
 from app.core.plan.removal import RemovalPair
 from app.core.values.readings import FacingReadings, Uncertainties
+from app.core.values.works import CUT_BACK
 from app.store.records.loading import rows_of
 from app.store.records.measurements import Measurement, measurements_of_jobs, standing
-from app.store.tables import BenchPass, Job, Piece
+from app.store.tables import BenchPass, Job, Piece, Work
 
 # the rate follows the shop's hand and paper as they are now, not as they were years ago
 RECENT_JOBS = 60
@@ -59,6 +60,9 @@ _USED = (
 )
 
 
+_SHORTENED = select(Work.job_id).where(Work.kind == CUT_BACK, Work.struck_at.is_(None))
+
+
 def list_removal_pairs(
     session: Session,
     uncertainties: Uncertainties,
@@ -69,7 +73,8 @@ def list_removal_pairs(
 ) -> list[RemovalPair]:
     """List what passes took, by the readings around them, from the newest jobs that have any.
 
-    Only of some kinds of cut, or on one material, if asked.
+    Only of some kinds of cut, or on one material, if asked. Where a tip was shortened the readings
+    are counted from two tips, and nothing is learnt.
     """
     jobs_with = (
         select(BenchPass.job_id)
@@ -77,6 +82,7 @@ def list_removal_pairs(
         .join(Piece, Piece.id == Job.piece_id)
         .where(
             BenchPass.struck_at.is_(None),
+            Job.id.not_in(_SHORTENED),
             *([BenchPass.kind.in_(cuts)] if cuts else []),
             *([Piece.material == material] if material else []),
         )

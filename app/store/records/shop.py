@@ -226,6 +226,7 @@ def gauges_in_use(
         wedge_id=wedge.id,
         bore_gauge_id=bore.id,
         blade_set_id=chosen,
+        thin_first=shop.blade_order != "thick_first",
     )
 
 

@@ -16,7 +16,7 @@ from app.core.compare.comparison_words import (
     say_joint,
     tell_comparison,
 )
-from app.core.compare.differences import ReadSet, share_blades
+from app.core.compare.differences import ReadSet, share_blades, shorten_set
 from app.core.compare.effort import compare_efforts
 from app.core.facing.analysis import MalformedReading
 from app.core.facing.measurements import ROLES, GaugesInUse, write_line
@@ -27,10 +27,12 @@ from app.core.plan.plan_values import RemovalPlan
 from app.core.values.forms import format_date
 from app.core.values.readings import FacingReadings
 from app.core.values.uncertainty import expanded
+from app.core.values.works import say_carried
 from app.render.difference import draw_difference
 from app.render.profile import draw_profile
 from app.store.records.lookups import find_jobs, find_pieces
 from app.store.records.measurements import Measurement, get_measurement, list_measurements, standing
+from app.store.records.passes import shortened_between
 from app.store.records.pieces import get_piece, list_jobs_on
 from app.store.records.shop import gauges_in_use, get_shop
 from app.store.tables import Job, Piece
@@ -83,7 +85,7 @@ def _compared(session: Session, text: str) -> Compared:
 
 
 def _line(measurement: Measurement, gauges: GaugesInUse) -> str:
-    return write_line(measurement.recorded, gauges.glass, gauges.tip) or "other lengths"
+    return write_line(measurement.recorded, gauges) or "other lengths"
 
 
 @router.get("")
@@ -119,7 +121,7 @@ def _show_both(request: Request, session: Session, before: str, after: str) -> H
     sides = _compared(session, before), _compared(session, after)
     tolerance_mm = get_shop(session).evenness_tolerance_mm
     one_piece = sides[0].piece.id == sides[1].piece.id
-    sets = sides[0].measurement.read_set, sides[1].measurement.read_set
+    sets, off_mm = _read_sets(session, sides)
     compared = compare(*sets, evenness_tolerance_mm=tolerance_mm)
     groups = list_rows(compared, sets, gauges_in_use(session, sides[1].measurement.blade_set_id))
     return show_page(
@@ -133,6 +135,7 @@ def _show_both(request: Request, session: Session, before: str, after: str) -> H
         groups=groups,
         changes=[row for rows in groups.values() for row in rows if row.changed],
         joint=say_joint(compared.joint),
+        carried=say_carried(off_mm) if off_mm else "",
         laying_mm=[expanded(one.laying_u_mm) for one in sets],
         evenness=list_evenness(compared),
         rails=[say_evenness(rails_of(one)) for one in (compared.before, compared.after)],
@@ -281,7 +284,16 @@ def _drawn_sides(
 ) -> tuple[tuple[ReadSet, ReadSet], Side, GaugesInUse]:
     sides = _compared(session, before), _compared(session, after)
     gauges = gauges_in_use(session, sides[1].measurement.blade_set_id)
-    return (sides[0].measurement.read_set, sides[1].measurement.read_set), _side(sides), gauges
+    return _read_sets(session, sides)[0], _side(sides), gauges
+
+
+def _read_sets(
+    session: Session, sides: tuple[Compared, Compared]
+) -> tuple[tuple[ReadSet, ReadSet], float]:
+    """Give both sets as they are compared, and by how much the tip was shortened in between."""
+    first, second = sides[0].measurement, sides[1].measurement
+    off_mm = shortened_between(session, first, second)
+    return (shorten_set(first.read_set, off_mm), second.read_set), off_mm
 
 
 @router.get("/profile.svg")

@@ -7,10 +7,11 @@ from sqlalchemy.orm import Session
 
 from app.core.compare.comparison import compare
 from app.core.compare.comparison_words import IT_HAS_MOVED, Finding, Told, tell_comparison
-from app.core.compare.differences import share_blades
+from app.core.compare.differences import share_blades, shorten_set
 from app.core.compare.effort_words import say_net_effort
 from app.core.facing.measurements import GaugesInUse, write_line
 from app.store.records.measurements import Measurement, last_facings, standing
+from app.store.records.passes import shortened_between
 from app.store.records.shop import gauges_in_use
 from app.store.tables import Customer, Job
 from app.web.compare.comparisons import find_departure, pair_address
@@ -50,11 +51,11 @@ def list_last_known(session: Session, customer: Customer | None) -> dict[int, La
 
 
 def _line(measurement: Measurement, gauges: GaugesInUse) -> str:
-    return write_line(measurement.recorded, gauges.glass, gauges.tip) or "other lengths"
+    return write_line(measurement.recorded, gauges) or "other lengths"
 
 
 def gather_homecoming(
-    job: Job, sets: Sequence[Measurement], gauges: GaugesInUse
+    session: Session, job: Job, sets: Sequence[Measurement], gauges: GaugesInUse
 ) -> Homecoming | None:
     """Gather what a client is told first; None for a piece that never left as returned before.
 
@@ -68,7 +69,8 @@ def gather_homecoming(
     if not received:
         return Homecoming(left, _line(left, gauges))
     now = received[-1]
-    both = left.read_set, now.read_set
+    off_mm = shortened_between(session, left, now)
+    both = shorten_set(left.read_set, off_mm), now.read_set
     told = tell_comparison(compare(*both), IT_HAS_MOVED)
     effort = None
     if told.finding is Finding.MOVED:

@@ -47,6 +47,7 @@ class MadeUpShop:
     """The demo data: settings, customers and pieces by key, and the diary in order of days."""
 
     shop: Mapping[str, str]
+    services: tuple[Mapping[str, str], ...]
     customers: Mapping[str, Mapping[str, Any]]
     pieces: Mapping[str, Mapping[str, Any]]
     lines: tuple[Line, ...]

@@ -16,10 +16,12 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
+from app.core.jobs.services import parse_services
 from app.core.shop.marks import clean_mark
 from app.core.shop.shop import parse_shop
 from app.store.book.sessions import BookProblem
-from app.store.records.jobs import Unknown
+from app.store.records.drop_offs import Unknown
+from app.store.records.services import save_services
 from app.store.records.shop import awaits_first_choice, begin_book, get_shop, save_mark, save_shop
 from app.web.demo.desk import Desk, DiaryRefused, Line, MadeUpShop, refuse, taken
 from app.web.demo.jobs import JOB_DOERS
@@ -51,6 +53,7 @@ def read_made_up_shop(folder: Path | None = None) -> MadeUpShop:
     lines += [Line(sale["days_ago"], "sell", -1, sale) for sale in pieces["sale"]]
     return MadeUpShop(
         shop=read("shop.toml")["shop"],
+        services=tuple(read("shop.toml")["service"]),
         customers={one["key"]: one for one in read("customers.toml")["customer"]},
         pieces={one["key"]: one for one in pieces["piece"]},
         # the sort is stable: lines of one day stay in the order they are written
@@ -130,4 +133,8 @@ def _keep_settings(desk: Desk) -> None:
     line = Line(0, "settings", -1, {**as_shown, **desk.data.shop})
     entry = taken(line, parse_shop(line.text()))
     save_shop(desk.session, entry, shop.version, desk.clock.now())
+    for typed in desk.data.services:
+        prices = Line(0, "prices", -1, {f"{name}_new0": one for name, one in typed.items()})
+        lines = taken(prices, parse_services(prices.text(), (), entry.currency))
+        save_services(desk.session, lines, {}, desk.clock.now())
     save_mark(desk.session, clean_mark((folder_of("demo_data") / "mark.svg").read_bytes()))

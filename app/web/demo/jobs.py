@@ -5,15 +5,15 @@ from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
-from app.core.facing.measurements import Asked, parse_set
+from app.core.facing.measurements import parse_set
 from app.core.facing.suspects import ask_suspects
 from app.core.gauges.hand_gauges import FIELDS
 from app.core.jobs.charges import PAYMENT_SIGNS, parse_charge, parse_payment
+from app.core.jobs.drop_offs import parse_drop_off, row_prefix
 from app.core.jobs.jobs import (
     OUTCOMES,
     TICK_KINDS,
     parse_agreed,
-    parse_drop_off,
     parse_note,
     read_ticks,
 )
@@ -23,15 +23,16 @@ from app.core.jobs.slips import SLIP_KINDS
 from app.core.jobs.stages import STAGES
 from app.core.plan.targets import parse_facing
 from app.core.shop.drafts import pick_draft
-from app.core.values.forms import Fields, Refused, format_amount, format_money
+from app.core.values.forms import Fields, format_amount, format_money
 from app.core.values.passes import parse_pass
 from app.core.values.works import parse_work
 from app.render.photos import make_photo
 from app.store.records.charges import add_charge, add_payment
 from app.store.records.drafts import keep_draft
+from app.store.records.drop_offs import take_in
 from app.store.records.facings import add_facing, choose_facing
 from app.store.records.gauges import list_hand_gauges, sizes_in_use
-from app.store.records.jobs import add_event, move_job, save_outcomes, save_ticks, take_in
+from app.store.records.jobs import add_event, list_order, move_job, save_outcomes, save_ticks
 from app.store.records.measurements import Measurement, measurements_of_job
 from app.store.records.memos import add_memo, finish_memo, list_memos
 from app.store.records.passes import add_work, strike_pass
@@ -49,25 +50,31 @@ DEMO_SITE = "http://127.0.0.1:8765"
 
 
 def _take_in(desk: Desk, line: Line) -> None:
-    who, what, horn = (line.typed.get(name, "") for name in ("customer", "piece", "instrument"))
+    """Take a piece in, and those that are `also` in its order."""
+    who, horn = line.typed["customer"], line.typed.get("instrument", "")
+    keys = [line.typed["piece"], *line.ticked("also")]
+    new = [key for key in keys if key not in desk.pieces]
+    known = [key for key in keys if key in desk.pieces]
     raw = {
         **line.text(),
         **_known_or_new("customer", desk.customers.get(who), desk.data.customers[who]),
-        **_known_or_new("piece", desk.pieces.get(what), desk.data.pieces[what]),
         **_played_on(desk, who, horn),
+        "rows": str(len(new) or 1),
     }
-    if "wanted_after" in line.typed:
-        wanted = desk.clock.today() + timedelta(days=line.typed["wanted_after"])
-        raw["wanted_by"] = wanted.isoformat()
-    drop = parse_drop_off(
-        raw,
-        {kind: line.ticked(kind) for kind in TICK_KINDS},
-        desk.clock.today(),
-        get_shop(desk.session).currency,
-    )
-    job = take_in(desk.session, taken(line, drop), desk.clock.now())
+    for row, key in enumerate(new, start=1):
+        raw |= {f"{row_prefix(row)}{name}": str(v) for name, v in desk.data.pieces[key].items()}
+    for field, name in (("wanted_by", "wanted_after"), ("expected_on", "expected_after")):
+        if name in line.typed:
+            raw[field] = (desk.clock.today() + timedelta(days=line.typed[name])).isoformat()
+    ticked = {kind: line.ticked(kind) for kind in (*TICK_KINDS, "service")}
+    ticked["piece"] = [str(desk.pieces[key]) for key in known] or [""]
+    currency = get_shop(desk.session).currency
+    drop = taken(line, parse_drop_off(raw, ticked, desk.clock.today(), currency))
+    job = take_in(desk.session, drop, desk.clock.now())
     desk.jobs[line.job] = job.number
-    desk.customers[who], desk.pieces[what] = job.customer_id, job.piece_id
+    desk.customers[who] = job.customer_id
+    for key, one in zip([*known, *new], list_order(desk.session, job), strict=True):
+        desk.pieces[key] = one.piece_id
     if job.instrument_id is not None:
         desk.instruments[who, horn] = job.instrument_id
 
@@ -94,22 +101,19 @@ def _read(desk: Desk, line: Line, replaces: Measurement | None = None) -> None:
         for kind, field in FIELDS.items()
         if kind in line.typed
     }
-    entry = parse_set(
+    parsed = parse_set(
         raw,
         gauges,
         job.piece.instrument_kind,
         desk.clock.today(),
         lambda entry: ask_suspects(entry, sizes_in_use(session, gauges, entry.taken_on)),
     )
-    if isinstance(entry, Refused):
-        raise refuse(line, entry.problems)
-    questions = entry.questions if isinstance(entry, Asked) else {}
-    if set(questions) != set(line.ticked("yes")):
-        raise refuse(line, questions or {"yes": "there was no question to say yes to"})
-    if isinstance(entry, Asked):
-        entry = entry.entry
+    if parsed.problems:
+        raise refuse(line, parsed.problems)
+    if set(parsed.questions) != set(line.ticked("yes")):
+        raise refuse(line, parsed.questions or {"yes": "there was no question to say yes to"})
     bench = Bench(job.piece, job, "", "", replaces)
-    keep_set(session, bench, entry, gauges, desk.clock.now(), line.typed.get("why", ""))
+    keep_set(session, bench, parsed.entry, gauges, desk.clock.now(), line.typed.get("why", ""))
 
 
 def _blade_set(desk: Desk, blades: int | None) -> int | None:

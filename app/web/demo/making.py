@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 
-from app.core.facing.measurements import Asked, parse_set
+from app.core.facing.measurements import parse_set
 from app.core.gauges.gauges import GAUGE_KINDS, parse_check, parse_gauge
 from app.core.gauges.studies import parse_study, study_cell
 from app.core.jobs.batches import parse_new_batch
@@ -100,11 +100,10 @@ def _read_made(desk: Desk, line: Line) -> None:
     piece = _made_piece(desk, line)
     gauges = gauges_in_use(desk.session, instrument_kind=piece.instrument_kind)
     raw = {"role": "reference", **line.text()}
-    entry = parse_set(raw, gauges, piece.instrument_kind, desk.clock.today())
-    if isinstance(entry, Asked):
-        raise refuse(line, entry.questions)
-    entry = taken(line, entry)
-    keep_set(desk.session, Bench(piece, None, "", ""), entry, gauges, desk.clock.now())
+    parsed = parse_set(raw, gauges, piece.instrument_kind, desk.clock.today())
+    if parsed.problems or parsed.questions:
+        raise refuse(line, parsed.problems or parsed.questions)
+    keep_set(desk.session, Bench(piece, None, "", ""), parsed.entry, gauges, desk.clock.now())
 
 
 def _leave_batch(desk: Desk, line: Line) -> None:

@@ -1,7 +1,6 @@
 """Readings: the grid, the one line, what they mean, and corrections that lose nothing."""
 
 import re
-from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -21,14 +20,12 @@ from app.core.facing.analysis import analyse_facing
 from app.core.facing.corrections import correct_readings
 from app.core.facing.dials import say_dials
 from app.core.facing.measurements import (
+    RAILS,
     ROLES,
-    Asked,
     GaugesInUse,
+    ParsedSet,
     SetEntry,
     cell_name,
-    facing_of,
-    fill_from_line,
-    meaning_mm,
     parse_set,
     write_line,
 )
@@ -40,9 +37,7 @@ from app.core.facing.wording import (
 )
 from app.core.gauges.hand_gauges import gauge_cells
 from app.core.shop.drafts import pick_draft
-from app.core.values.dial_columns import fill_dials
-from app.core.values.forms import Refused
-from app.core.values.lengths import drop_unread, is_length, length_cells, length_meanings
+from app.core.values.lengths import is_length, length_cells
 from app.store.records.drafts import drop_draft, keep_draft
 from app.store.records.facings import get_facing
 from app.store.records.gauges import list_hand_gauges, sizes_in_use
@@ -139,7 +134,7 @@ def correct(request: Request, session: Reading, clock: Clock, draft: str = "") -
             "taken_on": bench.replaces.taken_on.isoformat(),
             "note": bench.replaces.note,
             "blade_set": str(bench.replaces.blade_set_id or ""),
-            **_cells(bench.replaces, _gauges(session, form, bench)),
+            **_cells(bench.replaces, find_gauges(session, form, bench)),
             "draft": draft,
         }
     return _grid(request, session, bench, form, clock)
@@ -170,7 +165,7 @@ def take_readings(session: Session, bench: Bench, form: Form, clock: Clock) -> R
         return answer
     if bench.replaces:
         _check_correction(form, bench.replaces)
-    gauges = _gauges(session, form, bench)
+    gauges = find_gauges(session, form, bench)
     if form.get("do") == "blades":
         return None
 
@@ -178,18 +173,17 @@ def take_readings(session: Session, bench: Bench, form: Form, clock: Clock) -> R
         return ask_suspects(entry, sizes_in_use(session, gauges, entry.taken_on))
 
     kind = bench.piece.instrument_kind
-    entry = parse_set(form.values, gauges, kind, clock.today(), ask_more)
-    if isinstance(entry, Refused):
-        form.problems = {**entry.problems, **form.problems}
-    if isinstance(entry, Asked) and not form.problems:
-        form.questions = dict(entry.questions)
-        form.values["asked"] = entry.token
-    if not isinstance(entry, SetEntry) or form.problems or form.get("do") == "check":
+    parsed = parse_set(form.values, gauges, kind, clock.today(), ask_more)
+    form.problems = {**parsed.problems, **form.problems}
+    if not form.problems and parsed.asks:
+        form.questions = dict(parsed.questions)
+        form.values["asked"] = parsed.token
+    if form.problems or form.questions or form.get("do") == "check":
         keep_draft(session, bench.action, pick_draft(form.values), clock.now())
         session.commit()
         return None
     why = form.get("why").strip()[:500]
-    location = keep_set(session, bench, entry, gauges, clock.now(), why)
+    location = keep_set(session, bench, parsed.entry, gauges, clock.now(), why)
     drop_draft(session, bench.action)
     note_taken(session, form, location, clock.now())
     session.commit()
@@ -225,7 +219,7 @@ def keep_set(
     )
     if job is None:
         return f"/readings/{kept.id}"
-    line = write_line(facing_of(entry.readings), gauges.glass, gauges.tip)
+    line = write_line(entry.facing, gauges)
     words = f"Readings {ROLES[entry.role]}: {line or 'other lengths'}"
     if bench.replaces:
         words = f"Correction. {words} ({kept.replaces_why})"
@@ -234,7 +228,7 @@ def keep_set(
     return f"/jobs/{job.number}?said=readings"
 
 
-def _gauges(session: Session, form: Form, bench: Bench) -> GaugesInUse:
+def find_gauges(session: Session, form: Form, bench: Bench) -> GaugesInUse:
     """Give the gauges to read with: the set chosen, else the one of the piece's family.
 
     Blades outside the set are shown too where something is typed for them, or was read by the
@@ -279,75 +273,47 @@ def _grid(
 
 def grid_values(session: Session, bench: Bench, form: Form, clock: Clock) -> dict[str, Any]:
     """Give what the table of readings prints, on the job's page and on its own."""
-    gauges = _gauges(session, form, bench)
-    # The line is spread over the cells only where it can be; the line itself stays as typed.
-    cells = fill_dials(fill_from_line(form.values, gauges.blades))
-    cells.pop("line_problem", None)
-    checked = form.get("do") == "check" or bool(form.questions)
+    gauges = find_gauges(session, form, bench)
+    parsed = parse_set(form.values, gauges, bench.piece.instrument_kind, clock.today())
+    # the line is spread over the cells once it was sent; a draft and a link stay as they are
+    posted = form.problems or form.questions or form.get("do")
+    of_piece = list_measurements(session, bench.piece.id)
     return {
         "bench": bench,
         "gauges": gauges,
-        "table": gather_table(
-            session, bench.job, list_measurements(session, bench.piece.id), gauges
-        ),
-        "cells": cells if form.problems or checked else form.values,
-        "meanings": grid_meanings(cells, gauges),
-        "preview": _preview(cells, gauges, bench, session, clock)
-        if checked
-        else _first_look(bench),
+        "table": gather_table(session, bench.job, of_piece, gauges),
+        "cells": parsed.cells if posted else form.values,
+        "meanings": parsed.meanings,
+        "preview": _preview(session, bench, parsed, gauges),
     }
-
-
-def _first_look(bench: Bench) -> dict[str, Any] | None:
-    """Show what a job's piece was like when last read, before anything is typed."""
-    if bench.job is None or last_read(bench.job) is None:
-        return None
-    address = f"/pictures/profile.svg?job={bench.job.number}"
-    return {"picture": address, "line": "", "words": [], "togo": {}}
-
-
-def grid_meanings(cells: Mapping[str, str], gauges: GaugesInUse) -> dict[str, str]:
-    """Say what each cell means in mm, by the cell's name."""
-    meanings = {
-        cell_name(blade, rail): meaning_mm(cells.get(cell_name(blade, rail), ""), gauges.glass)
-        for blade in gauges.blades
-        for rail in ("left", "right")
-    }
-    meanings["tip"] = meaning_mm(cells.get("tip", ""), gauges.tip)
-    meanings["bore"] = meaning_mm(cells.get("bore", ""), gauges.bore)
-    return meanings | length_meanings(cells, gauges.bore)
 
 
 def _preview(
-    cells: Mapping[str, str], gauges: GaugesInUse, bench: Bench, session: Session, clock: Clock
+    session: Session, bench: Bench, parsed: ParsedSet, gauges: GaugesInUse
 ) -> dict[str, Any] | None:
-    raw, kind = {**cells, "role": "reference"}, bench.piece.instrument_kind
-    entry = parse_set(raw, gauges, kind, clock.today())
-    if isinstance(entry, Refused):
-        # a row of the second part that is half typed must not hide the rest
-        raw = drop_unread(raw, entry.problems)
-        entry = parse_set(raw, gauges, kind, clock.today())
-    if isinstance(entry, Refused):
-        return None
-    kept = entry.entry if isinstance(entry, Asked) else entry
-    facing = facing_of(kept.readings)
-    sizes = sizes_in_use(session, gauges, kept.taken_on)
-    corrected = correct_readings(kept.readings, sizes)
+    """Say what readings come to before they are kept; what a job's piece was like before that."""
+    entry, facing = parsed.entry, parsed.entry.facing
+    cells = {"tip", *(cell_name(blade, rail) for blade in gauges.blades for rail in RAILS)}
+    if not entry.readings or cells & set(parsed.problems):
+        if bench.job is None or last_read(bench.job) is None:
+            return None
+        address = f"/pictures/profile.svg?job={bench.job.number}"
+        return {"picture": address, "line": "", "words": [], "togo": {}}
+    corrected = correct_readings(entry.readings, sizes_in_use(session, gauges, entry.taken_on))
+    now = replace(corrected.facing, read_once=entry.read_once)
     tolerance = get_shop(session).evenness_tolerance_mm
-    analysis = analyse_facing(
-        corrected.facing, corrected.uncertainties, evenness_tolerance_mm=tolerance
-    )
+    analysis = analyse_facing(now, corrected.uncertainties, evenness_tolerance_mm=tolerance)
     target = get_facing(session, bench.job.facing_id) if bench.job else None
-    togo = tell_togo(target, corrected.facing, corrected.uncertainties, gauges)
+    togo = tell_togo(target, now, corrected.uncertainties, gauges)
     return {
-        "line": write_line(facing, gauges.glass, gauges.tip),
+        "line": write_line(facing, gauges),
         "togo": {name: asdict(one) for name, one in togo.items()},
         "words": [
             *describe_facing(analysis, gauges.glass),
-            *say_dials(corrected.facing, analysis.left, analysis.right),
-            *say_bore(list_lengths(kept.readings, corrected.in_force)),
+            *say_dials(now, analysis.left, analysis.right),
+            *say_bore(list_lengths(entry.readings, corrected.in_force)),
         ],
-        "picture": preview_address(corrected.facing, gauges, bench.job) if facing.has_rails else "",
+        "picture": preview_address(now, gauges, bench.job) if facing.has_rails else "",
     }
 
 
@@ -368,14 +334,21 @@ def preview(
         form.get("place"),
         "",
     )
-    gauges = _gauges(session, form, bench)
-    cells = fill_dials(fill_from_line(form.values, gauges.blades))
-    shown = _preview(cells, gauges, bench, session, clock) or _first_look(bench)
+    gauges = find_gauges(session, form, bench)
+    parsed = parse_set(form.values, gauges, bench.piece.instrument_kind, clock.today())
+    shown = _preview(session, bench, parsed, gauges)
     part = templates().get_template("measurements/preview.html").render(preview=shown, bench=bench)
     return JSONResponse(
         {
-            "meanings": grid_meanings(cells, gauges),
+            "meanings": parsed.meanings,
             "togo": shown["togo"] if shown else {},
+            # a line that is still being typed is not scolded
+            "asks": {
+                **{name: words for name, words in parsed.problems.items() if name != "line"},
+                **parsed.questions,
+            },
+            # a line that was spread fills the cells; what is typed there later holds
+            "cells": parsed.cells if parsed.cells.get("spread") != form.get("spread") else {},
             "preview": part,
         }
     )

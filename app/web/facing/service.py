@@ -65,11 +65,11 @@ class FacingIn(_Asked):
             tuple(BladeStop(stop.gap_mm, stop.position_mm) for stop in rail)
             for rail in (self.left, self.right)
         )
-        dials = (
+        dial_left, dial_right = (
             tuple(DialReading(one.position_mm, one.gap_mm) for one in rail)
             for rail in (self.dial_left, self.dial_right)
         )
-        return FacingReadings(left, right, self.tip_opening_mm, None, *dials)
+        return FacingReadings(left, right, self.tip_opening_mm, None, dial_left, dial_right)
 
 
 class SpreadsIn(_Asked):

@@ -57,10 +57,10 @@ class Summary:
 def summarise(measurement: Measurement, gauges: GaugesInUse, shop: Shop) -> Summary:
     """Work out what a reading set comes to; nothing is fitted for it."""
     facing, corrected = measurement.facing, measurement.corrected
-    line = write_line(measurement.recorded, gauges.glass, gauges.tip)
-    used = write_line(facing, gauges.glass, gauges.tip) if corrected.differs else line
+    line = write_line(measurement.recorded, gauges)
+    used = write_line(facing, gauges) if corrected.differs else line
     worn = corrected.later_facing
-    later = write_line(worn, gauges.glass, gauges.tip) if worn else used
+    later = write_line(worn, gauges) if worn else used
     usual, tolerance = measurement.uncertainties, shop.evenness_tolerance_mm
     pairs = pair_blades(facing.left, facing.right, usual.position_mm, usual.gap_mm)
     return Summary(
@@ -70,7 +70,11 @@ def summarise(measurement: Measurement, gauges: GaugesInUse, shop: Shop) -> Summ
         used if used != line else "",
         later if later != used else "",
         read_facing_length(facing),
-        judge_rails(judge_evenness(pairs, tolerance), one_rail=facing.has_rails),
+        judge_rails(
+            judge_evenness(pairs, tolerance),
+            one_rail=facing.has_rails,
+            read_once=facing.read_once,
+        ),
         tolerance,
     )
 

@@ -4,7 +4,6 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
-from app.core.facing.measurements import meaning_mm
 from app.core.gauges.gauges import GAUGE_KINDS
 from app.core.gauges.studies import (
     MOST_PIECES,
@@ -18,6 +17,7 @@ from app.core.gauges.studies import (
     study_cell,
 )
 from app.core.values.forms import Refused
+from app.core.values.lengths import say_meaning
 from app.core.values.units import SCALES, Scale
 from app.store.records.gauges import get_gauge, study_values
 from app.store.records.shop import get_shop, list_gauges
@@ -86,7 +86,7 @@ def _grid(
         most_pieces=MOST_PIECES,
         most_turns=MOST_TURNS,
         study_cell=study_cell,
-        meaning=lambda text: meaning_mm(text, scale),
+        meaning=lambda text: say_meaning(text, scale),
         words=_describe(outcome.values, gauge, read_on, scale) if outcome else [],
         rows=list_study_rows(outcome.values, scale) if outcome else [],
     )

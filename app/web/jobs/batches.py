@@ -294,7 +294,7 @@ def _judge(
     if made.last is None:
         return PieceLine(made)
     now, spreads = made.last.facing, made.last.uncertainties
-    line = write_line(now, gauges.glass, gauges.tip)
+    line = write_line(now, gauges)
     suspects = find_suspects(analyse_facing(now, spreads))
     try:
         state = judge_bench(facing.target, leave_out(now, suspects), facing.tolerance, spreads)

@@ -1,21 +1,26 @@
-"""Drop-off: one page from "who is it" to a numbered job and its intake slip."""
+"""Drop-off: one page from "who is it" to numbered jobs, one for each piece, and an intake slip."""
 
 from collections.abc import Sequence
+from datetime import timedelta
 from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
-from app.core.jobs.jobs import parse_drop_off
+from app.core.jobs.drop_offs import MOST_PIECES, count_rows, parse_drop_off, row_prefix
+from app.core.jobs.services import offer_services
+from app.core.jobs.waiting import tell_turnaround
 from app.core.values.forms import Refused
 from app.core.values.pieces import PieceEntry
 from app.store.records.customers import get_customer, tell_apart
-from app.store.records.jobs import Unknown, take_in
+from app.store.records.drop_offs import Unknown, take_in
 from app.store.records.joinings import find_alike
 from app.store.records.lookups import find_customers
 from app.store.records.pieces import get_piece
+from app.store.records.services import offered_services
 from app.store.records.shop import get_shop
+from app.store.records.waiting import list_visits
 from app.store.tables import Customer, Piece
 from app.web.compare.returning import list_last_known
 from app.web.jobs.jobs import offer_ticks
@@ -25,6 +30,7 @@ from app.web.pages import (
     Reading,
     Typed,
     Writing,
+    get_settings,
     go_to,
     note_taken,
     show_page,
@@ -32,6 +38,7 @@ from app.web.pages import (
 )
 
 router = APIRouter(prefix="/drop-off")
+MORE_ROWS = 11  # a box of twelve
 ALIKE = "The book has this maker, model and marking already. Say whether it is that piece."
 
 
@@ -40,9 +47,9 @@ def new(
     request: Request, session: Reading, customer: str = "", piece: str = "", same_piece: str = ""
 ) -> HTMLResponse:
     """Show an empty drop-off page, or one with customer and piece, or a sold piece, chosen."""
-    values = {"customer": customer, "piece": piece} if customer else {}
-    values |= {"same_piece": same_piece[:9]} if same_piece else {}
-    return _page(request, session, Form(values=values))
+    form = Form(values={"customer": customer}, lists={"piece": [piece]}) if customer else Form()
+    form.values |= {"same_piece": same_piece[:9]} if same_piece else {}
+    return _page(request, session, form)
 
 
 @router.get("/customers")
@@ -63,8 +70,10 @@ def pieces(request: Request, session: Reading, customer: str = "") -> HTMLRespon
 
 @router.post("")
 def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Response:
-    """Take a piece in, or find the customer first."""
-    if form.get("do") == "find":
+    """Take pieces in, find the customer first, or show more lines."""
+    if form.get("do") == "more":
+        form.values["rows"] = str(count_rows(form.values, MORE_ROWS))
+    if form.get("do") in {"find", "more"}:
         return _page(request, session, form)
     if answer := taken_before(session, form):
         return answer
@@ -73,8 +82,9 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Res
     if isinstance(drop, Refused):
         form.problems = dict(drop.problems)
         return _page(request, session, form)
-    if isinstance(drop.piece, PieceEntry) and form.get("same_piece") != "none":
-        alike = find_alike(session, drop.piece)
+    new_piece = next((one.piece for one in drop.pieces if isinstance(one.piece, PieceEntry)), None)
+    if new_piece and form.get("same_piece") != "none":
+        alike = find_alike(session, new_piece)
         if alike:
             form.problems = {"same_piece": ALIKE}
             return _page(request, session, form, alike)
@@ -84,7 +94,7 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Res
         session.rollback()
         form.problems = {unknown.field: str(unknown)}
         return _page(request, session, form)
-    location = f"/jobs/{job.number}?said=taken-in"
+    location = f"/jobs/{job.number}?said={'expected' if drop.job.expected else 'taken-in'}"
     note_taken(session, form, location, now)
     session.commit()
     return go_to(location)
@@ -94,21 +104,36 @@ def _page(
     request: Request, session: Session, form: Form, alike: Sequence[Piece] = ()
 ) -> HTMLResponse:
     same = form.get("same_piece")
-    chosen = get_piece(session, int(same)) if same.isdecimal() and len(same) < 10 else None
+    known = get_piece(session, int(same)) if same.isdecimal() and len(same) < 10 else None
+    rows = count_rows(form.values)
+    turnaround = tell_turnaround(list_visits(session))
+    today = get_settings(request).today()
+    days = (turnaround.median_days, turnaround.sure_days) if turnaround else ()
     return show_page(
         request,
         "drop_offs/new.html",
         form=form,
-        alike=alike or ([chosen] if chosen else ()),
+        alike=alike or ([known] if known else ()),
         shop=get_shop(session),
         checklists=offer_ticks(session, form),
+        rows=[row_prefix(row) for row in range(1, rows + 1)],
+        may_have_more=rows < MOST_PIECES,
+        services=offer_services(offered_services(session)),
+        turnaround=turnaround,
+        ready=[today + timedelta(days=one) for one in days],
         **_customers(session, form),
     )
 
 
 def _customers(session: Session, form: Form) -> dict[str, Any]:
-    """Gather the customers to offer: those found, and the one chosen with their pieces' facings."""
+    """Gather the customers to offer: those found, and the one chosen with their pieces' facings.
+
+    Where *Find* was pressed and only one fits, that one is chosen.
+    """
     found = find_customers(session, form.get("find"), most=8)
+    nobody = form.get("customer") in {"", "new"} and not form.get("customer_name").strip()
+    if form.get("do") == "find" and len(found) == 1 and nobody:
+        form.values["customer"] = str(found[0].id)
     chosen = _chosen(session, form)
     if chosen and chosen.id not in {one.id for one in found}:
         found.insert(0, chosen)

@@ -23,7 +23,7 @@ from app.core.values.forms import Fields, Refused
 from app.core.values.passes import ABRASIVES, PassEntry, parse_pass
 from app.core.values.pieces import CAUTION_DEFERS, MATERIAL_CAUTIONS
 from app.store.records.charges import account_of
-from app.store.records.jobs import add_event, get_job, move_job, move_on, save_agreed
+from app.store.records.jobs import add_event, get_job, list_order, move_job, move_on, save_agreed
 from app.store.records.measurements import list_measurements
 from app.store.records.memos import list_memos, warranty_of
 from app.store.records.passes import add_pass, strike_pass
@@ -88,7 +88,7 @@ def job_page(request: Request, session: Session, job: Job, form: Form) -> HTMLRe
         shop=shop,
         sets=sets,
         comparisons=offer_comparisons(job, of_piece),
-        homecoming=gather_homecoming(job, of_piece, gauges),
+        homecoming=gather_homecoming(session, job, of_piece, gauges),
         next_step=next_step(job.stage, roles | ({AGREED} if job.agreed_work else set())),
         own_works=list_checklist(session, "work"),
         last_pass=next((one for one in reversed(job.passes) if one.struck_at is None), None),
@@ -97,6 +97,7 @@ def job_page(request: Request, session: Session, job: Job, form: Form) -> HTMLRe
         memos=tell_memos(session, job),
         warranty=warranty_of(session, job.piece, job.dropped_off),
         account=account_of(session, job),
+        order=list_order(session, job),
         caution=f"{MATERIAL_CAUTIONS[job.piece.material]} {CAUTION_DEFERS}",
         panel=panel,
         **(_bench_values(request, session, job, form, roles) if panel else {"table": None}),

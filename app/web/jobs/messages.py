@@ -74,7 +74,7 @@ def gather_facts(session: Session, job: Job) -> dict[str, str]:
         "customer": job.customer.name,
         "piece": name_piece(piece.maker, piece.model, piece.marking, piece.telling_marks),
         "job": str(job.number),
-        "readings": write_line(received.recorded, gauges.glass, gauges.tip) if received else "",
+        "readings": write_line(received.recorded, gauges) if received else "",
         "asked": job.request,
         "agreed": job.agreed_work,
         "price": format_money(account.total_minor, shop.currency),

@@ -10,13 +10,13 @@ from sqlalchemy.orm import Session
 
 from app.core.compare.comparison import compare
 from app.core.compare.comparison_words import Finding, tell_comparison
-from app.core.compare.differences import share_blades
+from app.core.compare.differences import share_blades, shorten_set
 from app.core.compare.effort_words import say_net_effort
 from app.core.jobs.stages import STAGES
 from app.core.values.customers import CustomerEntry, read_customer
 from app.core.values.forms import Fields, Refused
 from app.core.values.pieces import parse_piece
-from app.core.values.works import say_all_done
+from app.core.values.works import say_all_done, say_carried, shortened_mm
 from app.store.records.batches import find_batch_of
 from app.store.records.customers import add_customer, get_customer
 from app.store.records.joinings import list_joinings
@@ -99,12 +99,15 @@ def _tell_change(job: Job, sets: Sequence[Summary], kind: str) -> str:
     if not (received and returned):
         return ""
     before, after = received[-1].read_set, returned[-1].read_set
-    told = tell_comparison(compare(before, after))
+    off_mm = shortened_mm(standing_works(job))
+    told = tell_comparison(compare(shorten_set(before, off_mm), after))
+    carried = f" {say_carried(off_mm)}" if off_mm else ""
     if told.finding is not Finding.MOVED:
-        return told.words
+        return f"{told.words}{carried}"
     same = share_blades(before, after)
     effort = say_net_effort(before.facing, after.facing, kind=kind, same_blades=same, short=True)
-    return f"{told.words} {effort}" if effort else told.words
+    words = f"{told.words}{carried}"
+    return f"{words} {effort}" if effort else words
 
 
 def find_before(last: Measurement, sets: Sequence[Measurement]) -> Measurement | None:

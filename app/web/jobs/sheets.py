@@ -179,7 +179,7 @@ def _batch_paper(session: Session, clock: Clock, batch_id: int, site: str) -> Pa
     told = gather_batch(session, batch_id)
     batch, lines = told["batch"], told["lines"]
     blades = told["heads"] if len(told["heads"]) <= MOST_COLUMNS else []
-    charts = {run.quantity: chart_of(run) for run in told["runs"]}
+    charts = {run.quantity: chart_of(run, "small") for run in told["runs"]}
     pictures = {
         f"run-{quantity}.svg": draw_run_chart(chart).decode()
         for quantity, chart in charts.items()

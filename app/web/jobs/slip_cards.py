@@ -10,12 +10,13 @@ from sqlalchemy.orm import Session
 from app.core.compare.card_front import list_figures, say_again, say_care
 from app.core.compare.card_picture import build_picture
 from app.core.compare.cards import MeasuredPart, build_measured_part
+from app.core.compare.differences import shorten_facing
 from app.core.facing.measurements import GaugesInUse, write_line
 from app.core.jobs.photos import MOMENTS, name_photo
 from app.core.jobs.slips import CardBack, CardFront, CardPart, MakerPicture, PaperPhoto, RailLine
 from app.core.values.forms import format_date, shorten
 from app.core.values.units import format_number
-from app.core.values.works import done_lines, say_all_done
+from app.core.values.works import done_lines, say_all_done, say_carried, shortened_mm
 from app.render.figures import nice_ticks
 from app.render.papers import frame_photo
 from app.render.profile import ProfilePicture, describe_profile
@@ -64,6 +65,7 @@ def _card(session: Session, job: Job, shop: Shop, today: date, room: _Room) -> C
         gauges,
         shop.evenness_tolerance_mm,
         job.piece.instrument_kind,
+        shortened_mm(standing_works(job)),
     )
     return CardPart(
         _front(job, (before, after), measured, gauges, shop, today, room),
@@ -86,11 +88,14 @@ def _front(
     """Put the player's half together: readings as they were read, verdicts as core gives them."""
     before, after = (one.recorded if one else None for one in pair)
     told = measured.told
+    drawn, changed = before, told.moved
+    if before and told.shortened_mm:  # on the table, so that what came off shows as it lies there
+        drawn, changed = shorten_facing(before, told.shortened_mm), bool(told.length_mm)
     return CardFront(
         asked=shorten(" ".join(job.request.split()), room.asked),
         figures=list_figures(before, after, told, measured.rails, gauges.tip),
         reed=measured.reed,
-        picture=build_picture(before, after, changed=told.moved),
+        picture=build_picture(drawn, after, changed=changed),
         done=list_done(job),
         care=say_care(job.piece.material, shorten(shop.care_text, room.care)),
         again=say_again(today, shop.look_again_months) if after else "",
@@ -116,10 +121,13 @@ def _back(
         for when, one in (("before", before), ("after", after))
         if one is not None and (line := _line_as_read(one, gauges))
     ]
+    if off_mm := measured.told.shortened_mm:
+        as_read.insert(0, say_carried(off_mm))
     done = say_all_done(standing_passes(job), standing_works(job))
-    picture = compare_picture(
-        before.facing if before else None, after.facing if after else None, gauges
-    )
+    first = before.facing if before else None
+    if first and off_mm:
+        first = shorten_facing(first, off_mm)
+    picture = compare_picture(first, after.facing if after else None, gauges)
     return CardBack(
         rows=measured.rows,
         figures=measured.figures,
@@ -192,10 +200,7 @@ def maker_picture(picture: ProfilePicture) -> MakerPicture | None:
 
 def _line_as_read(measurement: Measurement, gauges: GaugesInUse) -> str:
     """Give the notebook line as read, where what the gauges truly were makes another of it."""
-    read, used = (
-        write_line(one, gauges.glass, gauges.tip)
-        for one in (measurement.recorded, measurement.facing)
-    )
+    read, used = (write_line(one, gauges) for one in (measurement.recorded, measurement.facing))
     return read if read != used else ""
 
 

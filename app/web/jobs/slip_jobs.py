@@ -9,7 +9,7 @@ from app.core.compare.card_front import say_care
 from app.core.facing.measurements import GaugesInUse, write_line
 from app.core.jobs.charges import PAYMENT_SIGNS, share_of_tax
 from app.core.jobs.jobs import RETURN_WAYS
-from app.core.jobs.memos import CUSTOMS, MEMO_KINDS
+from app.core.jobs.memos import CUSTOMS
 from app.core.jobs.slips import (
     CARD_KINDS,
     BenchPart,
@@ -34,7 +34,7 @@ from app.render.cut import CutRail, CutSize
 from app.store.records.charges import account_of, list_charges, list_payments
 from app.store.records.facings import KeptFacing, get_facing
 from app.store.records.measurements import Measurement
-from app.store.records.memos import last_memo
+from app.store.records.memos import last_memo, trial_of
 from app.store.records.shop import gauges_in_use
 from app.store.tables import BenchPass, Job, Shop, Work
 from app.web.jobs.slip_subjects import (
@@ -77,7 +77,7 @@ def intake_part(session: Session, subject: Subject, shop: Shop, printing: Printi
 
 def _warranty(session: Session, job: Job) -> str:
     """Say until when the work is warranted, and what that covers."""
-    memo = last_memo(session, job, "warranty")
+    memo = last_memo(session, job.piece, job, "warranty")
     if memo is None:
         return ""
     return f"until {format_date(memo.due)}\n{memo.details['covers']}".strip()
@@ -126,9 +126,7 @@ def bench_part(session: Session, subject: Subject, shop: Shop, printing: Printin
     aim = get_facing(session, job.facing_id)
     return BenchPart(
         condition=say_condition(job),
-        line=f"As received: {write_line(received.recorded, gauges.glass, gauges.tip)}"
-        if received
-        else "",
+        line=f"As received: {write_line(received.recorded, gauges)}" if received else "",
         rows=_bench_rows(received, gauges, _targets(aim, gauges) if aim else {}),
         scale=gauges.glass.label,
         target_name=aim.name if aim else "",
@@ -314,28 +312,34 @@ def _tax(total_minor: int | None, shop: Shop) -> list[tuple[str, str]]:
 def packing_part(session: Session, subject: Subject, shop: Shop, printing: Printing) -> SlipPart:
     """Give what the packing note holds."""
     del printing
-    job = job_of(subject)
-    piece = job.piece
-    parcel = last_memo(session, job, "parcel", way="out")
+    job, piece = subject.job, subject.piece
+    parcel = last_memo(session, piece, job, "parcel", way="out")
+    trial = None if job else trial_of(session, piece)
+    to = job.customer if job else (trial.customer if trial else None) or piece.owner
     told = parcel.details if parcel else {}
     name = name_piece(piece.maker, piece.model, piece.marking, piece.telling_marks)
     marks = piece.telling_marks if piece.telling_marks != name else ""
     contents = [(name, marks)]
-    contents += [(tick.label, "") for tick in job.ticks if tick.kind == "came_with"]
-    cards = [slip for slip in job.slips if slip.kind in CARD_KINDS]
-    contents.append(("return card", f"slip {cards[-1].number}" if cards else ""))
-    number = told.get("number") or job.tracking
-    carrier = told.get("carrier") or RETURN_WAYS[job.return_by]
-    customs = [one for one in MEMO_KINDS["parcel"].fields if one.name in CUSTOMS]
+    number, carrier, declared = told.get("number"), told.get("carrier"), told.get("declared")
+    if job:
+        contents += [(tick.label, "") for tick in job.ticks if tick.kind == "came_with"]
+        cards = [slip for slip in job.slips if slip.kind in CARD_KINDS]
+        contents += [("return card", f"slip {cards[-1].number}")] if cards else []
+        number, carrier = number or job.tracking, carrier or RETURN_WAYS[job.return_by]
+        declared = declared or format_money(job.declared_value_minor, shop.currency)
+    notes = [("On trial", f"due back {format_date(trial.due)}")] if trial else []
+    if job and (warranty := _warranty(session, job)):
+        notes.append(("Warranty", warranty))
+    carrier = carrier or "–"
     return PackingPart(
-        address=tuple(job.customer.address.splitlines()),
+        to=to.name,
+        address=tuple(to.address.splitlines()),
         sender=tuple(one for one in (*shop.address.splitlines(), shop.phone, shop.email) if one),
         contents=tuple(contents),
         carrier=f"{carrier}, tracking {number}" if number else carrier,
-        declared_value=told.get("declared")
-        or format_money(job.declared_value_minor, shop.currency),
-        customs=tuple((one.label, told[one.name]) for one in customs if told.get(one.name)),
-        warranty=_warranty(session, job),
+        declared_value=declared or "",
+        customs=tuple((words, told[key]) for key, words in CUSTOMS.items() if told.get(key)),
+        notes=tuple(notes),
         care=say_care(piece.material, shop.care_text),
     )
 

@@ -18,6 +18,7 @@ from app.core.jobs.slips import (
     TagPart,
     page_of,
 )
+from app.core.jobs.stages import EXPECTED
 from app.core.values.customers import INSTRUMENT_KINDS
 from app.core.values.forms import format_date, shorten
 from app.core.values.pieces import MATERIALS, name_piece
@@ -110,7 +111,7 @@ def _pictures(
     elif kind.key in CARD_KINDS and subject.job:
         photos = list_card_photos(session, subject.job)
         pictures |= {f"photo-{one.id}.svg": draw_photo(book, one) for one in photos}
-    elif kind.about == "piece":
+    elif kind.key == "piece_record":
         photos = list_record_photos(session, subject.piece)
         pictures |= {f"photo-{one.id}.svg": draw_photo(book, one) for one in photos}
     return pictures
@@ -162,7 +163,7 @@ def _common(
         piece_kind=_say_kind(piece),
         piece_marks=told(piece.telling_marks) if piece.telling_marks != name else "",
         played_on=_say_horn(job.instrument) if job else "",
-        dropped_off=format_date(job.dropped_off) if job else "",
+        dropped_off=format_date(job.dropped_off) if job and job.stage != EXPECTED else "",
         wanted_by=format_date(job.wanted_by) if job else "",
         request=told(job.request) if job else "",
         agreed_work=told(job.agreed_work) if job else "",

@@ -65,7 +65,7 @@ def _piece_subject(session: Session, piece_id: int) -> Subject:
 
 def _kind(key: str, about: str) -> SlipKind:
     kind = SLIP_KINDS.get(key)
-    return found_or_404(kind if kind and kind.about == about else None, "There is no such paper.")
+    return found_or_404(kind if kind and about in kind.about else None, "There is no such paper.")
 
 
 @router.get("/jobs/{number}/papers/{kind}")

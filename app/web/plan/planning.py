@@ -70,10 +70,10 @@ def tell_last(measurement: Measurement | None, gauges: GaugesInUse) -> str:
     """Write the readings a plan starts from; as typed too, where the gauges were not as marked."""
     if measurement is None:
         return ""
-    line = write_line(measurement.facing, gauges.glass, gauges.tip)
+    line = write_line(measurement.facing, gauges)
     if not measurement.corrected.differs:
         return line
-    return f"{line} (read as {write_line(measurement.recorded, gauges.glass, gauges.tip)})"
+    return f"{line} (read as {write_line(measurement.recorded, gauges)})"
 
 
 def limits_of(piece: Piece) -> PieceLimits:

@@ -66,10 +66,7 @@ def show(request: Request, session: Reading, customer_id: int, before: Place = N
         before=before,
         forgotten=when_forgotten(session, customer_id),
         last=last,
-        lines={
-            piece_id: write_line(one.recorded, gauges.glass, gauges.tip)
-            for piece_id, one in last.items()
-        },
+        lines={piece_id: write_line(one.recorded, gauges) for piece_id, one in last.items()},
     )
 
 

@@ -4,6 +4,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
 from app.core.shop.glance import (
+    came_since,
     count_instruments,
     count_stages,
     count_words,
@@ -23,7 +24,7 @@ def index(request: Request, session: Reading, clock: Clock) -> HTMLResponse:
     today = clock.today()
     since = first_months(today)[0]
     jobs = list_job_facts(session, since)
-    recent = [one for one in jobs if one.dropped_off >= since]
+    recent = came_since(jobs, since)
     stages = count_stages(jobs, today)
     return show_page(
         request,

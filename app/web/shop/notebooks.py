@@ -7,7 +7,7 @@ from fastapi import APIRouter, Depends, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
-from app.core.facing.measurements import ROLES, facing_of, write_line
+from app.core.facing.measurements import ROLES, write_line
 from app.core.facing.wording import read_facing_length
 from app.core.shop.notebooks import COLUMNS, MOST_ROWS, NotebookRow, parse_rows, read_table
 from app.core.values.forms import Refused, format_date, plural
@@ -122,9 +122,9 @@ def _say_set(row: NotebookRow, known: Known) -> str:
         return "no readings"
     if known.has_readings:
         return "these readings are in the book already and are left out"
-    facing = facing_of(row.readings.readings)
+    facing = row.readings.facing
     length = read_facing_length(facing)
-    line = write_line(facing, row.gauges.glass, row.gauges.tip)
+    line = write_line(facing, row.gauges)
     words = f"{ROLES[row.readings.role]} {format_date(row.readings.taken_on)}: {line}"
     if length is not None:
         words += f"; facing length {format_mm(length)} mm"

@@ -4,7 +4,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
-from app.core.shop.shop import PAPERS, parse_shop
+from app.core.shop.shop import BLADE_ORDERS, PAPERS, parse_shop
 from app.core.values.forms import Refused, minor_digits, plural
 from app.store.records.revisions import Conflict
 from app.store.records.shop import get_shop, has_amounts, list_blade_sets, list_gauges, save_shop
@@ -29,6 +29,7 @@ def _page(request: Request, session: Session, form: Form) -> HTMLResponse:
         shop=shop,
         tilt_in_ten=shop.tilt_limit_mm_per_mm * 10,
         papers=PAPERS,
+        blade_orders=BLADE_ORDERS,
         glasses=list_gauges(session, "glass"),
         wedges=list_gauges(session, "wedge"),
         bore_gauges=list_gauges(session, "bore_gauge"),

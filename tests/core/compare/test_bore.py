@@ -26,7 +26,6 @@ def test_one_depth_inside_says_nothing_of_the_exit() -> None:
 def test_two_depths_without_uncertainties_leave_the_uncertainty_unknown() -> None:
     bore = fit_bore([BorePoint(0.0, 15.0), BorePoint(10.0, 14.8)])
     assert bore.taper_per_mm == pytest.approx(0.02)
-    assert bore.slope_per_mm == pytest.approx(-0.02)
     assert bore.uncertainties == dict.fromkeys(bore.uncertainties)
     assert (bore.direction, bore.dof) == ("narrows inwards", 0)
 

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import chi2, norm
 
-from app.core.compare.comparison import compare, find_stop, tell_apart
+from app.core.compare.comparison import compare, tell_apart
 from app.core.compare.curve_changes import find_common_fits
 from app.core.compare.differences import chance_of, take_facing
 from app.core.values.readings import BladeStop, FacingReadings, Uncertainties
@@ -235,7 +235,7 @@ def test_a_reading_to_take_again_says_nothing():
     assert find(compared, "position", 0.254, "right").changed
     assert not compared.moved
     trusted = compare_two(RECEIVED, crooked)
-    assert find_stop(trusted, "right", 0.254).told_changed
+    assert find(trusted, "position", 0.254, "right").told_changed
 
 
 def test_figures_are_told_apart_step_by_step():

@@ -16,7 +16,7 @@ from app.core.compare.comparison_rows import (
 )
 from app.core.compare.differences import ReadSet
 from app.core.facing.corrections import correct_readings
-from app.core.facing.measurements import Blade, GaugesInUse, SetEntry, parse_set
+from app.core.facing.measurements import Blade, GaugesInUse, parse_set
 from app.core.gauges.sizes import GaugeFacts, SetSizes
 from app.core.values.units import SCALES
 
@@ -38,8 +38,9 @@ def read(line: str = "", blades=None, **typed: str) -> ReadSet:
         GAUGES.glass, GAUGES.tip, GAUGES.bore,
     )  # fmt: skip
     raw = {"role": "reference", "line": line, **typed}
-    entry = parse_set(raw, gauges, "clarinet_bb", DAY)
-    assert isinstance(entry, SetEntry), entry
+    parsed = parse_set(raw, gauges, "clarinet_bb", DAY)
+    assert not parsed.problems
+    entry = parsed.entry
     register = {
         n: GaugeFacts(n, "blade", "", nominal_mm=gap) for n, gap in (blades or BLADES).items()
     }

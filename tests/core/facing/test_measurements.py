@@ -1,5 +1,6 @@
 """A reading set as typed: the grid, the notebook line, what is refused and what is asked."""
 
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -7,17 +8,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from app.core.facing.measurements import (
-    Asked,
     Blade,
     GaugesInUse,
     LineRefused,
-    SetEntry,
-    facing_of,
+    ParsedSet,
     parse_set,
     spread_line,
     write_line,
 )
-from app.core.values.forms import Refused
 from app.core.values.units import SCALES
 
 TODAY = date(2026, 11, 25)
@@ -29,9 +27,9 @@ def parse(**raw):
     return parse_set({"role": "as_received", **raw}, GAUGES, "clarinet_bb", TODAY)
 
 
-def line_of(entry):
-    assert isinstance(entry, SetEntry), entry
-    return write_line(facing_of(entry.readings), GAUGES.glass, GAUGES.tip)
+def line_of(parsed, gauges=GAUGES):
+    assert not parsed.problems
+    return write_line(parsed.entry.facing, gauges)
 
 
 @pytest.mark.parametrize(
@@ -43,7 +41,9 @@ def line_of(entry):
         ("35.5 22 1/2 12.5 6.5 / 1,11", "35.5 22.5 12.5 6.5 / 1.11"),
         ("35.5 22½ 12.5 6.5 // 1.11", "35.5 22.5 12.5 6.5 / 1.11"),
         ("35.5 23.5 12.5 6.5", "35.5 23.5 12.5 6.5"),
-        ("35.5 23.5 12.5 – / 1.11", "35.5 23.5 12.5 / 1.11"),
+        ("35.5 23.5 12.5 – / 1.11", "35.5 23.5 12.5 – / 1.11"),
+        ("– 23.5 12.5 6.5", "– 23.5 12.5 6.5"),
+        ("35.5 – 12.5/13 – / 1.11", "35.5 – 12.5/13 – / 1.11"),
         ("35.5 23.5 12.5 6.5 / 1.11 / 0.591", "35.5 23.5 12.5 6.5 / 1.11"),
     ],
 )
@@ -63,14 +63,66 @@ def test_the_notebook_line_fills_the_grid(line, kept):
     ],
 )
 def test_a_line_that_makes_no_sense_is_refused_in_words(line, words):
-    entry = parse(line=line)
-    assert isinstance(entry, Refused)
-    assert words in entry.problems["line"]
+    assert words in parse(line=line).problems["line"]
 
 
-def test_a_line_and_a_grid_that_disagree_are_refused_and_the_same_are_not():
-    assert "grid says" in parse(line="35.5 23.5 12.5 6.5", b4_left="34.5").problems["line"]
-    assert line_of(parse(line="35.5 23.5 12.5 6.5", b4_left="35.5")) == "35.5 23.5 12.5 6.5"
+def test_the_one_changed_last_holds_of_a_line_and_the_grid():
+    line = "35.5 23.5 12.5 6.5"
+    later_line = parse(line=line, b4_left="34.5", spread="34.5 23.5 12.5 6.5")
+    assert line_of(later_line) == line
+    assert later_line.cells["spread"] == line
+    later_cell = parse(**{**later_line.cells, "b4_left": "34.5"})
+    assert line_of(later_cell) == "34.5/35.5 23.5 12.5 6.5"
+    assert line_of(parse(line=line, b4_left="30")) == line
+
+
+def test_a_line_s_dash_empties_what_stood_in_the_cell():
+    assert line_of(parse(line="35.5 23.5 – 6.5", b2_left="12", b2_right="12")) == "35.5 23.5 – 6.5"
+
+
+def test_one_number_for_both_rails_is_read_once_and_two_are_not():
+    line = "35.5 23.5 12.5 – / 1.11"
+    assert parse(line=line).entry.read_once
+    assert not parse(line="35.5 23.5/23.5 12.5 6.5").entry.read_once
+    assert not parse(b4_left="35.5", b4_right="35.5").entry.read_once
+    spread = parse(line=line).cells
+    assert parse(**spread).entry.read_once
+    assert not parse(**{**spread, "b4_right": "35"}).entry.read_once
+
+
+@pytest.mark.parametrize("line", ["35.5 23.5 12.5 6.5 1.11", "6.5 12.5 23.5 35.5 1.11"])
+def test_a_slash_left_out_is_asked_about_and_a_yes_takes_the_tip(line):
+    asked = parse(line=line)
+    assert asked.asks
+    assert "is it the tip opening" in asked.questions["line"]
+    said = parse(line=line, asked=asked.token)
+    assert not said.asks
+    assert line_of(said) == "35.5 23.5 12.5 6.5 / 1.11"
+
+
+@pytest.mark.parametrize(
+    ("cell", "typed", "meant"),
+    [
+        ("tip", "111", "Was 1.11 meant?"),
+        ("tip", "11.1", "Was 1.11 meant?"),
+        ("tip", "40000", "no tip opens so far."),
+        ("b4_left", "355", "Was 35.5 meant?"),
+        ("b4_left", "9000", "beyond any facing"),
+    ],
+)
+def test_a_point_left_out_is_refused_with_what_may_be_meant_and_never_taken(cell, typed, meant):
+    parsed = parse(**{"b1_left": "6.5", cell: typed})
+    assert meant in parsed.problems[cell]
+    assert [one.typed for one in parsed.entry.readings] == ["6.5"]
+    assert parsed.meanings[cell] == ""
+
+
+def test_a_shop_that_writes_thick_to_thin_has_its_lines_so():
+    thick_first = replace(GAUGES, thin_first=False)
+    parsed = parse(line="35.5 23.5 12.5 – / 1.11")
+    assert line_of(parsed, thick_first) == "– 12.5 23.5 35.5 / 1.11"
+    assert [blade.gauge_id for blade in thick_first.shown] == [1, 2, 3, 4]
+    assert [blade.gauge_id for blade in GAUGES.shown] == [4, 3, 2, 1]
 
 
 def test_a_thinner_blade_stopping_nearer_the_tip_is_refused_by_rail():
@@ -105,18 +157,18 @@ def test_nothing_typed_is_refused():
 )
 def test_what_is_unusual_is_asked_about_once(line, field):
     asked = parse(line=line)
-    assert isinstance(asked, Asked)
+    assert asked.asks
     assert field in asked.questions
-    assert isinstance(parse(line=line, asked=asked.token), SetEntry)
+    assert not parse(line=line, asked=asked.token).asks
 
 
 def test_a_yes_answers_only_what_was_asked():
     first = parse(line="52.5 23.5 12.5 6.5 / 1.11")
-    assert isinstance(parse(line="52.5 23.5 12.5 6.5 / 1.60", asked=first.token), Asked)
+    assert parse(line="52.5 23.5 12.5 6.5 / 1.60", asked=first.token).asks
 
 
 def test_each_reading_keeps_its_text_its_scale_and_its_value():
-    entry = parse(b3_left="22½", tip=" 1,05", bore=".591")
+    entry = parse(b3_left="22½", tip=" 1,05", bore=".591").entry
     kept = [(one.typed, one.scale, one.value_mm) for one in entry.readings]
     assert kept[0] == ("22½", "glass_half_mm", 11.25)
     assert kept[1] == ("1,05", "tip_mm", 1.05)
@@ -126,7 +178,7 @@ def test_each_reading_keeps_its_text_its_scale_and_its_value():
 
 @given(st.text(alphabet="0123456789 /,.½-–xe", max_size=40))
 def test_no_line_breaks_the_page(line):
-    assert isinstance(parse(line=line), SetEntry | Asked | Refused)
+    assert isinstance(parse(line=line), ParsedSet)
 
 
 @given(st.lists(st.integers(1, 120), min_size=4, max_size=4, unique=True), st.booleans())

@@ -22,7 +22,6 @@ def test_a_traced_curve_falls_from_the_tip_to_nothing_at_the_break(key):
 
 def test_the_free_curve_goes_through_every_reading_and_the_tip():
     line = free_curve(TRADE, 1.06)
-    assert line.through_readings
     assert line.gap_at([stop.position_mm for stop in TRADE]) == pytest.approx(
         [stop.gap_mm for stop in TRADE]
     )
@@ -79,7 +78,6 @@ def test_two_places_make_a_straight_line_of_roots():
 def test_readings_that_contradict_each_other_are_passed_between():
     crossed = (BladeStop(0.0381, 12.0), BladeStop(0.254, 14.0), BladeStop(0.8636, 4.0))
     line = free_curve(crossed, 1.1)
-    assert not line.through_readings
     assert (np.diff(line.gap_at(np.linspace(0, 14, 99))) <= 1e-12).all()
 
 

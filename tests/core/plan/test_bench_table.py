@@ -6,9 +6,11 @@ from app.core.plan.bench import judge_bench
 from app.core.plan.bench_table import list_rows, list_togo
 from app.core.plan.facings import FacingTolerance, PlainFacing
 from app.core.values.readings import FacingReadings
-from tests.core.plan.test_targets import GAUGES
+from tests.core.plan.test_targets import GAUGES as THIN_FIRST
 from tests.core.planning import CLOSE, OPEN
 
+# as read at the bench
+GAUGES = replace(THIN_FIRST, thin_first=False)
 TOLERANCE = FacingTolerance(0.5, 0.02, 0.02)
 
 
@@ -22,6 +24,11 @@ def test_each_blade_has_a_cell_for_each_rail_and_the_tip_one():
     assert [row.received for row in rows] == ["5.5", "11.5", "21.5", "33.5", "1.05"]
     assert [row.target for row in rows] == ["6.5", "13.5", "23.5", "35.5", "1.13"]
     assert {row.last for row in rows} == {""}
+
+
+def test_the_rows_stand_in_the_shop_s_order():
+    rows = list_rows(THIN_FIRST, CLOSE, None, None)
+    assert [row.received for row in rows] == ["33.5", "21.5", "11.5", "5.5", "1.05"]
 
 
 def test_rails_that_differ_stand_side_by_side_and_an_unread_blade_is_a_dash():

@@ -44,8 +44,7 @@ def parse(raw, copied=(), gauges=GAUGES):
 
 
 def read_set(line):
-    found = parse_set({"line": line, "role": "reference"}, GAUGES, "other", TODAY)
-    return found.readings if hasattr(found, "readings") else found.entry.readings
+    return parse_set({"line": line, "role": "reference"}, GAUGES, "other", TODAY).entry.readings
 
 
 def test_a_facing_by_readings_keeps_its_numbers_as_typed():

@@ -6,12 +6,12 @@ import time
 import pytest
 
 from app.core.compare.bore import fit_bore  # noqa: F401 - core loads before it is timed
-from app.core.facing.measurements import LineRefused, meaning_mm, spread_line
+from app.core.facing.measurements import LineRefused, spread_line
 from app.core.shop.notebooks import read_table
 from app.core.values.cells import guard
 from app.core.values.dial_columns import fill_dials
 from app.core.values.forms import Fields
-from app.core.values.lengths import VOLUME, length_meanings, parse_value
+from app.core.values.lengths import VOLUME, length_meanings, parse_value, say_meaning
 from app.core.values.units import SCALES, NotANumber, parse_length, parse_number
 
 HOSTILE = {
@@ -29,7 +29,7 @@ PARSERS = {
     "length": lambda text: parse_length(text, SCALES["glass_half_mm"]),
     "volume": lambda text: parse_value(text, VOLUME),
     "line": lambda text: spread_line(text, ()),
-    "meaning": lambda text: meaning_mm(text, SCALES["tip_mm"]),
+    "meaning": lambda text: say_meaning(text, SCALES["tip_mm"]),
     "meanings": lambda text: length_meanings({"table_length": text}, SCALES["bore_mm"]),
     "dials": lambda text: fill_dials({"dial_left": text}),
     "date": lambda text: Fields({"d": text}).date("d"),

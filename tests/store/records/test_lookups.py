@@ -8,7 +8,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from sqlalchemy import delete, select, text
 
-from app.core.jobs.jobs import JobEntry
+from app.core.jobs.drop_offs import JobEntry
 from app.core.values.customers import CustomerEntry
 from app.core.values.pieces import PieceEntry
 from app.store.records import lookups
@@ -102,7 +102,7 @@ SYLLABLES = [
 NAMES = st.lists(st.sampled_from(SYLLABLES), min_size=1, max_size=4).map("".join)
 
 
-NOTHING_MORE = JobEntry("", (), "", None, date(2026, 1, 1), None, "hand")
+NOTHING_MORE = JobEntry("", (), "", date(2026, 1, 1), None, "hand")
 
 
 def named(name):

@@ -3,7 +3,7 @@
 import icalendar
 import pytest
 
-from app.store.tables import JobTick, Memo
+from app.store.tables import Customer, JobTick, Memo
 from tests.lines import OPEN_LINE
 from tests.web.jobs.test_messages import mailtos
 
@@ -86,7 +86,7 @@ def test_a_reminder_is_in_the_calendar_on_the_bench_list_and_keeps_its_answer(
     browser, client, job, clock
 ):
     memo(browser, "asking", 422, at=f"/jobs/{job}/memos", due="2026-11-01")
-    assert "can't be before it begins" in browser.text
+    assert "can’t be before 25 November 2026." in browser.text
     memo(browser, "asking", due="2027-02-01", what="the low notes")
     events = icalendar.Calendar.from_ical(client.get("/calendar.ics").content).walk("VEVENT")
     assert [str(one["SUMMARY"]).split(":")[0] for one in events] == ["Ask on"]
@@ -179,11 +179,17 @@ def test_a_piece_goes_out_on_trial_comes_home_late_and_is_sold_with_its_history(
 ):
     assert "3 in stock, 0 out on trial, 0 sold." in browser.text
     memo(browser, "trial", 422, at=made, to="new", name="Ottilie Wiesenrauch", due="2026-11-01")
-    assert "“Due back” can't be before it begins, 2026-11-25." in browser.text
+    assert "“Due back” can’t be before 25 November 2026." in browser.text
     assert browser.page.select_one("#trial_name")["value"] == "Ottilie Wiesenrauch"
     memo(browser, "trial", to="new", address="Ahornweg 2", due="2026-12-05")
     assert "due back 5 December 2026" in browser.text
     assert not browser.page.select("form[action$='/memos/trial']")
+    memo(browser, "parcel", at=made, way="out", carrier="the mail boat", number="QX 5",
+         contents="clarinet mouthpiece, new", worth="145", origin="Nirgendheim")  # fmt: skip
+    words = opened(browser, "/pieces/1/papers/packing_note")
+    for told in ("Ottilie Wiesenrauch", "Ahornweg 2", "the mail boat, tracking QX 5", "145.00 EUR",
+                 "due back 5 December 2026"):  # fmt: skip
+        assert told in words, told
     assert "2 in stock, 1 out on trial, 0 sold." in opened(browser, "/batches/1")
     clock.pass_days(14)
     assert "Due back : Spring run “M5-01”" in opened(browser, "/").replace("The workshop ", "")
@@ -218,3 +224,32 @@ def test_prices_below_nothing_and_in_another_currency_are_refused(browser):
     assert browser.page.select_one("#price-3")["value"] == "99 CHF"
     browser.open("/batches/1")
     assert browser.page.select_one("#price-1")["value"] == "145.00"
+
+
+def test_forgetting_empties_messages_and_parcels_and_waits_for_a_trial(
+    browser, made, job, sessions
+):
+    memo(browser, "parcel", at=f"/jobs/{job}/memos", way="out", number="QX 5")
+    memo(browser, "asking", due="2027-02-01", what="whether Ottilie likes it")
+    browser.open(f"/jobs/{job}/messages")
+    browser.send("section[aria-labelledby=ready-heading] form", message_by="mail")
+    browser.open(f"/jobs/{job}")
+    browser.send("form[action$=stage]", stage="returned")
+    with sessions.read() as session:
+        person = str(session.query(Customer).filter(Customer.phone != "").one().id)
+    browser.open(f"{made}?find=Ottilie")
+    memo(browser, "trial", to=person, due="2026-12-05")
+    words = opened(browser, f"/customers/{person}/forget")
+    assert "They have a piece of yours on trial." in words
+    browser.open(made)
+    browser.send("form[action$=done]")
+    browser.open(f"/customers/{person}/forget")
+    browser.send("main form", sure="Ottilie Wiesenrauch")
+    assert "Forgotten on" in browser.text
+    with sessions.read() as session:
+        kept = {one.kind: one for one in session.query(Memo)}
+    assert kept["parcel"].details == kept["message"].details == {}
+    assert kept["asking"].struck_at
+    assert kept["asking"].details["what"] == "whether — likes it"
+    for page in ("memos", "messages"):
+        assert "Ottilie" not in opened(browser, f"/jobs/{job}/{page}")

@@ -80,3 +80,20 @@ def test_nothing_is_dated_in_the_future_or_before_the_piece_came(browser, take_i
     assert "A drop-off can't be dated in the future." in browser.text
     browser.send("main form", dropped_off="2026-11-18")
     assert browser.page.select_one("#history time")["datetime"] == "2026-11-18"
+
+
+def test_a_shortened_tip_moves_no_curve_on_card_piece_and_comparison(browser, take_in, read_line):
+    job = take_in()
+    read_line(job, "34.5 22.5 13.5 7.5 / 1.12")
+    note(browser, job, kind="cut_back", amount="0.5")
+    read_line(job, "33.5 21.5 12.5 6.5 / 1.05", role="as_returned")
+    stands = "0.5 mm came off the tip; the curve stands where it stood, as far as can be measured."
+    said = words_of(browser, f"/jobs/{job}/papers/return_card")
+    assert stands in said
+    assert "Shortened the tip by 0.50 mm." in said
+    counted = "counted from the tip as it is now."
+    assert counted in said
+    for page in ("/pieces/1", "/comparisons?before=1&after=2"):
+        browser.open(page)
+        assert counted in browser.text
+        assert "shorter" not in browser.text.replace("shortened", "")

@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 
-from app.core.jobs.jobs import JobEntry
+from app.core.jobs.drop_offs import JobEntry
 from app.core.values.customers import CustomerEntry
 from app.core.values.pieces import PieceEntry
 from app.store.records.customers import add_customer, list_customers

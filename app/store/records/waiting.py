@@ -1,0 +1,30 @@
+"""What the shop's own history says of how long a piece takes, and the queue of those to come."""
+
+from sqlalchemy import func, select
+from sqlalchemy.orm import Session
+
+from app.core.jobs.stages import EXPECTED
+from app.core.jobs.waiting import MOST, Visit
+from app.store.tables import Event, Job
+
+
+def list_visits(session: Session) -> list[Visit]:
+    """List the newest jobs that were done: when each came and was ready, else went home."""
+    ready = (
+        select(func.min(Event.on))
+        .where(Event.job_id == Job.id, Event.stage == "ready", Event.struck_at.is_(None))
+        .correlate(Job)
+        .scalar_subquery()
+    )
+    found = (
+        select(Job.dropped_off, func.coalesce(ready, Job.returned_on))
+        .where(Job.stage == "returned", Job.returned_on.is_not(None))
+        .order_by(Job.returned_on.desc(), Job.number.desc())
+        .limit(3 * MOST)
+    )
+    return [Visit(came, done) for came, done in session.execute(found)]
+
+
+def list_queue(session: Session) -> list[Job]:
+    """List the jobs whose piece is still to come, in the order in which they were agreed."""
+    return list(session.scalars(select(Job).where(Job.stage == EXPECTED).order_by(Job.number)))

@@ -1,0 +1,34 @@
+"""Nothing in the program is there for nobody: what only tests use goes, or comes into use."""
+
+import re
+from pathlib import Path
+
+from vulture import Vulture
+
+ROOT = Path(__file__).resolve().parents[1]
+# Asked for by name by what calls us: a framework, the service's contract, a file's own words.
+CALLED_FROM_OUTSIDE = {
+    "model_config",
+}
+
+
+def words_of_templates() -> set[str]:
+    """List every word that a template, a paper's template or the script may ask a value by."""
+    paths = [*(ROOT / "templates").rglob("*.html"), *(ROOT / "templates").rglob("*.typ"),
+             *(ROOT / "static").glob("*.js")]  # fmt: skip
+    words: set[str] = set()
+    for path in paths:
+        words |= set(re.findall(r"\w+(?:-\w+)*", path.read_text(encoding="utf-8")))
+    return {word.replace("-", "_") for word in words} | words
+
+
+def test_whatever_the_program_defines_it_uses():
+    vulture = Vulture(ignore_decorators=["@router.*", "@app.*", "@event.*", "@listens_for*"])
+    vulture.scavenge([str(ROOT / "app")])
+    used = words_of_templates() | CALLED_FROM_OUTSIDE
+    unused = [
+        f"{Path(one.filename).relative_to(ROOT)}:{one.first_lineno}: {one.typ} {one.name}"
+        for one in vulture.get_unused_code()
+        if one.name not in used
+    ]
+    assert unused == []
