@@ -228,6 +228,7 @@ def take_in(browser: Browser):
                 "piece": "new",
                 "piece_maker": "Kestrel Row",
                 "piece_marking": "N4",
+                "same_piece": "none",  # one like it may be in the book already
                 **typed,
             },
         )

@@ -18,7 +18,7 @@ def test_results_show_while_typing_and_the_count_is_announced(page):
 
 def test_a_slow_answer_to_an_older_question_is_dropped(page):
     take_piece_in(page, "Annabel Quellmütze")
-    take_piece_in(page, "Zacharias Zirpgras")
+    take_piece_in(page, "Zacharias Zirpgras", "N5")
     page.goto("/")
 
     def slowly(route):
@@ -61,7 +61,7 @@ def test_a_returning_customer_is_found_while_typing_and_their_piece_chosen(page)
     piece = page.locator("[data-customer-pieces]").get_by_text("Kestrel Row “N4”")
     piece.wait_for()
     assert not page.locator("#customer_name").is_visible()
-    piece.click()
+    page.locator("[data-customer-pieces] input[name=piece]").first.check()
     page.get_by_role("button", name="Take it in").click()
     page.wait_for_url("**/jobs/*said=taken-in")
     page.locator("h1 a").click()
@@ -104,3 +104,29 @@ def test_the_list_closes_when_the_box_is_left(page):
     page.get_by_role("link", name="Customers").focus()
     page.wait_for_timeout(500)
     assert not results.is_visible()
+
+
+def test_enter_in_a_new_customers_name_moves_on_and_finds_nobody(page):
+    page.goto("/drop-off")
+    page.get_by_label("Name", exact=True).fill("Annabel Quellmütze")
+    page.keyboard.press("Enter")
+    assert page.evaluate("document.activeElement.name") == "customer_phone"
+    assert page.url.endswith("/drop-off")
+
+
+def test_without_scripts_find_shows_the_pieces_and_nothing_is_offered_that_needs_scripts(
+    chromium, address, page
+):
+    job = take_piece_in(page, "Annabel Quellmütze")
+    context = chromium.new_context(base_url=address, java_script_enabled=False)
+    plain = context.new_page()
+    plain.goto("/drop-off")
+    plain.get_by_label("Has been here before").fill("quel")
+    plain.get_by_role("button", name="Find").click()
+    assert plain.locator("input[name=customer]:checked").get_attribute("value") != "new"
+    pieces = plain.locator("[data-customer-pieces]")
+    assert pieces.get_by_text("Kestrel Row “N4”").is_visible()
+    plain.goto(f"/jobs/{job}/messages")
+    assert plain.get_by_text("Open in the mail program").first.is_visible()
+    assert not plain.locator("[data-copy]").first.is_visible()
+    context.close()

@@ -5,12 +5,12 @@ from playwright.sync_api import Page
 from tests.lines import OPEN_LINE
 
 
-def take_piece_in(page: Page, customer: str = "Ottilie Wiesenrauch") -> int:
+def take_piece_in(page: Page, customer: str = "Ottilie Wiesenrauch", marking: str = "N4") -> int:
     """Take a new customer's piece in; gives the job's number."""
     page.goto("/drop-off")
     page.get_by_label("Name", exact=True).fill(customer)
     page.locator("#piece_maker").fill("Kestrel Row")
-    page.locator("#piece_marking").fill("N4")
+    page.locator("#piece_marking").fill(marking)
     page.get_by_role("button", name="Take it in").click()
     page.wait_for_url("**/jobs/*said=taken-in")
     return int(page.url.split("/jobs/")[1].split("?")[0])

@@ -185,10 +185,10 @@ def spread_line(line: str, blades: Sequence[Blade]) -> dict[str, str]:
     """
     if len(line) > LONGEST_LINE:
         raise LineRefused(f"The line is {len(line)} letters long; at most {LONGEST_LINE} are read.")
-    parts = re.split(r"\s+/\s+|\s*//\s*|\s+/(?=\S)|(?<=\S)/\s+", line.strip())
+    parts = _parts_of(line)
     if len(parts) > 3:
         raise LineRefused("There are more than three parts: blades / tip opening / bore.")
-    tokens, cells = _join_fractions(parts[0].split()), {}
+    tokens, cells = _stops_of(parts), {}
     if blades and len(parts) == 1 and len(tokens) == len(blades) + 1 and "/" not in tokens[-1]:
         parts = ["", tokens.pop()]
         cells["line_question"] = f"No slash stands before {parts[1]}: is it the tip opening?"
@@ -204,6 +204,20 @@ def spread_line(line: str, blades: Sequence[Blade]) -> dict[str, str]:
     for name, text in zip(("tip", "bore"), parts[1:], strict=False):
         cells[name] = text.strip()
     return cells
+
+
+def count_stops(line: str) -> int:
+    """Count the blades that a notebook line has numbers for."""
+    return len(_stops_of(_parts_of(line[:LONGEST_LINE])))
+
+
+def _parts_of(line: str) -> list[str]:
+    return re.split(r"\s+/\s+|\s*//\s*|\s+/(?=\S)|(?<=\S)/\s+", line.strip())
+
+
+def _stops_of(parts: Sequence[str]) -> list[str]:
+    """Give the numbers before the tip opening; 6-1/2 is 6 1/2."""
+    return _join_fractions(re.sub(r"(?<=[0-9])-(?=[13]/[24](?![0-9]))", " ", parts[0]).split())
 
 
 def _join_fractions(tokens: Sequence[str]) -> list[str]:

@@ -6,6 +6,8 @@ heading. Nothing is stored here: each row becomes entries, or words for all that
 
 import csv
 import io
+import re
+from calendar import month_name
 from collections import Counter
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -19,6 +21,7 @@ from app.core.values.forms import Fields, Refused
 from app.core.values.pieces import MATERIALS, PieceEntry, read_piece
 
 MOST_ROWS = 2000
+_STRAIGHT = str.maketrans("“”„″", '""""')  # quotation marks as a word processor sets them
 BEYOND = ""  # cells to the right of the last heading
 
 
@@ -74,7 +77,8 @@ class NotebookRow:
 
 def read_table(text: str) -> list[dict[str, str]] | Refused:
     """Read the table into rows by column; refused if its heading can't be used."""
-    text = text.lstrip("\ufeff").replace("\r\n", "\n").replace("\r", "\n").replace("\0", "")
+    text = text.translate(_STRAIGHT).lstrip("\ufeff").replace("\0", "")
+    text = text.replace("\r\n", "\n").replace("\r", "\n")
     lines = text.split("\n", 1)
     if not text.strip():
         return Refused({"table": "Paste the table, or choose its file."})
@@ -114,16 +118,16 @@ def read_table(text: str) -> list[dict[str, str]] | Refused:
 
 
 def parse_rows(
-    rows: list[dict[str, str]], gauges_for: Callable[[str], GaugesInUse], today: date
+    rows: list[dict[str, str]], gauges_for: Callable[[str, str], GaugesInUse], today: date
 ) -> list[NotebookRow]:
-    """Read every row; `gauges_for` gives the gauges for an instrument kind."""
+    """Read every row; `gauges_for` gives the gauges for an instrument kind and a line."""
     return [
         _parse_row(number, cells, gauges_for, today) for number, cells in enumerate(rows, start=1)
     ]
 
 
 def _parse_row(
-    number: int, cells: dict[str, str], gauges_for: Callable[[str], GaugesInUse], today: date
+    number: int, cells: dict[str, str], gauges_for: Callable[[str, str], GaugesInUse], today: date
 ) -> NotebookRow:
     problems: list[str] = []
     doubts: list[str] = []
@@ -148,7 +152,7 @@ def _parse_row(
     problems += [*customer_fields.problems.values(), *piece_fields.problems.values()]
     readings, gauges = None, None
     if cells.get("readings") and kind:
-        gauges = gauges_for(kind)
+        gauges = gauges_for(kind, cells["readings"])
         readings = _read_set(cells, gauges, kind, today, problems, doubts)
     elif cells.get("note"):
         doubts.append("The note has no readings to stand beside and is left out.")
@@ -172,7 +176,13 @@ def _read_set(
     problems: list[str],
     doubts: list[str],
 ) -> SetEntry | None:
-    role = _find_label(cells.get("measured", "") or "reference", ROLES)
+    measured = cells.get("measured", "") or "reference"
+    role = _ROLE_WORDS.get(_plain(measured)) or _find_label(measured, ROLES)
+    day, note = cells.get("date", ""), cells.get("note", "")
+    if month := _month_of(day):
+        doubts.append(f"“{day}” names no day: it is kept as the first of that month, and so noted.")
+        note = f"{note} (only the month is known: {day})".strip()
+        day = month
     if role is None:
         problems.append(f"“{cells['measured'][:40]}” is not when a reading is taken.")
     if not cells.get("date"):
@@ -181,8 +191,8 @@ def _read_set(
         {
             "line": cells["readings"],
             "role": role or "reference",
-            "taken_on": cells.get("date", ""),
-            "note": cells.get("note", ""),
+            "taken_on": day,
+            "note": note,
         },
         gauges,
         kind,
@@ -202,7 +212,36 @@ def find_instrument(text: str) -> str | None:
     names = {_plain(label): key for key, label in INSTRUMENT_KINDS.items()}
     names |= {_plain(key.replace("_", " ")): key for key in INSTRUMENT_KINDS}
     names |= {"bb clarinet": "clarinet_bb", "a clarinet": "clarinet_bb", "clarinet": "clarinet_bb"}
-    return names.get(wanted) or names.get(wanted.replace("sax", "saxophone"))
+    # of those that are only a voice, a saxophone is meant; a bass or a contrabass may be either
+    names |= {voice: f"sax_{voice}" for voice in ("soprano", "alto", "tenor", "baritone")}
+    words = [_SHORT_WORDS.get(word, word) for word in wanted.split()]
+    if "in" in words[:-1]:  # clarinet in Bb
+        words = [words[-1], *words[: words.index("in")]]
+    # the key before a voice says nothing more: Eb alto saxophone
+    rest = words[1:] if words[0] in {"ab", "a", "bb", "c", "d", "eb", "f"} else []
+    tried = (wanted, " ".join(words), " ".join(rest))
+    return next((names[one] for one in tried if one in names), None)
+
+
+_SHORT_WORDS = {"sax": "saxophone", "saxo": "saxophone", "bari": "baritone", "clar": "clarinet",
+                "cl": "clarinet", "cl.": "clarinet", "sopran": "soprano"}  # fmt: skip
+_ROLE_WORDS = {"before": "as_received", "after": "as_returned", "received": "as_received",
+               "returned": "as_returned", "bench": "at_the_bench"}  # fmt: skip
+
+
+def _month_of(text: str) -> str | None:
+    """Give the first day of a month written without one: 2019-05, 05/2019, May 2019."""
+    words = text.casefold().replace(".", " ").split()
+    numbers = r"([0-9]{4})[-/]([0-9]{1,2})|([0-9]{1,2})[./]([0-9]{4})"
+    if found := re.fullmatch(numbers, text.strip()):
+        year, month = found[1] or found[4], int(found[2] or found[3])
+    elif len(words) == 2 and words[1].isdecimal() and len(words[1]) == 4:
+        begins = words[0] if len(words[0]) > 2 else "-"
+        fits = (n for n, name in enumerate(month_name) if name.casefold().startswith(begins))
+        year, month = words[1], next(fits, 0)
+    else:
+        return None
+    return f"{year}-{month:02d}-01" if 1 <= month <= 12 else None
 
 
 def _find_label(text: str, labels: Mapping[str, str]) -> str | None:

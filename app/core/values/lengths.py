@@ -35,7 +35,7 @@ VOLUME = Scale(
     "volume_ml", "volume", "millilitres", "ml", "6.4 is 6.4 ml", Fraction(1), Fraction(1, 10), 2
 )
 _VOLUME_ENDING = re.compile(r"\s*(ml|cm3|cm³|cc)$", re.IGNORECASE)
-_LENGTH_ENDING = re.compile(r"(mm|millimetres?|in|inch|inches|[\"″])$", re.IGNORECASE)
+_LENGTH_ENDING = re.compile(r"(mm|millimetres?|in|inch|inches|thou|[\"″”])$", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,7 +19,7 @@ MATERIALS: dict[str, str] = {
 # At the bench. Wherever there is dust or a chip, eyes are covered.
 MATERIAL_CAUTIONS: dict[str, str] = {
     "hard_rubber": "Hard rubber is a sulphur-cured rubber: work it wet, extract the dust, wear eye "
-    "protection and a fitted respirator. Never rinse it in hot water: it turns.",
+    "protection and a fitted respirator. Never rinse it in hot water: it discolours.",
     "plastic": "Work it wet, extract the dust, wear eye protection and a fitted respirator. No "
     "alcohol and no solvent: acrylic crazes.",
     "glass": "Glass chips are sharp and its dust harms the lungs; old crystal can hold lead: work "
@@ -33,7 +33,7 @@ MATERIAL_CAUTIONS: dict[str, str] = {
 }
 # What each material bears when it is disinfected at drop-off, always in cool water.
 MATERIAL_DISINFECTING: dict[str, str] = {
-    "hard_rubber": "no hot water, no bleach: they turn it",
+    "hard_rubber": "no hot water, no bleach: they discolour it",
     "plastic": "no alcohol, no solvent: acrylic crazes",
     "glass": "no acid, no sudden heat or cold",
     "metal": "no bleach: it eats into plating; wipe it dry",
@@ -43,7 +43,7 @@ MATERIAL_DISINFECTING: dict[str, str] = {
 # What the player is told about each material, beside the shop's own words.
 MATERIAL_CARE: dict[str, str] = {
     "hard_rubber": "Wash it in cool water with a mild soap, never hot, and keep it out of the "
-    "sun: heat and light turn hard rubber.",
+    "sun: heat and light discolour hard rubber.",
     "plastic": "Wash it in cool water with a mild soap. No alcohol and no solvent: they can craze "
     "acrylic and other plastics.",
     "glass": "Keep it from knocks and from sudden heat or cold. Old crystal can hold lead: wash it "

@@ -31,11 +31,13 @@ _UNITS = {
     "inches": MM_PER_INCH,
     '"': MM_PER_INCH,
     "″": MM_PER_INCH,
+    "”": MM_PER_INCH,
+    "thou": MM_PER_INCH / 1000,
 }
 _UNIT_ENDING = re.compile(r"\s*(" + "|".join(sorted(map(re.escape, _UNITS), key=len)[::-1]) + r")$")
 LONGEST_CELL = 60  # letters: more is no number, and no pattern looks at it
 _DECIMAL = re.compile(r"([0-9]{1,9})?(?:[.,]([0-9]{1,9}))?")
-_WITH_FRACTION = re.compile(r"(?:([0-9]{1,9})\s+)?([0-9]{1,3})\s*[/⁄]\s*([0-9]{1,3})")
+_WITH_FRACTION = re.compile(r"(?:([0-9]{1,9})[\s-])?([0-9]{1,3})\s*[/⁄]\s*([0-9]{1,3})")
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ from datetime import datetime
 from sqlalchemy import or_, select, update
 from sqlalchemy.orm import Session, selectinload
 
-from app.core.facing.measurements import Blade, GaugesInUse
+from app.core.facing.measurements import Blade, GaugesInUse, count_stops
 from app.core.gauges.sizes import SetSizes
 from app.core.jobs.jobs import TICK_KINDS, Ticks
 from app.core.shop.shop import BEGINNINGS, DEFAULT_CARE, DEFAULT_TERMS, ShopEntry
@@ -24,6 +24,7 @@ from app.store.tables import (
     Charge,
     ChecklistItem,
     Customer,
+    FamilyBladeSet,
     Gauge,
     Job,
     Payment,
@@ -35,15 +36,19 @@ from app.store.tables import (
 # Common practice, no source: the usual inch blades, read thick to thin at the bench.
 USUAL_BLADES_IN = (0.034, 0.024, 0.010, 0.0015)
 MORE_BLADES_IN = (0.050, 0.034, 0.024, 0.016, 0.010, 0.005, 0.0015)
+# Saxophones, where the tip is wide; a blade that does not go in is left empty.
+WIDE_BLADES_IN = (0.093, 0.078, 0.063, *MORE_BLADES_IN)
 
 
 def start_book(session: Session) -> Shop:
     """Fill a new book with usual gauges, two blade sets and settings."""
     gauges = {key: _add_scale_gauge(session, key) for key in SCALES if not key.startswith("length")}
-    blades = {inches: _add_blade(session, inches) for inches in MORE_BLADES_IN}
+    blades = {inches: _add_blade(session, inches) for inches in WIDE_BLADES_IN}
     session.flush()
     usual = _add_blade_set(session, "four blades (0.034 to 0.0015 in)", USUAL_BLADES_IN, blades)
     _add_blade_set(session, "seven blades (0.050 to 0.0015 in)", MORE_BLADES_IN, blades)
+    wide = _add_blade_set(session, "ten blades (0.093 to 0.0015 in)", WIDE_BLADES_IN, blades)
+    session.add(FamilyBladeSet(family="saxophones", blade_set_id=wide.id))
     shop = Shop(
         id=1,
         name="The workshop",
@@ -189,12 +194,14 @@ def gauges_in_use(
     instrument_kind: str = "",
     and_blades: Collection[int] = (),
     as_read: SetSizes | None = None,
+    line: str = "",
 ) -> GaugesInUse:
     """Give the blades (thick to thin) and scales with which a set is read now.
 
     Without a set asked for it is the one of the instrument's family, else the shop's usual one.
     `and_blades` are shown too: those of readings taken before the set was changed. `as_read` are
     the gauges of a kept set: to correct it, its own glass, wedge and bore gauge are read again.
+    A notebook `line` with another number of stops chooses the one set that has so many blades.
     """
     shop = get_shop(session)
     chosen = shop.blade_set_id
@@ -203,6 +210,12 @@ def gauges_in_use(
         chosen = blade_set_id
     elif instrument_kind:
         chosen = set_for_kind(session, instrument_kind) or chosen
+    stops = count_stops(line) if line and not and_blades else 0
+    # one more without a slash is taken for the tip
+    as_it_is = len(members.get(chosen, ()))
+    if stops and stops not in {as_it_is, as_it_is + ("/" not in line)}:
+        fitting = [key for key, blades_of in members.items() if len(blades_of) == stops]
+        chosen = fitting[0] if len(fitting) == 1 else chosen
     register = load_register(session)
     wanted = {*members.get(chosen, ()), *and_blades}
     blades = sorted(

@@ -248,6 +248,7 @@ def find_gauges(session: Session, form: Form, bench: Bench) -> GaugesInUse:
         instrument_kind=bench.piece.instrument_kind,
         and_blades=read | typed,
         as_read=bench.replaces.sizes if bench.replaces else None,
+        line=form.get("line"),
     )
     return replace(gauges, hands=list_hand_gauges(session))
 

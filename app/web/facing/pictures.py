@@ -213,7 +213,7 @@ def overlay_picture(
     shown = facings[-MOST_OVERLAID:]
     told = [
         (
-            f"{one.taken_on:%Y-%m-%d} {ROLES[one.role]}",
+            f"{one.taken_on.day} {one.taken_on:%b %Y}, {ROLES[one.role]}",
             one.facing,
             analyse_facing(one.facing),
         )

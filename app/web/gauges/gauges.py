@@ -254,7 +254,7 @@ def draw_checks(request: Request, session: Reading, gauge_id: int) -> Response:
     chart = found_or_404(run.chart, "A run chart needs at least two checks.")
     picture = RunChart(
         points=tuple(
-            RunPoint(day.isoformat(), value)
+            RunPoint(f"{day.day} {day:%b %Y}", value)
             for day, value in zip(run.days, run.values_mm, strict=True)
         ),
         caption="thickness, mm" if blade else "true length less what the marks say, mm",

@@ -88,7 +88,9 @@ def create(request: Request, session: Writing, form: TypedTable, clock: Clock) -
         return _page(request, session, form, ())
 
     rows = parse_rows(
-        table, lambda kind: gauges_in_use(session, instrument_kind=kind), clock.today()
+        table,
+        lambda kind, line: gauges_in_use(session, instrument_kind=kind, line=line),
+        clock.today(),
     )
     known = find_known(session, rows)
     shown = tuple(_show(row, one) for row, one in zip(rows, known, strict=True))
