@@ -8,9 +8,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
-from app.core.compare.comparison import ALONG_GLASS, Change, Comparison
+from app.core.compare.comparison import ALONG_GLASS, FACING, Change, Comparison
 from app.core.compare.curve_changes import speak_of
-from app.core.compare.differences import Figure, Key, ReadSet, list_figures
+from app.core.compare.differences import NOTHING_MM, Figure, Key, ReadSet, list_figures
 from app.core.compare.length_words import label_reading, page_order, unit_of
 from app.core.facing.curves import CURVES
 from app.core.facing.evenness import BladeEvenness, blade_key
@@ -183,8 +183,18 @@ def _judge(
         return RowVerdict.CHANGED
     if _is_suspect(compared, key, change):
         return RowVerdict.SUSPECT
-    together = change.quantity in ALONG_GLASS and (compared.shifted or compared.unplaced)
-    return RowVerdict.TOGETHER if together or _is_half(compared, change) else RowVerdict.SAME
+    return RowVerdict.TOGETHER if _is_of_changed(compared, key, change) else RowVerdict.SAME
+
+
+def _is_of_changed(compared: Comparison, key: Key, change: Change) -> bool:
+    """Say whether a figure moved with a facing that has changed as a whole, or half of its length.
+
+    "No change" beside it would contradict what is said of the facing.
+    """
+    of_facing = change.quantity in FACING or _is_of_curve(key)
+    moved = compared.joint.changed and of_facing and abs(change.difference) > NOTHING_MM
+    shifted = change.quantity in ALONG_GLASS and (compared.shifted or compared.unplaced)
+    return moved or shifted or _is_half(compared, change)
 
 
 def _is_half(compared: Comparison, change: Change) -> bool:
