@@ -5,7 +5,7 @@ from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
-from app.core.facing.measurements import parse_set
+from app.core.facing.measurements import RAILS, cell_name, parse_set
 from app.core.facing.suspects import ask_suspects
 from app.core.gauges.hand_gauges import FIELDS
 from app.core.jobs.charges import PAYMENT_SIGNS, parse_charge, parse_payment
@@ -110,7 +110,12 @@ def _read(desk: Desk, line: Line, replaces: Measurement | None = None) -> None:
     )
     if parsed.problems:
         raise refuse(line, parsed.problems)
-    if set(parsed.questions) != set(line.ticked("yes")):
+    blades = {
+        cell_name(blade, rail): f"{blade.label}, {rail}"
+        for blade in gauges.blades
+        for rail in RAILS
+    }
+    if {blades.get(name, name) for name in parsed.questions} != set(line.ticked("yes")):
         raise refuse(line, parsed.questions or {"yes": "there was no question to say yes to"})
     bench = Bench(job.piece, job, "", "", replaces)
     keep_set(session, bench, parsed.entry, gauges, desk.clock.now(), line.typed.get("why", ""))
