@@ -163,6 +163,8 @@ def test_markup_stays_text(kind):
     hostile = replace(
         given, common=replace(given.common, piece=MARKUP, customer=f"{MARKUP} #panic()")
     )
+    if kind == "packing_note":
+        hostile = replace(hostile, part=replace(given.part, to=f"{MARKUP} #panic()"))
     made = paper(kind, given=hostile)
     if kind == "packing_note":
         given_part = replace(given.part, to=f"{MARKUP} #panic()")

@@ -181,7 +181,7 @@ def test_a_piece_goes_out_on_trial_comes_home_late_and_is_sold_with_its_history(
     memo(browser, "trial", 422, at=made, to="new", name="Ottilie Wiesenrauch", due="2026-11-01")
     assert "“Due back” can’t be before 25 November 2026." in browser.text
     assert browser.page.select_one("#trial_name")["value"] == "Ottilie Wiesenrauch"
-    memo(browser, "trial", to="new", address="Ahornweg 2", due="2026-12-05")
+    memo(browser, "trial", to="new", address="Ahornweg 2\nNirgendheim", due="2026-12-05")
     assert "due back 5 December 2026" in browser.text
     assert not browser.page.select("form[action$='/memos/trial']")
     memo(browser, "parcel", at=made, way="out", carrier="the mail boat", number="QX 5",
