@@ -118,6 +118,7 @@ if (grid) {
     if (event.target.matches("[data-cell]")) {
       event.target.select();
       event.target.scrollIntoView({ block: "nearest" });
+      showAsks();
     }
   });
   grid.addEventListener("keydown", (event) => {
@@ -130,7 +131,6 @@ if (grid) {
     else if (onward) onward.focus();
     else if (all.some((cell) => cell.value.trim()) || line?.value.trim()) grid.requestSubmit(save);
   });
-  const ask = newestOnly();
   const preview = document.querySelector("[data-preview]");
   const asks = grid.querySelector("[data-asks]");
   let asked = {};
@@ -139,12 +139,11 @@ if (grid) {
     if (!asks) return;
     const now = document.activeElement === line ? "" : document.activeElement?.name;
     asks.replaceChildren(...Object.entries(asked).filter(([name]) => name !== now).map(([, words]) => {
-      const item = document.createElement("li");
+      const item = document.createElement("p");
       item.textContent = words;
       return item;
     }));
   };
-  grid.addEventListener("focusin", showAsks);
   const show = (reply) => {
     for (const [name, words] of Object.entries(reply.meanings)) {
       const place = grid.querySelector(`[data-means="${name}"]`);
@@ -166,10 +165,21 @@ if (grid) {
     showAsks();
     preview.innerHTML = reply.preview;
   };
-  const refresh = after(120, async () => {
-    const text = await ask(grid.dataset.previewAt, { method: "POST", body: new FormData(grid) });
-    if (text !== null) show(JSON.parse(text));
-  });
+  // One question at a time: what is typed meanwhile is asked as soon as the answer is there.
+  let busy = false;
+  let again = false;
+  const refresh = async () => {
+    again = busy;
+    if (busy) return;
+    busy = true;
+    try {
+      do {
+        again = false;
+        const reply = await fetch(grid.dataset.previewAt, { method: "POST", body: new FormData(grid) });
+        if (reply.ok) show(await reply.json());
+      } while (again);
+    } finally { busy = false; }
+  };
   // What is typed is also a draft at the server; a page that closes sends its last state at once.
   let typed = false;
   grid.addEventListener("input", (event) => {

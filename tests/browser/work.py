@@ -21,7 +21,6 @@ def keep_line(page: Page, job: int, line: str, role: str = "as_received") -> Non
     page.goto(f"/jobs/{job}/readings?role={role}")
     page.keyboard.type(line)
     page.keyboard.press("Enter")
-    page.keyboard.press("Enter")
     page.wait_for_url("**/jobs/*said=readings*")
 
 
@@ -38,14 +37,14 @@ def begin_batch(page: Page) -> str:
     page.get_by_role("button", name="Begin the batch").click()
     page.wait_for_url("**/batches/*said=new")
     batch = page.url.split("?")[0]
+    page.locator(".head a.do").click()
+    page.wait_for_url("**/pieces/*/readings")
+    # Enter goes on to the next piece
     for line in (OPEN_LINE, "35.5 21.5/23.5 13.5 6.5 / 1.18"):
-        page.goto(batch)
-        page.locator(".head a.do").click()
-        page.wait_for_url("**/pieces/*/readings")
+        here = page.url
         page.keyboard.type(line)
         page.keyboard.press("Enter")
-        page.keyboard.press("Enter")
-        page.wait_for_url("**/readings/*")
+        page.wait_for_url(lambda url, here=here: url != here)
     return batch
 
 

@@ -106,6 +106,7 @@ class DialPlace:
 
     Gaps in mm; residuals (read minus curve), `difference_um` (right minus left) and `u_um`, its
     expanded uncertainty (k = 2), in µm. None where a rail was not read there, or has no curve.
+    `left_in_fit` and `right_in_fit` say whether the reading was weighed in its rail's curve.
     """
 
     position_mm: float
@@ -115,6 +116,8 @@ class DialPlace:
     right_residual_um: float | None
     difference_um: float | None
     u_um: float
+    left_in_fit: bool
+    right_in_fit: bool
 
 
 def list_dial_places(
@@ -140,9 +143,19 @@ def list_dial_places(
                 1000.0 * (other.gap_mm - one.gap_mm) if one and other else None,
                 1000.0
                 * expanded(hypot(*(read.u_mm(usual) if read else usual for read in (one, other)))),
+                _is_in_fit(one, left),
+                _is_in_fit(other, right),
             )
         )
     return tuple(places)
+
+
+def _is_in_fit(reading: DialReading | None, rail: RailAnalysis | None) -> bool:
+    return (
+        reading is not None
+        and rail is not None
+        and any(stop.dial and stop.position_mm == reading.position_mm for stop in rail.stops)
+    )
 
 
 def _residual_um(reading: DialReading | None, rail: RailAnalysis | None) -> float | None:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
 
+from app.core.jobs.memos import ANSWERS, MemoEntry
 from app.core.values.forms import Fields, Refused
 
 CHARGE_SIGNS: dict[str, tuple[str, int]] = {"charge": ("charged", 1), "discount": ("taken off", -1)}
@@ -63,12 +64,9 @@ class Account:
         return "paid in full" if balance == 0 else "to pay" if balance > 0 else "to pay back"
 
 
-def add_up(
-    charges_minor: Sequence[int], payments_minor: Sequence[int], agreed_minor: int | None
-) -> Account:
-    """Add the standing lines to the agreed price; no total while there is neither."""
-    lines = [*charges_minor, *(() if agreed_minor is None else (agreed_minor,))]
-    return Account(sum(lines) if lines else None, sum(payments_minor))
+def add_up(charges_minor: Sequence[int], payments_minor: Sequence[int]) -> Account:
+    """Add what is charged, agreed prices among it, and what was paid; no total without a charge."""
+    return Account(sum(charges_minor) if charges_minor else None, sum(payments_minor))
 
 
 def share_of_tax(total_minor: int, percent: float) -> int:
@@ -105,3 +103,44 @@ def _amount(fields: Fields, name: str) -> int:
     elif amount == 0:
         fields.refuse(name, "An amount of nothing can't be kept.")
     return amount or 0
+
+
+ANSWERED_BY = {
+    "message": "by message", "telephone": "by telephone", "letter": "by letter",
+    "person": "in person",
+}  # fmt: skip
+
+
+def parse_quote(raw: Mapping[str, str], today: date, amount: str) -> MemoEntry | Refused:
+    """Read a quote of an amount: the day it was told and until when it is good."""
+    fields = Fields(raw)
+    quoted_on = fields.past_day("quoted_on", today, "A quote")
+    good_until = fields.date("good_until")
+    if good_until and good_until < quoted_on:
+        fields.refuse("good_until", "A quote can't end before the day it was told.")
+    if not amount:
+        fields.refuse("quoted_on", "Nothing has a price yet: add a line or agree a price first.")
+    return fields.refused() or MemoEntry("quote", quoted_on, good_until, {"amount": amount})
+
+
+@dataclass(frozen=True, slots=True)
+class AnswerEntry:
+    """What was answered to a quote, on which day and by what means."""
+
+    answered_on: date
+    answer: str
+    by: str
+
+
+def parse_answer(raw: Mapping[str, str], today: date, quoted_on: date) -> AnswerEntry | Refused:
+    """Read the answer to a quote."""
+    fields = Fields(raw)
+    on = fields.past_day("answered_on", today, "An answer")
+    if on < quoted_on:
+        fields.refuse("answered_on", "It can't be answered before it was told.")
+    entry = AnswerEntry(
+        on,
+        fields.choice("answer", ANSWERS, words="Accepted or declined?"),
+        fields.choice("answered_by", ANSWERED_BY, words="Say how it was answered."),
+    )
+    return fields.refused() or entry

@@ -12,6 +12,8 @@ from app.core.values.forms import Fields, Refused, format_date, format_money
 from app.core.values.units import NotANumber, format_number, parse_number
 
 MOMENTS = {"before": "before the work", "between": "during the work", "after": "after the work"}
+AWAY = {"trial": "on trial with the player", "workshop": "at another workshop"}
+ANSWERS = {"accepted": "accepted", "declined": "declined"}
 WAYS = {"in": "it comes", "out": "it goes out"}
 CUSTOMS = {"contents": "Contents", "worth": "Value", "origin": "Origin"}  # on a parcel's note
 SENT_BY = {"mail": "by e-mail", "text": "by text message", "phone": "by telephone",
@@ -75,6 +77,16 @@ MEMO_KINDS: dict[str, MemoKind] = {
             MemoField("with", "Reed, and how it was closed"),
         ), hint="Wet the reed, close the shank with the palm, draw the air out, and count until "
                 "the reed lets go. Take the same reed before and after. Disinfect it first."),
+        MemoKind("away", "Out of the shop", "Send it out", "It goes out", (
+            MemoField("where", "It goes", choices=AWAY),
+            MemoField("whom", "To whom", hint="The plater, a colleague, the player."),
+            MemoField("what", "What for", "lines"),
+        ), ("job",), "Due back", True, "It came home", "came home"),
+        MemoKind("quote", "Quotes", "", "", (
+            MemoField("amount", "Amount"),
+            MemoField("answer", "Answer", choices=ANSWERS),
+            MemoField("by", "Answered"),
+        ), (), "Good until"),
         MemoKind("parcel", "Parcels", "A parcel", "Keep the parcel", (
             MemoField("way", "Which way", choices=WAYS),
             MemoField("carrier", "Carrier"),

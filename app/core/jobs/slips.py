@@ -80,6 +80,7 @@ SLIP_KINDS: dict[str, SlipKind] = {
 }  # fmt: skip
 
 
+OF_ORDERS = frozenset({"intake_slip", "estimate", "bill", "packing_note"})  # one for the order
 CARD_KINDS = frozenset({"return_card", "half_card"})
 
 
@@ -116,7 +117,7 @@ class SlipCommon:
 
 @dataclass(frozen=True, slots=True)
 class IntakePart:
-    """The rest of the intake slip."""
+    """The rest of the intake slip; of several `pieces` each has its row."""
 
     condition: str
     came_with: str
@@ -127,6 +128,7 @@ class IntakePart:
     goes_home: str
     money: tuple[str, ...]
     terms: str
+    pieces: Rows = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -45,7 +45,6 @@ class BladeLeft:
 
     rail: str
     gap_mm: float | None
-    read_mm: float
     target_mm: float | None
     away_mm: float | None
     height_mm: float
@@ -113,9 +112,7 @@ def judge_bench(
         limit = tolerance.tip_mm if tolerance.tip_mm is not None else tolerance.gap_mm
         within = abs(height) <= (2 * tip[1] if limit is None else limit) + 1e-9
         state = _name_state(height, within)
-        blades.append(
-            BladeLeft("tip", None, tip[0], wanted_tip, -height, height, tip[1], state, tip[1])
-        )
+        blades.append(BladeLeft("tip", None, wanted_tip, -height, height, tip[1], state, tip[1]))
     stop = bool(blades) and all(blade.state == "within" for blade in blades)
     return BenchState(tuple(blades), stop, _tell_state(blades, stop))
 
@@ -144,7 +141,7 @@ def _judge_stop(
         checks.append(abs(height) <= tolerance.gap_mm + 1e-9)
     within = all(checks) if checks else abs(height) <= 2 * u
     state = _name_state(height, within)
-    return BladeLeft(rail, stop.gap_mm, stop.position_mm, wanted, away, height, u, state, away_u)
+    return BladeLeft(rail, stop.gap_mm, wanted, away, height, u, state, away_u)
 
 
 def _height_u(

@@ -1,15 +1,26 @@
 """A job's charges and payments; a struck line stays and does not count."""
 
+from collections.abc import Sequence
 from dataclasses import asdict
 from datetime import date, datetime
 
 from sqlalchemy import bindparam, literal, select, union_all
 from sqlalchemy.orm import Session
 
-from app.core.jobs.charges import Account, ChargeEntry, PaymentEntry, add_up
-from app.store.records.jobs import add_event
+from app.core.jobs.charges import (
+    ANSWERED_BY,
+    Account,
+    AnswerEntry,
+    ChargeEntry,
+    PaymentEntry,
+    add_up,
+)
+from app.core.jobs.memos import ANSWERS
+from app.core.jobs.stages import AGREED
+from app.store.records.jobs import add_event, move_on
 from app.store.records.loading import rows_of
-from app.store.tables import Charge, Job, Payment, Work
+from app.store.records.revisions import change_record
+from app.store.tables import Charge, Job, Memo, Payment, Work
 
 
 def add_charge(session: Session, job: Job, entry: ChargeEntry, now: datetime) -> Charge:
@@ -48,12 +59,16 @@ _PAYMENTS = (
 )
 
 
-def account_of(session: Session, job: Job) -> Account:
-    """Add a job's standing works, charges and payments to what was agreed."""
-    amounts = rows_of(session, _STANDING, {"job": job.id}).all()
-    charged = [one.amount_minor for one in amounts if not one.is_paid]
-    paid = [one.amount_minor for one in amounts if one.is_paid]
-    return add_up(charged, paid, None if job.price_in_lines else job.agreed_price_minor)
+def account_of(session: Session, jobs: Sequence[Job]) -> Account:
+    """Add the standing works, charges and payments of an order's jobs to what was agreed."""
+    charged: list[int] = []
+    paid: list[int] = []
+    for job in jobs:
+        for one in rows_of(session, _STANDING, {"job": job.id}):
+            (paid if one.is_paid else charged).append(one.amount_minor)
+        if job.agreed_price_minor is not None and not job.price_in_lines:
+            charged.append(job.agreed_price_minor)
+    return add_up(charged, paid)
 
 
 _STANDING = union_all(
@@ -76,3 +91,23 @@ def strike_charge(
     """Strike a line out or bring it back; the history says which."""
     kept.struck_at = None if kept.struck_at else now
     add_event(session, job, "payment", today, now, words)
+
+
+def answer_quote(
+    session: Session, order: Sequence[Job], quote: Memo, entry: AnswerEntry, now: datetime
+) -> None:
+    """Note the answer to a quote; one that is accepted is what was agreed of each piece."""
+    quote.done_on = entry.answered_on
+    by = ANSWERED_BY[entry.by]
+    quote.details = {**quote.details, "answer": entry.answer, "by": by}
+    words = f"Quote of {quote.details['amount']} {ANSWERS[entry.answer]} {by}"
+    add_event(session, order[0], "note", entry.answered_on, now, words)
+    if entry.answer != "accepted":
+        return
+    for job in order:
+        lines = [one.label for one in list_charges(session, job.id) if one.struck_at is None]
+        if lines and not job.agreed_work:
+            agreed = {"agreed_work": ", ".join(dict.fromkeys(lines))}
+            change_record(session, job, agreed, seen_version=None, now=now)
+        move_on(session, job, AGREED, entry.answered_on, now)
+    session.flush()

@@ -68,7 +68,8 @@ def list_order(session: Session, job: Job) -> list[Job]:
     wanted = or_(Job.id == first, Job.order_id == first)
     found = select(Job).where(wanted).options(*_WHOSE).order_by(Job.number)
     jobs = list(session.scalars(found))
-    _ON_A_JOB["ticks"].load(session, jobs)
+    for part in ("ticks", "works", "slips"):
+        _ON_A_JOB[part].load(session, jobs)
     return jobs
 
 

@@ -65,6 +65,14 @@ def list_awaited(session: Session, *, due_until: date | None = None) -> Sequence
     return session.scalars(found.options(*_WITH).order_by(Memo.due, Memo.id)).all()
 
 
+def list_out(session: Session) -> dict[int, Memo]:
+    """Give what says that a job's piece is out of the shop, by the job's id."""
+    found = select(Memo).where(
+        Memo.kind == "away", Memo.done_on.is_(None), Memo.struck_at.is_(None)
+    )
+    return {one.job_id: one for one in session.scalars(found) if one.job_id is not None}
+
+
 def last_memo(
     session: Session, piece: Piece, job: Job | None, kind: str, **details: str
 ) -> Memo | None:

@@ -1,9 +1,8 @@
-"""What the shop's own history says of how long a piece takes, and the queue of those to come."""
+"""What the shop's own history says of how long a piece takes."""
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from app.core.jobs.stages import EXPECTED
 from app.core.jobs.waiting import MOST, Visit
 from app.store.tables import Event, Job
 
@@ -23,8 +22,3 @@ def list_visits(session: Session) -> list[Visit]:
         .limit(3 * MOST)
     )
     return [Visit(came, done) for came, done in session.execute(found)]
-
-
-def list_queue(session: Session) -> list[Job]:
-    """List the jobs whose piece is still to come, in the order in which they were agreed."""
-    return list(session.scalars(select(Job).where(Job.stage == EXPECTED).order_by(Job.number)))

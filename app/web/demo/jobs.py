@@ -8,7 +8,13 @@ from typing import Any
 from app.core.facing.measurements import RAILS, cell_name, parse_set
 from app.core.facing.suspects import ask_suspects
 from app.core.gauges.hand_gauges import FIELDS
-from app.core.jobs.charges import PAYMENT_SIGNS, parse_charge, parse_payment
+from app.core.jobs.charges import (
+    PAYMENT_SIGNS,
+    parse_answer,
+    parse_charge,
+    parse_payment,
+    parse_quote,
+)
 from app.core.jobs.drop_offs import parse_drop_off, row_prefix
 from app.core.jobs.jobs import (
     OUTCOMES,
@@ -27,14 +33,14 @@ from app.core.values.forms import Fields, format_amount, format_money
 from app.core.values.passes import parse_pass
 from app.core.values.works import parse_work
 from app.render.photos import make_photo
-from app.store.records.charges import add_charge, add_payment
+from app.store.records.charges import account_of, add_charge, add_payment, answer_quote
 from app.store.records.drafts import keep_draft
 from app.store.records.drop_offs import take_in
 from app.store.records.facings import add_facing, choose_facing
 from app.store.records.gauges import list_hand_gauges, sizes_in_use
 from app.store.records.jobs import add_event, list_order, move_job, save_outcomes, save_ticks
 from app.store.records.measurements import Measurement, measurements_of_job
-from app.store.records.memos import add_memo, finish_memo, list_memos
+from app.store.records.memos import add_memo, finish_memo, last_memo, list_memos
 from app.store.records.passes import add_work, strike_pass
 from app.store.records.photos import add_photo
 from app.store.records.pieces import get_piece, pass_on_piece
@@ -279,6 +285,24 @@ def _answer(desk: Desk, line: Line) -> None:
     finish_memo(desk.session, memo, desk.clock.today(), line.typed.get("answer", ""))
 
 
+def _quote(desk: Desk, line: Line) -> None:
+    order, today = list_order(desk.session, desk.job(line)), desk.clock.today()
+    account = account_of(desk.session, order)
+    amount = format_money(account.total_minor, get_shop(desk.session).currency)
+    until = today + timedelta(days=line.typed["good_after"])
+    entry = taken(line, parse_quote({"good_until": until.isoformat()}, today, amount))
+    add_memo(desk.session, order[0].piece, order[0], entry, desk.clock.now())
+
+
+def _answer_quote(desk: Desk, line: Line) -> None:
+    order = list_order(desk.session, desk.job(line))
+    quote = last_memo(desk.session, order[0].piece, order[0], "quote")
+    if quote is None:
+        raise refuse(line, {"quote": "nothing was quoted"})
+    entry = taken(line, parse_answer(line.text(), desk.clock.today(), quote.on))
+    answer_quote(desk.session, order, quote, entry, desk.clock.now())
+
+
 def _half_typed(desk: Desk, line: Line) -> None:
     place = f"/jobs/{desk.job(line).number}/readings"
     keep_draft(desk.session, place, pick_draft(line.text()), desk.clock.now())
@@ -298,6 +322,8 @@ JOB_DOERS: dict[str, Callable[[Desk, Line], None]] = {
     "paper": _issue,
     "sell": _sell,
     "charge": _charge,
+    "quote": _quote,
+    "answer_quote": _answer_quote,
     "payment": _pay,
     "photo": _photograph,
     "draft": _half_typed,

@@ -8,6 +8,7 @@ from typing import Any
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response
 from sqlalchemy.orm import Session
+from starlette.background import BackgroundTask
 
 from app.core.compare.length_words import list_lengths
 from app.core.compare.size_words import (
@@ -38,6 +39,8 @@ from app.core.facing.wording import (
 from app.core.gauges.hand_gauges import gauge_cells
 from app.core.shop.drafts import pick_draft
 from app.core.values.lengths import is_length, length_cells
+from app.core.values.readings import FacingReadings
+from app.store.records.batches import find_batch_of, list_made_pieces
 from app.store.records.drafts import drop_draft, keep_draft
 from app.store.records.facings import get_facing
 from app.store.records.gauges import list_hand_gauges, sizes_in_use
@@ -52,7 +55,7 @@ from app.store.records.measurements import (
 )
 from app.store.records.pieces import get_piece
 from app.store.records.shop import gauges_in_use, get_shop, list_blade_sets
-from app.store.tables import Job, Piece
+from app.store.tables import Batch, Job, Piece
 from app.web.facing.drafts import save_draft, take_up_draft
 from app.web.facing.lengths import length_fields, list_dial_rows, list_length_rows, say_bore
 from app.web.facing.pictures import preview_address
@@ -83,13 +86,18 @@ BLADE_CELL = re.compile(r"b([0-9]{1,9})_(?:left|right)")
 
 @dataclass(frozen=True, slots=True)
 class Bench:
-    """Whose readings a page takes: a job's, or a piece's outside any job."""
+    """Whose readings a page takes: a job's, or a piece's outside any job.
+
+    `batch_id` is the batch whose pieces are read one after the other.
+    """
 
     piece: Piece
     job: Job | None
     action: str
     back: str
     replaces: Measurement | None = None
+    batch_id: int | None = None
+    facing_id: int | None = None
 
 
 def find_bench(session: Session, request: Request) -> Bench:
@@ -98,8 +106,7 @@ def find_bench(session: Session, request: Request) -> Bench:
     if "number" in place:
         return job_bench(found_or_404(get_job(session, place["number"]), NO_JOB))
     if "piece_id" in place:
-        piece = found_or_404(get_piece(session, place["piece_id"]), NO_PIECE)
-        return Bench(piece, None, f"/pieces/{piece.id}/readings", f"/pieces/{piece.id}")
+        return piece_bench(session, found_or_404(get_piece(session, place["piece_id"]), NO_PIECE))
     kept = found_or_404(get_measurement(session, place.get("set_id", 0)), NOT_HERE)
     piece = found_or_404(get_piece(session, kept.piece_id), NO_PIECE)
     job = get_job(session, kept.job_number) if kept.job_number else None
@@ -108,7 +115,28 @@ def find_bench(session: Session, request: Request) -> Bench:
 
 def job_bench(job: Job) -> Bench:
     """Give where a loaded job's readings are taken."""
-    return Bench(job.piece, job, f"/jobs/{job.number}/readings", f"/jobs/{job.number}")
+    address = f"/jobs/{job.number}"
+    return Bench(job.piece, job, f"{address}/readings", address, facing_id=job.facing_id)
+
+
+def piece_bench(session: Session, piece: Piece) -> Bench:
+    """Give where a piece's readings outside any job are taken; one of a batch has its target."""
+    address = f"/pieces/{piece.id}"
+    bench = Bench(piece, None, f"{address}/readings", address)
+    made = find_batch_of(session, piece.id)
+    if made is None:
+        return bench
+    facing_id = session.get_one(Batch, made.id).facing_id
+    unread = not list_measurements(session, piece.id)
+    return replace(bench, facing_id=facing_id, batch_id=made.id if unread else None)
+
+
+def next_in_batch(session: Session, batch_id: int) -> str:
+    """Give the page of a batch's next piece to be read, or the batch's where all were."""
+    made = list_made_pieces(session, batch_id)
+    unread = (one.piece.id for one in made if one.last is None and one.left_at is None)
+    waits = next(unread, None)
+    return f"/batches/{batch_id}?said=read" if waits is None else f"/pieces/{waits}/readings"
 
 
 @router.get("/jobs/{number}/readings")
@@ -184,6 +212,8 @@ def take_readings(session: Session, bench: Bench, form: Form, clock: Clock) -> R
         return None
     why = form.get("why").strip()[:500]
     location = keep_set(session, bench, parsed.entry, gauges, clock.now(), why)
+    if bench.batch_id:
+        location = next_in_batch(session, bench.batch_id)
     drop_draft(session, bench.action)
     note_taken(session, form, location, clock.now())
     session.commit()
@@ -282,7 +312,7 @@ def grid_values(session: Session, bench: Bench, form: Form, clock: Clock) -> dic
     return {
         "bench": bench,
         "gauges": gauges,
-        "table": gather_table(session, bench.job, of_piece, gauges),
+        "table": gather_table(bench.job, get_facing(session, bench.facing_id), of_piece, gauges),
         "cells": parsed.cells if posted else form.values,
         "meanings": parsed.meanings,
         "preview": _preview(session, bench, parsed, gauges),
@@ -296,16 +326,15 @@ def _preview(
     entry, facing = parsed.entry, parsed.entry.facing
     cells = {"tip", *(cell_name(blade, rail) for blade in gauges.blades for rail in RAILS)}
     if not entry.readings or cells & set(parsed.problems):
-        if bench.job is None or last_read(bench.job) is None:
+        if bench.facing_id is None and (bench.job is None or last_read(bench.job) is None):
             return None
-        address = f"/pictures/profile.svg?job={bench.job.number}"
+        address = preview_address(FacingReadings(), gauges, bench.job, bench.facing_id)
         return {"picture": address, "line": "", "words": [], "togo": {}}
     corrected = correct_readings(entry.readings, sizes_in_use(session, gauges, entry.taken_on))
     now = replace(corrected.facing, read_once=entry.read_once)
     tolerance = get_shop(session).evenness_tolerance_mm
     analysis = analyse_facing(now, corrected.uncertainties, evenness_tolerance_mm=tolerance)
-    target = get_facing(session, bench.job.facing_id) if bench.job else None
-    togo = tell_togo(target, now, corrected.uncertainties, gauges)
+    togo = tell_togo(get_facing(session, bench.facing_id), now, corrected.uncertainties, gauges)
     return {
         "line": write_line(facing, gauges),
         "togo": {name: asdict(one) for name, one in togo.items()},
@@ -314,7 +343,9 @@ def _preview(
             *say_dials(now, analysis.left, analysis.right),
             *say_bore(list_lengths(entry.readings, corrected.in_force)),
         ],
-        "picture": preview_address(now, gauges, bench.job) if facing.has_rails else "",
+        "picture": preview_address(now, gauges, bench.job, bench.facing_id)
+        if facing.has_rails
+        else "",
     }
 
 
@@ -328,12 +359,11 @@ def preview(
     job: int | None = None,
 ) -> JSONResponse:
     """Say what a half-typed grid means and comes to, and keep it as a draft."""
-    save_draft(request, form, clock)
-    bench = Bench(
-        found_or_404(get_piece(session, piece), NO_PIECE),
-        found_or_404(get_job(session, job), NO_JOB) if job else None,
-        form.get("place"),
-        "",
+    found = found_or_404(get_piece(session, piece), NO_PIECE)
+    bench = (
+        job_bench(found_or_404(get_job(session, job), NO_JOB))
+        if job
+        else piece_bench(session, found)
     )
     gauges = find_gauges(session, form, bench)
     parsed = parse_set(form.values, gauges, bench.piece.instrument_kind, clock.today())
@@ -351,7 +381,8 @@ def preview(
             # a line that was spread fills the cells; what is typed there later holds
             "cells": parsed.cells if parsed.cells.get("spread") != form.get("spread") else {},
             "preview": part,
-        }
+        },
+        background=BackgroundTask(save_draft, request, form, clock),
     )
 
 

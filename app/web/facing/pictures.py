@@ -240,9 +240,15 @@ def _one_picture(
     )
 
 
-def preview_address(facing: FacingReadings, gauges: GaugesInUse, job: Job | None = None) -> str:
-    """Give the address of a picture of readings that are not kept yet, beside their job's."""
+def preview_address(
+    facing: FacingReadings,
+    gauges: GaugesInUse,
+    job: Job | None = None,
+    facing_id: int | None = None,
+) -> str:
+    """Give the address of a picture of readings not kept yet, beside their job's and a target."""
     query: dict[str, object] = {} if job is None else {"job": job.number}
+    query |= {} if facing_id is None else {"target": facing_id}
     query |= {
         "left": ",".join(map(_write_stop, facing.left)),
         "right": ",".join(map(_write_stop, facing.right)),
@@ -295,9 +301,10 @@ def preview(
     tip: float | None = None,
     tip_u: float | None = None,
     job: int | None = None,
+    target: int | None = None,
     size: str = "screen",
 ) -> Response:
-    """Draw readings given in the address, beside their job's last and its target; nothing is kept.
+    """Draw readings given in the address, beside their job's last and a target; nothing is kept.
 
     Without any it is the job's last reading alone.
     """
@@ -310,25 +317,26 @@ def preview(
         tuple(DialReading(*part) for part in _numbers(dial_right, {2})),
     )
     gauges = gauges_in_use(session)
-    drawn: Size = "small" if size == "small" else "screen" if job is None else "bench"
-    last, target = _beside(session, job)
+    drawn: Size = "small" if size == "small" else "bench" if job or target else "screen"
+    last, wanted = _last_of(session, job), get_facing(session, target)
+    aim = wanted.target if wanted else None
     try:
         return answer_picture(
             request,
-            ("profile", facing, last, target, gauges, drawn),
-            lambda: draw_profile(_bench_picture(facing, last, target, gauges, drawn)),
+            ("profile", facing, last, aim, gauges, drawn),
+            lambda: draw_profile(_bench_picture(facing, last, aim, gauges, drawn)),
         )
     except MalformedReading as error:
         raise HTTPException(422, str(error)) from None
 
 
-def _beside(session: Session, number: int | None) -> tuple[FacingReadings | None, Target | None]:
-    """Give a job's last reading and its target."""
+def _last_of(session: Session, number: int | None) -> FacingReadings | None:
+    """Give a job's last reading."""
     if number is None:
-        return None, None
+        return None
     job = found_or_404(get_job(session, number), "There is no job of that number in this book.")
-    last, facing = last_read(job), get_facing(session, job.facing_id)
-    return last.facing if last else None, facing.target if facing else None
+    last = last_read(job)
+    return last.facing if last else None
 
 
 def _bench_picture(

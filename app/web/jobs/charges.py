@@ -1,22 +1,38 @@
 """A job's charges, deposit, payments and balance."""
 
+from collections.abc import Sequence
+
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
-from app.core.jobs.charges import CHARGE_SIGNS, PAYMENT_SIGNS, parse_charge, parse_payment
+from app.core.jobs.charges import (
+    ANSWERED_BY,
+    CHARGE_SIGNS,
+    PAYMENT_SIGNS,
+    ChargeEntry,
+    parse_answer,
+    parse_charge,
+    parse_payment,
+    parse_quote,
+)
+from app.core.jobs.memos import ANSWERS
+from app.core.jobs.services import offer_services, price_of
 from app.core.values.forms import Refused, format_money
 from app.store.records.charges import (
     account_of,
     add_charge,
     add_payment,
+    answer_quote,
     list_charges,
     list_payments,
     strike_charge,
 )
-from app.store.records.jobs import get_job
+from app.store.records.jobs import get_job, list_order
+from app.store.records.memos import add_memo, is_open, list_memos
+from app.store.records.services import offered_services
 from app.store.records.shop import get_shop
-from app.store.tables import Charge, Job, Payment
+from app.store.tables import Charge, Job, Memo, Payment
 from app.web.pages import (
     Clock,
     Form,
@@ -44,19 +60,76 @@ def index(request: Request, session: Reading, number: int) -> HTMLResponse:
 
 
 def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLResponse:
+    order = list_order(session, job)
+    piece, services = job.piece, offered_services(session)
     return show_page(
         request,
         "charges/index.html",
         form=form,
         job=job,
         currency=get_shop(session).currency,
-        works=[one for one in job.works if one.price_minor is not None],
-        charges=list_charges(session, job.id),
-        payments=list_payments(session, job.id),
-        account=account_of(session, job),
+        bills=[
+            (
+                one,
+                [work for work in one.works if work.price_minor is not None],
+                list_charges(session, one.id),
+            )
+            for one in order
+        ],
+        payments=[(one, paid) for one in order for paid in list_payments(session, one.id)],
+        deposit=sum(one.deposit_minor or 0 for one in order),
+        account=account_of(session, order),
+        services=offer_services(services, piece.instrument_kind, piece.material),
+        quotes=_quotes(session, order),
         charge_kinds=[(key, label) for key, (label, _) in CHARGE_SIGNS.items()],
         payment_kinds=[(key, label) for key, (label, _) in PAYMENT_SIGNS.items()],
+        answers=ANSWERS.items(),
+        answered_by=ANSWERED_BY.items(),
     )
+
+
+def _quotes(session: Session, order: Sequence[Job]) -> list[Memo]:
+    """List the standing quotes of an order, which are kept with its first job."""
+    first = order[0]
+    memos = list_memos(session, first.piece, first)
+    return [one for one in memos if one.kind == "quote" and one.struck_at is None]
+
+
+@router.post("/quotes")
+def create_quote(
+    request: Request, session: Writing, form: Typed, clock: Clock, number: int
+) -> Response:
+    """Note that what the order comes to was quoted, and on which day."""
+    job = _job(session, number)
+    if answer := taken_before(session, form):
+        return answer
+    order = list_order(session, job)
+    amount = format_money(account_of(session, order).total_minor, get_shop(session).currency)
+    entry = parse_quote(form.values, clock.today(), amount)
+    if isinstance(entry, Refused):
+        form.problems = dict(entry.problems)
+        return _page(request, session, job, form)
+    add_memo(session, order[0].piece, order[0], entry, clock.now())
+    return _done(session, form, job, clock)
+
+
+@router.post("/quotes/{memo_id}")
+def answer(
+    request: Request, session: Writing, form: Typed, clock: Clock, number: int, memo_id: int
+) -> Response:
+    """Note how a quote was answered, when and by what means; accepted, it moves the pieces on."""
+    job = _job(session, number)
+    if before := taken_before(session, form):
+        return before
+    order = list_order(session, job)
+    found = (one for one in _quotes(session, order) if one.id == memo_id and is_open(one))
+    quote = found_or_404(next(found, None), "There is no such quote that waits for an answer.")
+    entry = parse_answer(form.values, clock.today(), quote.on)
+    if isinstance(entry, Refused):
+        form.problems = dict(entry.problems)
+        return _page(request, session, job, form)
+    answer_quote(session, order, quote, entry, clock.now())
+    return _done(session, form, job, clock)
 
 
 @router.post("")
@@ -65,7 +138,14 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock, number
     job = _job(session, number)
     if answer := taken_before(session, form):
         return answer
-    entry = parse_charge(form.values, clock.today(), get_shop(session).currency)
+    entry: ChargeEntry | Refused
+    if label := form.get("service"):
+        piece, listed = job.piece, offered_services(session)
+        one = price_of(listed, label, piece.instrument_kind, piece.material)
+        found = found_or_404(one, "The price list has no such line for this piece any more.")
+        entry = ChargeEntry(found.label, found.price_minor, clock.today())
+    else:
+        entry = parse_charge(form.values, clock.today(), get_shop(session).currency)
     if isinstance(entry, Refused):
         form.problems = dict(entry.problems)
         return _page(request, session, job, form)

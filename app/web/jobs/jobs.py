@@ -25,7 +25,7 @@ from app.core.values.pieces import CAUTION_DEFERS, MATERIAL_CAUTIONS
 from app.store.records.charges import account_of
 from app.store.records.jobs import add_event, get_job, list_order, move_job, move_on, save_agreed
 from app.store.records.measurements import list_measurements
-from app.store.records.memos import list_memos, warranty_of
+from app.store.records.memos import last_memo, list_memos, warranty_of
 from app.store.records.passes import add_pass, strike_pass
 from app.store.records.revisions import Conflict
 from app.store.records.shop import gauges_in_use, get_shop, list_checklist
@@ -80,6 +80,7 @@ def job_page(request: Request, session: Session, job: Job, form: Form) -> HTMLRe
     sets = [summarise(one, gauges, shop) for one in of_job]
     roles = {one.measurement.role for one in sets if one.measurement.replaced_by_id is None}
     panel = gather_bench(session, job, gauges)
+    order = list_order(session, job)
     return show_page(
         request,
         "jobs/show.html",
@@ -96,8 +97,9 @@ def job_page(request: Request, session: Session, job: Job, form: Form) -> HTMLRe
         photos=album_photos(session, job.piece, job),
         memos=tell_memos(session, job),
         warranty=warranty_of(session, job.piece, job.dropped_off),
-        account=account_of(session, job),
-        order=list_order(session, job),
+        account=account_of(session, order),
+        order=order,
+        away=last_memo(session, job.piece, job, "away"),
         caution=f"{MATERIAL_CAUTIONS[job.piece.material]} {CAUTION_DEFERS}",
         panel=panel,
         **(_bench_values(request, session, job, form, roles) if panel else {"table": None}),

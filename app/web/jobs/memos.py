@@ -13,7 +13,7 @@ from app.core.jobs.cures import LEAST_CASES, tell_cures
 from app.core.jobs.jobs import OUTCOMES, read_ticks
 from app.core.jobs.memos import MEMO_KINDS, MemoEntry, MemoKind, parse_memo, tell_memo, tell_seal
 from app.core.values.customers import read_customer
-from app.core.values.forms import Fields, Refused, format_amount
+from app.core.values.forms import Fields, Refused, format_amount, format_date
 from app.store.records.batches import price_of
 from app.store.records.customers import add_customer, get_customer
 from app.store.records.jobs import save_outcomes, save_ticks
@@ -22,6 +22,8 @@ from app.store.records.memos import (
     add_memo,
     finish_memo,
     get_memo,
+    is_open,
+    last_memo,
     list_cases,
     list_memos,
     trial_of,
@@ -161,6 +163,13 @@ def _create(
     entry = parse_memo(kind, form.values, clock.today(), get_shop(session).currency)
     form.problems = dict(entry.problems) if isinstance(entry, Refused) else {}
     customer_id = _settle_customer(session, desk, form, kind, clock) if kind.to else None
+    if (
+        key == "away"
+        and desk.job
+        and (out := last_memo(session, desk.piece, desk.job, key))
+        and is_open(out)
+    ):
+        form.problems["away_due"] = f"It is out already, due back {format_date(out.due)}."
     if form.problems or isinstance(entry, Refused):
         session.rollback()
         return _page(request, session, _again(session, desk), form)

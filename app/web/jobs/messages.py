@@ -12,7 +12,7 @@ from app.core.jobs.stages import STAGES
 from app.core.values.forms import Refused, format_date, format_money
 from app.core.values.pieces import name_piece
 from app.store.records.charges import account_of
-from app.store.records.jobs import add_event, get_job, list_bench
+from app.store.records.jobs import add_event, get_job, list_bench, list_order
 from app.store.records.memos import add_memo, list_awaited, list_memos
 from app.store.records.messages import list_wordings, save_wordings
 from app.store.records.shop import gauges_in_use, get_shop
@@ -69,7 +69,7 @@ def create(session: Writing, form: Typed, clock: Clock, number: int) -> Response
 def gather_facts(session: Session, job: Job) -> dict[str, str]:
     """Give what a wording's fields are filled with."""
     shop, gauges, piece = get_shop(session), gauges_in_use(session), job.piece
-    account, (received, _) = account_of(session, job), before_after(job)
+    account, (received, _) = account_of(session, list_order(session, job)), before_after(job)
     return {
         "customer": job.customer.name,
         "piece": name_piece(piece.maker, piece.model, piece.marking, piece.telling_marks),

@@ -1,6 +1,6 @@
 """What the papers of a job’s course hold: intake slip, tags, bench sheet, bill, packing note."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import timedelta
 
 from sqlalchemy.orm import Session
@@ -24,6 +24,7 @@ from app.core.jobs.slips import (
     SlipPart,
     TagPart,
 )
+from app.core.jobs.stages import EXPECTED, STAGES
 from app.core.plan.targets import list_target_rows
 from app.core.values.forms import format_date, format_money, shorten
 from app.core.values.passes import CUT_KINDS
@@ -33,6 +34,7 @@ from app.core.values.works import label_work
 from app.render.cut import CutRail, CutSize
 from app.store.records.charges import account_of, list_charges, list_payments
 from app.store.records.facings import KeptFacing, get_facing
+from app.store.records.jobs import list_order
 from app.store.records.measurements import Measurement
 from app.store.records.memos import last_memo, trial_of
 from app.store.records.shop import gauges_in_use
@@ -56,23 +58,45 @@ def intake_part(session: Session, subject: Subject, shop: Shop, printing: Printi
     """Give what the intake slip holds."""
     del printing
     job = job_of(subject)
-    account = account_of(session, job)
+    order = list_order(session, job)
+    account = account_of(session, order)
     money = [format_money(account.total_minor, shop.currency)]
     if account.paid_minor:
         money.append(f"paid {format_money(account.paid_minor, shop.currency)}")
-    elif job.deposit_minor:
-        money.append(f"deposit {format_money(job.deposit_minor, shop.currency)}")
+    elif deposit := _sum_of(order, "deposit_minor"):
+        money.append(f"deposit {format_money(deposit, shop.currency)}")
     return IntakePart(
+        pieces=_intake_rows(order),
         condition=say_condition(job),
         came_with=list_ticked(job, "came_with"),
         complaints=list_ticked(job, "complaint"),
         risks=list_ticked(job, "risk"),
         warranty=_warranty(session, job),
-        declared_value=format_money(job.declared_value_minor, shop.currency),
+        declared_value=format_money(_sum_of(order, "declared_value_minor"), shop.currency),
         goes_home=RETURN_WAYS[job.return_by],
         money=tuple(one for one in money if one),
         terms=shop.terms,
     )
+
+
+def _sum_of(order: Sequence[Job], name: str) -> int | None:
+    """Add an amount up over an order's jobs; None where none of them has it."""
+    amounts = [getattr(one, name) for one in order if getattr(one, name) is not None]
+    return sum(amounts) if amounts else None
+
+
+def _name(job: Job) -> str:
+    piece = job.piece
+    name = name_piece(piece.maker, piece.model, piece.marking, piece.telling_marks)
+    marks = piece.telling_marks if piece.telling_marks != name else ""
+    return ", ".join(filter(None, (name, marks)))
+
+
+def _intake_rows(order: Sequence[Job]) -> Rows:
+    """List an order's pieces: job, piece, what is asked, condition; empty for a single piece."""
+    if len(order) == 1:
+        return ()
+    return tuple((str(one.number), _name(one), one.request, say_condition(one)) for one in order)
 
 
 def _warranty(session: Session, job: Job) -> str:
@@ -231,14 +255,15 @@ def estimate_part(session: Session, subject: Subject, shop: Shop, printing: Prin
     """Give what the estimate holds: what the work will cost."""
     del printing
     job = job_of(subject)
-    total = account_of(session, job).total_minor
+    order = list_order(session, job)
+    total, deposit = account_of(session, order).total_minor, _sum_of(order, "deposit_minor")
     sums, rest = _tax(total, shop), total
-    if total is not None and job.deposit_minor:
+    if total is not None and deposit:
         sums = [("Total", format_money(total, shop.currency)), *sums]
-        sums.append(("Deposit asked", format_money(job.deposit_minor, shop.currency)))
-        rest = total - job.deposit_minor
+        sums.append(("Deposit asked", format_money(deposit, shop.currency)))
+        rest = total - deposit
     return BillPart(
-        lines=_bill_lines(session, job, shop),
+        lines=_order_lines(session, order, shop),
         payments=(),
         sums=tuple(sums),
         balance_label="Total" if rest == total else "Balance, after the deposit",
@@ -252,8 +277,10 @@ def estimate_part(session: Session, subject: Subject, shop: Shop, printing: Prin
 def bill_part(session: Session, subject: Subject, shop: Shop, printing: Printing) -> SlipPart:
     """Give what the bill holds."""
     job = job_of(subject)
-    account = account_of(session, job)
-    payments = [one for one in list_payments(session, job.id) if one.struck_at is None]
+    order = list_order(session, job)
+    account = account_of(session, order)
+    paid = (one for each in order for one in list_payments(session, each.id))
+    payments = sorted((one for one in paid if one.struck_at is None), key=lambda one: one.paid_on)
     sums = [("Total", format_money(account.total_minor, shop.currency) or "no price yet")]
     sums += _tax(account.total_minor, shop)
     deposit = sum(one.amount_minor for one in payments if one.kind == "deposit")
@@ -264,7 +291,7 @@ def bill_part(session: Session, subject: Subject, shop: Shop, printing: Printing
     owed = balance is not None and balance > 0
     due = printing.today + timedelta(days=shop.pay_days) if owed and shop.pay_days else None
     return BillPart(
-        lines=_bill_lines(session, job, shop),
+        lines=_order_lines(session, order, shop),
         payments=tuple(
             (
                 ", ".join(
@@ -283,6 +310,14 @@ def bill_part(session: Session, subject: Subject, shop: Shop, printing: Printing
         address=tuple(job.customer.address.splitlines()),
         pay=shop.pay_words if owed else "",
     )
+
+
+def _order_lines(session: Session, order: Sequence[Job], shop: Shop) -> Rows:
+    """List what each piece of an order costs; of several, each line names its job and piece."""
+    if len(order) == 1:
+        return _bill_lines(session, order[0], shop)
+    rows = ((one, row) for one in order for row in _bill_lines(session, one, shop))
+    return tuple((f"{one.number} · {_name(one)}: {what}", sum_) for one, (what, sum_) in rows)
 
 
 def _bill_lines(session: Session, job: Job, shop: Shop) -> Rows:
@@ -309,6 +344,23 @@ def _tax(total_minor: int | None, shop: Shop) -> list[tuple[str, str]]:
     return [(label, format_money(share, shop.currency))]
 
 
+def _packed(job: Job, *, of_several: bool) -> list[tuple[str, str]]:
+    """List what goes home with a piece; one that went home already or is to come is not packed."""
+    if of_several and (job.stage == EXPECTED or not STAGES[job.stage].open):
+        return []
+    piece = job.piece
+    name = name_piece(piece.maker, piece.model, piece.marking, piece.telling_marks)
+    marks = piece.telling_marks if piece.telling_marks != name else ""
+    number = f"job {job.number}" if of_several else ""
+    came_with = (tick.label for tick in job.ticks if tick.kind == "came_with")
+    cards = [slip.number for slip in job.slips if slip.kind in CARD_KINDS]
+    return [
+        (name, ", ".join(filter(None, (number, marks)))),
+        *((label, number) for label in came_with),
+        *(("return card", f"slip {card}") for card in cards[-1:]),
+    ]
+
+
 def packing_part(session: Session, subject: Subject, shop: Shop, printing: Printing) -> SlipPart:
     """Give what the packing note holds."""
     del printing
@@ -322,11 +374,11 @@ def packing_part(session: Session, subject: Subject, shop: Shop, printing: Print
     contents = [(name, marks)]
     number, carrier, declared = told.get("number"), told.get("carrier"), told.get("declared")
     if job:
-        contents += [(tick.label, "") for tick in job.ticks if tick.kind == "came_with"]
-        cards = [slip for slip in job.slips if slip.kind in CARD_KINDS]
-        contents += [("return card", f"slip {cards[-1].number}")] if cards else []
+        order = list_order(session, job)
+        contents = [line for one in order for line in _packed(one, of_several=len(order) > 1)]
         number, carrier = number or job.tracking, carrier or RETURN_WAYS[job.return_by]
-        declared = declared or format_money(job.declared_value_minor, shop.currency)
+        value = _sum_of(order, "declared_value_minor")
+        declared = declared or format_money(value, shop.currency)
     notes = [("On trial", f"due back {format_date(trial.due)}")] if trial else []
     if job and (warranty := _warranty(session, job)):
         notes.append(("Warranty", warranty))

@@ -102,7 +102,7 @@ def _length_lines(one: Measurement) -> Rows:
 
 def _record_job(session: Session, job: Job, shop: Shop, photos: Sequence[Photo]) -> RecordJob:
     passes = tell_passes(job)
-    total = format_money(account_of(session, job).total_minor, shop.currency)
+    total = format_money(account_of(session, [job]).total_minor, shop.currency)
     return RecordJob(
         heading=f"Job {job.number}, {format_date(job.dropped_off)}, {job.customer.name}: "
         f"{STAGES[job.stage].label}, {plural(len(standing_passes(job)), 'pass', 'passes')}",

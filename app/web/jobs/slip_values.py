@@ -1,13 +1,14 @@
 """Gathers what a paper prints: from the book's records to values in words and pictures."""
 
-from collections.abc import Callable, Mapping
-from dataclasses import asdict, dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
 from sqlalchemy.orm import Session
 
 from app.core.jobs.slips import (
     CARD_KINDS,
+    OF_ORDERS,
     BenchPart,
     LabelsPart,
     Page,
@@ -24,6 +25,7 @@ from app.core.values.forms import format_date, shorten
 from app.core.values.pieces import MATERIALS, name_piece
 from app.render.codes import draw_code
 from app.render.papers import Paper, make_paper
+from app.store.records.jobs import list_order
 from app.store.records.shop import get_mark, get_shop
 from app.store.tables import Instrument, Job, Piece, Shop
 from app.web.files import folder_of
@@ -71,6 +73,8 @@ def prepare_slip(
     page = page_of(kind, shop.paper)
     printing = Printing(clock.today(), address_on_papers(shop, site, subject.address))
     common = _common(subject, shop, clock, slip_number, brief=kind.page == "tag")
+    if subject.job and kind.key in OF_ORDERS:
+        common = _name_order(common, list_order(session, subject.job))
     values = SlipValues(common, _PARTS[kind.key](session, subject, shop, printing))
     about = f"job {common.job_number}" if common.job_number else common.piece
     title = f"{kind.label}, {about}" + (f", slip {slip_number}" if slip_number else "")
@@ -167,6 +171,16 @@ def _common(
         wanted_by=format_date(job.wanted_by) if job else "",
         request=told(job.request) if job else "",
         agreed_work=told(job.agreed_work) if job else "",
+    )
+
+
+def _name_order(common: SlipCommon, order: Sequence[Job]) -> SlipCommon:
+    """Say that a paper is about all pieces of an order, if they are several."""
+    if len(order) == 1:
+        return common
+    numbers = f"jobs {order[0].number} to {order[-1].number}"
+    return replace(
+        common, piece=f"{len(order)} pieces", piece_kind=numbers, piece_marks="", played_on=""
     )
 
 

@@ -7,7 +7,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
-from app.core.jobs.slips import CARD_KINDS, PAGES, SLIP_KINDS, SlipKind
+from app.core.jobs.slips import CARD_KINDS, OF_ORDERS, PAGES, SLIP_KINDS, SlipKind
 from app.core.jobs.stages import CARD
 from app.render.papers import draw_pages, make_pdf, write_words
 from app.store.records.jobs import JOB_PARTS, get_job, move_on
@@ -19,7 +19,7 @@ from app.store.records.slips import (
     list_slip_files,
     next_slip_number,
 )
-from app.store.tables import Slip
+from app.store.tables import Job, Slip
 from app.web.jobs.shown_papers import PDF, answer_file, answer_paper, show_paper
 from app.web.jobs.slip_subjects import Subject
 from app.web.jobs.slip_values import prepare_slip, say_missing
@@ -55,6 +55,9 @@ def _job_subject(session: Session, number: int, kind: str) -> Subject:
         get_job(session, number, _NEEDED.get(kind, JOB_PARTS)),
         "There is no job of that number in this book.",
     )
+    if job.order_id and kind in OF_ORDERS:  # one paper for the order, under its first number
+        first = session.get_one(Job, job.order_id).number
+        return _job_subject(session, first, kind)
     return Subject(job.piece, job)
 
 

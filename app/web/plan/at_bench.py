@@ -22,7 +22,7 @@ from app.core.plan.next_pass import (
 from app.core.plan.plan_tables import StepLine, list_steps
 from app.core.plan.removal import RemovalKind, RemovalRate, learn_rate
 from app.core.values.readings import FacingReadings, Uncertainties
-from app.store.records.facings import KeptFacing, get_facing
+from app.store.records.facings import KeptFacing
 from app.store.records.measurements import Measurement, measurements_of_job, standing
 from app.store.records.removal import RECENT_JOBS, list_removal_pairs, list_used_passes, log_of_job
 from app.store.tables import Job
@@ -57,9 +57,12 @@ class BenchPanel:
 
 
 def gather_table(
-    session: Session, job: Job | None, of_piece: Sequence[Measurement], gauges: GaugesInUse
+    job: Job | None,
+    facing: KeptFacing | None,
+    of_piece: Sequence[Measurement],
+    gauges: GaugesInUse,
 ) -> BenchTable:
-    """Gather the table of a job's readings, or of readings outside any job."""
+    """Gather the table of a job's readings, or of readings outside any job, against a target."""
     told = [one for one in standing(of_piece) if one.facing.left or one.facing.right]
     own = [one for one in told if job and one.job_number == job.number]
     received = next((one for one in own if one.role == "as_received"), None)
@@ -72,7 +75,6 @@ def gather_table(
     last = own[-1] if own and own[-1] is not received else None
     if job is None:
         last = told[-1] if told and told[-1] is not first else None
-    facing = get_facing(session, job.facing_id) if job else None
     latest = last or received
     rows = list_rows(
         gauges,

@@ -1,5 +1,7 @@
 """Batches: begun, read piece by piece, judged against the target, drawn as run charts."""
 
+import re
+
 import pytest
 
 from tests.lines import OPEN_LINE
@@ -32,7 +34,7 @@ def read_piece(browser):
         browser.send("form[data-grid]", line=line)
         if "Unusual, but possible" in browser.text:
             browser.send("form[data-grid]")
-        assert browser.path.startswith("/readings/"), browser.text
+        assert re.match(r"/readings/|/pieces/[0-9]+/readings|/batches/", browser.path), browser.text
 
     return read
 
@@ -43,6 +45,20 @@ def rows(browser):
                                       for cell in row.select("td")]
         for row in browser.page.select("table.batch tbody tr")
     }  # fmt: skip
+
+
+def test_reading_goes_on_from_piece_to_piece_and_ends_with_the_batch(browser, begin, read_piece):
+    address = begin()
+    read_piece(2, OPEN_LINE)
+    assert browser.path == "/pieces/1/readings"
+    aims = [one.text for one in browser.page.select(".now-table tbody .aim")]
+    assert aims[:2] == ["35.5", "23.5"]
+    read_piece(1, OPEN_LINE)
+    assert browser.path == "/pieces/3/readings"
+    read_piece(3, OPEN_LINE)
+    assert browser.path == address
+    read_piece(3, OPEN_LINE)
+    assert browser.path.startswith("/readings/")
 
 
 def test_a_batch_writes_its_pieces_down_as_the_shops_own(browser, begin):

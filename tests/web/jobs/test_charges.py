@@ -11,13 +11,13 @@ AMOUNTS = st.lists(st.integers(-(10**9), 10**9), max_size=30)
 
 @given(AMOUNTS, AMOUNTS)
 def test_the_balance_is_what_lines_and_payments_leave_to_the_last_cent(charges, payments):
-    account = add_up(charges, payments, 8500)
+    account = add_up([*charges, 8500], payments)
     total = 8500 + sum(charges)
     assert account.balance_minor == total - sum(payments)
 
 
 def test_without_a_price_there_is_no_balance():
-    assert add_up([], [], None).say_balance() == "no price yet"
+    assert add_up([], []).say_balance() == "no price yet"
 
 
 @pytest.fixture
