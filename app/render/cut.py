@@ -2,8 +2,9 @@
 
 Two windows over one length. Above stands the gap, as in every profile: the rail now, after the
 table step where there is one, and the target dotted; what must come off the rail is hatched
-between. Below, the same cut by itself in µm, between the thin lines within which the gauges
-place it. Hatching, dots and weight carry it all: nothing depends on colour.
+between. Below, the same cut by itself in hundredths of a millimetre, between the thin lines within
+which the gauges place it. What was not read is shaded by slanting strokes. Hatching, dots and
+weight carry it all: nothing depends on colour.
 """
 
 from collections.abc import Callable
@@ -12,6 +13,8 @@ from typing import Literal
 
 import numpy as np
 
+from app.core.facing.unread import Unread
+from app.core.plan.plan_tables import find_unread
 from app.core.plan.plan_values import StationCut
 from app.core.values.readings import BladeStop
 from app.core.values.units import format_number
@@ -49,9 +52,11 @@ SIZES_MM: dict[CutSize, tuple[float, float]] = {
 }
 _BETWEEN_MM = 9.0  # holds the lower window's caption
 _LOWER_SHARE = 0.34
+SAID = "Hatched: to come off the rail. Thin lines: as near as the gauges tell it."
 _HATCH_MM = 1.3
-_SHOWN_UM = 2.0  # less is not worth a step of its own, nor a hatch
-_LEAST_UM = 20.0
+_SHADE_MM = 2.6
+_SHOWN = 0.2  # less is not worth a step of its own, nor a hatch
+_LEAST = 2.0
 _RAIL_WORDS = {"left": ", left rail", "right": ", right rail", "both": ", both rails"}
 
 _AFTER_TABLE = LineLook(color=GREY, width_pt=0.8)
@@ -80,11 +85,11 @@ class CutPicture:
         """Give one column of the stations."""
         return np.array([getattr(one, name) for one in self.stations])
 
-    def bounds_um(self) -> tuple[Array, Array]:
+    def bounds_hundredths(self) -> tuple[Array, Array]:
         """Give the least and the most that may have to come off, two deviations each way."""
         wanted = self.column("target_mm") - self.column("after_table_mm")
         u_mm = self.column("u_mm")
-        low, high = (np.maximum(0.0, 1000 * (wanted + sign * 2 * u_mm)) for sign in (-1, 1))
+        low, high = (np.maximum(0.0, 100 * (wanted + sign * 2 * u_mm)) for sign in (-1, 1))
         return low, high
 
 
@@ -101,8 +106,10 @@ def compose_cut(sheet: Sheet, picture: CutPicture) -> None:
     draw_glass_scale(sheet, upper, picture.glass_mm_per_number)
     draw_lower_scale(sheet, lower, "mm from the tip")
     draw_title_and_footer(sheet, lower, margins)
+    for one in find_unread(picture.stations, picture.stops, picture.tip_mm):
+        _shade_unread(sheet, upper, one)
     _draw_gap_scale(sheet, upper)
-    _draw_um_scale(sheet, lower)
+    _draw_depth_scale(sheet, lower)
     names = _draw_gaps(sheet, upper, picture)
     levels = [(blade.gap_mm, blade.label) for blade in picture.blades]
     draw_levels(sheet, upper, levels, names, "blade")
@@ -113,9 +120,10 @@ draw_cut = drawer(compose_cut, SIZES_MM)
 
 
 def _say_hatching(picture: CutPicture) -> str:
-    if max((one.cut_mm for one in picture.stations), default=0.0) * 1000 < _SHOWN_UM:
+    if max((one.cut_mm for one in picture.stations), default=0.0) * 100 < _SHOWN:
         return "Nothing to come off here."
-    return "Hatched: to come off the rail. Thin lines: as near as the gauges tell it."
+    shaded = find_unread(picture.stations, picture.stops, picture.tip_mm)
+    return SAID + (" Slanting strokes: not read." if shaded else "")
 
 
 def _plots_of(sheet: Sheet, margins: Margins, picture: CutPicture) -> tuple[Plot, Plot]:
@@ -123,7 +131,7 @@ def _plots_of(sheet: Sheet, margins: Margins, picture: CutPicture) -> tuple[Plot
     longest = max((one.position_mm for one in told), default=20.0) + 1.5
     gaps = [gap for one in told for gap in (one.now_mm, one.target_mm)]
     widest = max([0.1, picture.tip_mm or 0.0, *gaps, *(one.gap_mm for one in picture.blades)])
-    deepest = max(_LEAST_UM, float(np.max(picture.bounds_um()[1], initial=0.0)))
+    deepest = max(_LEAST, float(np.max(picture.bounds_hundredths()[1], initial=0.0)))
     left, width = margins.left_mm, sheet.width_mm - margins.left_mm - margins.right_mm
     height = sheet.height_mm - margins.top_mm - margins.bottom_mm - _BETWEEN_MM
     low = (_LOWER_SHARE if height > 60 else 0.5) * height
@@ -134,24 +142,38 @@ def _plots_of(sheet: Sheet, margins: Margins, picture: CutPicture) -> tuple[Plot
     )
 
 
+def _shade_unread(sheet: Sheet, plot: Plot, unread: Unread) -> None:
+    """Shade a stretch from top to bottom with slanting strokes, and name it below."""
+    left, right = plot.x(unread.from_mm), plot.x(unread.to_mm)
+    height = plot.top_mm - plot.bottom_mm
+    strokes = []
+    for start in np.arange(left - height, right, _SHADE_MM):
+        low, high = max(left, float(start)), min(right, float(start) + height)
+        if high > low:
+            strokes.append(
+                ((low, plot.bottom_mm + low - start), (high, plot.bottom_mm + high - start))
+            )
+    sheet.strokes(strokes, color=GREY, width_pt=0.35, layer=0.8)
+
+
 def _draw_gap_scale(sheet: Sheet, plot: Plot) -> None:
     ticks = nice_ticks(0.0, plot.y_high, max(2, int(plot.height_mm / 8.0)))
     draw_left_scale(sheet, plot, "gap, mm", ticks, lambda value: format_number(value, 2, least=1))
     sheet.strokes([((plot.left_mm, plot.bottom_mm), (plot.right_mm, plot.bottom_mm))], color=GREY)
 
 
-def _draw_um_scale(sheet: Sheet, plot: Plot) -> None:
+def _draw_depth_scale(sheet: Sheet, plot: Plot) -> None:
     """Write the cut's scale; its caption stands above, where two windows leave room for it."""
     ticks = nice_ticks(0.0, plot.y_high, max(2, int(plot.height_mm / 7.0)))
-    draw_left_scale(sheet, plot, "", ticks, lambda value: format_number(value, 0))
-    sheet.text(plot.left_mm, plot.top_mm + 2.0, "to come off, µm", color=GREY)
+    draw_left_scale(sheet, plot, "", ticks, lambda value: format_number(value, 1))
+    sheet.text(plot.left_mm, plot.top_mm + 2.0, "to come off, 0.01 mm", color=GREY)
 
 
 def _draw_gaps(sheet: Sheet, plot: Plot, picture: CutPicture) -> list[Box]:
     """Draw now, after the table, and the target, with the cut hatched; give the names' places."""
     s_mm = picture.column("position_mm")
     low, high = picture.column("after_table_mm"), picture.column("final_mm")
-    _hatch(sheet, plot, s_mm, low, high, _SHOWN_UM / 1000)
+    _hatch(sheet, plot, s_mm, low, high, _SHOWN / 100)
     now = _look_now(picture.rail)
     lines = [
         ("now" + _RAIL_WORDS[picture.rail], now, "now_mm"),
@@ -205,9 +227,9 @@ def _hatch(sheet: Sheet, plot: Plot, s_mm: Array, low: Array, high: Array, least
 
 
 def _draw_cut(sheet: Sheet, plot: Plot, picture: CutPicture) -> None:
-    s_mm, cut = picture.column("position_mm"), picture.column("cut_mm") * 1000
-    _hatch(sheet, plot, s_mm, np.zeros_like(cut), cut, _SHOWN_UM)
+    s_mm, cut = picture.column("position_mm"), picture.column("cut_mm") * 100
+    _hatch(sheet, plot, s_mm, np.zeros_like(cut), cut, _SHOWN)
     inside = s_mm <= plot.x_high
     sheet.line(*plot.place(s_mm[inside].tolist(), cut[inside].tolist()), _CUT, 2.2)
-    for bound in picture.bounds_um():
+    for bound in picture.bounds_hundredths():
         sheet.line(*plot.place(s_mm[inside].tolist(), bound[inside].tolist()), _BOUND, 2.0)

@@ -56,7 +56,7 @@ def compose_effort_map(sheet: Sheet, picture: EffortPicture) -> None:
     told = picture.map
     footer = (
         "By each line: how much harder (+) or easier (−) than now the same reed closes, in per "
-        "cent, for lays that are circular arcs. Hatched: what the rails alone can reach."
+        "cent, for lays of the same curve. Hatched: what the rails alone can reach."
     )
     margins = lay_margins(sheet, title="", footer=[footer], above_rows=2)
     tips, lengths = told.tips_mm, told.lengths_mm

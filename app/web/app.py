@@ -45,7 +45,7 @@ from app.web.jobs import (
     works,
 )
 from app.web.pages import SentOtherwise, fingerprint, show_page
-from app.web.plan import facings, plans, removal_rates, service_plan, targets
+from app.web.plan import facings, plans, removal_rates, service_plan, targets, what_if
 from app.web.serving import MadeUpBeside
 from app.web.settings import Settings
 from app.web.shop import (
@@ -90,6 +90,7 @@ ROUTERS = (
     facings.router,
     batches.router,
     targets.router,
+    what_if.router,
     plans.router,
     removal_rates.router,
     shop.router,

@@ -1,6 +1,6 @@
 """Looking up while typing, and finding a returning customer at drop-off."""
 
-from tests.browser.work import keep_line, take_piece_in
+from tests.browser.work import keep_line, send_home, take_piece_in
 from tests.lines import CLOSE_LINE
 
 
@@ -51,6 +51,7 @@ def test_the_box_is_a_plain_form_that_works_without_scripts(chromium, address, p
 def test_a_returning_customer_is_found_while_typing_and_their_piece_chosen(page):
     first = take_piece_in(page, "Annabel Quellmütze")
     keep_line(page, first, CLOSE_LINE)
+    send_home(page, first)
     page.goto("/drop-off")
     page.get_by_label("Has been here before").press_sequentially("quel", delay=20)
     choice = page.locator("[data-found-customers] label").first

@@ -43,7 +43,7 @@ FAULTS = """([touch]) => {
   }
   for (const one of document.querySelectorAll(
       "a[href], button, input:not([type=hidden]), select, textarea, summary")) {
-    if (!seen(one) || one.closest(".skip")) continue;
+    if (!seen(one) || one.closest(".skip, .unseen")) continue;
     const inline = one.tagName === "A" && getComputedStyle(one).display === "inline";
     if (inline) continue; // a link within a sentence
     const box = (one.closest("label") || one).getBoundingClientRect();
@@ -65,7 +65,8 @@ def faults_at(page, widths, screens) -> dict[tuple[str, int], list[str]]:
         page.goto(screen)
         for width in widths:
             page.set_viewport_size({"width": width, "height": 800})
-            if faults := page.evaluate(FAULTS, [TOUCH_PX]):
+            # at a desk a mouse hits what WCAG 2.2 asks for (24 px)
+            if faults := page.evaluate(FAULTS, [TOUCH_PX if width < 1000 else 24]):
                 found[screen, width] = faults
     return found
 

@@ -24,6 +24,14 @@ def keep_line(page: Page, job: int, line: str, role: str = "as_received") -> Non
     page.wait_for_url("**/jobs/*said=readings*")
 
 
+def send_home(page: Page, job: int) -> None:
+    """Say that a job went home."""
+    page.goto(f"/jobs/{job}")
+    home = "one => { one.value = 'returned'; one.form.requestSubmit(); }"
+    page.locator("#stage").evaluate(home)
+    page.wait_for_url("**said=moved*")
+
+
 def begin_batch(page: Page) -> str:
     """Begin a batch of three to a new facing and read two of its pieces; gives its address."""
     page.goto("/facings/new")

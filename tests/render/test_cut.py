@@ -59,7 +59,7 @@ def test_lines_are_named_beside_them_and_the_table_step_only_where_there_is_one(
     texts = {text.get_text() for text, *_ in words(sheet)}
     assert told <= texts
     assert not texts & left_out
-    assert {"to come off, µm", "gap, mm", "mm from the tip"} <= texts
+    assert {"to come off, 0.01 mm", "gap, mm", "mm from the tip"} <= texts
 
 
 def test_where_nothing_comes_off_the_picture_says_so():

@@ -174,6 +174,13 @@ def true_length(gauge: GaugeFacts | None, checks: Sequence[SizeCheck], shown_mm:
     return Sized(shown_mm + float(errors.mean()) + bend * off, u * sqrt(1.0 + off**2 / spread))
 
 
+def shown_length(gauge: GaugeFacts | None, checks: Sequence[SizeCheck], true_mm: float) -> float:
+    """Give what an engraved gauge shows where the true length is `true_mm`: `true_length` back."""
+    start, end = (true_length(gauge, checks, shown).mm for shown in (0.0, 1.0))
+    # the marks' error is a straight line
+    return true_mm if end <= start else (true_mm - start) / (end - start)
+
+
 @dataclass(frozen=True, slots=True)
 class SetSizes:
     """The gauges a reading set was taken with, by id, and the day that counts."""

@@ -6,7 +6,7 @@ be cut from the rail there (or, if negative, how far the rail is too open alread
 comparison of two readings around some strokes tells what those strokes took.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Sequence, Set
 from dataclasses import dataclass
 from math import hypot
 
@@ -24,6 +24,8 @@ from app.core.plan.facings import (
 )
 from app.core.plan.plan_values import RemovalPlan
 from app.core.plan.removal import RemovalPair, make_kind
+from app.core.plan.zones import facing_length, zone_of
+from app.core.values.passes import CUT_KINDS
 from app.core.values.readings import BladeStop, FacingReadings, Uncertainties
 
 STATES = {
@@ -32,6 +34,7 @@ STATES = {
     "open": "too open: only the table can bring it back",
 }
 FURTHEST_MM = 60.0
+TIP_CUTS = ("tilted", "tip_rail")
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,11 +58,15 @@ class BladeLeft:
 
 @dataclass(frozen=True, slots=True)
 class BenchState:
-    """All blades and the tip; `stop` when every one of them is within tolerance."""
+    """All blades and the tip; `stop` when both rails and the tip are read and within tolerance.
+
+    `unread` names what of these was not read.
+    """
 
     blades: tuple[BladeLeft, ...]
     stop: bool
     words: str
+    unread: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,11 +92,14 @@ def judge_bench(
     now: FacingReadings,
     tolerance: FacingTolerance,
     uncertainties: Uncertainties = Uncertainties(),  # noqa: B008 - frozen
+    step_mm: float = 0.0,
 ) -> BenchState:
     """Compare readings with the target, blade by blade.
 
     A blade is within tolerance if it is along the glass and in the gap, where those are given;
-    without any, if its height is nothing the gauges can tell (2u). Raises MalformedReading.
+    without any, if its height is nothing the gauges can tell (2u). No tolerance is narrower than
+    half of `step_mm`, the step the glass is read to: the number nearest to the target is as near
+    as can be read. Raises MalformedReading.
     """
     check_readings(now, uncertainties)
     if not (now.left or now.right) and now.tip_opening_mm is None:
@@ -103,7 +113,7 @@ def judge_bench(
         line = draw_target(target, rail, stations, uncertainties)
         typed = {stop.gap_mm: stop.position_mm for stop in target_stops(target, rail)}
         blades += [
-            _judge_stop(rail, stop, line, typed.get(stop.gap_mm), tolerance, uncertainties)
+            _judge_stop(rail, stop, line, typed.get(stop.gap_mm), tolerance, uncertainties, step_mm)
             for stop in stops
         ]
     tip, wanted_tip = read_tip(now, uncertainties), target.tip_opening_mm
@@ -113,8 +123,13 @@ def judge_bench(
         within = abs(height) <= (2 * tip[1] if limit is None else limit) + 1e-9
         state = _name_state(height, within)
         blades.append(BladeLeft("tip", None, wanted_tip, -height, height, tip[1], state, tip[1]))
-    stop = bool(blades) and all(blade.state == "within" for blade in blades)
-    return BenchState(tuple(blades), stop, _tell_state(blades, stop))
+    read = {blade.rail for blade in blades}
+    wanted = {"left": "left rail", "right": "right rail"}
+    if wanted_tip is not None:
+        wanted["tip"] = "tip opening"
+    unread = tuple(name for rail, name in wanted.items() if rail not in read)
+    stop = not unread and all(blade.state == "within" for blade in blades)
+    return BenchState(tuple(blades), stop, _tell_state(blades, stop, unread), unread)
 
 
 def _judge_stop(
@@ -124,6 +139,7 @@ def _judge_stop(
     typed_mm: float | None,
     tolerance: FacingTolerance,
     uncertainties: Uncertainties,
+    step_mm: float,
 ) -> BladeLeft:
     drawn = line.stop(stop.gap_mm)
     wanted = drawn if typed_mm is None else typed_mm
@@ -136,9 +152,10 @@ def _judge_stop(
     away = None if wanted is None else stop.position_mm - wanted
     checks = []
     if tolerance.position_mm is not None and away is not None:
-        checks.append(abs(away) <= tolerance.position_mm + 1e-9)
+        checks.append(abs(away) <= max(tolerance.position_mm, 0.51 * step_mm) + 1e-9)
     if tolerance.gap_mm is not None:
-        checks.append(abs(height) <= tolerance.gap_mm + 1e-9)
+        finest = 0.51 * step_mm * _slope_at(line, place)
+        checks.append(abs(height) <= max(tolerance.gap_mm, finest) + 1e-9)
     within = all(checks) if checks else abs(height) <= 2 * u
     state = _name_state(height, within)
     return BladeLeft(rail, stop.gap_mm, wanted, away, height, u, state, away_u)
@@ -186,9 +203,11 @@ def _name_state(height_mm: float, within: bool) -> str:
     return "cut" if height_mm > 0 else "open"
 
 
-def _tell_state(blades: Sequence[BladeLeft], stop: bool) -> str:
+def _tell_state(blades: Sequence[BladeLeft], stop: bool, unread: Sequence[str]) -> str:
     if stop:
         return "Stop: within tolerance."
+    if all(blade.state == "within" for blade in blades):
+        return f"Within tolerance as far as it was read; read the {' and the '.join(unread)} too."
     if any(blade.state == "open" for blade in blades):
         return "Somewhere it is too open already: the rails cannot mend that. Look at the plan."
     return "Still to cut."
@@ -197,17 +216,21 @@ def _tell_state(blades: Sequence[BladeLeft], stop: bool) -> str:
 def left_for_cut(cut: str, plan: RemovalPlan, state: BenchState) -> Depth | None:
     """Tell how much one kind of cut still has to take; None where readings do not tell.
 
-    Flat cuts: what the table must lose by the plan. A rail: the mean height over its blades
-    still to be cut, nothing if there is none. Toward the tip: what the tip lacks.
+    Flat cuts: what the table must lose by the plan. A rail, or a third of it: the mean height over
+    its blades still to be cut, nothing if there is none. Toward the tip: what the tip lacks.
     """
     if cut in ("flat", "table"):
         table = plan.table
         spread = table.most.at(table.break_mm) - table.least.at(table.break_mm)
         return Depth(table.at_break_mm, spread / 4.0)
-    rails = {"left_rail": "left", "right_rail": "right", "tilted": "tip", "tip_rail": "tip"}
-    if cut not in rails:
-        return None
-    told = [blade for blade in state.blades if blade.rail == rails[cut]]
+    rail, zone = _rail_and_zone(cut)
+    length = facing_length(plan)
+    told = [
+        blade
+        for blade in state.blades
+        if blade.rail == ("tip" if cut in TIP_CUTS else rail)
+        and (not zone or zone_of(blade.target_mm or 0.0, length) == zone)
+    ]
     if not told:
         return None
     working = [blade for blade in told if blade.state == "cut"] or told
@@ -230,10 +253,11 @@ def measure_depth(
     tip_gain = []
     if tips[0] is not None and tips[1] is not None:
         tip_gain = [(tips[1][0] - tips[0][0], hypot(tips[0][1], tips[1][1]))]
-    if cut in ("tilted", "tip_rail"):
+    if cut in TIP_CUTS:
         return _mean_depth(tip_gain)
-    if cut in ("left_rail", "right_rail"):
-        return _mean_depth(list(_gains(cut[:-5], before, after, uncertainties)))
+    rail, zone = _rail_and_zone(cut)
+    if rail:
+        return _mean_depth(list(_gains(rail, before, after, uncertainties, zone)))
     if cut in ("flat", "table"):
         gains = tip_gain + [
             gain for rail in RAILS for gain in _gains(rail, before, after, uncertainties)
@@ -242,11 +266,21 @@ def measure_depth(
     return None
 
 
+def _rail_and_zone(cut: str) -> tuple[str, str]:
+    kind = CUT_KINDS.get(cut)
+    return (kind.rail, kind.zone) if kind else ("", "")
+
+
 def _gains(
-    rail: str, before: FacingReadings, after: FacingReadings, uncertainties: Uncertainties
+    rail: str,
+    before: FacingReadings,
+    after: FacingReadings,
+    uncertainties: Uncertainties,
+    zone: str = "",
 ) -> Iterator[tuple[float, float]]:
-    """Give the gap gained at each blade of a rail, with its standard uncertainty."""
+    """Give the gap gained at each blade of a rail, or of a third, with its uncertainty."""
     stops = getattr(before, rail)
+    length = max((stop.position_mm for stop in stops), default=0.0)
     try:
         line = line_of_readings(
             stops,
@@ -258,6 +292,8 @@ def _gains(
     except ValueError:
         return
     for stop in getattr(after, rail):
+        if zone and zone_of(stop.position_mm, length) != zone:
+            continue
         was = float(np.interp(stop.position_mm, line.stations_mm, line.gap_mm))
         u = _height_u(stop, line, stop.position_mm, uncertainties)
         yield stop.gap_mm - was, hypot(u, u)
@@ -295,6 +331,13 @@ def bracket_passes(
     return tuple(pairs)
 
 
+def _told_apart(cuts: Set[str]) -> bool:
+    """Say whether readings tell apart what these kinds took: other rails, or other thirds."""
+    places = [_rail_and_zone(cut) for cut in cuts]
+    whole = {rail for rail, zone in places if not zone}
+    return all(rail and (not zone or rail not in whole) for rail, zone in places)
+
+
 def _pair_up(
     before: FacingReadings,
     after: FacingReadings,
@@ -304,7 +347,7 @@ def _pair_up(
     uncertainties: Uncertainties,
 ) -> Iterator[RemovalPair]:
     cuts = {done.cut for done in passes}
-    if len(cuts) > 1 and not cuts <= {"left_rail", "right_rail"}:
+    if len(cuts) > 1 and not _told_apart(cuts):
         return
     for cut in sorted(cuts):
         own = [done for done in passes if done.cut == cut]

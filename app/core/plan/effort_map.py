@@ -1,11 +1,12 @@
 """More open, and no harder: which tips and lengths close a reed as the piece does now.
 
-Every lay on the map is a circular arc told by its facing length and tip opening, the one now too:
-like beside like, as in `effort`.
+Every lay on the map is of the curve of the lay now: like beside like, as in `effort`. Where that is
+an arc, they are arcs through tip and length; any other is drawn out to another length and opened
+by a wedge to another tip.
 """
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from math import hypot, log, sqrt
 
 import numpy as np
@@ -14,6 +15,7 @@ from scipy.optimize import brentq
 
 from app.core.compare.effort import SHAPES, USUAL, find_effort
 from app.core.facing.analysis import MalformedReading
+from app.core.facing.stations import Array, RailLine
 from app.core.plan.facings import (
     RAILS,
     THINNEST_MM,
@@ -29,7 +31,7 @@ from app.core.values.units import Scale, format_mm, format_number, to_scale
 
 NODES, FINE = 6, 61
 _STATIONS = np.linspace(0.0, 60.0, 241)
-_SLACK_MM = 0.002  # an arc and what was read on one differ by as much
+_SLACK_MM = 0.002  # less is neither read nor cut
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,12 +91,55 @@ def place_lay(question: EffortQuestion, lay: Target) -> tuple[float, float]:
     return lay.tip_opening_mm, sum(read) / len(read)
 
 
+def _mean_line(question: EffortQuestion) -> RailLine:
+    """Return the mean of both rails now."""
+    left, right = (
+        draw_target(question.now, rail, _STATIONS, question.uncertainties) for rail in RAILS
+    )
+    gap = (left.gap_mm + right.gap_mm) / 2.0
+    curve = left.curve if left.curve == right.curve else None
+    return RailLine(_STATIONS, gap, left.u_mm, max(left.break_mm, right.break_mm), curve)
+
+
 def _weigh(question: EffortQuestion, shape: str) -> Callable[[float, float], float]:
+    """Return ln(effort) by tip and length: of an arc, or of the lay now drawn out and opened."""
+    now, (tip_now, length_now) = _mean_line(question), place_lay(question, question.now)
+    if now.curve == "arc":
+        return _weigh_arc(question.kind, question.length_gap_mm, shape)
+
     def effort(tip_mm: float, length_mm: float) -> float:
-        facing = PlainFacing(length_mm, tip_mm, "arc", question.length_gap_mm)
-        return log(find_effort(draw_facing(facing, _STATIONS), question.kind, shape))
+        longer = length_mm / length_now
+        gap = np.interp(_STATIONS / longer, _STATIONS, now.gap_mm)
+        gap = gap + (tip_mm - tip_now) * np.maximum(0.0, 1.0 - _STATIONS / length_mm)
+        line = replace(now, gap_mm=np.maximum(gap, 0.0), break_mm=now.break_mm * longer)
+        return log(find_effort(line, question.kind, shape))
 
     return effort
+
+
+def _weigh_arc(kind: str, gap_mm: float, shape: str = USUAL) -> Callable[[float, float], float]:
+    def effort(tip_mm: float, length_mm: float) -> float:
+        arc = PlainFacing(length_mm, tip_mm, "arc", gap_mm)
+        return log(find_effort(draw_facing(arc, _STATIONS), kind, shape))
+
+    return effort
+
+
+def rank_lays(
+    lays: Sequence[Target], kind: str, uncertainties: Uncertainties, length_gap_mm: float
+) -> list[tuple[int, float]]:
+    """Return lays as they close, easiest first: each one's place in `lays`, with ln(effort).
+
+    Each is weighed as an arc of its tip and length; lays that lack one of these are left out.
+    """
+    question = EffortQuestion(FacingReadings(), None, kind, uncertainties, 0.0, length_gap_mm)
+    effort, found = _weigh_arc(kind, length_gap_mm), []
+    for at, lay in enumerate(lays):
+        try:
+            found.append((at, effort(*place_lay(question, lay))))
+        except MalformedReading:
+            continue
+    return sorted(found, key=lambda pair: pair[1])
 
 
 def map_effort(question: EffortQuestion) -> EffortMap:
@@ -127,16 +172,33 @@ def _spare(question: EffortQuestion, tips: np.ndarray, lengths: np.ndarray) -> n
     places = np.linspace(0.0, float(lengths[-1]), 60)
     rails = [draw_target(question.now, rail, _STATIONS, question.uncertainties) for rail in RAILS]
     highest = np.max([np.interp(places, _STATIONS, rail.gap_mm) for rail in rails], axis=0)
-    tip, length = tips[None, :], lengths[:, None]
-    gap = question.length_gap_mm
-    # the arc's closed form, as in `facings`
+    mean = _mean_line(question)
+    draw = _draw_arcs if mean.curve == "arc" else _draw_like
+    lays = draw(question, mean, places, tips, lengths)
+    above = np.where((places <= lengths[:, None])[:, None, :], lays - highest, np.inf)
+    return np.asarray(above.min(axis=-1) + question.tolerance_mm + _SLACK_MM)
+
+
+def _draw_arcs(
+    question: EffortQuestion, _mean: RailLine, places: Array, tips: Array, lengths: Array
+) -> Array:
+    """Return the gaps of arcs, (lengths, tips, places), by the closed form of `facings`."""
+    tip, length, gap = tips[None, :], lengths[:, None], question.length_gap_mm
     rest = 1.0 - gap / tip
     start = (length + np.sqrt(length**2 - rest * (length**2 + gap**2 - gap * tip))) / rest
     radius = ((start**2 + tip**2) / (2.0 * tip))[..., None]
     u = np.maximum(start[..., None] - places, 0.0)
-    arcs = u**2 / (radius + np.sqrt(radius**2 - u**2))
-    above = np.where(places <= length[..., None], arcs - highest, np.inf)
-    return np.asarray(above.min(axis=-1) + question.tolerance_mm + _SLACK_MM)
+    return np.asarray(u**2 / (radius + np.sqrt(radius**2 - u**2)))
+
+
+def _draw_like(
+    question: EffortQuestion, mean: RailLine, places: Array, tips: Array, lengths: Array
+) -> Array:
+    """Return the gaps of the lay now, drawn out and opened, (lengths, tips, places)."""
+    tip_now, length_now = place_lay(question, question.now)
+    drawn = [np.interp(places * length_now / one, _STATIONS, mean.gap_mm) for one in lengths]
+    wedge = np.maximum(0.0, 1.0 - places / lengths[:, None])[:, None, :]
+    return np.array(drawn)[:, None, :] + (tips - tip_now)[None, :, None] * wedge
 
 
 def find_alike(

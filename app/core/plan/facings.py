@@ -7,21 +7,23 @@ parameters take one number of shape besides; each has a usual value.
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import pairwise
 from math import exp, isfinite, log, sqrt
 
 import numpy as np
-from scipy.optimize import root
+from scipy.optimize import brentq, root
 
 from app.core.facing.analysis import MalformedReading
 from app.core.facing.curves import Array, find_curve
 from app.core.facing.rails import judge_rail
-from app.core.facing.stations import RailLine, line_of_readings, make_stations
+from app.core.facing.stations import RailLine, line_of_readings, make_stations, stop_blade
 from app.core.values.readings import BladeStop, FacingReadings, Uncertainties
 
 # 0.0015 in, the usual thinnest blade: common practice, no source
 THINNEST_MM = 0.0381
 RAILS = ("left", "right")
+TRIED = 40  # numbers of shape looked at for a third point
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,6 +165,41 @@ def solve_facing(facing: PlainFacing) -> SolvedFacing:
         )
     break_mm = length + exp(found[0])
     return SolvedFacing(facing.curve, make(break_mm, exp(found[1])), break_mm)
+
+
+def find_shape(facing: PlainFacing, gap_mm: float, position_mm: float) -> float:
+    """Find a curve's own number from a third point: a blade and where it should stop.
+
+    Raises MalformedReading where the curve has none, or can't pass there; then the words say
+    where this blade could stop.
+    """
+    curve, shape = find_curve(facing.curve), SHAPES[facing.curve]
+    if shape.label is None:
+        raise MalformedReading("target.third_stop", f"The {curve.label} has no third point.")
+    _check_facing(replace(facing, shape=None))
+
+    def miss(number: float) -> float:
+        solved = solve_facing(replace(facing, shape=number))
+        return float(curve.gap_at(solved.parameters, position_mm)) - gap_mm
+
+    def stop(number: float) -> float | None:
+        solved = solve_facing(replace(facing, shape=number))
+        stations = make_stations(facing.facing_length_mm, ())
+        return stop_blade(stations, curve.gap_at(solved.parameters, stations), gap_mm)
+
+    tried: list[float] = []
+    for number in np.geomspace(max(shape.least, 0.01), shape.most, TRIED).tolist():
+        try:
+            miss(number)
+        except MalformedReading:
+            continue
+        tried.append(number)
+    for low, high in pairwise(tried):
+        if miss(low) * miss(high) <= 0:
+            return float(brentq(miss, low, high, xtol=1e-6))
+    stops = [at for number in tried if (at := stop(number)) is not None]
+    where = f": it can stop from {min(stops):.1f} to {max(stops):.1f} mm" if stops else ""
+    raise MalformedReading("target.third_stop", f"No {curve.label} has this blade there{where}.")
 
 
 def _solve_arc(facing: PlainFacing) -> tuple[float, float]:

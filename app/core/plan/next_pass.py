@@ -9,22 +9,24 @@ came in between, the only safe next step is to read again.
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
-from app.core.plan.bench import BenchState, Depth, LoggedPass, left_for_cut
+from app.core.plan.bench import TIP_CUTS, BenchState, Depth, LoggedPass, left_for_cut
 from app.core.plan.facings import FacingTolerance
-from app.core.plan.plan_tables import rails_alike
-from app.core.plan.plan_values import RemovalPlan
-from app.core.plan.plan_words import WORTH_CUTTING_MM
+from app.core.plan.plan_values import DONE, RAILS, TABLE, UNTOLD, RemovalPlan
+from app.core.plan.plan_words import HEADINGS
 from app.core.plan.removal import RemovalKind, RemovalRate, make_kind, propose_strokes
+from app.core.plan.zones import list_zone_cuts
 from app.core.values.forms import plural
-from app.core.values.passes import CUT_KINDS
+from app.core.values.passes import CUT_KINDS, RAIL_ZONES, rail_cut
 from app.core.values.readings import FacingReadings
+from app.core.values.units import format_blade
 
 Log = Sequence[FacingReadings | LoggedPass]
 Learn = Callable[[RemovalKind], RemovalRate]
 MOST_OFFERS = 4
 # cuts that change what blades and tip read; the others leave the readings as they are
-TELLING_CUTS = {"flat", "table", "tilted", "left_rail", "right_rail", "tip_rail"}
 FLAT_CUTS = {"flat", "table"}
+TELLING_CUTS = {*FLAT_CUTS, *TIP_CUTS, *(key for key, kind in CUT_KINDS.items() if kind.rail)}
+MOST_PARTS = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,17 +91,66 @@ def offer_passes(
 
 
 def needed_cuts(plan: RemovalPlan) -> set[str]:
-    """Name the cuts that the plan's first step calls for."""
-    if not plan.rails_only:
+    """Name the cuts that the plan's first step calls for, on a rail all along it too."""
+    come_to = plan.comes_to
+    if come_to == DONE:
+        return set()
+    if come_to == TABLE:
         return set(FLAT_CUTS)
-    worked = {
-        f"{rail}_rail"
-        for rail in ("left", "right")
-        if max((one.cut_mm for one in getattr(plan, rail)), default=0.0) >= WORTH_CUTTING_MM
-    }
-    if len(worked) == 2:
-        return {"tilted"} if rails_alike(plan) else {"tilted", *worked}
-    return worked
+    cuts = {one.cut for one in list_zone_cuts(plan)} or {"tilted"}
+    return cuts | {rail_cut(kind.rail) for cut in cuts if (kind := CUT_KINDS[cut]).rail}
+
+
+@dataclass(frozen=True, slots=True)
+class StrokeStep:
+    """Strokes of one kind of cut to begin with; None where the rate is not known yet."""
+
+    cut: str
+    paper: str
+    strokes: int | None
+
+
+def plan_strokes(aim: BenchAim, used: Iterable[LoggedPass]) -> tuple[StrokeStep, ...]:
+    """List how to begin with the rails: strokes for 70 % of each part, by the learnt rates.
+
+    `used` are passes, the job's own first, newest first: each kind is done with the paper it was
+    done with last. For a third of a rail whose own rate is not known, a stroke may take three
+    times what one along the whole rail does. No more than three parts, so that it is soon read
+    again; parts for which not one stroke is safe are left out.
+    """
+    if aim.plan.comes_to in {DONE, TABLE}:
+        return ()
+    used, steps = list(used), []
+    for part in list_zone_cuts(aim.plan):
+        kind = CUT_KINDS[part.cut]
+        whole = rail_cut(kind.rail) if kind.rail else part.cut
+        own = next((one for one in used if one.cut == part.cut), None)
+        paper = own or next((one for one in used if one.cut in {whole, "tilted"}), None)
+        if paper is None:
+            steps.append(StrokeStep(part.cut, "", None))
+            continue
+        share, rate = 1, aim.learn(make_kind(part.cut, paper.abrasive, paper.grit, aim.material))
+        if not rate.known and whole != part.cut:
+            share = len(RAIL_ZONES)
+            rate = aim.learn(make_kind(whole, paper.abrasive, paper.grit, aim.material))
+        proposal = propose_strokes(rate, part.depth_mm, part.u_mm)
+        strokes = proposal.strokes // share if rate.known else None
+        if strokes != 0:
+            steps.append(StrokeStep(part.cut, f"{paper.abrasive} {paper.grit}".strip(), strokes))
+    return tuple(steps[:MOST_PARTS])
+
+
+def say_strokes(steps: Sequence[StrokeStep]) -> str:
+    """Say how to begin, such as tilted toward the tip, 12 strokes on wet paper 600; then …."""
+    if not steps:
+        return ""
+    parts = [
+        f"{CUT_KINDS[one.cut].label}, "
+        + ("a few light strokes" if one.strokes is None else plural(one.strokes, "stroke"))
+        + (f" on {one.paper}" if one.paper else "")
+        for one in steps
+    ]
+    return f"Begin with: {'; then '.join(parts)}. Then read again."
 
 
 def _offer(done: LoggedPass, since: Sequence[LoggedPass], aim: BenchAim | None) -> PassOffer:
@@ -116,7 +167,7 @@ def _decide(
 ) -> tuple[str, int | None, str]:
     """Decide on one kind of cut: a key of `removal.DECISIONS`, strokes, and why in words."""
     usual = int(done.strokes) if done.strokes else None
-    if done.cut in FLAT_CUTS and aim.plan.rails_only:
+    if done.cut in FLAT_CUTS and aim.plan.comes_to != TABLE:
         return "stop", usual, "The plan takes nothing off the table."
     kind = make_kind(done.cut, done.abrasive, done.grit, aim.material)
     proposal = propose_strokes(
@@ -182,6 +233,31 @@ def judge_next(
         return Verdict("read", made)
     if careful is not None and offers[0] is careful:
         return Verdict("careful", "Next pass could overshoot.")
-    if plan is not None and not plan.rails_only:
+    come_to = plan.comes_to if plan else ""
+    if come_to == TABLE:
         return Verdict("go on", "The table first: the rails alone can't bring it there.")
+    if come_to == DONE and not state.unread:
+        return Verdict("read", f"Read {_name_worst(state)} again: all else asks for no cut.")
+    if come_to == UNTOLD:
+        return Verdict("go on", "The rails first; then read again, before the table.")
+    if come_to == RAILS and any(one.state == "cut" for one in state.blades):
+        return Verdict("go on", "Still to cut.")
     return Verdict("go on", state.words)
+
+
+def head_plan(plan: RemovalPlan, state: BenchState) -> str:
+    """Head a plan so that it says what the bench says."""
+    if plan.comes_to == DONE and not state.stop:
+        if state.unread:
+            return "Nothing to cut as far as it was read"
+        return f"Read {_name_worst(state)} again"
+    return HEADINGS[plan.comes_to]
+
+
+def _name_worst(state: BenchState) -> str:
+    """Name the reading furthest out of tolerance, by what it can be off by."""
+    out = [one for one in state.blades if one.state != "within"]
+    worst = max(out, key=lambda one: abs(one.height_mm) / (one.u_mm or 1.0))
+    if worst.gap_mm is None:
+        return "the tip opening"
+    return f"the {format_blade(worst.gap_mm)} blade on the {worst.rail} rail"

@@ -9,15 +9,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from app.core.facing.evenness import blade_key
 from app.core.facing.measurements import GaugesInUse
+from app.core.facing.unread import Unread, list_unread
 from app.core.plan.plan_values import (
-    ExpectedReadings,
-    ExpectedStop,
-    PlanRequest,
+    DONE,
+    UNTOLD,
+    WORTH_CUTTING_MM,
     RemovalPlan,
     StationCut,
 )
-from app.core.plan.plan_words import WORTH_CUTTING_MM, tell_length
+from app.core.plan.plan_words import tell_length
+from app.core.plan.shown import Showing, write_blade, write_shown, write_span
 from app.core.plan.targets import format_stop
 from app.core.values.readings import BladeStop, FacingReadings
 from app.core.values.units import Scale, format_blade, format_number, format_on_scale, to_scale
@@ -28,28 +31,36 @@ ALIKE_MM = 0.003
 
 @dataclass(frozen=True, slots=True)
 class StepLine:
-    """One step: its heading, what to do, and the line to read after it (empty: nothing to read)."""
+    """One step: its heading, what to do, and the line to read after it (empty: nothing to read).
+
+    `brief` is what to do at once, as the bench says it.
+    """
 
     key: str
     heading: str
     words: str
+    brief: str
     line: str
 
 
 @dataclass(frozen=True, slots=True)
 class CheckRow:
-    """One blade through the plan, as glass numbers "left/right" or one for both."""
+    """One blade through the plan, as glass numbers "left/right" or one for both.
+
+    `span` is what may be read after the next step.
+    """
 
     blade: str
     now: str
     after_table: str
     after_rails: str
     target: str
+    span: str
 
 
 @dataclass(frozen=True, slots=True)
 class CutRow:
-    """What comes off each rail at one glass number, in µm; empty for a rail not read."""
+    """What comes off each rail at one glass number, in 0.01 mm; empty for a rail not read."""
 
     number: str
     left: str
@@ -68,100 +79,121 @@ class Figure:
 STEP_HEADINGS = {"table": "Table first", "rails": "Rails", "check": "Check"}
 
 
-def write_expected(readings: ExpectedReadings | FacingReadings, gauges: GaugesInUse) -> str:
-    """Write expected readings as a notebook line, thin to thick: 30 21.2 11.6 4.4 / 1.04."""
-    left, right = _by_blade(readings.left), _by_blade(readings.right)
-    gaps = sorted({*left, *right}, reverse=not gauges.thin_first)
-    words = [_pair(left, right, gap, gauges.glass) for gap in gaps]
-    line = " ".join(words)
-    if readings.tip_opening_mm is not None:
-        line += f" / {format_on_scale(readings.tip_opening_mm, gauges.tip)}"
-    return line.strip()
+def list_steps(plan: RemovalPlan, showing: Showing, strokes: str = "") -> tuple[StepLine, ...]:
+    """List the steps in order, each with the line to read after it.
 
-
-Stops = dict[float, float | None]
-
-
-def _by_blade(stops: Sequence[ExpectedStop | BladeStop]) -> Stops:
-    return {stop.gap_mm: stop.position_mm for stop in stops}
-
-
-def _pair(left: Stops, right: Stops, gap_mm: float, glass: Scale) -> str:
-    """Write where a blade stops on both rails: one number if they are alike or only one is told."""
-    written = [
-        "–" if rail.get(gap_mm) is None else format_stop(rail[gap_mm] or 0.0, glass)
-        for rail in (left, right)
-        if rail
-    ]
-    return written[0] if len(set(written)) == 1 else "/".join(written)
-
-
-def list_steps(plan: RemovalPlan, gauges: GaugesInUse) -> tuple[StepLine, ...]:
-    """List the steps in order, each with the line to read after it."""
+    `strokes` says how to begin with the rails.
+    """
     return tuple(
         StepLine(
             step.key,
             STEP_HEADINGS[step.key],
-            step.words,
-            write_expected(step.expect, gauges) if step.expect else "",
+            f"{step.words} {strokes}".strip() if step.key == "rails" else step.words,
+            strokes or step.words if step.key == "rails" else step.words,
+            write_shown(showing.show(step.expect), showing.gauges) if step.expect else "",
         )
         for step in plan.steps
     )
 
 
 def list_check_rows(
-    plan: RemovalPlan, request: PlanRequest, gauges: GaugesInUse
+    plan: RemovalPlan, now: FacingReadings, showing: Showing
 ) -> tuple[CheckRow, ...]:
-    """List each blade's numbers now, after the table, in the end and wanted.
+    """List each blade's numbers now (as typed), after the table, in the end and wanted.
 
-    Thick to thin, the order of the bench; the tip last.
+    In the shop's own order of blades; the tip last.
     """
-    columns = (request.now, plan.after_table, plan.after_rails, plan.target)
-    sides = [(_by_blade(one.left), _by_blade(one.right)) for one in columns]
-    gaps = sorted({gap for left, right in sides[1:] for gap in (*left, *right)}, reverse=True)
+    glass, tip = showing.gauges.glass, showing.gauges.tip
+    after_table, after_rails, target = (
+        showing.show(one) for one in (plan.after_table, plan.after_rails, plan.target)
+    )
+    last = after_rails if plan.rails_only else after_table
+    gaps = sorted({*target.left, *target.right}, reverse=not showing.gauges.thin_first)
+    read = [
+        {blade_key(stop.gap_mm): stop.position_mm for stop in side}
+        for side in (now.left, now.right)
+    ]
     rows = [
         CheckRow(
             format_blade(gap),
-            *(
-                _pair(left, right, gap, gauges.glass) if gap in left or gap in right else ""
-                for left, right in sides
+            "/".join(
+                dict.fromkeys(
+                    format_on_scale(side[blade_key(gap)], glass)
+                    for side in read
+                    if blade_key(gap) in side
+                )
             ),
+            write_blade(after_table, gap, glass),
+            write_blade(after_rails, gap, glass),
+            write_blade(target, gap, glass),
+            write_span(last, gap, glass),
         )
         for gap in gaps
     ]
-    tips = (
-        "" if one.tip_opening_mm is None else format_on_scale(one.tip_opening_mm, gauges.tip)
-        for one in columns
+    read_tip = "" if now.tip_opening_mm is None else format_on_scale(now.tip_opening_mm, tip)
+    table_tip, rails_tip, wanted_tip = (
+        format_on_scale(one.tip.mm, tip) if one.tip else ""
+        for one in (after_table, after_rails, target)
     )
-    return (*rows, CheckRow("Tip opening", *tips))
+    span = write_span(last, None, tip)
+    return (*rows, CheckRow("Tip opening", read_tip, table_tip, rails_tip, wanted_tip, span))
+
+
+def list_unread_words(plan: RemovalPlan, now: FacingReadings, glass: Scale) -> tuple[str, ...]:
+    """Say what of each rail was not read, and which blade would tell most; rails alike once."""
+    said: dict[str, list[str]] = {}
+    for rail in ("left", "right"):
+        for one in find_unread(getattr(plan, rail), getattr(now, rail), now.tip_opening_mm)[:1]:
+            ends = [format_stop(mm, glass) for mm in (one.from_mm, one.to_mm)]
+            words = (
+                f"from {ends[0]} to {ends[1]} on the glass nothing was read, and what is planned "
+                f"there is a guess. A blade of about {format_blade(one.blade_mm)} would tell most."
+            )
+            said.setdefault(words, []).append(rail)
+    return tuple(
+        f"On {'both rails' if len(rails) == 2 else f'the {rails[0]} rail'} {words}"
+        for words, rails in said.items()
+    )
+
+
+def find_unread(
+    stations: Sequence[StationCut], stops: Sequence[BladeStop], tip_mm: float | None
+) -> tuple[Unread, ...]:
+    """Find what of a planned rail was not read."""
+    s_mm = np.array([one.position_mm for one in stations])
+    return list_unread(stops, tip_mm, s_mm, np.array([one.now_mm for one in stations]))
 
 
 def list_cut_rows(plan: RemovalPlan, glass: Scale) -> tuple[CutRow, ...]:
     """List what comes off each rail at every few glass numbers, as far as anything does."""
     rails = [rail for rail in (plan.left, plan.right) if rail]
     end_mm = max(
-        (one.position_mm for rail in rails for one in rail if one.cut_mm >= 0.001), default=0.0
+        (one.position_mm for rail in rails for one in rail if one.cut_mm >= 0.005), default=0.0
     )
     if end_mm == 0.0:
         return ()
     last = to_scale(end_mm, glass)
     step = next(one for one in (1, 2, 5, 10, 20, 50) if last / one <= 11)
     numbers = [*range(0, int(last) + 1, step)]
-    return tuple(
+    rows = tuple(
         CutRow(
             "0 (tip)" if number == 0 else str(number),
-            *(_cut_um(rail, number * float(glass.mm_per_unit)) for rail in (plan.left, plan.right)),
+            *(
+                _cut_hundredths(rail, number * float(glass.mm_per_unit))
+                for rail in (plan.left, plan.right)
+            ),
         )
         for number in numbers
     )
+    return rows if any({row.left, row.right} - {"", "0"} for row in rows) else ()
 
 
-def _cut_um(stations: Sequence[StationCut], position_mm: float) -> str:
+def _cut_hundredths(stations: Sequence[StationCut], position_mm: float) -> str:
     if not stations:
         return ""
     s_mm = [one.position_mm for one in stations]
     cut = float(np.interp(position_mm, s_mm, [one.cut_mm for one in stations]))
-    return format_number(cut * 1000, 0)
+    return format_number(cut * 100, 0)
 
 
 def rails_alike(plan: RemovalPlan) -> bool:
@@ -185,16 +217,16 @@ def list_worked_rails(plan: RemovalPlan) -> list[str]:
     return worked or read
 
 
-def list_figures(plan: RemovalPlan, gauges: GaugesInUse) -> tuple[Figure, ...]:
+def list_figures(plan: RemovalPlan, showing: Showing) -> tuple[Figure, ...]:
     """List the plan's figures: off the table with its ends, off the rails, what is saved."""
-    figures = [_figure_table(plan), _figure_rail(plan, gauges)]
+    figures = [_figure_table(plan), _figure_rail(plan, showing.gauges)]
     table = plan.table
-    if table.saved_mm > 0.0005:
+    if table.saved_mm >= 0.005:
         exact = tell_length(table.exact.at(table.break_mm))
         note = f"to be exact the table would lose {exact}"
         figures.append(Figure("The tolerance saves", tell_length(table.saved_mm), note))
     if not plan.rails_only:
-        line = write_expected(plan.nearest_without_table.readings, gauges)
+        line = write_shown(showing.show(plan.nearest_without_table.readings), showing.gauges)
         figures.append(
             Figure("The rails alone would reach", line, "the nearest without touching the table")
         )
@@ -203,8 +235,12 @@ def list_figures(plan: RemovalPlan, gauges: GaugesInUse) -> tuple[Figure, ...]:
 
 def _figure_table(plan: RemovalPlan) -> Figure:
     table = plan.table
+    if plan.comes_to == UNTOLD:
+        most = tell_length(table.most.at(table.break_mm))
+        return Figure("Off the table", "nothing yet", f"at most {most}; read again before deciding")
     if plan.rails_only:
-        return Figure("Off the table", "nothing", "the rails alone can do it")
+        note = "" if plan.comes_to == DONE else "the rails alone can do it"
+        return Figure("Off the table", "nothing", note)
     low, high = (tell_length(cut.at(table.break_mm)) for cut in (table.least, table.most))
     return Figure(
         "Off the table", tell_length(table.at_break_mm), f"at least {low}, at most {high}"
@@ -213,7 +249,7 @@ def _figure_table(plan: RemovalPlan) -> Figure:
 
 def _figure_rail(plan: RemovalPlan, gauges: GaugesInUse) -> Figure:
     deepest = max((*plan.left, *plan.right), key=lambda one: one.cut_mm)
-    if deepest.cut_mm < 0.001:
+    if deepest.cut_mm < WORTH_CUTTING_MM:
         return Figure("Off the rails", "nothing", "")
     low = max(0.0, deepest.cut_mm - 2 * deepest.u_mm)
     high = deepest.cut_mm + 2 * deepest.u_mm

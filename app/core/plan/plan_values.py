@@ -7,6 +7,12 @@ from app.core.plan.cuts import NO_CUT, TableCut
 from app.core.plan.facings import THINNEST_MM, Target
 from app.core.values.readings import FacingReadings, Uncertainties
 
+# less than this is not worth a step of its own
+WORTH_CUTTING_MM = 0.002
+# what a plan comes to: nothing; the rails; the table and then the rails; or the rails, and a
+# table cut that the gauges can't tell from nothing
+DONE, RAILS, TABLE, UNTOLD = "done", "rails", "table", "untold"
+
 
 @dataclass(frozen=True, slots=True)
 class PlanLimits:
@@ -170,3 +176,17 @@ class RemovalPlan:
     summary: str
     cautions: tuple[str, ...]
     steps: tuple[PlanStep, ...]
+
+    @property
+    def deepest_mm(self) -> float:
+        """The most that comes off a rail."""
+        return max(station.cut_mm for station in (*self.left, *self.right))
+
+    @property
+    def comes_to(self) -> str:
+        """What the plan comes to: DONE, RAILS, TABLE or UNTOLD."""
+        if not self.rails_only:
+            return TABLE
+        if not self.table.untold.none:
+            return UNTOLD
+        return RAILS if self.deepest_mm >= WORTH_CUTTING_MM else DONE

@@ -1,22 +1,45 @@
 """A removal plan said in plain words: what it comes to, what to beware of, what to do in turn."""
 
 from app.core.plan.plan_values import (
+    DONE,
+    RAILS,
+    TABLE,
+    UNTOLD,
+    WORTH_CUTTING_MM,
     ExpectedReadings,
     PlanRequest,
     PlanStep,
     RemovalPlan,
     StationCut,
 )
+from app.core.plan.zones import facing_length, zone_of
+from app.core.values.units import format_number
 
 # two rails that must lose the same to within this are worked in one go
 TOGETHER_MM = 0.010
-# less than this is not worth a step of its own
-WORTH_CUTTING_MM = 0.002
+HEADINGS = {
+    DONE: "Within tolerance: nothing needs to be cut",
+    RAILS: "Rails alone",
+    TABLE: "Table first, then the rails",
+    UNTOLD: "Rails first; the table only if it still asks for it",
+}
+ZONE_WORDS = {"tip": "at the tip", "middle": "in the middle", "heel": "at the heel"}
+
+
+CHECK_WORDS = {
+    RAILS: "Read every blade on both rails and the tip opening again, clean, and play-test.",
+    DONE: "Nothing to cut. Read once more to be sure, and play-test.",
+    UNTOLD: "Read every blade and the tip again: only then decide about the table.",
+}
 
 
 def tell_length(length_mm: float) -> str:
-    """Write a depth of cut: two decimals from a tenth of a millimetre, three below."""
-    return f"{length_mm:.2f} mm" if abs(length_mm) >= 0.0995 else f"{length_mm:.3f} mm"
+    """Write a depth of cut to the hundredth, which is what a wedge shows and a hand can work to."""
+    return f"{length_mm:.2f} mm" if abs(length_mm) >= 0.005 else "less than 0.01 mm"
+
+
+def _tell_typed(length_mm: float) -> str:
+    return f"{format_number(length_mm, 3, least=2)} mm"
 
 
 def _tell_or_nothing(length_mm: float) -> str:
@@ -26,32 +49,36 @@ def _tell_or_nothing(length_mm: float) -> str:
 def summarise_plan(plan: RemovalPlan, request: PlanRequest) -> str:
     """Say in a sentence or three whether the rails alone can do it, and what the table loses."""
     table, tolerance = plan.table, request.tolerance_mm
-    deepest = max(station.cut_mm for station in (*plan.left, *plan.right))
-    if plan.rails_only:
+    exact = tell_length(table.exact.at(table.break_mm))
+    come_to = plan.comes_to
+    if request.settled:
+        return "Both rails and the tip read within tolerance: nothing needs to be cut."
+    if come_to == UNTOLD:
+        low, high = table.untold.at(table.break_mm), table.most.at(table.break_mm)
+        return (
+            f"The table may have to lose {tell_length(low)} (at most {tell_length(high)}), but the "
+            "gauges can't tell that from nothing: work the rails where they need it, read again, "
+            "and only then decide about the table."
+        )
+    if come_to != TABLE:
         if table.exact.none:
-            if deepest < WORTH_CUTTING_MM:
+            if come_to == DONE:
                 return "Nothing to cut: the piece is there already."
             return "The rails alone can do it: the table stays as it is."
-        exact = tell_length(table.exact.at(table.break_mm))
+        can = "nothing needs to be cut" if come_to == DONE else "the rails alone can do it"
         return (
-            f"Within the tolerance of {tell_length(tolerance)} the rails alone can do it. "
+            f"Within the tolerance of {_tell_typed(tolerance)} {can}. "
             f"To be exact the table would have to lose {exact}."
         )
     words = f"The table must lose {tell_length(table.at_break_mm)} first"
     if table.planned.per_mm:
         words += f" where the facing starts and {_tell_or_nothing(table.at_end_mm)} at its end"
     low, high = table.least.at(table.break_mm), table.most.at(table.break_mm)
-    words += f": at least {tell_length(low)}, at most {tell_length(high)}, as the gauges tell it."
+    words += f": at least {_tell_or_nothing(low)}, at most {tell_length(high)}, by the gauges."
     if table.saved_mm > 0:
-        exact = tell_length(table.exact.at(table.break_mm))
         words += (
-            f" To be exact it would be {exact}; the tolerance of {tell_length(tolerance)} "
+            f" To be exact it would be {exact}; the tolerance of {_tell_typed(tolerance)} "
             f"saves {tell_length(table.saved_mm)}."
-        )
-    if table.least.none:
-        words += (
-            " The gauges cannot tell this from nothing: work the rails first where they need it, "
-            "read again, and only then decide about the table."
         )
     nearest = plan.nearest_without_table
     words += f" The rails alone would come to a tip opening of {nearest.tip_opening_mm:.2f} mm"
@@ -109,22 +136,22 @@ def _find_stop(readings: ExpectedReadings, rail: str, gap_mm: float) -> float | 
 def _caution_limits(plan: RemovalPlan, request: PlanRequest) -> list[str]:
     limits, table = request.limits, plan.table
     deepest_table = max(table.at_break_mm, table.at_end_mm)
-    deepest_rail = max(station.cut_mm for station in (*plan.left, *plan.right))
+    deepest_rail = plan.deepest_mm
     cautions = []
     if limits.most_table_mm is not None and deepest_table > limits.most_table_mm:
         cautions.append(
             f"The table would lose {tell_length(deepest_table)}, more than the shop's limit of "
-            f"{tell_length(limits.most_table_mm)}."
+            f"{_tell_typed(limits.most_table_mm)}."
         )
     if limits.table_allowance_mm is not None and deepest_table > limits.table_allowance_mm:
         cautions.append(
-            f"The shank allows the table to lose {tell_length(limits.table_allowance_mm)}: this "
+            f"The shank allows the table to lose {_tell_typed(limits.table_allowance_mm)}: this "
             f"plan takes {tell_length(deepest_table)}."
         )
     if limits.most_rail_mm is not None and deepest_rail > limits.most_rail_mm:
         cautions.append(
             f"A rail would lose {tell_length(deepest_rail)}, more than the shop's limit of "
-            f"{tell_length(limits.most_rail_mm)}."
+            f"{_tell_typed(limits.most_rail_mm)}."
         )
     if limits.window_end_mm is not None:
         open_at = [
@@ -143,7 +170,7 @@ def _caution_limits(plan: RemovalPlan, request: PlanRequest) -> list[str]:
 def write_steps(plan: RemovalPlan) -> tuple[PlanStep, ...]:
     """Write the steps in the order they are done, each with the readings to expect after it."""
     steps = []
-    if not plan.rails_only:
+    if plan.comes_to == TABLE:
         steps.append(PlanStep("table", _tell_table(plan), plan.after_table))
     rails = {rail: stations for rail in ("left", "right") if (stations := getattr(plan, rail))}
     worked = {
@@ -156,9 +183,7 @@ def write_steps(plan: RemovalPlan) -> tuple[PlanStep, ...]:
     steps.append(
         PlanStep(
             "check",
-            "Read every blade on both rails and the tip opening again, clean, and play-test."
-            if steps
-            else "Nothing to cut. Read once more to be sure, and play-test.",
+            CHECK_WORDS[UNTOLD if plan.comes_to == UNTOLD else RAILS if steps else DONE],
             plan.after_rails,
         )
     )
@@ -188,16 +213,17 @@ def _tell_rails(
     rails: dict[str, tuple[StationCut, ...]],
     worked: dict[str, tuple[StationCut, ...]],
 ) -> str:
+    length = facing_length(plan)
     apart = (
         max(abs(a.cut_mm - b.cut_mm) for a, b in zip(plan.left, plan.right, strict=True))
         if len(rails) == 2
         else 0.0
     )
     if len(worked) == 2 and apart <= TOGETHER_MM:
-        words = f"Both rails together: {_tell_cut(plan.left)}."
+        words = f"Both rails together: {_tell_cut(plan.left, length)}."
     else:
         told = [
-            f"{rail.capitalize()} rail: {_tell_cut(stations)}."
+            f"{rail.capitalize()} rail: {_tell_cut(stations, length)}."
             if rail in worked
             else f"Leave the {rail} rail alone."
             for rail, stations in rails.items()
@@ -213,17 +239,15 @@ def _tell_rails(
     return words
 
 
-def _tell_cut(stations: tuple[StationCut, ...]) -> str:
-    """Say where a rail's cut is deepest, how sure that is, and where it runs from and to."""
+def _tell_cut(stations: tuple[StationCut, ...], length_mm: float) -> str:
+    """Say what comes off each third of a rail, tip first, and how sure the deepest is."""
+    told = []
+    for zone, where in ZONE_WORDS.items():
+        here = [s.cut_mm for s in stations if zone_of(s.position_mm, length_mm) == zone]
+        here = here if zone != "heel" else [cut for cut in here if cut > 0]
+        depth = stations[0].cut_mm if zone == "tip" else sum(here) / max(len(here), 1)
+        if depth >= 0.005:
+            told.append(f"{tell_length(depth)} {where}")
     deepest = max(stations, key=lambda station: station.cut_mm)
-    cut = [station for station in stations if station.cut_mm >= WORTH_CUTTING_MM]
-    low = max(0.0, deepest.cut_mm - 2 * deepest.u_mm)
-    where = (
-        "at the tip" if deepest.position_mm == 0 else f"{deepest.position_mm:.1f} mm from the tip"
-    )
-    start = "from the tip to" if cut[0].position_mm < 0.5 else f"from {cut[0].position_mm:.1f} to"
-    return (
-        f"{tell_length(deepest.cut_mm)} where it is deepest, {where} (the gauges say "
-        f"{tell_length(low)} to {tell_length(deepest.cut_mm + 2 * deepest.u_mm)}), "
-        f"{start} {cut[-1].position_mm:.1f} mm, where it fades out"
-    )
+    doubt = f"give or take {tell_length(2 * deepest.u_mm)}, as the gauges tell it"
+    return f"{', '.join(told) or tell_length(deepest.cut_mm)}; {doubt}"

@@ -83,5 +83,5 @@ def _tell_rate(rate: RemovalRate, left_mm: float | None) -> RateSection:
             )
             for pair in rate.pairs
         ),
-        proposal="" if left_mm is None else propose_strokes(rate, left_mm).words,
+        proposal="" if left_mm is None or not rate.known else propose_strokes(rate, left_mm).words,
     )

@@ -12,6 +12,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from math import hypot, inf, isfinite
 
+from app.core.plan.plan_words import tell_length
+from app.core.values.passes import grade_of
 from app.core.values.regression import OriginFit, fit_origin, student_quantile
 
 # under three pairs a line has at most one degree of freedom: its interval is idle
@@ -101,12 +103,11 @@ DECISIONS = {
 
 
 def make_kind(cut: str, abrasive: str, grit: str, material: str) -> RemovalKind:
-    """Build a kind in which letter case, and spaces within a grit, make no difference."""
-    words = (
-        "".join(text.split()).casefold() if at == 2 else " ".join(text.split()).casefold()
-        for at, text in enumerate((cut, abrasive, grit, material))
+    """Build a kind in which letter case makes no difference, nor how a grade is written."""
+    cut, abrasive, material = (
+        " ".join(text.split()).casefold() for text in (cut, abrasive, material)
     )
-    return RemovalKind(*words)
+    return RemovalKind(cut, abrasive, grade_of(grit), material)
 
 
 def group_pairs(pairs: Iterable[RemovalPair]) -> dict[RemovalKind, tuple[RemovalPair, ...]]:
@@ -201,10 +202,10 @@ def propose_strokes(
     """
     _check_left(left_mm, left_u_mm, tolerance_mm, usual_strokes)
     if left_mm < -tolerance_mm:
-        words = f"Stop: {-left_mm:.3f} mm past the target. This cut cannot put it back."
+        words = f"Stop: {tell_length(-left_mm)} past the target. This cut cannot put it back."
         return StrokeProposal("past", 0, left_mm, left_u_mm, None, words)
     if left_mm <= tolerance_mm:
-        words = f"Stop: within tolerance ({left_mm:+.3f} mm left, {tolerance_mm:.3f} mm allowed)."
+        words = "Stop: within tolerance."
         return StrokeProposal("stop", 0, left_mm, left_u_mm, None, words)
     if not rate.known:
         words = f"{rate.words} Take a few strokes and read again."
@@ -233,8 +234,9 @@ def _describe_proposal(
 ) -> str:
     noun = "stroke" if strokes == 1 else "strokes"
     words = (
-        f"{strokes} {noun}: expect {forecast.expected_mm:.3f} mm of the {left_mm:.3f} mm left, "
-        f"at most {max(forecast.high_mm, 0.0):.3f} mm. Then read again."
+        f"{strokes} {noun}: expect {tell_length(forecast.expected_mm)} of the "
+        f"{tell_length(left_mm)} left, at most {tell_length(max(forecast.high_mm, 0.0))}. "
+        "Then read again."
     )
     if strokes > rate.most_strokes:
         words += f" That is more than any pass so far ({rate.most_strokes:g}): stop halfway."

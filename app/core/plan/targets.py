@@ -21,6 +21,7 @@ from app.core.plan.facings import (
     FacingTolerance,
     PlainFacing,
     Target,
+    find_shape,
     place_blades,
     solve_facing,
 )
@@ -143,8 +144,17 @@ def _read_plain(
         gauge_id = thinnest.gauge_id if quantity == "length" else None
         typed = fields.raw[name].strip()
         readings.append(ReadingEntry(quantity, "", gauge_id, gap_mm, None, typed, scale.key, value))
-    shape = fields.length_mm("shape", SCALES["length_mm"]) if curve in SHAPES else None
-    if curve in SHAPES and SHAPES[curve].label is None:
+    third = fields.length_mm("third_stop", gauges.glass)
+    if third is None or fields.problems or SHAPES[curve].label is None:
+        return curve, None, tuple(readings)
+    by_key = {str(one.gauge_id): one for one in gauges.blades}
+    blade = by_key.get(fields.raw.get("third_blade", ""), gauges.blades[len(gauges.blades) // 2])
+    facing = make_target(curve, None, readings)
+    try:
+        shape = find_shape(facing, blade.gap_mm, third) if isinstance(facing, PlainFacing) else None
+    except MalformedReading as error:
+        field = "third_stop" if error.field.endswith("third_stop") else "tip_opening"
+        fields.refuse(field, str(error))
         shape = None
     return curve, shape, tuple(readings)
 
@@ -170,7 +180,7 @@ def _check_target(fields: Fields, entry: FacingEntry) -> None:
     beside = {
         "target.facing_length_mm": "length",
         "target.tip_opening_mm": "tip_opening",
-        "target.shape": "shape",
+        "target.shape": "third_stop",
         "target.curve": "curve",
     }
     target = entry.target
@@ -207,8 +217,8 @@ def even_up_entries(readings: Sequence[ReadingEntry]) -> tuple[ReadingEntry, ...
 
 
 def format_stop(position_mm: float, glass: Scale) -> str:
-    """Write where a blade should stop as the glass shows it, to a tenth of a number."""
-    return format_number(to_scale(position_mm, glass), 1)
+    """Write where a blade should stop as the glass is read: to its own step."""
+    return format_on_scale(round(position_mm / glass.step_mm) * glass.step_mm, glass)
 
 
 def tell_target(target: Target, gauges: GaugesInUse) -> str:

@@ -10,7 +10,7 @@ import re
 from calendar import month_name
 from collections import Counter
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from app.core.facing.measurements import ROLES, GaugesInUse, SetEntry, parse_set
@@ -21,6 +21,13 @@ from app.core.values.forms import Fields, Refused
 from app.core.values.pieces import MATERIALS, PieceEntry, read_piece
 
 MOST_ROWS = 2000
+# How a table looks at a rail when it says left; in the last two the book's left is its right.
+RAIL_VIEWS: dict[str, str] = {
+    "tip_up": "table facing you, tip up",
+    "tip_down": "table facing you, tip down",
+    "beak": "beak facing you, tip up",
+}
+_OTHER_SIDE = {"left": "right", "right": "left"}
 _STRAIGHT = str.maketrans("“”„″", '""""')  # quotation marks as a word processor sets them
 BEYOND = ""  # cells to the right of the last heading
 
@@ -49,7 +56,10 @@ COLUMNS: dict[str, Column] = {
         Column("material", "as on the drop-off page", "hard rubber"),
         Column("marks", "what tells it from its twin", "nick left of the shank"),
         Column("date", "the day of the readings", "2019-05-03"),
-        Column("measured", "as received, at the bench, as returned or reference", "as returned"),
+        Column(
+            "measured", "as received (before), at the bench, as returned (after) or reference",
+            "as returned",
+        ),
         Column(
             "readings", "as your notebook has them: thin to thick / tip / bore",
             "35.5 23.5 12.5 6.5 / 1.11",
@@ -118,12 +128,28 @@ def read_table(text: str) -> list[dict[str, str]] | Refused:
 
 
 def parse_rows(
-    rows: list[dict[str, str]], gauges_for: Callable[[str, str], GaugesInUse], today: date
+    rows: list[dict[str, str]],
+    gauges_for: Callable[[str, str], GaugesInUse],
+    today: date,
+    rails_seen: str = "tip_up",
 ) -> list[NotebookRow]:
-    """Read every row; `gauges_for` gives the gauges for an instrument kind and a line."""
-    return [
+    """Read every row; `gauges_for` gives the gauges for an instrument kind and a line.
+
+    `rails_seen` is a key of `RAIL_VIEWS`: the readings come as the book looks at a rail.
+    """
+    found = [
         _parse_row(number, cells, gauges_for, today) for number, cells in enumerate(rows, start=1)
     ]
+    return found if rails_seen == "tip_up" else [_turn_round(row) for row in found]
+
+
+def _turn_round(row: NotebookRow) -> NotebookRow:
+    if row.readings is None:
+        return row
+    readings = tuple(
+        replace(one, rail=_OTHER_SIDE.get(one.rail, one.rail)) for one in row.readings.readings
+    )
+    return replace(row, readings=replace(row.readings, readings=readings))
 
 
 def _parse_row(

@@ -1,19 +1,44 @@
 """A pass: one spell at the bench, as the maker would note it."""
 
-from collections.abc import Mapping, Sequence
+import re
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 from app.core.values.forms import Fields, Refused, plural
 
+RAIL_ZONES = ("tip", "middle", "heel")
+
 
 @dataclass(frozen=True, slots=True)
 class CutKind:
-    """A kind of cut: its label, which way it takes the facing, and how a card says it was done."""
+    """A kind of cut: its label, and how a card says it was done.
+
+    `rail` and `zone` say which rail, and which third of it, where a cut is on one rail only.
+    """
 
     key: str
     label: str
     done: str
+    rail: str = ""
+    zone: str = ""
+
+
+def rail_cut(rail: str, zone: str = "") -> str:
+    """Return the key of a cut on one rail, all along it or in one third."""
+    return f"{rail}_{zone or 'rail'}"
+
+
+def _rail_kinds(rail: str) -> Iterator[CutKind]:
+    for zone in ("", *RAIL_ZONES):
+        yield CutKind(
+            rail_cut(rail, zone),
+            f"{rail} rail{', ' if zone else ''}{zone}",
+            f"Worked on the {rail} rail by itself",
+            rail,
+            zone,
+        )
 
 
 CUT_KINDS: dict[str, CutKind] = {
@@ -25,8 +50,8 @@ CUT_KINDS: dict[str, CutKind] = {
             "tilted toward the tip",
             "Worked on the plate, tilted toward the tip",
         ),
-        CutKind("left_rail", "left rail", "Worked on the left rail by itself"),
-        CutKind("right_rail", "right rail", "Worked on the right rail by itself"),
+        *_rail_kinds("left"),
+        *_rail_kinds("right"),
         CutKind("tip_rail", "tip rail", "Worked on the tip rail"),
         CutKind("baffle", "baffle", "Shaped the baffle"),
         CutKind("chamber", "chamber", "Shaped the chamber"),
@@ -48,6 +73,29 @@ ABRASIVES: tuple[str, ...] = (
     "stone",
     "scraper",
 )
+
+
+# grade systems as a grit is written: FEPA's P-grades (ISO 6344), CAMI (ANSI B74.18), JIS, and
+# sizes of grain; the standards' names from memory. A bare number says none, and is kept apart
+_GRADES: tuple[tuple[str, str], ...] = (
+    (r"(?:fepa)?p(\d{2,4})(?:fepa)?|fepa(\d{2,4})", "P{}"),
+    (r"(?:cami|ansi|us)(\d{2,4})|(\d{2,4})(?:cami|ansi)", "CAMI {}"),
+    (r"(?:jis|j)#?(\d{2,5})|#?(\d{2,5})(?:jis)", "JIS {}"),
+    (r"(\d{1,3}(?:\.\d{1,2})?)(?:µm|μm|um|micron|microns)", "{} µm"),
+    (r"#?(\d{1,5})(?:grit|grain)?", "{}"),
+)
+
+
+def grade_of(grit: str) -> str:
+    """Return a grit with its grade system written one way: P600, CAMI 600, 600, 9 µm.
+
+    Systems stay apart: a P600 is coarser than a CAMI 600. Anything else is kept, spaces joined.
+    """
+    text = "".join(grit.split()).casefold().replace(",", ".").replace("-", "")
+    for pattern, written in _GRADES:
+        if match := re.fullmatch(pattern, text):
+            return written.format(next(part for part in match.groups() if part))
+    return text
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,13 +136,12 @@ def parse_pass(
 
 def tell_done(passes: Sequence[PassEntry]) -> tuple[str, ...]:
     """Say for a player what was done: a sentence for each kind of cut noted, and no more."""
-    done = []
-    for key, kind in CUT_KINDS.items():
-        count = sum(one.kind == key for one in passes)
-        if count:
-            often = f", in {count} passes" if count > 1 else ""
-            done.append(f"{kind.done}{often}.")
-    return tuple(done)
+    counts = Counter(CUT_KINDS[one.kind].done for one in passes)
+    return tuple(
+        f"{done}, in {counts[done]} passes." if counts[done] > 1 else f"{done}."
+        for done in dict.fromkeys(kind.done for kind in CUT_KINDS.values())
+        if counts[done]
+    )
 
 
 def say_done(passes: Sequence[PassEntry]) -> str:

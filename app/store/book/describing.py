@@ -85,7 +85,7 @@ WORDS: Mapping[str, TableWords] = {
             "pay_words": "how to pay, as printed on a bill",
             "pay_days": "in how many days a bill is due",
             "blade_order": "in which order the shop reads and writes its blades",
-            "rails_seen": "how the shop looks at a rail when it says left or right",
+            "rails_seen": "how the last table brought in looks at a rail it calls left",
             "look_again_months": "after how many months a facing should be looked at again",
         },
     ),

@@ -22,11 +22,15 @@ PieceKey = tuple[PersonKey, str, str, str, str, str]
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """What the book has of a row: its customer, its piece, and whether its readings too."""
+    """What the book has of a row: its customer, its piece, and whether its readings too.
+
+    `twins`: two pieces of theirs fit, and the row doesn't say which.
+    """
 
     customer_id: int | None
     piece_id: int | None
     has_readings: bool
+    twins: bool = False
 
 
 def _person(entry: CustomerEntry) -> PersonKey:
@@ -37,7 +41,7 @@ def _digits(phone: str) -> str:
     return "".join(sign for sign in phone if sign.isdigit())
 
 
-def _piece(person: PersonKey, entry: PieceEntry) -> PieceKey:
+def _piece(person: PersonKey, entry: PieceEntry | Piece) -> PieceKey:
     told = (entry.maker, entry.model, entry.marking, entry.telling_marks)
     maker, model, marking, marks = (fold(one) for one in told)
     return person, entry.instrument_kind, maker, model, marking, marks
@@ -56,9 +60,11 @@ def find_known(session: Session, rows: Sequence[NotebookRow]) -> list[Known]:
             known.append(Known(None, None, has_readings=False))
             continue
         customer_id = _find_customer(people, row.customer)
-        piece = _find_piece(session, customer_id, row.piece) if customer_id else None
+        fitting = _find_pieces(session, customer_id, row.piece) if customer_id else []
+        piece = fitting[0] if len(fitting) == 1 else None
         has = bool(piece and row.readings and _has_set(session, piece.id, row))
-        known.append(Known(customer_id, piece.id if piece else None, has_readings=has))
+        piece_id = piece.id if piece else None
+        known.append(Known(customer_id, piece_id, has_readings=has, twins=len(fitting) > 1))
     return known
 
 
@@ -66,7 +72,7 @@ def _list_people(session: Session) -> dict[str, list[tuple[str, int]]]:
     """List every customer's telephone and id by the folded name: SQLite folds only ASCII."""
     people: dict[str, list[tuple[str, int]]] = {}
     for customer_id, name, phone in session.execute(
-        select(Customer.id, Customer.name, Customer.phone)
+        select(Customer.id, Customer.name, Customer.phone).where(Customer.joined_to_id.is_(None))
     ):
         people.setdefault(fold(name), []).append((_digits(phone), customer_id))
     return people
@@ -80,14 +86,10 @@ def _find_customer(
     return matching[0] if len(matching) == 1 else None
 
 
-def _find_piece(session: Session, owner_id: int, entry: PieceEntry) -> Piece | None:
+def _find_pieces(session: Session, owner_id: int, entry: PieceEntry) -> list[Piece]:
     wanted = _piece(("", ""), entry)
-    for one in session.scalars(select(Piece).where(Piece.owner_id == owner_id)):
-        told = (one.maker, one.model, one.marking, one.telling_marks)
-        maker, model, marking, marks = (fold(text) for text in told)
-        if (("", ""), one.instrument_kind, maker, model, marking, marks) == wanted:
-            return one
-    return None
+    owned = select(Piece).where(Piece.owner_id == owner_id, Piece.joined_to_id.is_(None))
+    return [one for one in session.scalars(owned) if _piece(("", ""), one) == wanted]
 
 
 def _has_set(session: Session, piece_id: int, row: NotebookRow) -> bool:

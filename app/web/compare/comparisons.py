@@ -40,7 +40,7 @@ from app.web.drawn import answer_picture
 from app.web.facing.pictures import DrawnSize, difference_picture, side_by_side_picture
 from app.web.facing.summaries import Summary
 from app.web.pages import Reading, found_or_404, go_to, show_page
-from app.web.plan.planning import make_request
+from app.web.plan.planning import make_request, usual_tolerance
 
 router = APIRouter(prefix="/comparisons")
 NOT_HERE = "There are no such readings in this book."
@@ -168,8 +168,7 @@ def _make_alike(session: Session, sides: tuple[Compared, Compared], compared: Co
     elif not (like.has_rails and now.has_rails):
         refusal = "Both must have their rails read."
     else:
-        sure = sides[1].measurement.uncertainties
-        asked = make_request(like, shop.gap_tolerance_mm, now, piece, shop, sure)
+        asked = make_request(like, usual_tolerance(shop), sides[1].measurement, piece, shop)
         try:
             plan = plan_removal(asked)
         except MalformedReading as error:

@@ -79,7 +79,7 @@ def job_page(request: Request, session: Session, job: Job, form: Form) -> HTMLRe
     of_job = [one for one in of_piece if one.job_number == job.number]
     sets = [summarise(one, gauges, shop) for one in of_job]
     roles = {one.measurement.role for one in sets if one.measurement.replaced_by_id is None}
-    panel = gather_bench(session, job, gauges)
+    panel = gather_bench(session, job)
     order = list_order(session, job)
     return show_page(
         request,

@@ -165,7 +165,7 @@ def _bench_plan(session: Session, job: Job) -> BenchPlan | None:
     plan = planned.plan
     if plan is None:
         return None
-    told = tell_plan(planned, gauges_for(session, job.piece.instrument_kind))
+    told = tell_plan(session, job, planned)
     return BenchPlan(
         target=told["target_line"],
         summary=plan.summary,

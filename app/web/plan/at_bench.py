@@ -11,23 +11,20 @@ from app.core.jobs.stages import STAGES
 from app.core.plan.bench import judge_bench
 from app.core.plan.bench_table import TableRow, ToGo, list_rows, list_togo
 from app.core.plan.next_pass import (
-    BenchAim,
     PassOffer,
     Verdict,
     judge_next,
-    needed_cuts,
     offer_passes,
     passes_since,
 )
 from app.core.plan.plan_tables import StepLine, list_steps
-from app.core.plan.removal import RemovalKind, RemovalRate, learn_rate
 from app.core.values.readings import FacingReadings, Uncertainties
 from app.store.records.facings import KeptFacing
 from app.store.records.measurements import Measurement, measurements_of_job, standing
-from app.store.records.removal import RECENT_JOBS, list_removal_pairs, list_used_passes, log_of_job
+from app.store.records.removal import list_used_passes, log_of_job
 from app.store.tables import Job
 from app.web.compare.comparisons import find_departure
-from app.web.plan.planning import JobPlan, plan_job, uncertainties_of
+from app.web.plan.planning import JobPlan, aim_at_plan, plan_job, tell_strokes
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,20 +94,24 @@ def tell_togo(
     if facing is None:
         return {}
     try:
-        state = judge_bench(facing.target, now, facing.tolerance, uncertainties)
+        state = judge_bench(
+            facing.target, now, facing.tolerance, uncertainties, gauges.glass.step_mm
+        )
     except MalformedReading:
         return {}
     return list_togo(state, gauges)
 
 
-def gather_bench(session: Session, job: Job, gauges: GaugesInUse) -> BenchPanel | None:
+def gather_bench(session: Session, job: Job) -> BenchPanel | None:
     """Gather the verdict and the next pass of an open job; None for one that went home."""
     if not STAGES[job.stage].open:
         return None
     planned = plan_job(session, job)
     log = log_of_job(job, measurements_of_job(job))
-    offers = offer_passes(log, list_used_passes(session), _aim(session, job, planned))
-    steps = list_steps(planned.plan, gauges) if planned.plan else ()
+    aim = aim_at_plan(session, job, planned)
+    offers = offer_passes(log, list_used_passes(session), aim)
+    strokes = tell_strokes(session, job, aim)
+    steps = list_steps(planned.plan, planned.showing, strokes) if planned.plan else ()
     return BenchPanel(
         planned=planned,
         verdict=judge_next(planned.state, planned.plan, offers, passes_since(log))
@@ -118,25 +119,4 @@ def gather_bench(session: Session, job: Job, gauges: GaugesInUse) -> BenchPanel 
         else None,
         step=steps[0] if steps else None,
         offers=offers,
-    )
-
-
-def _aim(session: Session, job: Job, planned: JobPlan) -> BenchAim | None:
-    """Hold the offers against the plan, with the rates learnt of the kinds that may be offered."""
-    if planned.plan is None or planned.state is None or planned.facing is None:
-        return None
-    cuts = {one.kind for one in job.passes if one.struck_at is None} | needed_cuts(planned.plan)
-    pairs = list_removal_pairs(
-        session,
-        uncertainties_of(planned.last),
-        cuts=sorted(cuts),
-        material=job.piece.material,
-        most_jobs=RECENT_JOBS,
-    )
-
-    def learn(kind: RemovalKind) -> RemovalRate:
-        return learn_rate(kind, pairs)
-
-    return BenchAim(
-        planned.plan, planned.state, planned.facing.tolerance, job.piece.material, learn
     )

@@ -1,7 +1,8 @@
 """The facings library: the shop's targets, the numbers to reach, and a sheet for the bench."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from math import exp
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -11,7 +12,8 @@ from sqlalchemy.orm import Session
 from app.core.facing.analysis import MalformedReading
 from app.core.facing.curves import CURVES
 from app.core.facing.measurements import GaugesInUse
-from app.core.plan.facings import SHAPES, FacingTolerance, PlainFacing
+from app.core.plan.effort_map import rank_lays
+from app.core.plan.facings import SHAPES, THINNEST_MM, PlainFacing, place_blades
 from app.core.plan.targets import (
     TOLD_BY,
     FacingEntry,
@@ -22,7 +24,7 @@ from app.core.plan.targets import (
     tell_tolerance,
 )
 from app.core.values.forms import Refused
-from app.core.values.units import SCALES, format_blade, format_mm
+from app.core.values.units import SCALES, format_blade, format_mm, format_on_scale
 from app.render.profile import ProfilePicture, draw_profile
 from app.render.targets import target_lines
 from app.store.records.batches import list_batches
@@ -55,7 +57,7 @@ from app.web.pages import (
     show_page,
     taken_before,
 )
-from app.web.plan.planning import choose_gauges, gauges_for, uncertainties_of
+from app.web.plan.planning import choose_gauges, gauges_for, uncertainties_of, usual_tolerance
 from app.web.shop.customers import show_conflict
 
 router = APIRouter(prefix="/facings")
@@ -69,6 +71,19 @@ class FacingLine:
     facing: KeptFacing
     line: str
     tolerance: str
+    effort: str = ""
+
+
+def _order_by_effort(kind: str, lines: list[FacingLine]) -> list[FacingLine]:
+    """Order a family's facings by how hard a reed closes on them; those without a tip last."""
+    targets = [one.facing.target for one in lines]
+    ranked = rank_lays(targets, kind, uncertainties_of(None), THINNEST_MM)
+    told = []
+    for at, effort in ranked:
+        percent = round(100 * (exp(effort - ranked[0][1]) - 1))
+        told.append(replace(lines[at], effort=f"{percent} % harder" if percent else ""))
+    seen = {at for at, _ in ranked}
+    return told + [one for at, one in enumerate(lines) if at not in seen]
 
 
 def tell_facings(facings: Sequence[KeptFacing], gauges: GaugesInUse) -> list[FacingLine]:
@@ -92,6 +107,8 @@ def index(request: Request, session: Reading) -> HTMLResponse:
     kinds: dict[str, list[FacingLine]] = {}
     for one in tell_facings(list_facings(session), gauges):
         kinds.setdefault(one.facing.instrument_kind, []).append(one)
+    for kind, lines in kinds.items():
+        kinds[kind] = _order_by_effort(kind, lines)
     return show_page(
         request,
         "facings/index.html",
@@ -124,9 +141,7 @@ def _edit_page(
         choose_gauges(session, form.get("blade_set"), "", facing.instrument_kind if facing else ""),
     )
     source = _source(session, form.get("from_set"))
-    kept = facing.tolerance if facing else FacingTolerance(
-        shop.position_tolerance_mm, shop.tip_tolerance_mm, shop.gap_tolerance_mm
-    )  # fmt: skip
+    kept = facing.tolerance if facing else usual_tolerance(shop)
     return show_page(
         request,
         "facings/edit.html",
@@ -139,7 +154,8 @@ def _edit_page(
         gauges=gauges,
         blade_sets=list_blade_sets(session),
         curves=[(key, CURVES[key].label) for key in SHAPES],
-        shapes=[(CURVES[key].label, one) for key, one in SHAPES.items() if one.label],
+        third_blades=[(one.gauge_id, one.label) for one in gauges.blades[:-1]],
+        bendable=[CURVES[key].label for key, one in SHAPES.items() if one.label],
         told_by=TOLD_BY,
     )
 
@@ -148,7 +164,13 @@ def _as_typed(facing: KeptFacing, gauges: GaugesInUse) -> dict[str, str]:
     """Give a facing's numbers as they were typed, for the page's fields."""
     typed = {one.quantity: one.typed for one in facing.readings if one.quantity != "blade"}
     plain = facing.told_by == "plain"
-    return {
+    third = {}
+    if isinstance(facing.target, PlainFacing) and facing.shape is not None:
+        blade = gauges.blades[len(gauges.blades) // 2]
+        (placed,) = place_blades(facing.target, [blade.gap_mm])
+        stop = "" if placed.left_mm is None else format_on_scale(placed.left_mm, gauges.glass)
+        third = {"third_blade": str(blade.gauge_id), "third_stop": stop}
+    return third | {
         "line": "" if plain else tell_target(facing.target, gauges),
         "length": typed.get("length", ""),
         "tip_opening": typed.get("tip", "") if plain else "",

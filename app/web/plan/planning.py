@@ -1,6 +1,7 @@
 """What the planning pages gather: gauges and uncertainties in use, and a job's plan."""
 
 from dataclasses import dataclass, replace
+from datetime import date
 
 from sqlalchemy.orm import Session
 
@@ -8,14 +9,19 @@ from app.core.facing.analysis import MalformedReading
 from app.core.facing.measurements import GaugesInUse, write_line
 from app.core.plan.bench import BenchState, judge_bench
 from app.core.plan.effort_map import EffortQuestion
-from app.core.plan.facings import THINNEST_MM, PlainFacing, Target, common_gaps
+from app.core.plan.facings import THINNEST_MM, FacingTolerance, PlainFacing, Target, common_gaps
+from app.core.plan.next_pass import BenchAim, needed_cuts, plan_strokes, say_strokes
 from app.core.plan.piece_limits import PieceLimits, find_table_end
 from app.core.plan.plan import plan_removal
-from app.core.plan.plan_values import PlanLimits, PlanRequest, RemovalPlan
-from app.core.values.readings import FacingReadings, Uncertainties
+from app.core.plan.plan_values import DONE, PlanLimits, PlanRequest, RemovalPlan
+from app.core.plan.removal import RemovalKind, RemovalRate, learn_rate
+from app.core.plan.shown import Showing
+from app.core.values.readings import Uncertainties
 from app.core.values.units import SCALES
 from app.store.records.facings import KeptFacing, get_facing
+from app.store.records.gauges import sizes_in_use
 from app.store.records.measurements import Measurement, measurements_of_job, standing
+from app.store.records.removal import RECENT_JOBS, as_logged, list_removal_pairs, list_used_passes
 from app.store.records.shop import gauges_in_use, get_shop, list_blade_sets
 from app.store.tables import Job, Piece, Shop
 
@@ -34,12 +40,25 @@ def gauges_for(session: Session, kind: str) -> GaugesInUse:
     return gauges_in_use(session, instrument_kind=kind)
 
 
+def gauges_of(session: Session, job: Job, last: Measurement | None) -> GaugesInUse:
+    """Give the gauges a job's last readings were taken with, else those of its instrument."""
+    set_id = last.blade_set_id if last else None
+    return gauges_in_use(session, set_id, instrument_kind=job.piece.instrument_kind)
+
+
 def choose_gauges(session: Session, blade_set: str, glass: str, kind: str = "") -> GaugesInUse:
     """Give the gauges to write a target for: any blade set and any glass, else the shop's own."""
     known = {str(one.id): one.id for one in list_blade_sets(session)}
     gauges = gauges_in_use(session, known.get(blade_set), instrument_kind=kind)
     scale = SCALES.get(glass)
     return replace(gauges, glass=scale) if scale and scale.measures == "glass" else gauges
+
+
+AS_PLANNED = {
+    "table": "As planned: the table’s part is done.",
+    "rails": "As planned: the rails’ part is done.",
+    "check": "As planned.",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +75,7 @@ class JobPlan:
     plan: RemovalPlan | None
     state: BenchState | None
     refusal: str
+    showing: Showing
 
 
 def last_read(job: Job) -> Measurement | None:
@@ -87,24 +107,86 @@ def limits_of(piece: Piece) -> PieceLimits:
     )
 
 
+def usual_tolerance(shop: Shop) -> FacingTolerance:
+    """Give the tolerance of a target that has none of its own."""
+    return FacingTolerance(shop.position_tolerance_mm, shop.tip_tolerance_mm, shop.gap_tolerance_mm)
+
+
 def plan_job(session: Session, job: Job) -> JobPlan:
     """Plan a job from its last readings to its target; never fails, but says why it can't."""
     facing, last = get_facing(session, job.facing_id), last_read(job)
+    gauges = gauges_of(session, job, last)
+    showing = Showing(gauges, sizes_in_use(session, gauges, date.max))
     if facing is None or last is None:
-        return JobPlan(facing, last, None, None, None, "")
-    uncertainties = uncertainties_of(last)
-    tolerance_mm = facing.tolerance.gap_mm or 0.0
-    request = make_request(
-        facing.target, tolerance_mm, last.facing, job.piece, get_shop(session), uncertainties
-    )
-    plan = state = None
+        return JobPlan(facing, last, None, None, None, "", showing)
+    request = plan = state = None
     refusal = ""
     try:
-        state = judge_bench(facing.target, last.facing, facing.tolerance, uncertainties)
+        state = judge_bench(
+            facing.target, last.facing, facing.tolerance, last.uncertainties, gauges.glass.step_mm
+        )
+        request = make_request(
+            facing.target, facing.tolerance, last, job.piece, get_shop(session), settled=state.stop
+        )
         plan = plan_removal(request)
     except MalformedReading as error:
         refusal = str(error)
-    return JobPlan(facing, last, request, plan, state, refusal)
+    return JobPlan(facing, last, request, plan, state, refusal, showing)
+
+
+def tell_as_planned(session: Session, job: Job, planned: JobPlan) -> str:
+    """Say whether the last readings are what the plan from those before them led to expect."""
+    told = [one for one in standing(measurements_of_job(job)) if one.facing.has_rails]
+    if planned.facing is None or len(told) < 2:
+        return ""
+    before, last = told[-2:]
+    try:
+        plan = plan_removal(
+            make_request(
+                planned.facing.target,
+                planned.facing.tolerance,
+                before,
+                job.piece,
+                get_shop(session),
+            )
+        )
+    except MalformedReading:
+        return ""
+    if plan.comes_to == DONE:
+        return ""
+    for step in reversed(plan.steps):
+        if step.expect and planned.showing.show(step.expect).agrees(last.recorded):
+            return AS_PLANNED[step.key]
+    return ""
+
+
+def aim_at_plan(session: Session, job: Job, planned: JobPlan) -> BenchAim | None:
+    """Hold passes against a plan, with the rates learnt of the kinds that may be offered."""
+    if planned.plan is None or planned.state is None or planned.facing is None:
+        return None
+    cuts = {one.kind for one in job.passes if one.struck_at is None} | needed_cuts(planned.plan)
+    pairs = list_removal_pairs(
+        session,
+        uncertainties_of(planned.last),
+        cuts=sorted(cuts),
+        material=job.piece.material,
+        most_jobs=RECENT_JOBS,
+    )
+
+    def learn(kind: RemovalKind) -> RemovalRate:
+        return learn_rate(kind, pairs)
+
+    return BenchAim(
+        planned.plan, planned.state, planned.facing.tolerance, job.piece.material, learn
+    )
+
+
+def tell_strokes(session: Session, job: Job, aim: BenchAim | None) -> str:
+    """Say with which strokes to begin, by what this shop's passes took; empty without a plan."""
+    if aim is None:
+        return ""
+    own = [as_logged(one) for one in reversed(job.passes) if one.struck_at is None]
+    return say_strokes(plan_strokes(aim, [*own, *list_used_passes(session)]))
 
 
 def ask_effort(session: Session, job: Job) -> EffortQuestion | None:
@@ -128,14 +210,15 @@ def ask_effort(session: Session, job: Job) -> EffortQuestion | None:
 
 def make_request(
     target: Target,
-    tolerance_mm: float,
-    now: FacingReadings,
+    tolerance: FacingTolerance,
+    last: Measurement,
     piece: Piece,
     shop: Shop,
-    uncertainties: Uncertainties,
+    *,
+    settled: bool = False,
 ) -> PlanRequest:
-    """Ask for a plan the way the pages do: with a tolerance of the gap and all known limits."""
-    limits = limits_of(piece)
+    """Ask for a plan the way the pages do: within a tolerance and with all known limits."""
+    now, limits = last.facing, limits_of(piece)
     stops = [*now.left, *now.right]
     if isinstance(target, PlainFacing):
         length_gap, furthest = target.length_gap_mm, [target.facing_length_mm]
@@ -148,10 +231,14 @@ def make_request(
         length_gap_mm=length_gap,
         table_end_mm=find_table_end(limits, max([stop.position_mm for stop in stops] + furthest)),
         tilt_limit_mm_per_mm=shop.tilt_limit_mm_per_mm,
-        tolerance_mm=tolerance_mm,
+        tolerance_mm=tolerance.gap_mm or 0.0,
+        position_tolerance_mm=tolerance.position_mm,
+        tip_tolerance_mm=tolerance.tip_mm,
         tip_slope_deg=limits.tip_slope_deg,
         beak_slope_deg=limits.beak_slope_deg,
-        uncertainties=uncertainties,
+        uncertainties=last.uncertainties,
+        spare_untold=True,
+        settled=settled,
         limits=PlanLimits(
             shop.most_table_mm, shop.most_rail_mm, limits.window_end_mm, limits.table_allowance_mm
         ),

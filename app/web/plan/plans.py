@@ -10,12 +10,14 @@ from app.core.compare.effort_words import LEFT_OUT
 from app.core.facing.analysis import MalformedReading
 from app.core.facing.measurements import GaugesInUse
 from app.core.plan.effort_map import AlikeRow, EffortQuestion, list_alike, map_effort
+from app.core.plan.next_pass import head_plan
 from app.core.plan.piece_limits import parse_limits
 from app.core.plan.plan_tables import (
     list_check_rows,
     list_cut_rows,
     list_figures,
     list_steps,
+    list_unread_words,
     list_worked_rails,
     rails_alike,
 )
@@ -40,7 +42,17 @@ from app.web.pages import (
     go_to,
     show_page,
 )
-from app.web.plan.planning import JobPlan, ask_effort, gauges_for, limits_of, plan_job, tell_last
+from app.web.plan.planning import (
+    JobPlan,
+    aim_at_plan,
+    ask_effort,
+    gauges_for,
+    limits_of,
+    plan_job,
+    tell_as_planned,
+    tell_last,
+    tell_strokes,
+)
 
 router = APIRouter(prefix="/jobs/{number}/plan")
 SIZES: dict[str, CutSize] = {"paper": "paper", "pair": "pair", "small": "small"}
@@ -70,7 +82,8 @@ def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLRespo
         caution=f"{MATERIAL_CAUTIONS[job.piece.material]} {CAUTION_DEFERS}",
         feel=_tell_feel(ask_effort(session, job), gauges),
         left_out=LEFT_OUT,
-        **tell_plan(planned, gauges),
+        as_planned=tell_as_planned(session, job, planned),
+        **tell_plan(session, job, planned),
     )
 
 
@@ -84,20 +97,25 @@ def _tell_feel(question: EffortQuestion | None, gauges: GaugesInUse) -> list[Ali
         return None
 
 
-def tell_plan(planned: JobPlan, gauges: GaugesInUse) -> dict[str, Any]:
+def tell_plan(session: Session, job: Job, planned: JobPlan) -> dict[str, Any]:
     """Write a job's plan as the page and the bench sheet print it."""
-    facing, plan = planned.facing, planned.plan
+    facing, plan, last = planned.facing, planned.plan, planned.last
+    showing, gauges = planned.showing, planned.showing.gauges
     told: dict[str, Any] = {
         "target_line": tell_target(facing.target, gauges) if facing else "",
         "tolerance": tell_tolerance(facing.tolerance, gauges.glass) if facing else "",
         "now_line": tell_last(planned.last, gauges),
     }
-    if plan is None or planned.request is None:
+    if plan is None or last is None or planned.state is None:
         return told
     return told | {
-        "figures": list_figures(plan, gauges),
-        "steps": list_steps(plan, gauges),
-        "check_rows": list_check_rows(plan, planned.request, gauges),
+        "heading": head_plan(plan, planned.state),
+        "figures": list_figures(plan, showing),
+        "steps": list_steps(
+            plan, showing, tell_strokes(session, job, aim_at_plan(session, job, planned))
+        ),
+        "check_rows": list_check_rows(plan, last.recorded, showing),
+        "unread": list_unread_words(plan, last.facing, gauges.glass),
         "cut_rows": list_cut_rows(plan, gauges.glass),
         "pictures": ["both"] if rails_alike(plan) else list_worked_rails(plan),
     }

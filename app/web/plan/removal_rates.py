@@ -37,6 +37,7 @@ def index(request: Request, session: Reading, left: str = "") -> HTMLResponse:
         "removal_rates/index.html",
         form=form,
         sections=sections,
+        asked=left_mm is not None and not form.problems,
         plots=[_plot_address(one.kind) for one in sections],
         fewest=FEWEST_PAIRS,
         most_jobs=MOST_JOBS,

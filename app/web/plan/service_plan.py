@@ -3,6 +3,7 @@
 JSON in, JSON out, no state, like its neighbour `service`. Lengths in mm; 422 names the field.
 """
 
+from dataclasses import replace
 from typing import Annotated, Any
 
 from fastapi import APIRouter
@@ -10,7 +11,7 @@ from fastapi.responses import JSONResponse, Response
 from pydantic import Field
 
 from app.core.facing.analysis import MalformedReading
-from app.core.plan.facings import THINNEST_MM, PlainFacing, Target
+from app.core.plan.facings import THINNEST_MM, PlainFacing, Target, find_shape, solve_facing
 from app.core.plan.plan import plan_removal
 from app.core.plan.plan_values import (
     ExpectedReadings,
@@ -20,7 +21,7 @@ from app.core.plan.plan_values import (
     RemovalPlan,
     StationCut,
 )
-from app.web.facing.service import FacingIn, Gap, Position, SpreadsIn, refuse_field
+from app.web.facing.service import FacingIn, Gap, Position, SpreadsIn, StopIn, refuse_field
 
 router = APIRouter(prefix="/api")
 
@@ -28,15 +29,19 @@ Finite = Annotated[float, Field(allow_inf_nan=False)]
 
 
 class TargetIn(FacingIn):
-    """A target: by readings, or by a plain curve with its facing length and tip opening."""
+    """A target: by readings, or by a plain curve with its facing length and tip opening.
+
+    `through` is a third point that a curve of more than two parameters passes.
+    """
 
     curve: str | None = None
     facing_length_mm: Position | None = None
     shape: Finite | None = None
+    through: StopIn | None = None
 
     def target(self, length_gap_mm: float) -> Target:
         """Give the target as core takes it; raises MalformedReading for half of one."""
-        plain = (self.curve, self.facing_length_mm, self.shape)
+        plain = (self.curve, self.facing_length_mm, self.shape, self.through)
         if self.left or self.right:
             if any(one is not None for one in plain):
                 raise MalformedReading(
@@ -51,10 +56,15 @@ class TargetIn(FacingIn):
             raise MalformedReading("target.facing_length_mm", "Give the facing length.")
         if self.tip_opening_mm is None:
             raise MalformedReading("target.tip_opening_mm", "Give the tip opening.")
-        return PlainFacing(
+        facing = PlainFacing(
             self.facing_length_mm, self.tip_opening_mm, self.curve or "arc", length_gap_mm,
             self.shape,
         )  # fmt: skip
+        if self.through is None:
+            return facing
+        solve_facing(facing)
+        number = find_shape(facing, self.through.gap_mm, self.through.position_mm)
+        return replace(facing, shape=number)
 
 
 class PlanIn(SpreadsIn):

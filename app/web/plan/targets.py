@@ -50,7 +50,7 @@ from app.web.pages import (
     taken_before,
 )
 from app.web.plan.facings import tell_facings
-from app.web.plan.planning import gauges_for, last_read
+from app.web.plan.planning import choose_gauges, gauges_for, last_read
 
 router = APIRouter(prefix="/jobs/{number}/target")
 MOST_SETS = 6
@@ -186,8 +186,9 @@ def _parse(
     session: Session, job: Job, form: Form, clock: Clock, key: str, chosen: int | None
 ) -> FacingEntry | Refused:
     """Make the new target that was chosen: from readings, evened up, or typed."""
-    gauges = gauges_for(session, job.piece.instrument_kind)
-    raw: dict[str, str] = {**form.values, "instrument_kind": job.piece.instrument_kind}
+    kind = job.piece.instrument_kind
+    gauges = choose_gauges(session, form.get("blade_set"), "", kind)
+    raw: dict[str, str] = {**form.values, "instrument_kind": kind}
     if key in {"line", "plain"}:
         raw |= {"told_by": "readings" if key == "line" else "plain", "name": f"Job {job.number}"}
         return parse_facing(raw, gauges, clock.today())

@@ -9,16 +9,24 @@ from sqlalchemy.orm import Session
 
 from app.core.facing.measurements import ROLES, write_line
 from app.core.facing.wording import read_facing_length
-from app.core.shop.notebooks import COLUMNS, MOST_ROWS, NotebookRow, parse_rows, read_table
+from app.core.shop.notebooks import (
+    COLUMNS,
+    MOST_ROWS,
+    RAIL_VIEWS,
+    NotebookRow,
+    parse_rows,
+    read_table,
+)
 from app.core.values.forms import Refused, format_date, plural
 from app.core.values.pieces import name_piece
 from app.core.values.units import format_mm
 from app.store.records.notebooks import Known, find_known, keep_rows
-from app.store.records.shop import gauges_in_use
+from app.store.records.shop import gauges_in_use, get_shop
 from app.web.guard import BODY_LIMIT
 from app.web.pages import Clock, Form, Reading, Writing, go_to, note_taken, show_page, taken_before
 
 router = APIRouter(prefix="/notebook")
+TWINS = "Two pieces like this are in the book: write in “marks” what tells this one from its twin."
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +78,8 @@ def _page(
         "notebooks/new.html",
         form=form,
         columns=COLUMNS.values(),
+        rail_views=RAIL_VIEWS.items(),
+        rails_seen=get_shop(session).rails_seen,
         most_rows=MOST_ROWS,
         gauges=gauges_in_use(session),
         rows=shown,
@@ -83,14 +93,19 @@ def create(request: Request, session: Writing, form: TypedTable, clock: Clock) -
     if answer := taken_before(session, form):
         return answer
     table = read_table(form.get("table"))
+    view = form.get("rails_seen", get_shop(session).rails_seen)
+    if view not in RAIL_VIEWS:
+        form.problems["rails_seen"] = "Say how the table looks at a rail."
     if isinstance(table, Refused):
-        form.problems = dict(table.problems)
+        form.problems |= table.problems
+    if isinstance(table, Refused) or form.problems:
         return _page(request, session, form, ())
 
     rows = parse_rows(
         table,
         lambda kind, line: gauges_in_use(session, instrument_kind=kind, line=line),
         clock.today(),
+        view,
     )
     known = find_known(session, rows)
     shown = tuple(_show(row, one) for row, one in zip(rows, known, strict=True))
@@ -100,6 +115,7 @@ def create(request: Request, session: Writing, form: TypedTable, clock: Clock) -
             count = plural(len(wrong), "row")
             form.problems["table"] = f"Nothing was brought in: {count} can’t be kept as they are."
         return _page(request, session, form, shown)
+    get_shop(session).rails_seen = view  # offered for the next table
     people, pieces, sets = keep_rows(session, rows, clock.today(), clock.now())
     location = f"/customers?said=brought-in-{people}-{pieces}-{sets}"
     note_taken(session, form, location, clock.now())
@@ -109,14 +125,15 @@ def create(request: Request, session: Writing, form: TypedTable, clock: Clock) -
 
 def _show(row: NotebookRow, known: Known) -> ShownRow:
     who = row.cells.get("name", "")[:80]
+    problems = (*row.problems, *((TWINS,) if known.twins else ()))
     kept: list[str] = []
-    if row.customer and row.piece and not row.problems:
+    if row.customer and row.piece and not problems:
         piece = row.piece
         name = name_piece(piece.maker, piece.model, piece.marking, piece.telling_marks)
         kept.append("customer in the book" if known.customer_id else "customer")
         kept.append(f"{name} (in the book)" if known.piece_id else name)
         kept.append(_say_set(row, known))
-    return ShownRow(row.number, who, tuple(one for one in kept if one), row.problems, row.doubts)
+    return ShownRow(row.number, who, tuple(one for one in kept if one), problems, row.doubts)
 
 
 def _say_set(row: NotebookRow, known: Known) -> str:

@@ -61,7 +61,22 @@ def test_one_blade_outside_is_enough_to_go_on() -> None:
 def test_a_tip_exactly_at_its_tolerance_is_within_it() -> None:
     # 1.12 − 1.10 is a little more than 0.02 in binary
     target, now = FacingReadings((), (), 1.10), FacingReadings((), (), 1.12)
-    assert judge_bench(target, now, FacingTolerance(tip_mm=0.02)).stop
+    state = judge_bench(target, now, FacingTolerance(tip_mm=0.02))
+    assert [blade.state for blade in state.blades] == ["within"]
+
+
+@pytest.mark.parametrize(
+    ("now", "words"),
+    [
+        (FacingReadings(OPEN.left, (), 1.13), "right rail"),
+        (FacingReadings(OPEN.left, OPEN.right), "tip opening"),
+        (FacingReadings((), (), 1.13), "left rail and the right rail"),
+    ],
+)
+def test_it_never_says_stop_before_both_rails_and_the_tip_were_read(now, words) -> None:
+    state = judge_bench(OPEN, now, HALF_NUMBER)
+    assert not state.stop
+    assert f"read the {words} too" in state.words
 
 
 def test_without_a_tolerance_the_gauges_decide() -> None:
@@ -142,6 +157,15 @@ def test_left_and_right_rail_may_be_worked_in_one_spell() -> None:
         ("right_rail", 4),
     ]
     assert pairs[0].depth_mm > pairs[1].depth_mm
+
+
+def test_thirds_of_one_rail_are_told_apart_by_the_blades_that_stop_there() -> None:
+    after = read_numbers([33.5, 21.5, 12.5, 6.5], 1.05, [33.5, 21.5, 11.5, 5.5])
+    between = [log_pass("left_tip", 6), log_pass("left_middle", 3)]
+    pairs = bracket_passes([CLOSE, *between, after], "x")
+    assert [(one.kind.cut, one.strokes) for one in pairs] == [("left_middle", 3), ("left_tip", 6)]
+    assert min(one.depth_mm for one in pairs) > 0.01
+    assert bracket_passes([CLOSE, *between, log_pass("left_rail"), after], "x") == ()
 
 
 @pytest.mark.parametrize(

@@ -70,3 +70,16 @@ def test_the_map_is_drawn_the_same_each_time(target, size):
     first = draw_effort_map(picture)
     assert first.startswith(b"<?xml")
     assert draw_effort_map(picture) == first
+
+
+def test_a_lay_that_is_no_arc_is_drawn_out_as_it_is():
+    lay = draw_facing(PlainFacing(16.8, 1.04, "easing", shape=0.2), STATIONS)
+    rail = tuple(BladeStop(gap, lay.stop(gap)) for gap in BLADES)
+    sure = Uncertainties(position_mm=0.01, gap_mm=0.0005, tip_mm=0.001)
+    now = FacingReadings(rail, rail, 1.04)
+    told = map_effort(EffortQuestion(now, None, "clarinet_bb", sure))
+    assert at(told, told.percent, *told.now) == pytest.approx(0.0, abs=0.05)
+    assert at(told, told.percent, 1.10, 16.8) > 1.0
+    assert at(told, told.percent, 1.04, 17.8) < -1.0
+    assert at(told, told.spare_mm, 1.08, 17.5) >= 0.0
+    assert at(told, told.spare_mm, 0.99, 16.8) < 0.0

@@ -14,6 +14,7 @@ from app.core.plan.facings import (
     FacingTolerance,
     PlainFacing,
     even_up,
+    find_shape,
     place_blades,
     solve_facing,
 )
@@ -128,3 +129,20 @@ def test_target_positions_move_out_with_the_opening() -> None:
         closer = place_blades(PlainFacing(18.0, tip), BLADES_MM)
         opener = place_blades(PlainFacing(18.0, tip + 0.1), BLADES_MM)
         assert all(a.left_mm <= b.left_mm + 1e-6 for a, b in zip(closer, opener, strict=True))
+
+
+@pytest.mark.parametrize("curve", [key for key, one in SHAPES.items() if one.label])
+def test_a_third_point_picks_the_curve_that_passes_it(curve: str) -> None:
+    for number in (1.3, 2.5):
+        facing = PlainFacing(17.5, 1.1, curve, shape=number)
+        (placed,) = place_blades(facing, [BLADES_MM[2]])
+        found = find_shape(replace(facing, shape=None), BLADES_MM[2], placed.left_mm)
+        (again,) = place_blades(replace(facing, shape=found), [BLADES_MM[2]])
+        assert again.left_mm == pytest.approx(placed.left_mm, abs=0.01)
+
+
+def test_a_third_point_no_such_curve_passes_is_refused_with_where_it_could_be() -> None:
+    with pytest.raises(MalformedReading, match=r"it can stop from \d+\.\d to \d+\.\d mm"):
+        find_shape(PlainFacing(17.5, 1.1, "ellipse"), BLADES_MM[2], 1.0)
+    with pytest.raises(MalformedReading, match="no third point"):
+        find_shape(PlainFacing(17.5, 1.1), BLADES_MM[2], 6.0)

@@ -9,7 +9,7 @@ import pytest
 from app.core.facing.analysis import MalformedReading
 from app.core.plan.facings import FacingTolerance, PlainFacing, as_stops, even_up, place_blades
 from app.core.plan.plan import plan_removal
-from app.core.plan.plan_values import PlanLimits, PlanRequest, RemovalPlan
+from app.core.plan.plan_values import DONE, UNTOLD, PlanLimits, PlanRequest, RemovalPlan
 from app.core.values.readings import BladeStop, FacingReadings
 from tests.core.planning import BLADES_MM, CLOSE, OPEN, arc_gap, read_arc, read_numbers
 
@@ -144,10 +144,10 @@ def test_a_tolerance_spares_the_table_by_as_much() -> None:
     assert plan.table.exact.at_tip_mm == pytest.approx(exact.table.at_break_mm, abs=1e-6)
     assert plan.table.saved_mm == pytest.approx(0.03, abs=1e-3)
     assert "To be exact it would be 0.08" in plan.summary
-    assert "saves 0.030 mm" in plan.summary
+    assert "saves 0.03 mm" in plan.summary
     enough = plan_removal(PlanRequest(OPEN, CLOSE, tolerance_mm=0.1))
     assert enough.rails_only
-    assert "Within the tolerance of 0.10 mm the rails alone can do it" in enough.summary
+    assert "Within the tolerance of 0.10 mm nothing needs to be cut" in enough.summary
     assert any("still be" in caution for caution in enough.cautions)
 
 
@@ -193,6 +193,27 @@ def test_a_tolerance_along_the_glass_and_at_the_tip_is_kept_too() -> None:
     for stop, placed in zip(plan.after_rails.left, wanted, strict=True):
         assert abs(stop.position_mm - placed.left_mm) <= 0.26
     assert abs(plan.after_rails.tip_opening_mm - 1.15) <= 0.01 + 1e-9
+
+
+def test_a_table_cut_that_can_not_be_told_from_nothing_is_no_step() -> None:
+    now = read_numbers([34.5, 22, 12.5, 6], 1.07)
+    target = read_numbers([34, 22, 12.5, 6.5], 1.07)
+    plan = plan_removal(PlanRequest(now, target))
+    assert not plan.rails_only
+    assert plan.table.least.none
+    assert "table" not in [step.key for step in plan.steps]
+    spared = plan_removal(PlanRequest(now, target, spare_untold=True))
+    assert (spared.comes_to, spared.rails_only) == (UNTOLD, True)
+    assert spared.table.untold.at_tip_mm == pytest.approx(plan.table.at_break_mm)
+    assert "can't tell that from nothing" in spared.summary
+    assert spared.left[0].after_table_mm == spared.left[0].now_mm
+
+
+def test_what_reads_within_tolerance_is_left_alone() -> None:
+    plan = plan_removal(PlanRequest(CLOSE, OPEN, tolerance_mm=0.02, settled=True))
+    assert (plan.comes_to, plan.deepest_mm) == (DONE, 0.0)
+    assert [step.key for step in plan.steps] == ["check"]
+    assert "nothing needs to be cut" in plan.summary
 
 
 def test_readings_that_are_already_the_target_need_nothing() -> None:
@@ -288,7 +309,7 @@ def test_slopes_tell_how_much_the_tip_rail_widens_and_the_piece_shortens() -> No
 def test_cautions_name_every_limit_that_is_passed() -> None:
     limits = PlanLimits(0.05, 0.02, 16.0, 0.06)
     cautions = " ".join(plan_removal(PlanRequest(OPEN, CLOSE, limits=limits)).cautions)
-    for words in ("the shop's limit of 0.050", "The shank allows", "A rail would lose", "leak"):
+    for words in ("the shop's limit of 0.05 mm", "The shank allows", "A rail would lose", "leak"):
         assert words in cautions
     roomy = PlanLimits(0.5, 0.5, 30.0, 0.5)
     assert plan_removal(PlanRequest(OPEN, CLOSE, limits=roomy)).cautions == ()

@@ -15,7 +15,7 @@ TWO = [RemovalPair(FLAT, 10, 0.01, "8"), RemovalPair(FLAT, 12, -0.001, "9")]
     ("kind", "name"),
     [
         (TILTED, "tilted toward the tip, wet paper 600, hard rubber"),
-        (FLAT, "flat on the plate, wet paper p1000, metal"),
+        (FLAT, "flat on the plate, wet paper P1000, metal"),
         (make_kind("bore", "", "", "unknown"), "bore, not known"),
         (make_kind("polishing", "", "9", "unobtainium"), "polishing, 9, unobtainium"),
     ],
@@ -38,7 +38,7 @@ def test_what_is_known_comes_first_and_under_three_passes_nothing_is():
 def test_a_depth_asked_for_gets_strokes_where_the_rate_is_known():
     known, unknown = list_rates([*TWO, *KNOWN], left_mm=0.05)
     # 70 % of 50 µm at 2 µm a stroke is 17 strokes
-    assert known.proposal.startswith("17 strokes: expect 0.034 mm")
-    assert "Take a few strokes and read again" in unknown.proposal
+    assert known.proposal.startswith("17 strokes: expect 0.03 mm")
+    assert unknown.proposal == ""
     assert all(one.proposal == "" for one in list_rates(KNOWN))
     assert list_rates([]) == []

@@ -53,6 +53,22 @@ def test_a_grit_typed_otherwise_is_the_same_grit() -> None:
     assert make_kind(" Flat on  the plate", "Silicon carbide", "p 600", "hard rubber ") == FLAT
 
 
+@pytest.mark.parametrize(
+    ("typed", "grade"),
+    [
+        ("P600", "P600"), ("p 600", "P600"), ("FEPA 600", "P600"), ("CAMI 600", "CAMI 600"),
+        ("600 ANSI", "CAMI 600"), ("J 2000", "JIS 2000"), ("9 micron", "9 µm"),
+        ("0,5 µm", "0.5 µm"),
+        ("600 grit", "600"), ("#600", "600"), ("fine, worn", "fine.worn"), ("", ""),
+    ],
+)  # fmt: skip
+def test_grades_of_different_systems_are_kept_apart(typed: str, grade: str) -> None:
+    """P600 is coarser than CAMI 600, and a bare 600 may be either."""
+    kind = make_kind("tilted", "wet paper", typed, "x")
+    assert kind.grit == grade
+    assert make_kind("tilted", "wet paper", kind.grit, "x") == kind
+
+
 def test_the_rate_is_the_line_through_the_origin() -> None:
     rate = learn_rate(FLAT, make_pairs((10, 0.012), (20, 0.018), (40, 0.041)))
     by_hand = (10 * 0.012 + 20 * 0.018 + 40 * 0.041) / (100 + 400 + 1600)

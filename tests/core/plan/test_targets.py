@@ -1,11 +1,12 @@
 """A target as typed: what is taken, what is refused beside which field, how it is told."""
 
+from dataclasses import replace
 from datetime import date
 
 import pytest
 
 from app.core.facing.measurements import Blade, GaugesInUse, ReadingEntry, facing_of, parse_set
-from app.core.plan.facings import FacingTolerance, PlainFacing, even_up
+from app.core.plan.facings import FacingTolerance, PlainFacing, even_up, place_blades
 from app.core.plan.targets import (
     even_up_entries,
     format_stop,
@@ -59,10 +60,15 @@ def test_a_facing_by_readings_keeps_its_numbers_as_typed():
 
 
 def test_a_plain_facing_is_read_with_the_thinnest_blade_of_its_set():
-    entry = parse({**PLAIN, "curve": "straight_tip", "shape": "2.5"})
-    assert entry.target == PlainFacing(18.0, pytest.approx(1.10), "straight_tip",
-                                       pytest.approx(0.0381), 2.5)  # fmt: skip
-    arc = parse({**PLAIN, "shape": "2.5"})
+    straight = PlainFacing(18.0, 1.10, "straight_tip", 0.0381, 2.5)
+    (placed,) = place_blades(straight, [GAUGES.blades[1].gap_mm])
+    third = {"third_blade": "2", "third_stop": f"{placed.left_mm:.5f} mm"}
+    entry = parse({**PLAIN, "curve": "straight_tip", **third})
+    assert entry.target == replace(
+        straight, tip_opening_mm=pytest.approx(1.10), length_gap_mm=pytest.approx(0.0381),
+        shape=pytest.approx(2.5, abs=0.01),
+    )  # fmt: skip
+    arc = parse({**PLAIN, **third})
     assert arc.curve == "arc"
     assert arc.shape is None
 
@@ -94,10 +100,10 @@ REFUSED = {
     "no tip": ({**PLAIN, "tip_opening": ""}, "tip_opening"),
     "a closed tip": ({**PLAIN, "tip_opening": "0.03"}, "tip_opening"),
     "an unknown curve": ({**PLAIN, "curve": "spline"}, "curve"),
-    "a shape out of range": ({**PLAIN, "curve": "ellipse", "shape": "500"}, "shape"),
+    "a shape out of range": ({**PLAIN, "curve": "ellipse", "third_stop": "1"}, "third_stop"),
     "a straight part longer than the facing": (
-        {**PLAIN, "curve": "straight_tip", "shape": "20"},
-        "shape",
+        {**PLAIN, "curve": "straight_tip", "third_stop": "35"},
+        "third_stop",
     ),
     "too open for its length": (
         {**PLAIN, "length": "1", "tip_opening": "8", "curve": "two_arcs"},
@@ -162,9 +168,9 @@ def test_the_sheet_gives_any_blade_set_and_glass_their_own_numbers():
 
 @pytest.mark.parametrize(
     ("mm", "scale", "text"),
-    [(18.0, "glass_half_mm", "36"), (15.61, "glass_half_mm", "31.2"), (12.16, "glass_mm", "12.2")],
+    [(18.0, "glass_half_mm", "36"), (15.61, "glass_half_mm", "31"), (12.16, "glass_mm", "12.25")],
 )
-def test_a_stop_is_written_to_a_tenth_of_a_number(mm, scale, text):
+def test_a_stop_is_written_to_the_step_the_glass_is_read_to(mm, scale, text):
     assert format_stop(mm, SCALES[scale]) == text
 
 

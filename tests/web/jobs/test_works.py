@@ -18,7 +18,7 @@ def test_a_work_stands_on_the_job_the_card_the_bill_and_the_record(browser, take
         browser, job, kind="tenon_cork", material="sheet cork, 2 mm", minutes="25", price="12",
         on="2026-11-21",
     )  # fmt: skip
-    assert "2026-11-21" in browser.page.select_one("#works tbody").text
+    assert "21 November 2026" in browser.page.select_one("#works tbody").text
     note(browser, job, label="shank sleeved")
     assert "shank sleeved" in browser.page.select_one("#work_kind").text
     said = words_of(browser, f"/jobs/{job}/papers/return_card")

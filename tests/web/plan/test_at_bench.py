@@ -71,7 +71,7 @@ def test_received_target_and_what_is_left_stand_in_one_table_on_the_jobs_page(br
     left, right = togo(browser)["0.010 in"]
     assert left == right
     assert left.startswith("2 ± ")
-    assert "Then it should read" in browser.page.select_one(".next").text
+    assert "tilted toward the tip" in browser.page.select_one(".next").text
 
 
 def test_the_last_reading_stands_beside_the_first_once_there_are_two(browser, bench, read_line):

@@ -51,7 +51,7 @@ def test_a_plain_facing_stops_the_thinnest_blade_where_it_was_told_to(browser, w
     assert "circular arc" in browser.text
     browser.open(f"{address}?blade_set=2&glass=glass_mm")
     found = numbers(browser.page)
-    assert found["0.0015 in"] == "17.8"
+    assert found["0.0015 in"] == "17.75"
     assert found["0.050 in"] == "does not go in"
     assert len(found) == 8
     sheet = browser.page.select_one("a.do")["href"]

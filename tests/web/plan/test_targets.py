@@ -40,11 +40,14 @@ def test_uneven_rails_are_evened_up_from_the_readings(browser, job):
     assert CLOSE_LINE in browser.page.select_one("[value=even]").parent.text
     browser.send("main form", target="even")
     assert target_line(browser) == CLOSE_LINE
-    assert "Leave the left rail alone" in browser.text
+    # half a number of unevenness is within the shop's tolerance
+    assert "nothing needs to be cut" in browser.text
 
 
 def test_the_facing_it_left_with_last_time_can_be_aimed_at(browser, read_line, job):
     read_line(job, OPEN_LINE, role="as_returned")
+    browser.open(f"/jobs/{job}")
+    browser.send("form:has(#stage)", stage="returned")
     browser.open("/drop-off?customer=1&piece=1")
     browser.send("main form", do="take_in")
     again = int(browser.path.rsplit("/", 1)[1])

@@ -151,3 +151,28 @@ def test_every_column_is_documented_on_the_page(browser):
 )
 def test_an_instrument_is_known_however_it_is_spelled(text, kind):
     assert find_instrument(text) == kind
+
+
+def test_a_table_that_looks_at_the_beak_is_turned_round_and_the_next_is_offered_so(browser):
+    table = "name,instrument,marking,date,readings\nO W,clarinet,N4,2019-05-03,"
+    browser.open("/notebook")
+    browser.send("main form", do="look", table=f"{table}35.5/34 22 13 6.5 / 1.12",
+                 rails_seen="beak")  # fmt: skip
+    assert "34/35.5 22 13 6.5 / 1.12" in browser.text
+    browser.send("main form", do="keep")
+    browser.open("/pieces/1")
+    assert "34/35.5 22 13 6.5 / 1.12" in browser.text
+    browser.open("/notebook")
+    assert browser.page.select_one("#rails_seen option[selected]")["value"] == "beak"
+
+
+def test_of_twins_in_the_book_the_row_must_say_which(browser, take_in):
+    typed = {"piece_maker": "Kestrel Row", "piece_marking": "N4", "same_piece": "none"}
+    take_in(**typed)
+    browser.open("/drop-off?customer=1")
+    browser.send("main form", do="take_in", piece="new", **typed)
+    browser.open("/notebook")
+    table = "name,instrument,maker,marking\nOttilie Wiesenrauch,clarinet,Kestrel Row,N4\n"
+    browser.send("main form", do="look", table=table)
+    assert "Two pieces like this are in the book" in browser.text
+    assert browser.page.select_one("tr.is-wrong")

@@ -1,0 +1,169 @@
+"""What if: before anything is agreed, what it would take and how it would feel, side by side."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import HTMLResponse
+from sqlalchemy.orm import Session
+
+from app.core.compare.effort import compare_efforts
+from app.core.compare.effort_words import LEFT_OUT, say_effort
+from app.core.facing.analysis import MalformedReading
+from app.core.facing.measurements import GaugesInUse
+from app.core.plan.effort_map import rank_lays
+from app.core.plan.facings import FacingTolerance, PlainFacing, Target, common_gaps, place_blades
+from app.core.plan.plan import plan_removal
+from app.core.plan.shown import NOT_IN, Showing, write_blade, write_shown
+from app.core.plan.what_if import Wish, alter, parse_wish, say_reach
+from app.core.values.forms import Refused
+from app.core.values.readings import BladeStop, FacingReadings
+from app.core.values.units import format_on_scale
+from app.store.records.facings import list_facings
+from app.store.records.jobs import get_job
+from app.store.records.measurements import Measurement
+from app.store.records.shop import get_shop
+from app.store.tables import Job
+from app.web.pages import Form, Reading, found_or_404, show_page
+from app.web.plan.planning import gauges_of, last_read, make_request, usual_tolerance
+
+router = APIRouter(prefix="/jobs/{number}/what-if")
+# asked at once where nothing is typed: half a tenth more open, and a number longer with it
+FIRST_WISHES = (Wish(opened_mm=0.05), Wish(opened_mm=0.05, longer_mm=0.5), Wish(longer_mm=0.5))
+MOST_FACINGS = 4
+# what is spoken of, and beside what
+TARGET = ("it", "as it does now")
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One answer: its numbers, what it takes, how it feels, and the target's form to choose it."""
+
+    name: str
+    line: str
+    reach: str
+    nearest: str
+    feel: str
+    fields: tuple[tuple[str, str], ...]
+
+
+@router.get("")
+def show(
+    request: Request,
+    session: Reading,
+    number: int,
+    opened: Annotated[str, Query(max_length=40)] = "",
+    longer: Annotated[str, Query(max_length=40)] = "",
+    evened: Annotated[str, Query(max_length=8)] = "",
+) -> HTMLResponse:
+    """Show what it would take to open, lengthen or even the piece, and how it would feel."""
+    job = found_or_404(get_job(session, number), "There is no job of that number in this book.")
+    last = last_read(job)
+    gauges = gauges_of(session, job, last)
+    form = Form(values={"opened": opened, "longer": longer, "evened": evened})
+    wish = parse_wish(form.values)
+    if isinstance(wish, Refused):
+        form.problems, wish = dict(wish.problems), Wish()
+    return show_page(
+        request,
+        "plans/what_if.html",
+        form=form,
+        job=job,
+        last=last,
+        asked=wish != Wish(),
+        choices=list(_list_choices(session, job, last, gauges, wish)) if last else [],
+        now_line=_write_line(last.facing, gauges) if last else "",
+        left_out=LEFT_OUT,
+    )
+
+
+def _list_choices(
+    session: Session, job: Job, last: Measurement, gauges: GaugesInUse, wish: Wish
+) -> Iterator[Choice]:
+    """List the typed wish alone, or the first wishes and the shop's facings that feel nearest."""
+    gaps = [blade.gap_mm for blade in gauges.blades]
+    uneven = [one.position_mm for one in last.facing.left] != [
+        one.position_mm for one in last.facing.right
+    ]
+    evened = [Wish(evened=True)] if uneven and last.facing.left and last.facing.right else []
+    wishes = [wish] if wish != Wish() else [*FIRST_WISHES, *evened]
+    for one in wishes:
+        try:
+            target = alter(last.facing, one, gaps, last.uncertainties)
+        except (MalformedReading, ValueError):
+            continue
+        line = _write_line(target, gauges)
+        fields = (
+            ("target", "line"), ("line", line), ("blade_set", str(gauges.blade_set_id or "")),
+        )  # fmt: skip
+        yield _answer(session, job, last, gauges, (one.words, target, line), fields)
+    if wish != Wish():
+        return
+    library = list_facings(session, job.piece.instrument_kind)
+    lays: list[Target] = [last.facing, *(one.target for one in library)]
+    efforts = dict(
+        rank_lays(
+            lays, job.piece.instrument_kind, last.uncertainties, min(common_gaps(last.facing))
+        )
+    )
+    as_now = efforts.pop(0, 0.0)
+    nearest = sorted(efforts, key=lambda at: abs(efforts[at] - as_now))[:MOST_FACINGS]
+    for at in nearest:
+        facing = library[at - 1]
+        told = _as_read(facing.target, gaps)
+        name = f"same facing as {facing.name}"
+        yield _answer(
+            session, job, last, gauges, (name, told, _write_line(told, gauges)),
+            (("target", f"facing-{facing.id}"),), facing.tolerance,
+        )  # fmt: skip
+
+
+def _write_line(facing: FacingReadings, gauges: GaugesInUse) -> str:
+    """Write a facing as a target's line is typed: every blade of the set in it."""
+    shown = Showing(gauges).show(facing)
+    numbers = [
+        write_blade(shown, blade.gap_mm, gauges.glass) or NOT_IN
+        for blade in reversed(gauges.blades)
+    ]
+    tip = "" if shown.tip is None else f" / {format_on_scale(shown.tip.mm, gauges.tip)}"
+    return f"{' '.join(numbers)}{tip}"
+
+
+def _as_read(target: Target, gaps_mm: list[float]) -> FacingReadings:
+    if not isinstance(target, PlainFacing):
+        return target
+    placed = place_blades(target, gaps_mm)
+    left = tuple(BladeStop(one.gap_mm, one.left_mm) for one in placed if one.left_mm is not None)
+    return FacingReadings(left, left, target.tip_opening_mm)
+
+
+def _answer(
+    session: Session,
+    job: Job,
+    last: Measurement,
+    gauges: GaugesInUse,
+    told: tuple[str, FacingReadings, str],
+    fields: tuple[tuple[str, str], ...],
+    tolerance: FacingTolerance | None = None,
+) -> Choice:
+    name, target, line = told
+    shop = get_shop(session)
+    nearest = ""
+    try:
+        request = make_request(target, tolerance or usual_tolerance(shop), last, job.piece, shop)
+        plan = plan_removal(request)
+        reach = say_reach(plan)
+        if not plan.rails_only:
+            near = Showing(gauges).show(plan.nearest_without_table.readings)
+            nearest = write_shown(near, gauges)
+    except MalformedReading as error:
+        reach = str(error)
+    try:
+        kind = job.piece.instrument_kind
+        feel = say_effort(
+            compare_efforts(last.facing, target, last.uncertainties, kind=kind), TARGET
+        )
+    except MalformedReading as error:
+        feel = str(error)
+    return Choice(name, line, reach, nearest, feel, fields)
