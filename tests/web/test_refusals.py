@@ -45,7 +45,7 @@ def test_somebody_elses_piece_can_not_be_chosen(browser, take_in):
     take_in("Two")
     browser.open("/drop-off?customer=2")
     browser.send("main form", status=422, do="take_in", customer="2", piece="1")
-    assert "not written down as this customer's" in browser.text
+    assert "not this customer's" in browser.text
 
 
 def test_a_new_condition_is_offered_the_next_time(browser, take_in):

@@ -137,7 +137,7 @@ def test_every_job_has_its_intake_slip_and_every_worked_one_that_left_its_card(l
 def test_whoever_paid_paid_what_it_came_to_and_some_still_owe(loaded):
     with loaded.read() as session:
         jobs = session.scalars(select(Job).where(Job.stage == "returned")).all()
-        accounts = [account_of(session, job) for job in jobs]
+        accounts = [account_of(session, [job]) for job in jobs]
     balances = [one.balance_minor for one in accounts if one.balance_minor is not None]
     assert balances.count(0) >= 15
     assert min(balances) == 0

@@ -27,7 +27,7 @@ def many(sessions):
         made = [add_named(session, name) for name in NAMES]
         stamped = PieceEntry("clarinet_bb", "", "", "N4", "glass", None, "", "")
         pieces = [add_piece(session, made[0].id, stamped, DAY, NOON) for _ in range(2)]
-        entry = JobEntry("", (), "", None, DAY, None, "hand")
+        entry = JobEntry("", (), "", DAY, None, "hand")
         for _ in range(130):
             add_job(session, entry, made[0].id, pieces[0].id, None, now=NOON)
         session.commit()
