@@ -36,8 +36,8 @@ class Told:
     """What the comparison lets a card say, in mm: nought where nothing changed that may be told.
 
     None where there is nothing to compare. `moved` is whether anything changed; `together` that
-    `length_mm` is by how much all stops moved, which none shows alone; `unplaced` that the facing
-    changed as a whole, but nothing says where; `doubted` that the length rests on a reading that is
+    `length_mm` is by how much all stops moved, which none shows alone; `as_whole` that the facing
+    changed, whether a figure shows it or not; `doubted` that the length rests on a reading that is
     to be taken again. `shortened_mm` came off the tip: the length is then what it is on the table.
     """
 
@@ -45,7 +45,7 @@ class Told:
     length_mm: float | None = None
     moved: bool = False
     together: bool = False
-    unplaced: bool = False
+    as_whole: bool = False
     doubted: bool = False
     shortened_mm: float = 0.0
 
@@ -90,7 +90,7 @@ def _tip_figure(
     if told.tip_mm is None:
         sentence = _say_uncompared(went)
     elif told.tip_mm == 0.0:
-        sentence = SAME_ALONE if told.unplaced else SAME
+        sentence = SAME_ALONE if told.as_whole else SAME
     else:
         size = abs(told.tip_mm)
         much = "a little " if size < LITTLE_MM else "much " if size >= MUCH_MM else ""
@@ -115,17 +115,17 @@ def _length_figure(
     elif told.shortened_mm:
         sentence = _say_shortened(told)
     elif told.length_mm == 0.0:
-        sentence = SAME_ALONE if told.unplaced else SAME
+        sentence = SAME_ALONE if told.as_whole else SAME
     else:
         sentence = f"{'Longer' if told.length_mm > 0 else 'Shorter'} than it came."
         if told.together:
-            sentence = f"A little {sentence.lower()[:-1]}: no reading shows it alone, all do."
+            sentence = f"A little {sentence.lower()[:-1]}: none shows it alone, all together do."
     return FrontFigure("Facing length", came, went, "mm", sentence)
 
 
 def _say_shortened(told: Told) -> str:
     came_off = f"{format_number(told.shortened_mm, 2)} mm came off the tip"
-    if told.unplaced:
+    if told.as_whole and not told.length_mm:
         return f"{came_off}, and more has changed, but this figure by itself doesn’t show it."
     if not told.length_mm:
         return f"{came_off}; the curve stands where it stood, as far as can be measured."

@@ -121,7 +121,7 @@ def tell_card(compared: Comparison) -> Told:
         length_mm,
         moved=compared.moved,
         together=compared.shifted,
-        unplaced=compared.unplaced,
+        as_whole=compared.joint.changed,
         doubted=length is not None and blade_key(length.gap_mm or 0.0) in suspect_gaps,
     )
 

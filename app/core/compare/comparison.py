@@ -18,7 +18,7 @@ from math import sqrt
 import numpy as np
 from scipy.special import chdtrc, ndtri
 
-from app.core.compare.curve_changes import find_suspects, pair_curves
+from app.core.compare.curve_changes import pair_curves
 from app.core.compare.differences import (
     RAILS,
     Difference,
@@ -30,6 +30,7 @@ from app.core.compare.differences import (
 )
 from app.core.facing.analysis import FacingAnalysis, analyse_facing
 from app.core.facing.corrections import find_shift, stop_slope
+from app.core.facing.suspects import find_suspects
 from app.core.values.regression import explain_difference
 from app.core.values.uncertainty import expanded
 

@@ -8,16 +8,22 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
-from app.core.compare.comparison import ALONG_GLASS, Change, Comparison
+from app.core.compare.comparison import ALONG_GLASS, FACING, Change, Comparison
 from app.core.compare.curve_changes import speak_of
-from app.core.compare.differences import Figure, Key, ReadSet, list_figures
+from app.core.compare.differences import NOTHING_MM, Figure, Key, ReadSet, list_figures
 from app.core.compare.length_words import label_reading, page_order, unit_of
 from app.core.facing.curves import CURVES
-from app.core.facing.evenness import blade_key
+from app.core.facing.evenness import BladeEvenness, blade_key
 from app.core.facing.fits import RailAnalysis
 from app.core.facing.measurements import GaugesInUse
 from app.core.facing.rail_words import say_break
-from app.core.facing.wording import JUDGED, read_facing_length, say_height
+from app.core.facing.wording import (
+    JUDGED,
+    READ_AGAIN,
+    read_facing_length,
+    say_height,
+    say_verdict,
+)
 from app.core.values.lengths import scale_named
 from app.core.values.units import Scale, format_blade, format_number, format_on_scale, format_signed
 
@@ -50,7 +56,7 @@ ONE_PIECE = Side(
         RowVerdict.CHANGED: "changed",
         RowVerdict.SAME: "no change the gauges can tell",
         RowVerdict.TOGETHER: "too little to tell alone",
-        RowVerdict.SUSPECT: "to be read again",
+        RowVerdict.SUSPECT: READ_AGAIN,
         RowVerdict.NOT_BEFORE: "not read before",
         RowVerdict.NOT_AFTER: "not read after",
         RowVerdict.NOT_COMPARED: "can’t be compared",
@@ -177,8 +183,18 @@ def _judge(
         return RowVerdict.CHANGED
     if _is_suspect(compared, key, change):
         return RowVerdict.SUSPECT
-    together = change.quantity in ALONG_GLASS and (compared.shifted or compared.unplaced)
-    return RowVerdict.TOGETHER if together or _is_half(compared, change) else RowVerdict.SAME
+    return RowVerdict.TOGETHER if _is_of_changed(compared, key, change) else RowVerdict.SAME
+
+
+def _is_of_changed(compared: Comparison, key: Key, change: Change) -> bool:
+    """Say whether a figure moved with a facing that has changed as a whole, or half of its length.
+
+    "No change" beside it would contradict what is said of the facing.
+    """
+    of_facing = change.quantity in FACING or _is_of_curve(key)
+    moved = compared.joint.changed and of_facing and abs(change.difference) > NOTHING_MM
+    shifted = change.quantity in ALONG_GLASS and (compared.shifted or compared.unplaced)
+    return moved or shifted or _is_half(compared, change)
 
 
 def _is_half(compared: Comparison, change: Change) -> bool:
@@ -310,17 +326,15 @@ def list_evenness(compared: Comparison) -> list[EvennessRow]:
         for one in (compared.before, compared.after)
     ]
     gaps = {key: row.gap_mm for side in sides for key, row in side.items()}
+    doubted = {gap for _, gap in compared.suspects}
+
+    def tell(side: Mapping[int, BladeEvenness], key: int) -> tuple[str, str]:
+        if (row := side.get(key)) is None:
+            return "–", ""
+        return say_verdict(row, doubted), say_height(row)
+
     return [
-        EvennessRow(
-            format_blade(gaps[key]),
-            *(
-                words
-                for side in sides
-                for words in (
-                    (side[key].verdict, say_height(side[key])) if key in side else ("–", "")
-                )
-            ),
-        )
+        EvennessRow(format_blade(gaps[key]), *tell(sides[0], key), *tell(sides[1], key))
         for key in sorted(gaps)
     ]
 

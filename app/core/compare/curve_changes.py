@@ -10,7 +10,6 @@ from math import hypot
 
 from app.core.facing.analysis import FacingAnalysis
 from app.core.facing.curves import CURVES
-from app.core.facing.evenness import blade_key
 from app.core.facing.fits import CurveFit, RailAnalysis, may_be
 from app.core.facing.wording import main_rail
 from app.core.values.uncertainty import COVERAGE_FACTOR
@@ -90,22 +89,3 @@ def pair_curves(
 def _difference_of(one: CurveFit, other: CurveFit, name: str) -> tuple[float, float]:
     by = other.parameters[name] - one.parameters[name]
     return by, hypot(one.uncertainties[name], other.uncertainties[name])
-
-
-def find_suspects(analysis: FacingAnalysis) -> frozenset[tuple[str, int]]:
-    """Name the stops to take again, by rail and blade: each rail's own, else the mean's on both."""
-    found = {
-        (rail, blade_key(judged.stops[index].gap_mm))
-        for rail in ("left", "right")
-        if (judged := getattr(analysis, rail)) is not None
-        for index in judged.suspect
-        if not judged.stops[index].dial
-    }
-    if not found and analysis.mean is not None:
-        found = {
-            (rail, blade_key(analysis.mean.stops[index].gap_mm))
-            for rail in ("left", "right")
-            for index in analysis.mean.suspect
-            if not analysis.mean.stops[index].dial
-        }
-    return frozenset(found)

@@ -7,7 +7,7 @@ Impossible orders are refused; unusual ones are asked about once.
 """
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from itertools import pairwise
@@ -255,13 +255,18 @@ def _runs_thin_to_thick(pairs: Sequence[tuple[str, str]]) -> bool:
 
 
 def parse_set(
-    raw: Mapping[str, str], gauges: GaugesInUse, instrument_kind: str, today: date
+    raw: Mapping[str, str],
+    gauges: GaugesInUse,
+    instrument_kind: str,
+    today: date,
+    ask_more: Callable[[SetEntry], Mapping[str, str]] | None = None,
 ) -> ParsedSet:
     """Read a page of readings: all that can be read of it, all its errors, and what to confirm.
 
     `raw` holds the grid's cells (`cell_name`), `tip`, `bore`, `line`, `role`, `taken_on`, `note`,
     the other lengths' fields (`lengths.CELLS`), the dial's columns, and `asked`, the token of
-    questions already answered with yes.
+    questions already answered with yes. `ask_more` asks what only the gauges' sizes can tell
+    (`suspects.ask_suspects`).
     """
     fields = Fields(fill_dials(raw))
     cells, question, once = _take_line(fields, gauges.blades)
@@ -291,6 +296,7 @@ def parse_set(
             **ask_unusual(entry, gauges, instrument_kind),
             **ask_unusual_lengths(fields.raw, gauges.bore, usual_bore),
             **ask_unusual_dials(readings),
+            **(ask_more(entry) if ask_more else {}),
         }
     return ParsedSet(
         entry,

@@ -1,5 +1,6 @@
 """What a measurement comes to, in words that a player and a metrologist both accept."""
 
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
 from app.core.facing.analysis import FacingAnalysis
@@ -11,10 +12,12 @@ from app.core.facing.evenness import (
     UNEVEN,
     BladeEvenness,
     RailsVerdict,
+    blade_key,
     judge_rails,
 )
 from app.core.facing.fits import CANNOT_JUDGE, NONE_FITS, CurveFit, RailAnalysis
 from app.core.facing.rail_words import SHAPES, describe_rail
+from app.core.facing.suspects import find_suspects
 from app.core.values.readings import FacingReadings
 from app.core.values.uncertainty import expanded
 from app.core.values.units import (
@@ -27,6 +30,7 @@ from app.core.values.units import (
 )
 
 # what is said of a rail for which no curve was chosen
+READ_AGAIN = "to be read again"
 JUDGED = {NONE_FITS: "no plain curve fits", CANNOT_JUDGE: "cannot be judged"}
 
 
@@ -44,12 +48,18 @@ def read_facing_length(facing: FacingReadings) -> float | None:
 
 
 def rails_of(analysis: FacingAnalysis) -> RailsVerdict:
-    """Give how even the rails of a facing are as a whole."""
+    """Give how even the rails of a facing are, by the blades that aren't to be read again."""
+    doubted = doubted_gaps(analysis)
     return judge_rails(
-        analysis.evenness,
+        [one for one in analysis.evenness if blade_key(one.gap_mm) not in doubted],
         one_rail=bool(analysis.left or analysis.right),
         read_once=analysis.read_once,
     )
+
+
+def doubted_gaps(analysis: FacingAnalysis) -> frozenset[int]:
+    """Name the blades of which a reading is to be taken again."""
+    return frozenset(gap for _, gap in find_suspects(analysis))
 
 
 def say_evenness(rails: RailsVerdict) -> str:
@@ -85,21 +95,34 @@ def describe_facing(analysis: FacingAnalysis, glass: Scale) -> list[str]:
     if spoken is None:
         return []
     name, rail = spoken
-    words = [describe_rail(rail, name)]
-    words.append(_say_rails(analysis))
-    for index in rail.suspect:
-        stop = rail.stops[index]
-        if stop.dial:
-            words.append(
-                f"Take the dial reading at {format_mm(stop.position_mm, 1)} mm again: "
-                f"{format_mm(stop.gap_mm, 3)} mm fits the others worst."
-            )
-            continue
-        words.append(
-            f"Take the reading with the {format_blade(stop.gap_mm)} blade again: at "
-            f"{format_on_scale(stop.position_mm, glass)} it fits the others worst."
-        )
+    words = [describe_rail(rail, name), _say_rails(analysis)]
+    words += [
+        f"Take the dial reading at {format_mm(stop.position_mm, 1)} mm again: "
+        f"{format_mm(stop.gap_mm, 3)} mm fits the others worst."
+        for stop in (rail.stops[index] for index in rail.suspect)
+        if stop.dial
+    ]
+    words += _say_suspects(analysis, glass)
     return [one for one in words if one]
+
+
+def _say_suspects(analysis: FacingAnalysis, glass: Scale) -> Iterator[str]:
+    suspects = find_suspects(analysis)
+    for blade in sorted({key for _, key in suspects}):
+        at = {
+            rail: (format_blade(stop.gap_mm), format_on_scale(stop.position_mm, glass))
+            for rail in ("left", "right")
+            if (rail, blade) in suspects
+            for stop in getattr(analysis, rail).stops
+            if blade_key(stop.gap_mm) == blade and not stop.dial
+        }
+        where = "both rails" if len(at) == 2 else f"the {next(iter(at))} rail"
+        name = next(iter(at.values()))[0]
+        numbers = "/".join(dict.fromkeys(number for _, number in at.values()))
+        yield (
+            f"Take the reading with the {name} blade on {where} again: at {numbers} it fits the "
+            "others worst."
+        )
 
 
 def _say_rails(analysis: FacingAnalysis) -> str:
@@ -109,7 +132,8 @@ def _say_rails(analysis: FacingAnalysis) -> str:
         UNEVEN: "The rails are ",
         CANNOT_TELL: "Whether the rails are even, the gauges ",
     }.get(rails.verdict)
-    return f"{lead}{say_evenness(rails)}." if lead else ""
+    rest = " at the other blades" if doubted_gaps(analysis) and not rails.gaps_mm else ""
+    return f"{lead}{say_evenness(rails)}{rest}." if lead else ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,6 +159,7 @@ def list_blade_rows(
         for rail in ("left", "right")
     }
     even = {row.gap_mm: row for row in analysis.evenness}
+    doubted = doubted_gaps(analysis)
     rows = []
     for gap in sorted({*at["left"], *at["right"]}, reverse=True):
         left, right, row = at["left"].get(gap), at["right"].get(gap), even.get(gap)
@@ -147,10 +172,15 @@ def list_blade_rows(
                 "" if right is None else format_mm(right),
                 f"{format_signed(row.position_difference_mm, 2)} mm" if row else "",
                 say_height(row),
-                row.verdict if row else "",
+                say_verdict(row, doubted) if row else "",
             )
         )
     return rows
+
+
+def say_verdict(row: BladeEvenness, doubted: Collection[int]) -> str:
+    """Say how even the rails are at a blade, unless a reading there is to be taken again."""
+    return READ_AGAIN if blade_key(row.gap_mm) in doubted else row.verdict
 
 
 def say_height(row: BladeEvenness | None) -> str:

@@ -9,11 +9,11 @@ where a reading stands further off than the gauges leave any of its readings by 
 of twenty, so that one dead on target seldom is.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from math import inf
 
-from app.core.facing.evenness import blade_key
+from app.core.facing.evenness import BLADE_KEYS_PER_MM, blade_key
 from app.core.facing.measurements import GaugesInUse
 from app.core.plan.bench import BenchState, BladeLeft
 from app.core.plan.facings import FacingTolerance, Target
@@ -120,6 +120,14 @@ def list_misses(
         else:
             misses.append(miss)
     return tuple(misses)
+
+
+def doubt_readings(suspects: Iterable[tuple[str, int]]) -> tuple[Miss, ...]:
+    """Say which readings, by rail and blade, nothing was judged from: they are to be read again."""
+    return tuple(
+        Miss(f"{format_blade(key / BLADE_KEYS_PER_MM)} {rail} to be read again", True, CANNOT_TELL)
+        for rail, key in sorted(suspects)
+    )
 
 
 def judge_piece(misses: Sequence[Miss]) -> str:

@@ -14,6 +14,8 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from app.core.facing.measurements import ROLES, GaugesInUse, SetEntry, parse_set
+from app.core.facing.suspects import ask_suspects
+from app.core.gauges.sizes import SetSizes
 from app.core.values.customers import INSTRUMENT_KINDS, CustomerEntry, read_customer
 from app.core.values.forms import Fields, Refused
 from app.core.values.pieces import MATERIALS, PieceEntry, read_piece
@@ -221,6 +223,7 @@ def _read_set(
         gauges,
         kind,
         today,
+        lambda entry: ask_suspects(entry, SetSizes(entry.taken_on)),
     )
     problems += found.problems.values()
     doubts += found.questions.values()

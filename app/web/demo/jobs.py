@@ -5,7 +5,8 @@ from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
-from app.core.facing.measurements import parse_set
+from app.core.facing.measurements import RAILS, cell_name, parse_set
+from app.core.facing.suspects import ask_suspects
 from app.core.gauges.hand_gauges import FIELDS
 from app.core.jobs.charges import (
     PAYMENT_SIGNS,
@@ -26,6 +27,7 @@ from app.core.jobs.memos import MEMO_KINDS, MemoEntry, parse_memo
 from app.core.jobs.photos import parse_photo
 from app.core.jobs.slips import SLIP_KINDS
 from app.core.jobs.stages import STAGES
+from app.core.plan.targets import parse_facing
 from app.core.shop.drafts import pick_draft
 from app.core.values.forms import Fields, format_amount, format_money
 from app.core.values.passes import parse_pass
@@ -34,7 +36,8 @@ from app.render.photos import make_photo
 from app.store.records.charges import account_of, add_charge, add_payment, answer_quote
 from app.store.records.drafts import keep_draft
 from app.store.records.drop_offs import take_in
-from app.store.records.gauges import list_hand_gauges
+from app.store.records.facings import add_facing, choose_facing
+from app.store.records.gauges import list_hand_gauges, sizes_in_use
 from app.store.records.jobs import add_event, list_order, move_job, save_outcomes, save_ticks
 from app.store.records.measurements import Measurement, measurements_of_job
 from app.store.records.memos import add_memo, finish_memo, last_memo, list_memos
@@ -104,10 +107,21 @@ def _read(desk: Desk, line: Line, replaces: Measurement | None = None) -> None:
         for kind, field in FIELDS.items()
         if kind in line.typed
     }
-    parsed = parse_set(raw, gauges, job.piece.instrument_kind, desk.clock.today())
+    parsed = parse_set(
+        raw,
+        gauges,
+        job.piece.instrument_kind,
+        desk.clock.today(),
+        lambda entry: ask_suspects(entry, sizes_in_use(session, gauges, entry.taken_on)),
+    )
     if parsed.problems:
         raise refuse(line, parsed.problems)
-    if set(parsed.questions) != set(line.ticked("yes")):
+    blades = {
+        cell_name(blade, rail): f"{blade.label}, {rail}"
+        for blade in gauges.blades
+        for rail in RAILS
+    }
+    if {blades.get(name, name) for name in parsed.questions} != set(line.ticked("yes")):
         raise refuse(line, parsed.questions or {"yes": "there was no question to say yes to"})
     bench = Bench(job.piece, job, "", "", replaces)
     keep_set(session, bench, parsed.entry, gauges, desk.clock.now(), line.typed.get("why", ""))
@@ -126,6 +140,17 @@ def _correct(desk: Desk, line: Line) -> None:
         raise refuse(line, {"why": "a correction says why"})
     typed = {"role": replaces.role, **line.typed}
     _read(desk, replace(line, typed=typed), replaces)
+
+
+def _aim(desk: Desk, line: Line) -> None:
+    job, session = desk.job(line), desk.session
+    gauges = gauges_in_use(session, _blade_set(desk, line.typed.get("blades")))
+    today, now = desk.clock.today(), desk.clock.now()
+    raw = line.text() | {"told_by": "readings", "name": f"Job {job.number}"}
+    raw["instrument_kind"] = job.piece.instrument_kind
+    entry = taken(line, parse_facing(raw, gauges, today))
+    facing = add_facing(session, entry, now, in_library=False)
+    choose_facing(session, job, facing, f"Target: {line.typed['line']}", today, now)
 
 
 def _agree(desk: Desk, line: Line) -> None:
@@ -287,6 +312,7 @@ JOB_DOERS: dict[str, Callable[[Desk, Line], None]] = {
     "take_in": _take_in,
     "readings": _read,
     "correct": _correct,
+    "aim": _aim,
     "agree": _agree,
     "pass": _pass,
     "work": _work,

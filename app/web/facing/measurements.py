@@ -30,6 +30,7 @@ from app.core.facing.measurements import (
     parse_set,
     write_line,
 )
+from app.core.facing.suspects import ask_suspects
 from app.core.facing.wording import (
     describe_facing,
     list_blade_rows,
@@ -195,7 +196,12 @@ def take_readings(session: Session, bench: Bench, form: Form, clock: Clock) -> R
     gauges = find_gauges(session, form, bench)
     if form.get("do") == "blades":
         return None
-    parsed = parse_set(form.values, gauges, bench.piece.instrument_kind, clock.today())
+
+    def ask_more(entry: SetEntry) -> dict[str, str]:
+        return ask_suspects(entry, sizes_in_use(session, gauges, entry.taken_on))
+
+    kind = bench.piece.instrument_kind
+    parsed = parse_set(form.values, gauges, kind, clock.today(), ask_more)
     form.problems = {**parsed.problems, **form.problems}
     if not form.problems and parsed.asks:
         form.questions = dict(parsed.questions)

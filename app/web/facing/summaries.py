@@ -12,7 +12,7 @@ from app.core.facing.evenness import (
 )
 from app.core.facing.measurements import GaugesInUse, write_line
 from app.core.facing.rail_words import say_break
-from app.core.facing.wording import main_rail, read_facing_length, say_evenness
+from app.core.facing.wording import main_rail, rails_of, read_facing_length, say_evenness
 from app.core.values.units import format_mm, format_on_scale
 from app.store.records.measurements import Measurement
 from app.store.tables import Shop
@@ -124,7 +124,8 @@ def list_figures(summary: Summary, gauges: GaugesInUse) -> list[dict[str, str]]:
                 "note": f"{format_mm(bore)} mm",
             }
         )
-    return [*figures, {"label": "Rails", "value": summary.evenness, "note": ""}]
+    rails = say_evenness(rails_of(summary.analysis))
+    return [*figures, {"label": "Rails", "value": rails, "note": ""}]
 
 
 def _as_recorded(note: str, recorded_mm: float | None, used_mm: float) -> str:

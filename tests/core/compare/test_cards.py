@@ -7,13 +7,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from app.core.compare.card_front import Told, list_figures
+from app.core.compare.card_front import SAME_TOO, Told, list_figures
 from app.core.compare.cards import build_measured_part
 from app.core.compare.comparison import compare
 from app.core.compare.differences import ReadSet, take_facing
 from app.core.facing.corrections import correct_readings
 from app.core.facing.evenness import EVEN, UNEVEN
+from app.core.facing.fits import INSIDE, OUTSIDE
 from app.core.facing.measurements import Blade, GaugesInUse
+from app.core.facing.wording import main_rail
 from app.core.gauges.sizes import GaugeFacts, SetSizes, SizeCheck, StudiedRepeat
 from app.core.values.passes import PassEntry, say_done, tell_done
 from app.core.values.readings import BladeStop, FacingReadings, ReadingEntry
@@ -86,7 +88,7 @@ def test_stops_that_moved_together_are_told_and_shown():
     before, after = facing((5.5, 12, 23.5, 35.5), 1.05), facing((6, 12.5, 24, 36), 1.05)
     made = card(before, after)
     assert front(before, after)[1] == (
-        "A little longer than it came: no reading shows it alone, all do."
+        "A little longer than it came: none shows it alone, all together do."
     )
     assert {row.change_left for row in made.rows} == {"+0.5"}
     assert made.told.length_mm == pytest.approx(0.25)
@@ -234,7 +236,18 @@ def check_card(sets):
     shown = bool(sure) or any(one.verdict == "changed" for one in made.figures)
     assert shown == told.moved
     same = "The same as it came, as far as can be measured."
-    assert not (told.unplaced and same in {tip.sentence, length.sentence})
+    assert not (told.as_whole and same in {tip.sentence, length.sentence})
+    for one in (tip, length):
+        assert one.sentence not in {same, SAME_TOO} or figures[one.label].verdict == "=", one
+    # what the readings say of the curve and the rails
+    assert not any("follow" in words for words in made.curves)
+    for words, analysis in zip(made.curves, (compared.before, compared.after), strict=True):
+        placed = "inside that curve" in words or "outside that curve" in words
+        assert not placed or main_rail(analysis)[1].tip_stands in {INSIDE, OUTSIDE}
+    for one in rails:
+        assert ("lie alike" in one.sentence) == (figures["Rails"].after == "even"), one
+    if made.reed:
+        assert ("harder" in made.reed) != ("easier" in made.reed)
     if not told.moved:
         assert made.reed == ""
         assert not any("now they lie alike" in one.sentence for one in rails)

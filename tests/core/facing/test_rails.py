@@ -147,7 +147,7 @@ def test_one_blade_off_by_some_numbers_is_named_in_the_words_whichever_it_is(wro
     assert "No plain curve fits the rails" in words
     assert words.count("Take the reading") == 1
     blade = ("0.0015", "0.010", "0.024", "0.034")[wrong]
-    assert f"Take the reading with the {blade} in blade again: at {numbers[wrong]} it" in words
+    assert f"the {blade} in blade on both rails again: at {numbers[wrong]} it" in words
 
 
 def test_among_three_readings_the_furthest_off_is_named():

@@ -8,18 +8,23 @@ import re
 import tomllib
 from collections import Counter
 from dataclasses import replace
+from itertools import pairwise
 
+import numpy as np
 import pytest
 from sqlalchemy import func, select
 from sqlalchemy.orm import joinedload, selectinload
 
 from app.core.facing.analysis import analyse_facing
+from app.core.facing.stations import line_of_readings, make_stations
+from app.core.facing.suspects import find_suspects
 from app.core.jobs.jobs import days_late
 from app.core.jobs.stages import STAGES
 from app.core.plan.bench import LoggedPass, bracket_passes
 from app.core.plan.removal import group_pairs, learn_rate
 from app.core.values.customers import INSTRUMENT_KINDS
 from app.core.values.pieces import MATERIALS
+from app.core.values.readings import Uncertainties
 from app.store.book.sessions import BookProblem
 from app.store.records.charges import account_of
 from app.store.records.jobs import get_job
@@ -213,6 +218,80 @@ def test_flat_passes_close_tilted_ones_open_and_rates_can_be_learnt(loaded):
         mean_mm = sum(pair.depth_mm for pair in found) / len(found)
         assert rate.fixed.residual_sd < 0.5 * mean_mm, (kind, rate.words)
     assert all(pair.depth_mm > 0 for pair in pairs if pair.kind.cut in {"flat", "tilted"})
+
+
+def predict(facing, lower_mm, shorter_mm):
+    """Say where each blade stops, and the tip, after a flat pull or a cut-back, as a plan does."""
+    found = {}
+    for rail in ("left", "right"):
+        stops = getattr(facing, rail)
+        stations = make_stations(60.0, (stop.position_mm for stop in stops))
+        tip = facing.tip_opening_mm, 0.01
+        line = line_of_readings(stops, tip, None, Uncertainties(), stations)
+        for stop in stops:
+            gap = stop.gap_mm + lower_mm
+            at = float(np.interp(-gap, -line.gap_mm, line.stations_mm))
+            found[rail, stop.gap_mm] = at - shorter_mm
+        found["tip"] = float(np.interp(shorter_mm, line.stations_mm, line.gap_mm)) - lower_mm
+    return found
+
+
+def test_flat_pulls_and_cut_backs_leave_what_the_plans_own_arithmetic_says(loaded):
+    flat = cut = 0
+    with loaded.read() as session:
+        for number in session.scalars(select(Job.number)):
+            job = get_job(session, number)
+            sets = [one for one in measurements_of_job(job) if one.replaced_by_id is None]
+            sets.sort(key=lambda one: one.kept_at)
+            for before, after in pairwise(sets):
+                done = [
+                    one
+                    for one in (*job.passes, *job.works)
+                    if before.kept_at <= one.created_at <= after.kept_at and not one.struck_at
+                ]
+                kinds = {one.kind for one in done} - {"tenon_cork", "polish", "bite_patch"}
+                if kinds == {"cut_back"}:
+                    said = predict(before.facing, 0.0, sum(one.amount_mm or 0.0 for one in done))
+                    cut += 1
+                elif kinds and kinds <= {"flat", "table"}:
+                    # how much came off is not noted: the least squares' of all stops and the tip
+                    lower = np.arange(0.0, 0.1, 0.001)
+                    tried = [predict(before.facing, one, 0.0) for one in lower]
+                    said = min(tried, key=lambda one: misfit(one, after.facing))
+                    flat += 1
+                else:
+                    continue
+                for rail in ("left", "right"):
+                    for stop in getattr(after.facing, rail):
+                        away = stop.position_mm - said[rail, stop.gap_mm]
+                        assert abs(away) <= 0.4, (number, rail, stop, away)
+                assert after.facing.tip_opening_mm == pytest.approx(said["tip"], abs=0.02), number
+    assert flat >= 10
+    assert cut == 2
+
+
+def misfit(said, facing):
+    stops = [(rail, stop) for rail in ("left", "right") for stop in getattr(facing, rail)]
+    along = sum((one.position_mm - said[rail, one.gap_mm]) ** 2 for rail, one in stops)
+    return along / 0.15**2 + (facing.tip_opening_mm - said["tip"]) ** 2 / 0.01**2
+
+
+def test_bores_are_usual_some_jobs_aim_at_something_and_one_reading_is_to_be_taken_again(loaded):
+    with loaded.read() as session:
+        b_flat = (
+            select(Reading.value_mm).join(ReadingSet).join(Piece, Piece.id == ReadingSet.piece_id)
+        )
+        b_flat = b_flat.where(Reading.quantity == "bore", Piece.instrument_kind == "clarinet_bb")
+        assert max(session.scalars(b_flat)) <= 0.61 * 25.4
+        aiming = session.scalars(select(Job).where(Job.facing_id.is_not(None))).all()
+        assert len(aiming) >= 6
+        assert {STAGES[job.stage].open for job in aiming} == {True, False}
+        doubted = [
+            one
+            for one in all_sets(session)
+            if find_suspects(analyse_facing(one.facing, one.uncertainties))
+        ]
+        assert [one.note for one in doubted if "read again" in one.note]
 
 
 def log_of(job: Job) -> list:
