@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-WIDTHS = (320, 390, 600, 768, 820, 1024, 1280)
+WIDTHS = (320, 390, 768, 1024)
 TOUCH_PX = 44
 SCREENS = (
     "/", "/drop-off", "/drop-off?customer=9", "/jobs/20", "/jobs/34", "/jobs/36", "/jobs/37",
