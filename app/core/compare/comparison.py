@@ -165,7 +165,10 @@ def compare(
     suspects = frozenset() if trust_suspects else find_suspects(first) | find_suspects(second)
     difference = take_difference(before, after)
     sure = np.array([key[0] != "blade" or key[1:] not in suspects for key in difference.keys])
-    joint = _judge_together(difference, np.flatnonzero(sure).tolist())
+    # a shorter tip is a closer one: its opening says nothing of where the curve is
+    left_out = "tip" if before.shortened else None
+    judged = [n for n, key in enumerate(difference.keys) if sure[n] and key[0] != left_out]
+    joint = _judge_together(difference, judged)
     rows = list(_list_rows(difference))
     chances = [
         difference.chance(weights) if row.changed and sure[weights != 0.0].all() else 1.0

@@ -33,7 +33,7 @@ class ReadSet:
 
     `told` says reading by reading what the gauges make of it and what can be wrong with it;
     `facing` is the same gathered for the fit. `laying_u_mm` is the standard uncertainty of laying
-    the glass, which moves all stops of the set alike.
+    the glass, which moves all stops of the set alike. `shortened`: the tip came off since.
     """
 
     facing: FacingReadings
@@ -41,6 +41,7 @@ class ReadSet:
     told: tuple[ToldReading, ...] = ()
     laying_u_mm: float = 0.0
     uncertainties: Uncertainties = field(default_factory=Uncertainties)
+    shortened: bool = False
 
 
 NOT_READ = ReadSet(FacingReadings())
@@ -84,7 +85,7 @@ def shorten_set(each: ReadSet, by_mm: float) -> ReadSet:
         pairs.append((reading, told))
     readings, told_all = zip(*pairs, strict=True) if pairs else ((), ())
     facing = shorten_facing(each.facing, by_mm)
-    return replace(each, facing=facing, readings=readings, told=told_all)
+    return replace(each, facing=facing, readings=readings, told=told_all, shortened=True)
 
 
 def take_facing(

@@ -67,3 +67,19 @@ def test_the_card_says_what_came_off_and_whether_the_curve_moved(more_mm, words)
     assert length.sentence == f"0.6 mm came off the tip; {words}"
     changes = {row.change_left for row in part.rows}
     assert (changes == {"="}) == (more_mm == 0.0)
+
+
+@pytest.mark.parametrize("moved_mm", [0.0, 0.75])
+def test_a_tip_that_is_closer_for_being_shorter_is_no_further_change(moved_mm):
+    def read(numbers, tip):
+        pairs = zip(BLADES_MM, reversed(numbers), strict=True)
+        rail = tuple(BladeStop(gap, number / 2) for gap, number in pairs)
+        return take_facing(FacingReadings(rail, rail, tip))
+
+    before = read((34.5, 22.5, 13.5, 7.5), 1.12)
+    after = read((33.5, 21.5, 12.5 + 2 * moved_mm, 6.5 + 2 * moved_mm), 1.05)
+    part = build_measured_part(before, after, GAUGES, 0.5, shortened_mm=0.5)
+    figures = list_figures(before.facing, after.facing, part.told, part.rails, SCALES["tip_mm"])
+    sentence = next(one.sentence for one in figures if one.label == "Facing length")
+    assert ("more has changed" in sentence) == bool(moved_mm)
+    assert ("stands where it stood" in sentence) == (not moved_mm)
