@@ -13,6 +13,8 @@ def sets(browser, take_in, read_line, clock):
     job = take_in()
     read_line(job, RECEIVED_LINE, tip_rail_width="0.9")
     read_line(job, RETURNED_LINE, role="as_returned", tip_rail_width="1.1")
+    browser.open(f"/jobs/{job}")
+    browser.send("form.with-button", stage="returned")
     other = take_in("Ben Auerhahnfeder", piece_maker="Otter Row", piece_marking="C7")
     read_line(other, "35.5 23.5 12.5 6.5 / 1.11")
     clock.pass_days(365)
