@@ -42,7 +42,7 @@ def test_two_sets_of_one_piece_stand_side_by_side(browser):
     assert row(page, "Exit bore")[-1] == "no change the gauges can tell"
     assert row(page, "Tip rail width")[0] == "0.90 mm"
     assert "What job 1 did to it." in browser.text
-    assert "Before: even. After: even." in browser.text
+    assert "Before: even. After: read once." in browser.text
     assert "With the same reed it closes as it did, as far as the readings" in browser.text
     assert "It leaves out the lip" in browser.text
     for link in page.select("main a[href]"):
