@@ -13,6 +13,8 @@ def come_back(browser, take_in, read_line, clock):
         job = take_in()
         read_line(job, CLOSE_LINE)
         read_line(job, left, role="as_returned")
+        browser.open(f"/jobs/{job}")
+        browser.send("form.with-button", stage="returned")
         clock.pass_days(365)
         browser.open("/drop-off?customer=1&piece=1")
         browser.send("main form", do="take_in")

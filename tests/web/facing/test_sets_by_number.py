@@ -1,6 +1,6 @@
 """A line with another number of stops chooses the set of so many blades."""
 
-WIDE = "46 41 36 31.5 27 22.5 16 9 5 1.5 / 2.41"
+WIDE = "46 41 36 31.5 27 22.5 16 10.5 5.5 1.5 / 2.41"
 SEVEN = "46 41 36 31.5 27 22.5 16 / 2.41"
 
 
