@@ -18,10 +18,10 @@ def test_a_returning_piece_shows_what_it_had_when_it_left_and_what_it_has_now(sh
     open_piece(shop_browser, "H3")
     last = shop_browser.page.select_one(".first-look")
     assert last.select_one("h2").text == "Last facing, as returned 2 October 2025"
-    assert last.select_one(".notebook-line").text == "34/34.5 23.5 12.5 6.5 / 1.13"
-    assert "It is here now: on the bench, job 34" in words(last)
+    assert last.select_one(".notebook-line").text == "34.5/35 23.5 12.5 6.5/6 / 1.12"
+    assert "It is here now: on the bench, job 38" in words(last)
     assert last.select_one(".here .figure").text == "34.5/35 24 13.5/13 7.5/7 / 1.17"
-    assert shop_browser.page.select_one("main .do")["href"] == "/jobs/34"
+    assert shop_browser.page.select_one("main .do")["href"] == "/jobs/38"
 
 
 def test_its_picture_shows_the_facing_in_its_headline_and_the_one_before_that_job(shop_browser):
@@ -40,7 +40,7 @@ def test_its_history_runs_from_the_newest_visit_to_the_day_it_was_written_down(s
     open_piece(shop_browser, "H3")
     chapters = shop_browser.page.select(".history > li")
     visits = [one.select_one("h3 a").text for one in chapters if "is-visit" in one["class"]]
-    assert visits == ["Job 34", "Job 19", "Job 10", "Job 1"]
+    assert visits == ["Job 38", "Job 19", "Job 10", "Job 1"]
     assert "Written down as Wilhelmine Straßenlicht’s" in words(chapters[-1])
     roles = [words(one) for one in chapters[1].select(".set-lines .when")]
     # what was read between two passes stands among the steps
@@ -94,7 +94,7 @@ def test_the_bench_list_tells_twins_apart_and_says_what_went_home_when_and_how(s
     assert "blue dot under the beak" in lines["33"]
     assert "4 days overdue" in lines["33"]
     assert lines["26"].endswith("16 August 2026 · returned unworked")
-    assert "4 jobs overdue" in shop_browser.text
+    assert "8 jobs overdue" in shop_browser.text
 
 
 @pytest.mark.parametrize("typed", ["strass", "STRASSENLICHT", "wilhelmine straß", "01632960111"])
