@@ -75,7 +75,7 @@ def test_a_check_of_the_dial_changes_the_gaps_in_use_and_nothing_stored(
     rows = cells_of(browser, "As recorded and as corrected")
     assert rows["Gap by dial at 6 mm, left"] == ["0.600 mm", "0.630 mm"]
     assert "corrected for what that gauge was that day" in browser.text
-    assert "0.630" in browser.page.find("h2", string="By dial").find_next("table").text
+    assert "0.630" in browser.page.find("summary", string="By dial").find_next("table").text
     clock.pass_days(60)
     check(browser, gauge, "2027-01-05", mark="0.6", actual="0.58")
     browser.open(kept)

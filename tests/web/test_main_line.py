@@ -16,7 +16,8 @@ def test_a_piece_goes_from_drop_off_to_return_card_and_is_found_again(browser, t
     read_line(job, RETURNED_LINE, role="as_returned")
     browser.open(f"/jobs/{job}/papers/return_card")
     browser.send("main form")
-    card = browser.page.select_one("section.unseen")
+    frame = browser.page.select_one("iframe.unseen")
+    card = browser.open(frame["src"]).body
     words = re.sub(r"\s+", " ", card.get_text(" "))
     assert "1.05 → 1.13 mm More open than it came." in words
     assert "16.75 → 17.75 mm Longer than it came." in words

@@ -29,14 +29,6 @@ def enter_check(browser, label, day, actual, **typed):
     return address
 
 
-def read_cells(browser, job, cells, role="as_received", **typed):
-    """Take readings through the grid's cells, thick to thin on both rails."""
-    browser.open(f"/jobs/{job}/readings?role={role}")
-    inputs = [one["name"] for one in browser.page.select(".grid:not(.part .grid) [data-cell]")]
-    both = [text for text in cells for _ in ("left", "right")]
-    browser.send("form[data-grid]", **dict(zip(inputs, both, strict=False)), **typed)
-
-
 def everything_measured(sessions):
     """Dump all that is kept of readings, byte for byte."""
     with sessions.read() as session:
@@ -71,7 +63,7 @@ def test_a_worn_blade_shows_both_values_and_nothing_stored_changes(
     enter_check(browser, THIN, "2027-06-01", "0.0340", method="micrometer")
     assert everything_measured(sessions) == before
     browser.open(measured)
-    assert browser.page.select_one("main > .notebook-line").text == READ
+    assert browser.page.select_one(".first-look .notebook-line").text == READ
     rows = cells_of(browser, "As recorded and as corrected")
     recorded, in_force, already = rows[THIN]
     assert (recorded, in_force) == ("33.5", "33.5")
@@ -246,11 +238,11 @@ def test_the_grid_proposes_the_set_of_the_piece_s_family_and_another_can_be_take
         return [one.text for one in browser.page.select(".grid:not(.part .grid) tbody th")][:-2]
 
     browser.open(f"/jobs/{clarinet}/readings")
-    assert rows() == [THICK, "0.024 in", "0.010 in", THIN]
+    assert rows() == [THIN, "0.010 in", "0.024 in", THICK]
     browser.open(f"/jobs/{sax}/readings")
-    assert rows() == ["0.050 in", "0.016 in", THIN]
+    assert rows() == [THIN, "0.016 in", "0.050 in"]
     # a typed cell survives the change to another set, even of a blade that is not in it
-    thick = browser.page.select_one(".grid:not(.part .grid) [data-cell]")["name"]
+    thick = browser.page.select_one(".grid [aria-label='left rail, 0.050 in']")["name"]
     four = {one.text: one["value"] for one in browser.page.select("#blade_set option")}
     browser.send(
         "form[data-grid]",
@@ -258,7 +250,7 @@ def test_the_grid_proposes_the_set_of_the_piece_s_family_and_another_can_be_take
         blade_set=four["four blades (0.034 to 0.0015 in)"],
         **{thick: "9"},
     )
-    assert rows() == ["0.050 in", THICK, "0.024 in", "0.010 in", THIN]
+    assert rows() == [THIN, "0.010 in", "0.024 in", THICK, "0.050 in"]
     assert browser.page.select_one(f"#{thick}")["value"] == "9"
 
 
@@ -312,7 +304,7 @@ def test_a_correction_is_read_on_the_gauges_the_readings_were_taken_with(browser
     glasses = {one.text: one["value"] for one in browser.page.select("#glass_id option")}
     browser.send("main form", glass_id=glasses["Glass, whole millimetres"])
     browser.open(f"{measured}/correct")
-    assert "Half-millimetre numbers on the glass" in browser.text
+    assert "half-millimetre numbers on the glass" in browser.text
     browser.send("form[data-grid]", tip="1.03", why="misread")
     browser.open(browser.page.select("#readings tbody a")[-1]["href"])
     assert browser.page.select_one(".figures dd").text.startswith("16.75 mm")
@@ -389,7 +381,7 @@ def test_a_retired_gauge_stays_named_on_old_readings_and_another_takes_its_place
     assert len(browser.page.select(".grid:not(.part .grid) tbody th")) == 4 + 2
     browser.open("/gauges")
     sets = browser.page.select_one("#blade-sets").text
-    assert sets.count("0.0015 in, second") == 2
+    assert sets.count("0.0015 in, second") == 3  # each of the three sets held the old one
     browser.open(old)
     assert "1 reading set" in browser.text
     browser.send("form[action$='/retire']", do="bring_back")
@@ -415,13 +407,14 @@ def test_the_preview_already_counts_with_the_sizes_in_force(browser, client, clo
     browser.open(f"/jobs/{job}/readings")
     names = [one["name"] for one in browser.page.select(".grid:not(.part .grid) [data-cell]")]
     cells = dict(
-        zip(names, ("5.5", "5.5", "11.5", "11.5", "21.5", "21.5", "33.5", "33.5"), strict=False)
+        zip(names, ("33.5", "33.5", "21.5", "21.5", "11.5", "11.5", "5.5", "5.5"), strict=False)
     )
 
     def words():
         return client.post("/readings/preview?piece=1", data=cells).json()["preview"]
 
     plain = words()
+    assert "Type the readings" not in plain
     enter_check(browser, THIN, "2026-03-01", "0.0300")
     assert words() != plain
 

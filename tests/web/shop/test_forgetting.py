@@ -25,7 +25,7 @@ NO_FREE_TEXT = {
     "shop", "message_text", "family_blade_set", "slip", "slip_file", "forgetting",
     "kind", "scale", "typed", "mark_typed", "depth_typed", "quantity", "rail", "role", "stage",
     "material", "family", "instrument_kind", "curve", "told_by", "return_by", "moment", "view",
-    "noun", "search_text", "outcome", "joining",
+    "noun", "search_text", "outcome", "joining", "unread_mm",
 }  # fmt: skip
 WHOLE = {("customer", one) for one in ("name", "phone", "email", "address", "plays")} | {
     ("job", "tracking"), ("photo", "name")}  # fmt: skip
