@@ -111,6 +111,7 @@ def test_with_foreign_keys_on_the_same_rebuild_would_delete_children(worked_book
     with closing(sqlite3.connect(worked_book / "book.sqlite3")) as connection:
         connection.execute("PRAGMA foreign_keys=ON")
         before = connection.execute("SELECT count(*) FROM blade_set_member").fetchone()
+        connection.execute("DELETE FROM family_blade_set")
         connection.execute("DELETE FROM shop")
         connection.execute("UPDATE reading_set SET blade_set_id = NULL")
         connection.execute("DROP TABLE blade_set")

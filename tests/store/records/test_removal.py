@@ -22,7 +22,7 @@ def worked(browser, take_in, read_line, clock):
         clock.at += timedelta(minutes=1)
         for strokes, line in (("10", "34 22.5 12 5.5 / 1.07"), ("8", "34.5 22.5 12.5 6 / 1.09")):
             browser.send(
-                "form[aria-label='Note a pass']", kind="tilted", abrasive="wet paper", grit=grit,
+                "form[aria-label='Log a pass']", kind="tilted", abrasive="wet paper", grit=grit,
                 strokes=strokes,
             )  # fmt: skip
             clock.at += timedelta(minutes=1)
