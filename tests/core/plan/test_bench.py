@@ -34,7 +34,8 @@ def test_what_is_left_is_told_blade_by_blade_and_at_the_tip() -> None:
     assert not state.stop
     assert {blade.state for blade in state.blades} == {"cut"}
     first, tip = state.blades[0], state.blades[-1]
-    assert (first.rail, first.read_mm, first.target_mm) == ("left", 16.75, 17.75)
+    assert (first.rail, first.gap_mm) == ("left", pytest.approx(BLADES_MM[0]))
+    assert first.target_mm == 17.75
     assert first.away_mm == pytest.approx(-1.0)
     # the target's √h falls by about 0.0515 a mm there: (0.195 + 0.0515)² − 0.0381
     assert first.height_mm == pytest.approx(0.0227, abs=0.002)
