@@ -82,7 +82,7 @@ def test_the_code_is_read_off_the_printed_tag_and_leads_to_the_job(
 
 def test_the_words_are_there_for_a_screen_reader_and_no_button_is_printed(page, ready_job):
     issue(page, ready_job, "return_card")
-    words = page.locator("section[aria-label='The words on this paper']")
+    words = page.frame_locator("iframe[title='The words on this paper']").locator("body")
     assert "Looking after it" in words.inner_text()
     page.emulate_media(media="print")
     assert page.locator("main form:visible, main button:visible, main .button:visible").count() == 0
