@@ -37,7 +37,7 @@ def addresses(job: int) -> dict[str, str]:
     """Where each kind of paper is previewed."""
     return {
         kind.key: f"/jobs/{job}/papers/{kind.key}"
-        if kind.about == "job"
+        if "job" in kind.about
         else f"/pieces/1/papers/{kind.key}"
         for kind in SLIP_KINDS.values()
     }
