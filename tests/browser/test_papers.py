@@ -20,7 +20,7 @@ PAPERS = {"A4": "A4 (210 × 297 mm)", "Letter": "Letter (216 × 279 mm)"}
 
 def kept_pdf(page) -> PdfReader:
     """Give the PDF that the page on show offers to print."""
-    address = page.locator("a[href$='paper.pdf']").first.get_attribute("href")
+    address = page.locator("a[href*='paper.pdf']").first.get_attribute("href")
     return PdfReader(io.BytesIO(page.request.get(urljoin(page.url, address)).body()))
 
 
