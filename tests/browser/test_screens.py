@@ -9,6 +9,7 @@ from tests.browser.work import (
     issue,
     keep_line,
     keep_study,
+    send_home,
     take_piece_in,
 )
 from tests.lines import RECEIVED_LINE, RETURNED_LINE
@@ -41,8 +42,11 @@ def screens(page) -> list[str]:
         page.get_by_role("button", name="Log the pass").click()
         page.wait_for_url("**said=pass*")
         keep_line(page, job, "35.5 23.5 13.5/13 6.5 / 1.11", role="at_the_bench")
+    before = take_piece_in(page, "Annabel Quellmütze", "N5")
+    keep_line(page, before, RETURNED_LINE, role="as_returned")
+    send_home(page, before)
     batch = begin_batch(page)
-    page.goto("/drop-off?customer=1&piece=1")
+    page.goto("/drop-off?customer=2&piece=2")
     page.get_by_role("button", name="Take it in").click()
     page.wait_for_url("**/jobs/*said=taken-in")
     back = int(page.url.split("/jobs/")[1].split("?")[0])
