@@ -90,6 +90,8 @@ def build_measured_part(
     as_read = before or NOT_READ
     sets = shorten_set(as_read, shortened_mm), after or NOT_READ
     compared = compare(*sets, evenness_tolerance_mm=evenness_tolerance_mm)
+    if shortened_mm:  # a shortened tip closes by itself: whether the curve moved is asked without
+        compared = replace(compared, joint=compare(_leave_tip(sets[0]), _leave_tip(sets[1])).joint)
     rows = list_rows(compared, sets, gauges)
     rails = _judge_rails(compared.before, compared), _judge_rails(compared.after, compared)
     reed = None
@@ -106,6 +108,14 @@ def build_measured_part(
         curves=tuple(_say_curves(compared)),
         glass_label=gauges.glass.label,
     )
+
+
+def _leave_tip(one: ReadSet) -> ReadSet:
+    pairs = zip(one.readings, one.told, strict=True)
+    left = [(reading, told) for reading, told in pairs if reading.quantity != "tip"]
+    readings, told_all = zip(*left, strict=True) if left else ((), ())
+    facing = replace(one.facing, tip_opening_mm=None)
+    return replace(one, facing=facing, readings=readings, told=told_all)
 
 
 def tell_card(compared: Comparison) -> Told:
