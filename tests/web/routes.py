@@ -23,6 +23,6 @@ def addresses_of(app: FastAPI, book: Path, method: str = "GET") -> list[str]:
     paths = []
     for route in routes_of(app):
         if method in (route.methods or set()):
-            needed = [one.alias for one in route.dependant.path_params]
+            needed = route.param_convertors
             paths.append(route.path.format(**{name: PARAMETERS.get(name, "1") for name in needed}))
     return sorted(set(paths))
