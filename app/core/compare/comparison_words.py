@@ -18,6 +18,11 @@ UNPLACED = "the readings together differ by more than the gauges do, though no s
 REST_IS_SAME = "The other readings show nothing that the gauges can tell apart."
 NOTHING_IN_COMMON = "Nothing was read both times, so it can’t be told."
 IT_HAS_CHANGED = ("It has changed", "Nothing has changed that the gauges can tell.")
+# said after “The tip was shortened …”
+IT_HAS_CHANGED_BESIDE = (
+    "Beside that it has changed",
+    "Beside that nothing has changed that the gauges can tell.",
+)
 THEY_DIFFER = (
     "Beside the first, in the second",
     "They do not differ as far as the gauges can tell.",

@@ -10,9 +10,10 @@ from dataclasses import dataclass
 from app.core.facing.evenness import blade_key
 from app.core.facing.measurements import RAILS, Blade, GaugesInUse, cell_name
 from app.core.plan.bench import BenchState, BladeLeft
-from app.core.plan.facings import Target, place_blades
+from app.core.plan.facings import Target, place_target
+from app.core.plan.shown import Showing, write_blade
 from app.core.plan.targets import format_stop
-from app.core.values.readings import BladeStop, FacingReadings
+from app.core.values.readings import FacingReadings
 from app.core.values.uncertainty import expanded
 from app.core.values.units import Scale, format_number, format_on_scale, to_scale
 
@@ -44,35 +45,34 @@ class TableRow:
 
 
 def list_rows(
-    gauges: GaugesInUse,
+    showing: Showing,
     received: FacingReadings | None,
     last: FacingReadings | None,
     target: Target | None,
 ) -> tuple[TableRow, ...]:
-    """List a row for each blade, in the order of `gauges`, and one for the tip."""
-    wanted = _read_target(target, gauges)
+    """List a row for each blade, in the shop's order, and one for the tip.
+
+    Readings are given as typed. The target is told as these gauges will show it, since it stands
+    beside them: a worn blade stops further out than one of its marked size.
+    """
+    gauges, wanted = showing.gauges, None
+    if target is not None:
+        wanted = showing.show(place_target(target, [blade.gap_mm for blade in gauges.blades]))
     rows = [
         TableRow(
             blade.label,
             tuple(cell_name(blade, rail) for rail in RAILS),
             tuple(f"{rail} rail, {blade.label}" for rail in RAILS),
-            *(_write_blade(one, blade, gauges.glass) for one in (received, last, wanted)),
+            _write_blade(received, blade, gauges.glass),
+            _write_blade(last, blade, gauges.glass),
+            write_blade(wanted, blade.gap_mm, gauges.glass) if wanted else "",
         )
         for blade in gauges.shown
     ]
-    tips = (_write_tip(one, gauges.tip) for one in (received, last, wanted))
+    tips = _write_tip(received, gauges.tip), _write_tip(last, gauges.tip)
+    tip = format_on_scale(wanted.tip.mm, gauges.tip) if wanted and wanted.tip else ""
     names = (f"tip opening, {gauges.tip.label}",)
-    return (*rows, TableRow("Tip opening", ("tip",), names, *tips))
-
-
-def _read_target(target: Target | None, gauges: GaugesInUse) -> FacingReadings | None:
-    """Give where the shop's blades should stop, as if they had been read there."""
-    if target is None:
-        return None
-    placed = place_blades(target, [blade.gap_mm for blade in gauges.blades])
-    left = tuple(BladeStop(one.gap_mm, one.left_mm) for one in placed if one.left_mm is not None)
-    right = tuple(BladeStop(one.gap_mm, one.right_mm) for one in placed if one.right_mm is not None)
-    return FacingReadings(left, right, target.tip_opening_mm)
+    return (*rows, TableRow("Tip opening", ("tip",), names, *tips, tip))
 
 
 def _write_blade(facing: FacingReadings | None, blade: Blade, glass: Scale) -> str:

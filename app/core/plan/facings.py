@@ -344,6 +344,14 @@ def place_blades(
     return tuple(placed)
 
 
+def place_target(target: Target, gaps_mm: Sequence[float]) -> FacingReadings:
+    """Give where blades of these sizes should stop on a target, as if they had been read there."""
+    placed = place_blades(target, gaps_mm)
+    left = tuple(BladeStop(one.gap_mm, one.left_mm) for one in placed if one.left_mm is not None)
+    right = tuple(BladeStop(one.gap_mm, one.right_mm) for one in placed if one.right_mm is not None)
+    return FacingReadings(left, right, target.tip_opening_mm)
+
+
 def _allow(
     line: RailLine,
     gap_mm: float,

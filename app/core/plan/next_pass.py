@@ -14,7 +14,7 @@ from app.core.plan.facings import FacingTolerance
 from app.core.plan.plan_values import DONE, RAILS, TABLE, UNTOLD, RemovalPlan
 from app.core.plan.plan_words import HEADINGS
 from app.core.plan.removal import RemovalKind, RemovalRate, make_kind, propose_strokes
-from app.core.plan.zones import list_zone_cuts
+from app.core.plan.zones import ZoneCut, list_zone_cuts
 from app.core.values.forms import plural
 from app.core.values.passes import CUT_KINDS, RAIL_ZONES, rail_cut
 from app.core.values.readings import FacingReadings
@@ -101,6 +101,11 @@ def needed_cuts(plan: RemovalPlan) -> set[str]:
     return cuts | {rail_cut(kind.rail) for cut in cuts if (kind := CUT_KINDS[cut]).rail}
 
 
+def _parts(plan: RemovalPlan) -> Sequence[ZoneCut]:
+    """List the parts of the rails that the plan's first step takes from."""
+    return () if plan.comes_to in {DONE, TABLE} else list_zone_cuts(plan)
+
+
 @dataclass(frozen=True, slots=True)
 class StrokeStep:
     """Strokes of one kind of cut to begin with; None where the rate is not known yet."""
@@ -118,10 +123,8 @@ def plan_strokes(aim: BenchAim, used: Iterable[LoggedPass]) -> tuple[StrokeStep,
     times what one along the whole rail does. No more than three parts, so that it is soon read
     again; parts for which not one stroke is safe are left out.
     """
-    if aim.plan.comes_to in {DONE, TABLE}:
-        return ()
     used, steps = list(used), []
-    for part in list_zone_cuts(aim.plan):
+    for part in _parts(aim.plan):
         kind = CUT_KINDS[part.cut]
         whole = rail_cut(kind.rail) if kind.rail else part.cut
         own = next((one for one in used if one.cut == part.cut), None)
@@ -155,24 +158,32 @@ def say_strokes(steps: Sequence[StrokeStep]) -> str:
 
 def _offer(done: LoggedPass, since: Sequence[LoggedPass], aim: BenchAim | None) -> PassOffer:
     usual = int(done.strokes) if done.strokes else None
+    part = next((one for one in _parts(aim.plan) if one.cut == done.cut), None) if aim else None
     left = left_for_cut(done.cut, aim.plan, aim.state) if aim else None
+    if part is not None:
+        left = Depth(part.depth_mm, part.u_mm)
     if aim is None or left is None:
         return PassOffer(done.cut, done.abrasive, done.grit, usual, "", "")
-    decision, strokes, words = _decide(done, left, since, aim)
+    tolerance = 0.0 if part is not None else _tolerance_of(done.cut, aim.tolerance)
+    decision, strokes, words = _decide(done, left, tolerance, since, aim)
     return PassOffer(done.cut, done.abrasive, done.grit, strokes, decision, words)
 
 
 def _decide(
-    done: LoggedPass, left: Depth, since: Sequence[LoggedPass], aim: BenchAim
+    done: LoggedPass,
+    left: Depth,
+    tolerance_mm: float,
+    since: Sequence[LoggedPass],
+    aim: BenchAim,
 ) -> tuple[str, int | None, str]:
     """Decide on one kind of cut: a decision of `StrokeProposal`, strokes, and why in words."""
     usual = int(done.strokes) if done.strokes else None
     if done.cut in FLAT_CUTS and aim.plan.comes_to != TABLE:
         return "stop", usual, "The plan takes nothing off the table."
     kind = make_kind(done.cut, done.abrasive, done.grit, aim.material)
-    proposal = propose_strokes(
-        aim.learn(kind), left.mm, left.u_mm, _tolerance_of(done.cut, aim.tolerance), usual
-    )
+    proposal = propose_strokes(aim.learn(kind), left.mm, left.u_mm, tolerance_mm, usual)
+    if proposal.decision == "stop" and not aim.state.stop:
+        return "stop", usual, "The plan asks no more of this cut."
     if proposal.decision in {"stop", "past"}:
         return proposal.decision, usual, proposal.words
     telling = [one for one in since if one.cut in TELLING_CUTS]

@@ -114,7 +114,7 @@ def _caution_readings(plan: RemovalPlan, request: PlanRequest) -> list[str]:
     if plan.table.uneven_tip and not plan.table.most.none:
         cautions.append(
             "The rails are uneven as far as the thickest blade goes, and the tip is read once for "
-            "both: one rail may stand higher there than it was read, which “at most” reckons with."
+            "both: one rail may stand higher there than it was read, which “at most” allows for."
         )
     wanted = {stop.gap_mm: stop.position_mm for stop in plan.target_positions}
     for rail in ("left", "right"):

@@ -12,6 +12,7 @@ from app.core.compare.comparison import Change, Comparison, compare
 from app.core.compare.comparison_rows import ONE_PIECE, TWO_PIECES, Side, list_evenness, list_rows
 from app.core.compare.comparison_words import (
     IT_HAS_CHANGED,
+    IT_HAS_CHANGED_BESIDE,
     THEY_DIFFER,
     say_joint,
     tell_comparison,
@@ -123,6 +124,9 @@ def _show_both(request: Request, session: Session, before: str, after: str) -> H
     one_piece = sides[0].piece.id == sides[1].piece.id
     sets, off_mm = _read_sets(session, sides)
     compared = compare(*sets, evenness_tolerance_mm=tolerance_mm)
+    leads = IT_HAS_CHANGED if one_piece else THEY_DIFFER
+    if off_mm:
+        leads = IT_HAS_CHANGED_BESIDE
     groups = list_rows(compared, sets, gauges_in_use(session, sides[1].measurement.blade_set_id))
     return show_page(
         request,
@@ -131,7 +135,7 @@ def _show_both(request: Request, session: Session, before: str, after: str) -> H
         side=ONE_PIECE if one_piece else TWO_PIECES,
         one_piece=one_piece,
         lead=_lead(sides),
-        told=tell_comparison(compared, IT_HAS_CHANGED if one_piece else THEY_DIFFER),
+        told=tell_comparison(compared, leads),
         groups=groups,
         changes=[row for rows in groups.values() for row in rows if row.changed],
         joint=say_joint(compared.joint),

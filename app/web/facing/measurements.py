@@ -74,7 +74,7 @@ from app.web.pages import (
     templates,
 )
 from app.web.plan.at_bench import gather_table, tell_togo
-from app.web.plan.planning import last_read
+from app.web.plan.planning import find_showing, last_read
 
 router = APIRouter()
 NOT_HERE = "There are no such readings in this book."
@@ -312,7 +312,12 @@ def grid_values(session: Session, bench: Bench, form: Form, clock: Clock) -> dic
     return {
         "bench": bench,
         "gauges": gauges,
-        "table": gather_table(bench.job, get_facing(session, bench.facing_id), of_piece, gauges),
+        "table": gather_table(
+            bench.job,
+            get_facing(session, bench.facing_id),
+            of_piece,
+            find_showing(session, gauges),
+        ),
         "cells": parsed.cells if posted else form.values,
         "meanings": parsed.meanings,
         "preview": _preview(session, bench, parsed, gauges),

@@ -9,7 +9,12 @@ from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
 from app.core.compare.comparison import compare
-from app.core.compare.comparison_words import Finding, tell_comparison
+from app.core.compare.comparison_words import (
+    IT_HAS_CHANGED,
+    IT_HAS_CHANGED_BESIDE,
+    Finding,
+    tell_comparison,
+)
 from app.core.compare.differences import share_blades, shorten_set
 from app.core.compare.effort_words import say_net_effort
 from app.core.jobs.stages import STAGES
@@ -100,13 +105,13 @@ def _tell_change(job: Job, sets: Sequence[Summary], kind: str) -> str:
         return ""
     before, after = received[-1].read_set, returned[-1].read_set
     off_mm = shortened_mm(standing_works(job))
-    told = tell_comparison(compare(shorten_set(before, off_mm), after))
-    carried = f" {say_carried(off_mm)}" if off_mm else ""
+    leads = IT_HAS_CHANGED_BESIDE if off_mm else IT_HAS_CHANGED
+    told = tell_comparison(compare(shorten_set(before, off_mm), after), leads)
+    words = f"{say_carried(off_mm)} {told.words}" if off_mm else told.words
     if told.finding is not Finding.MOVED:
-        return f"{told.words}{carried}"
+        return words
     same = share_blades(before, after)
     effort = say_net_effort(before.facing, after.facing, kind=kind, same_blades=same, short=True)
-    words = f"{told.words}{carried}"
     return f"{words} {effort}" if effort else words
 
 

@@ -18,6 +18,7 @@ from app.core.plan.next_pass import (
     passes_since,
 )
 from app.core.plan.plan_tables import StepLine, list_steps
+from app.core.plan.shown import Showing
 from app.core.values.readings import FacingReadings, Uncertainties
 from app.store.records.facings import KeptFacing
 from app.store.records.measurements import Measurement, measurements_of_job, standing
@@ -57,7 +58,7 @@ def gather_table(
     job: Job | None,
     facing: KeptFacing | None,
     of_piece: Sequence[Measurement],
-    gauges: GaugesInUse,
+    showing: Showing,
 ) -> BenchTable:
     """Gather the table of a job's readings, or of readings outside any job, against a target."""
     told = [one for one in standing(of_piece) if one.facing.left or one.facing.right]
@@ -73,8 +74,9 @@ def gather_table(
     if job is None:
         last = told[-1] if told and told[-1] is not first else None
     latest = last or received
+    gauges = showing.gauges
     rows = list_rows(
-        gauges,
+        showing,
         first.recorded if first else None,
         last.recorded if last else None,
         facing.target if facing else None,

@@ -6,7 +6,7 @@ from datetime import date
 from sqlalchemy.orm import Session
 
 from app.core.facing.analysis import MalformedReading
-from app.core.facing.measurements import GaugesInUse, write_line
+from app.core.facing.measurements import GaugesInUse
 from app.core.plan.bench import BenchState, judge_bench
 from app.core.plan.effort_map import EffortQuestion
 from app.core.plan.facings import THINNEST_MM, FacingTolerance, PlainFacing, Target, common_gaps
@@ -86,14 +86,9 @@ def last_read(job: Job) -> Measurement | None:
     return told[-1] if told else None
 
 
-def tell_last(measurement: Measurement | None, gauges: GaugesInUse) -> str:
-    """Write the readings a plan starts from; as typed too, where the gauges were not as marked."""
-    if measurement is None:
-        return ""
-    line = write_line(measurement.facing, gauges)
-    if not measurement.corrected.differs:
-        return line
-    return f"{line} (read as {write_line(measurement.recorded, gauges)})"
+def find_showing(session: Session, gauges: GaugesInUse) -> Showing:
+    """Give gauges with what their last checks say of their sizes."""
+    return Showing(gauges, sizes_in_use(session, gauges, date.max))
 
 
 def limits_of(piece: Piece) -> PieceLimits:
@@ -115,15 +110,18 @@ def usual_tolerance(shop: Shop) -> FacingTolerance:
 def plan_job(session: Session, job: Job) -> JobPlan:
     """Plan a job from its last readings to its target; never fails, but says why it can't."""
     facing, last = get_facing(session, job.facing_id), last_read(job)
-    gauges = gauges_of(session, job, last)
-    showing = Showing(gauges, sizes_in_use(session, gauges, date.max))
+    showing = find_showing(session, gauges_of(session, job, last))
     if facing is None or last is None:
         return JobPlan(facing, last, None, None, None, "", showing)
     request = plan = state = None
     refusal = ""
     try:
         state = judge_bench(
-            facing.target, last.facing, facing.tolerance, last.uncertainties, gauges.glass.step_mm
+            facing.target,
+            last.facing,
+            facing.tolerance,
+            last.uncertainties,
+            showing.gauges.glass.step_mm,
         )
         request = make_request(
             facing.target, facing.tolerance, last, job.piece, get_shop(session), settled=state.stop

@@ -8,8 +8,9 @@ from sqlalchemy.orm import Session
 
 from app.core.compare.effort_words import LEFT_OUT
 from app.core.facing.analysis import MalformedReading
-from app.core.facing.measurements import GaugesInUse
+from app.core.facing.measurements import GaugesInUse, write_line
 from app.core.plan.effort_map import AlikeRow, EffortQuestion, list_alike, map_effort
+from app.core.plan.facings import Target, place_target
 from app.core.plan.next_pass import head_plan
 from app.core.plan.piece_limits import parse_limits
 from app.core.plan.plan_tables import (
@@ -21,7 +22,8 @@ from app.core.plan.plan_tables import (
     list_worked_rails,
     rails_alike,
 )
-from app.core.plan.targets import tell_target, tell_tolerance
+from app.core.plan.shown import Showing, write_shown
+from app.core.plan.targets import tell_tolerance
 from app.core.values.forms import Refused
 from app.core.values.pieces import CAUTION_DEFERS, MATERIAL_CAUTIONS
 from app.render.cut import CutPicture, CutRail, CutSize, draw_cut
@@ -50,7 +52,6 @@ from app.web.plan.planning import (
     limits_of,
     plan_job,
     tell_as_planned,
-    tell_last,
     tell_strokes,
 )
 
@@ -102,9 +103,9 @@ def tell_plan(session: Session, job: Job, planned: JobPlan) -> dict[str, Any]:
     facing, plan, last = planned.facing, planned.plan, planned.last
     showing, gauges = planned.showing, planned.showing.gauges
     told: dict[str, Any] = {
-        "target_line": tell_target(facing.target, gauges) if facing else "",
+        "target_line": _show_target(facing.target, showing) if facing else "",
         "tolerance": tell_tolerance(facing.tolerance, gauges.glass) if facing else "",
-        "now_line": tell_last(planned.last, gauges),
+        "now_line": write_line(last.recorded, gauges) if last else "",
     }
     if plan is None or last is None or planned.state is None:
         return told
@@ -119,6 +120,12 @@ def tell_plan(session: Session, job: Job, planned: JobPlan) -> dict[str, Any]:
         "cut_rows": list_cut_rows(plan, gauges.glass),
         "pictures": ["both"] if rails_alike(plan) else list_worked_rails(plan),
     }
+
+
+def _show_target(target: Target, showing: Showing) -> str:
+    """Write a target as the gauges in use will show it, beside what they read."""
+    gaps = [blade.gap_mm for blade in showing.gauges.blades]
+    return write_shown(showing.show(place_target(target, gaps)), showing.gauges)
 
 
 @router.get("/feel.svg")

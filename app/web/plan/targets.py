@@ -113,7 +113,7 @@ def _own_sets(session: Session, job: Job, gauges: GaugesInUse) -> list[SetOffer]
     return [
         SetOffer(
             f"set-{one.id}",
-            tell_target(one.facing, gauges),
+            tell_target(one.recorded, gauges),
             f"{ROLES[one.role]} {format_date(one.taken_on)}"
             + (f", job {one.job_number}" if one.job_number else ""),
         )
@@ -132,7 +132,7 @@ def _other_sets(session: Session, job: Job, gauges: GaugesInUse, find: str) -> l
         offers.append(
             SetOffer(
                 f"set-{last.id}",
-                tell_target(last.facing, gauges),
+                tell_target(last.recorded, gauges),
                 f"{name}, {piece.owner.name}, {ROLES[last.role]} {format_date(last.taken_on)}",
             )
         )

@@ -11,14 +11,14 @@ from sqlalchemy.orm import Session
 from app.core.compare.effort import compare_efforts
 from app.core.compare.effort_words import LEFT_OUT, say_effort
 from app.core.facing.analysis import MalformedReading
-from app.core.facing.measurements import GaugesInUse
+from app.core.facing.measurements import GaugesInUse, write_line
 from app.core.plan.effort_map import rank_lays
-from app.core.plan.facings import FacingTolerance, PlainFacing, Target, common_gaps, place_blades
+from app.core.plan.facings import FacingTolerance, PlainFacing, Target, common_gaps, place_target
 from app.core.plan.plan import plan_removal
 from app.core.plan.shown import NOT_IN, Showing, write_blade, write_shown
 from app.core.plan.what_if import Wish, alter, parse_wish, say_reach
 from app.core.values.forms import Refused
-from app.core.values.readings import BladeStop, FacingReadings
+from app.core.values.readings import FacingReadings
 from app.core.values.units import format_on_scale
 from app.store.records.facings import list_facings
 from app.store.records.jobs import get_job
@@ -26,7 +26,7 @@ from app.store.records.measurements import Measurement
 from app.store.records.shop import get_shop
 from app.store.tables import Job
 from app.web.pages import Form, Reading, found_or_404, show_page
-from app.web.plan.planning import gauges_of, last_read, make_request, usual_tolerance
+from app.web.plan.planning import find_showing, gauges_of, last_read, make_request, usual_tolerance
 
 router = APIRouter(prefix="/jobs/{number}/what-if")
 # asked at once where nothing is typed: half a tenth more open, and a number longer with it
@@ -73,7 +73,7 @@ def show(
         last=last,
         asked=wish != Wish(),
         choices=list(_list_choices(session, job, last, gauges, wish)) if last else [],
-        now_line=_write_line(last.facing, gauges) if last else "",
+        now_line=write_line(last.recorded, gauges) if last else "",
         left_out=LEFT_OUT,
     )
 
@@ -93,11 +93,12 @@ def _list_choices(
             target = alter(last.facing, one, gaps, last.uncertainties)
         except (MalformedReading, ValueError):
             continue
-        line = _write_line(target, gauges)
         fields = (
-            ("target", "line"), ("line", line), ("blade_set", str(gauges.blade_set_id or "")),
-        )  # fmt: skip
-        yield _answer(session, job, last, gauges, (one.words, target, line), fields)
+            ("target", "line"),
+            ("line", _write_line(target, Showing(gauges))),
+            ("blade_set", str(gauges.blade_set_id or "")),
+        )
+        yield _answer(session, job, last, gauges, (one.words, target), fields)
     if wish != Wish():
         return
     library = list_facings(session, job.piece.instrument_kind)
@@ -111,17 +112,23 @@ def _list_choices(
     nearest = sorted(efforts, key=lambda at: abs(efforts[at] - as_now))[:MOST_FACINGS]
     for at in nearest:
         facing = library[at - 1]
-        told = _as_read(facing.target, gaps)
+        told = facing.target
+        if isinstance(told, PlainFacing):
+            told = place_target(told, gaps)
         name = f"same facing as {facing.name}"
         yield _answer(
-            session, job, last, gauges, (name, told, _write_line(told, gauges)),
+            session, job, last, gauges, (name, told),
             (("target", f"facing-{facing.id}"),), facing.tolerance,
         )  # fmt: skip
 
 
-def _write_line(facing: FacingReadings, gauges: GaugesInUse) -> str:
-    """Write a facing as a target's line is typed: every blade of the set in it."""
-    shown = Showing(gauges).show(facing)
+def _write_line(facing: FacingReadings, showing: Showing) -> str:
+    """Write a facing as a line is typed, every blade of the set in it.
+
+    With what is known of the gauges' sizes it is what they will read; without, what a target's
+    line means, which is told for blades of the marked size.
+    """
+    shown, gauges = showing.show(facing), showing.gauges
     numbers = [
         write_blade(shown, blade.gap_mm, gauges.glass) or NOT_IN
         for blade in reversed(gauges.blades)
@@ -130,32 +137,24 @@ def _write_line(facing: FacingReadings, gauges: GaugesInUse) -> str:
     return f"{' '.join(numbers)}{tip}"
 
 
-def _as_read(target: Target, gaps_mm: list[float]) -> FacingReadings:
-    if not isinstance(target, PlainFacing):
-        return target
-    placed = place_blades(target, gaps_mm)
-    left = tuple(BladeStop(one.gap_mm, one.left_mm) for one in placed if one.left_mm is not None)
-    return FacingReadings(left, left, target.tip_opening_mm)
-
-
 def _answer(
     session: Session,
     job: Job,
     last: Measurement,
     gauges: GaugesInUse,
-    told: tuple[str, FacingReadings, str],
+    told: tuple[str, FacingReadings],
     fields: tuple[tuple[str, str], ...],
     tolerance: FacingTolerance | None = None,
 ) -> Choice:
-    name, target, line = told
-    shop = get_shop(session)
+    name, target = told
+    shop, showing = get_shop(session), find_showing(session, gauges)
     nearest = ""
     try:
         request = make_request(target, tolerance or usual_tolerance(shop), last, job.piece, shop)
         plan = plan_removal(request)
         reach = say_reach(plan)
         if not plan.rails_only:
-            near = Showing(gauges).show(plan.nearest_without_table.readings)
+            near = showing.show(plan.nearest_without_table.readings)
             nearest = write_shown(near, gauges)
     except MalformedReading as error:
         reach = str(error)
@@ -166,4 +165,4 @@ def _answer(
         )
     except MalformedReading as error:
         feel = str(error)
-    return Choice(name, line, reach, nearest, feel, fields)
+    return Choice(name, _write_line(target, showing), reach, nearest, feel, fields)

@@ -12,6 +12,7 @@ from app.core.plan.next_pass import (
     needed_cuts,
     offer_passes,
     passes_since,
+    plan_strokes,
 )
 from app.core.plan.plan import plan_removal
 from app.core.plan.plan_values import PlanRequest
@@ -67,6 +68,28 @@ def test_strokes_are_proposed_from_the_rate_and_can_not_overshoot():
     assert 10 < offer.strokes <= 28
     rate = learn_rate(make_kind("tilted", "wet paper", "600", "hard_rubber"), PAIRS)
     assert forecast_depth(rate, offer.strokes, 0.01).high_mm <= 0.08
+
+
+def test_a_cut_that_the_plan_begins_with_is_not_stopped_by_its_own_place_alone():
+    """The tip is there, the thin blades are not: the plan tilts on, and so does the offer."""
+    short = read_numbers([32, 20.5, 12, 6], 1.12)
+    aim = aim_at(short)
+    assert {one.state for one in aim.state.blades if one.rail == "tip"} == {"within"}
+    assert "tilted" in needed_cuts(aim.plan)
+    offer = offer_passes([CLOSE, TILTED, short], [], aim)[0]
+    assert offer.decision in {"go on", "careful"}
+    assert "Stop" not in offer.words
+    (begun,) = (one for one in plan_strokes(aim, [TILTED]) if one.cut == "tilted")
+    assert offer.strokes == begun.strokes
+    assert judge_next(aim.state, aim.plan, [offer], ()).key != "stop"
+
+
+def test_a_cut_that_the_plan_asks_nothing_more_of_says_so_and_no_more():
+    """One rail is there, the other not: of the first nothing is asked, but nothing is finished."""
+    aim = aim_at(read_numbers([35.5, 23.5, 13.5, 6.5], 1.13, [33.5, 21.5, 11.5, 5.5]))
+    left = LoggedPass("left_rail", "wet paper", "600", 5.0)
+    offer = offer_passes([CLOSE, left, OPEN], [], aim)[0]
+    assert (offer.decision, offer.words) == ("stop", "The plan asks no more of this cut.")
 
 
 def test_strokes_since_the_readings_are_taken_off_the_proposal():
