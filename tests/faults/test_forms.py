@@ -104,7 +104,7 @@ def check_form(client, database, place: Place, data: dict[str, list[str]]) -> in
     if answer.status_code == 422:
         page = BeautifulSoup(answer.text, "html.parser")
         assert not find_lost(place, data, page), (place.action, data)
-        assert page.select_one(".problems"), (place.action, data)
+        assert page.select_one(".problems, .asks"), (place.action, data)
     return answer.status_code
 
 

@@ -24,6 +24,7 @@ from tests.books import HEADERS, hash_of, rows_of
 from tests.conftest import NOON, Browser, Clock
 from tests.faults.forms import crawl
 from tests.faults.servers import Server
+from tests.lines import CLOSE_LINE
 
 ROOT = Path(__file__).resolve().parents[2]
 SHIFTING = "<+01>-1<+02>,M3.5.0,M10.5.0/3"  # summer time from March's last Sunday to October's
@@ -86,7 +87,7 @@ def test_after_the_clock_was_set_back_everything_typed_is_kept(worked_book):
         browser.send("form[action$=passes]", kind="flat", abrasive="dry paper", grit="400")
         assert "dry paper" in browser.text
         browser.open("/jobs/1/readings?role=at_the_bench")
-        browser.send("form[data-grid]", line="33.5 21 11.5 5.5 / 1.07")
+        browser.send("form[data-grid]", line=CLOSE_LINE)
         assert browser.path == "/jobs/1"
         browser.open("/jobs/1/papers/return_card")
         browser.send("main form")
@@ -117,7 +118,7 @@ def test_today_is_the_bench_s_day_on_both_sides_of_its_midnight(worked_book, liv
         assert "today" in browser.text
         browser.open("/jobs/1/readings?role=at_the_bench")
         clock.at += timedelta(minutes=1)
-        browser.send("form[data-grid]", line="33.5 21 11.5 5.5 / 1.07")  # opened the day before
+        browser.send("form[data-grid]", line=CLOSE_LINE)  # opened the day before
         assert day_shown(browser) == date(2027, 3, 4)
         assert "1 day overdue" in browser.text
         days = rows_of(worked_book / "book.sqlite3",

@@ -106,12 +106,13 @@ class Fields:
     def past_day(self, name: str, today: Day, what: str, came: Day | None = None) -> Day:
         """Read the day of something done, today if nothing is written: not ahead.
 
-        `came` is the day the piece came, before which nothing was done to it.
+        `came` is the day the piece came, before which nothing was done to it; today is taken
+        even then: the clock was set back, and the piece is here.
         """
         found = self.date(name) or today
         if found > today:
             self.refuse(name, f"{what} can't be dated in the future.")
-        elif came is not None and found < came:
+        elif came is not None and found < min(came, today):
             self.refuse(name, f"{what} can't be before the piece came, {format_date(came)}.")
         return found
 

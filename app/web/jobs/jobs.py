@@ -144,7 +144,9 @@ def create_readings(
 ) -> Response:
     """Keep what was typed into the page's table."""
     job = job_or_404(session, number)
-    kept = take_readings(session, job_bench(job), form, clock)
+    bench = job_bench(job)
+    form.values["place"] = bench.action  # of the page's forms it is the table that comes back
+    kept = take_readings(session, bench, form, clock)
     return kept or job_page(request, session, job, form)
 
 

@@ -100,3 +100,14 @@ def test_more_decimals_than_the_currency_has_are_refused_in_words(currency, type
     fields = Fields({"price": typed}, currency=currency)
     assert fields.money_minor("price") is None
     assert words in fields.problems["price"]
+
+
+def test_today_is_taken_even_if_the_clock_stands_before_the_day_it_came():
+    today, came = date(2026, 11, 26), date(2026, 11, 27)
+    for raw in ({}, {"done_on": "2026-11-26"}):
+        fields = Fields(raw)
+        assert fields.past_day("done_on", today, "A pass", came) == today
+        assert not fields.problems
+    earlier = Fields({"done_on": "2026-11-25"})
+    earlier.past_day("done_on", today, "A pass", came)
+    assert "before the piece came" in earlier.problems["done_on"]

@@ -91,6 +91,16 @@ def test_a_refused_or_only_checked_grid_is_a_draft_without_scripts(browser, job,
     assert drafts_in(sessions)[0].fields["line"] == "33.5 21.5 11.5 5.5"
 
 
+@pytest.mark.parametrize("place", ["/settings", ""])
+def test_refused_readings_of_a_job_s_page_come_back_whatever_the_form_says_of_its_place(
+    browser, job, place
+):
+    browser.open(f"/jobs/{job}")
+    page = browser.send("form[data-grid]", status=422, tip="0", place=place)
+    assert "closed mouthpiece" in page.select_one(".problems").text
+    assert page.select_one("#tip")["value"] == "0"
+
+
 def test_a_draft_is_discarded_by_its_button_and_an_emptied_grid_is_none(
     browser, job, type_in, sessions
 ):
