@@ -202,7 +202,7 @@ class Difference:
     covariance: Vector
 
     def total(self, weights: Vector) -> tuple[float, float, float]:
-        """Give a weighted sum of figures before and after, and u of its difference."""
+        """A weighted sum of figures before and after, and u of its difference."""
         before, after = (
             float(weights @ np.array([one.value for one in side]))
             for side in (self.before, self.after)

@@ -39,7 +39,7 @@ class Homecoming:
 
 
 def list_last_known(session: Session, customer: Customer | None) -> dict[int, LastKnown]:
-    """Give the last facing of each of a customer's pieces; those never measured are left out."""
+    """The last facing of each of a customer's pieces; those never measured are left out."""
     pieces = [piece.id for piece in customer.pieces] if customer else []
     if not pieces:
         return {}

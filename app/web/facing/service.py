@@ -60,7 +60,7 @@ class FacingIn(_Asked):
     dial_right: Annotated[list[DialIn], Field(max_length=MOST_READINGS)] = []
 
     def value(self) -> FacingReadings:
-        """Give the measurement as core takes it."""
+        """The measurement as core takes it."""
         left, right = (
             tuple(BladeStop(stop.gap_mm, stop.position_mm) for stop in rail)
             for rail in (self.left, self.right)
@@ -82,7 +82,7 @@ class SpreadsIn(_Asked):
     dial_position_u_mm: Spread = 0.05
 
     def uncertainties(self) -> Uncertainties:
-        """Give them as core takes them."""
+        """The readings as core takes them."""
         return Uncertainties(
             self.position_u_mm,
             self.gap_u_mm,
