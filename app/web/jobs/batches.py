@@ -1,6 +1,6 @@
 """Making: batches of the shop's own pieces against one target, and how each batch runs."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
@@ -34,7 +34,7 @@ from app.core.jobs.batches import (
 )
 from app.core.plan.bench import judge_bench
 from app.core.plan.facings import PlainFacing
-from app.core.plan.targets import tell_target, tell_tolerance
+from app.core.plan.targets import parse_facing, tell_target, tell_tolerance
 from app.core.shop.field_words import label_field, say_value
 from app.core.values.forms import Fields, Refused, plural
 from app.core.values.readings import FacingReadings
@@ -51,11 +51,12 @@ from app.store.records.batches import (
     save_batch,
     save_prices,
 )
-from app.store.records.facings import KeptFacing, get_facing, list_facings
-from app.store.records.measurements import Measurement
+from app.store.records.facings import KeptFacing, add_facing, get_facing, list_facings
+from app.store.records.measurements import Measurement, get_measurement
+from app.store.records.pieces import get_piece
 from app.store.records.revisions import Conflict, list_revisions
 from app.store.records.shop import gauges_in_use, get_shop
-from app.store.tables import Batch
+from app.store.tables import Batch, Piece
 from app.web.drawn import answer_picture
 from app.web.pages import (
     Clock,
@@ -69,10 +70,11 @@ from app.web.pages import (
     show_page,
     taken_before,
 )
-from app.web.plan.planning import gauges_for
+from app.web.plan.planning import gauges_for, name_copy, usual_tolerance
 from app.web.shop.customers import show_conflict
 
 router = APIRouter(prefix="/batches")
+COPY = "copy"  # of the facing of a piece, whose readings are named beside it
 NOT_HERE = "There is no such batch in this book."
 
 
@@ -125,18 +127,31 @@ def index(request: Request, session: Reading) -> HTMLResponse:
 
 
 @router.get("/new")
-def new(request: Request, session: Reading, facing: str = "") -> HTMLResponse:
-    """Show an empty batch, or one whose facing is chosen."""
-    return _edit_page(request, session, Form(values={"facing": facing} if facing else {}), None)
+def new(request: Request, session: Reading, facing: str = "", from_set: str = "") -> HTMLResponse:
+    """Show an empty batch, one whose facing is chosen, or one of duplicates of a piece."""
+    values = {"facing": facing} if facing else {}
+    if _source(session, from_set):
+        values = {"facing": COPY, "from_set": from_set}
+    return _edit_page(request, session, Form(values=values), None)
+
+
+def _source(session: Session, text: str) -> tuple[Piece, Measurement] | None:
+    """Give the piece that is duplicated, and its readings."""
+    source = get_measurement(session, int(text)) if text.isdecimal() and len(text) < 10 else None
+    piece = get_piece(session, source.piece_id) if source else None
+    return (piece, source) if piece and source else None
 
 
 def _edit_page(request: Request, session: Session, form: Form, batch: Batch | None) -> HTMLResponse:
     gauges = gauges_in_use(session)
+    source = _source(session, form.get("from_set"))
     return show_page(
         request,
         "batches/edit.html",
         form=form,
         batch=batch,
+        source=source,
+        source_line=tell_target(source[1].recorded, gauges) if source else "",
         facings=[(one, tell_target(one.target, gauges)) for one in _offer_facings(session, batch)],
     )
 
@@ -155,10 +170,14 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Res
     """Begin a batch and write its pieces down."""
     if answer := taken_before(session, form):
         return answer
+    copied = _copy_facing(session, form, clock)
+    raw = form.values | ({"facing": str(copied)} if isinstance(copied, int) else {})
     offered = {one.id: one for one in list_facings(session)}
-    entry = parse_new_batch(form.values, offered, clock.today())
-    if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+    entry = parse_new_batch(raw, offered, clock.today())
+    for refused in (copied, entry):
+        form.problems |= refused.problems if isinstance(refused, Refused) else {}
+    if form.problems or isinstance(entry, Refused):
+        session.rollback()
         return _edit_page(request, session, form, None)
     batch = add_batch(session, entry.batch, clock.now())
     kind = offered[entry.batch.facing_id].instrument_kind
@@ -167,6 +186,22 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Res
     note_taken(session, form, location, clock.now())
     session.commit()
     return go_to(location)
+
+
+def _copy_facing(session: Session, form: Form, clock: Clock) -> int | Refused | None:
+    """Keep the facing of the piece that is duplicated, if that was chosen; gives its number."""
+    source = _source(session, form.get("from_set"))
+    if form.get("facing") != COPY or source is None:
+        return None
+    piece, read = source
+    kind = piece.instrument_kind
+    raw = {"told_by": "copy", "name": name_copy(piece, read), "instrument_kind": kind}
+    gauges = gauges_for(session, kind)
+    entry = parse_facing(raw, gauges, clock.today(), read.readings, read.id)
+    if isinstance(entry, Refused):
+        return Refused({"facing": " ".join(entry.problems.values())})
+    entry = replace(entry, tolerance=usual_tolerance(get_shop(session)))
+    return add_facing(session, entry, clock.now()).id
 
 
 @router.get("/{batch_id}")
