@@ -8,10 +8,9 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
-from app.core.facing.analysis import MalformedReading, analyse_facing
+from app.core.facing.analysis import MalformedReading
 from app.core.facing.evenness import blade_key
 from app.core.facing.measurements import GaugesInUse, write_line
-from app.core.facing.suspects import find_suspects, leave_out
 from app.core.jobs.batch_verdicts import (
     CANNOT_TELL,
     OUT,
@@ -37,7 +36,6 @@ from app.core.plan.facings import PlainFacing
 from app.core.plan.targets import tell_target, tell_tolerance
 from app.core.shop.field_words import label_field, say_value
 from app.core.values.forms import Fields, Refused, plural
-from app.core.values.readings import FacingReadings
 from app.core.values.units import format_blade
 from app.render.run_chart import RunChart, RunPoint, draw_run_chart
 from app.store.records.batches import (
@@ -52,7 +50,6 @@ from app.store.records.batches import (
     save_prices,
 )
 from app.store.records.facings import KeptFacing, get_facing, list_facings
-from app.store.records.measurements import Measurement
 from app.store.records.revisions import Conflict, list_revisions
 from app.store.records.shop import gauges_in_use, get_shop
 from app.store.tables import Batch
@@ -295,32 +292,24 @@ def _judge(
         return PieceLine(made)
     now, spreads = made.last.facing, made.last.uncertainties
     line = write_line(now, gauges)
-    suspects = find_suspects(analyse_facing(now, spreads))
     try:
-        state = judge_bench(facing.target, leave_out(now, suspects), facing.tolerance, spreads)
+        state = judge_bench(facing.target, now, facing.tolerance, spreads)
     except MalformedReading as error:
         return PieceLine(made, line, refusal=str(error))
     return PieceLine(
         made,
         line,
         list_away(state, facing.tolerance, gaps, gauges),
-        (*list_misses(state, facing.tolerance, gauges), *doubt_readings(suspects)),
+        (*list_misses(state, facing.tolerance, gauges), *doubt_readings(state.again)),
         list_unread(facing.target, now),
     )
-
-
-def _trusted(last: Measurement) -> FacingReadings:
-    analysis = analyse_facing(last.facing, last.uncertainties)
-    return leave_out(last.facing, find_suspects(analysis))
 
 
 def _runs(
     facing: KeptFacing, pieces: list[MadePiece], gauges: GaugesInUse
 ) -> tuple[BatchRun, BatchRun]:
     read = [
-        (one.piece.marking, _trusted(one.last))
-        for one in pieces
-        if one.last and one.left_at is None
+        (one.piece.marking, one.last.trusted) for one in pieces if one.last and one.left_at is None
     ]
     return run_batch(facing.target, facing.tolerance, read, gauges)
 

@@ -7,6 +7,7 @@ from sqlalchemy.orm import Session
 
 from app.core.facing.analysis import MalformedReading
 from app.core.facing.measurements import GaugesInUse
+from app.core.facing.suspects import leave_out
 from app.core.plan.bench import BenchState, judge_bench
 from app.core.plan.effort_map import EffortQuestion
 from app.core.plan.facings import THINNEST_MM, FacingTolerance, PlainFacing, Target, common_gaps
@@ -138,6 +139,7 @@ def tell_as_planned(session: Session, job: Job, planned: JobPlan) -> str:
     if planned.facing is None or len(told) < 2:
         return ""
     before, last = told[-2:]
+    read = leave_out(last.recorded, last.suspects)
     try:
         plan = plan_removal(
             make_request(
@@ -153,7 +155,7 @@ def tell_as_planned(session: Session, job: Job, planned: JobPlan) -> str:
     if plan.comes_to == DONE:
         return ""
     for step in reversed(plan.steps):
-        if step.expect and planned.showing.show(step.expect).agrees(last.recorded):
+        if step.expect and planned.showing.show(step.expect).agrees(read):
             return AS_PLANNED[step.key]
     return ""
 
@@ -193,11 +195,11 @@ def ask_effort(session: Session, job: Job) -> EffortQuestion | None:
     if last is None:
         return None
     target = facing.target if facing else None
-    gap = min(common_gaps(last.facing))
+    gap = min(common_gaps(last.trusted), default=THINNEST_MM)
     if isinstance(target, PlainFacing):
         gap = target.length_gap_mm
     return EffortQuestion(
-        last.facing,
+        last.trusted,
         target,
         job.piece.instrument_kind,
         last.uncertainties,
@@ -216,7 +218,7 @@ def make_request(
     settled: bool = False,
 ) -> PlanRequest:
     """Ask for a plan the way the pages do: within a tolerance and with all known limits."""
-    now, limits = last.facing, limits_of(piece)
+    now, limits = last.trusted, limits_of(piece)
     stops = [*now.left, *now.right]
     if isinstance(target, PlainFacing):
         length_gap, furthest = target.length_gap_mm, [target.facing_length_mm]

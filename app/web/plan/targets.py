@@ -8,6 +8,7 @@ from sqlalchemy.orm import Session
 
 from app.core.facing.curves import CURVES
 from app.core.facing.measurements import ROLES, GaugesInUse, facing_of
+from app.core.facing.suspects import say_again
 from app.core.plan.facings import SHAPES
 from app.core.plan.targets import (
     FacingEntry,
@@ -115,7 +116,8 @@ def _own_sets(session: Session, job: Job, gauges: GaugesInUse) -> list[SetOffer]
             f"set-{one.id}",
             tell_target(one.recorded, gauges),
             f"{ROLES[one.role]} {format_date(one.taken_on)}"
-            + (f", job {one.job_number}" if one.job_number else ""),
+            + (f", job {one.job_number}" if one.job_number else "")
+            + _say_left_out(one),
         )
         for one in sets[:MOST_SETS]
     ]
@@ -133,16 +135,21 @@ def _other_sets(session: Session, job: Job, gauges: GaugesInUse, find: str) -> l
             SetOffer(
                 f"set-{last.id}",
                 tell_target(last.recorded, gauges),
-                f"{name}, {piece.owner.name}, {ROLES[last.role]} {format_date(last.taken_on)}",
+                f"{name}, {piece.owner.name}, {ROLES[last.role]} {format_date(last.taken_on)}"
+                + _say_left_out(last),
             )
         )
     return offers
 
 
+def _say_left_out(one: Measurement) -> str:
+    return f"; without {say_again(one.suspects)}, to be read again" if one.suspects else ""
+
+
 def _evened_line(last: Measurement, gauges: GaugesInUse) -> str:
     if not (last.facing.left and last.facing.right):
         return ""
-    return tell_target(facing_of(even_up_entries(last.readings)), gauges)
+    return tell_target(facing_of(even_up_entries(last.trusted_readings)), gauges)
 
 
 @router.post("")
@@ -196,9 +203,9 @@ def _parse(
     if key not in {"even", "set"} or source is None:
         return Refused({"target": "Choose what to aim at."})
     raw |= {"told_by": "copy", "name": _name_source(session, job, key, source)}
-    entry = parse_facing(raw, gauges, clock.today(), source.readings, source.id)
+    entry = parse_facing(raw, gauges, clock.today(), source.trusted_readings, source.id)
     if key == "even" and isinstance(entry, FacingEntry):
-        evened = even_up_entries(source.readings)
+        evened = even_up_entries(source.trusted_readings)
         return replace(entry, told_by="readings", readings=evened, source_set_id=None)
     return entry
 
