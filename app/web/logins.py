@@ -146,7 +146,7 @@ def _network_page(request: Request, session: Session, clock: Clock, form: Form) 
 
 
 def find_own_address(request: Request) -> str:
-    """Give the address at which the network finds this book; empty where there is no network."""
+    """The address at which the network finds this book; empty where there is no network."""
     host = request.url.hostname or ""
     if f"[{host}]" in LOOPBACK_HOSTS or host in LOOPBACK_HOSTS:
         host = own_address("0.0.0.0")  # noqa: S104 - asked, not bound

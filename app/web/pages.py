@@ -71,11 +71,11 @@ class Form:
         return hashlib.sha256(repr(sorted(typed.items())).encode()).hexdigest()
 
     def get(self, name: str, default: str = "") -> str:
-        """Give a field as typed."""
+        """A field as typed."""
         return self.values.get(name, default)
 
     def ticked(self, name: str) -> list[str]:
-        """Give every value of a field that may have several."""
+        """Every value of a field that may have several."""
         return self.lists.get(name, [])
 
     @property
@@ -159,12 +159,12 @@ async def _closing(
 
 
 def get_settings(request: Request) -> Settings:
-    """Give the server's settings."""
+    """The server's settings."""
     return request.app.state.settings  # type: ignore[no-any-return]
 
 
 async def tell_settings(request: Request) -> Settings:
-    """Give a handler the server's settings."""
+    """The server's settings, for a handler."""
     return get_settings(request)
 
 
@@ -176,7 +176,7 @@ Clock = Annotated[Settings, Depends(tell_settings)]
 
 
 def found_or_404(record: Found | None, words: str) -> Found:
-    """Give the record, or answer 404 with words."""
+    """The record, or answer 404 with words."""
     if record is None:
         raise HTTPException(404, words)
     return record
@@ -242,12 +242,12 @@ def templates() -> Environment:
 
 @cache
 def fingerprint(path: Path) -> str:
-    """Give what tells a file from any other of its name."""
+    """What tells a file from any other of its name."""
     return hashlib.sha256(path.read_bytes()).hexdigest()[:12]
 
 
 def static_address(name: str) -> str:
-    """Give a static file's address; it changes with the file, so browsers may keep it."""
+    """A static file's address; it changes with the file, so browsers may keep it."""
     return f"/static/{name}?v={fingerprint(folder_of('static') / name)}"
 
 

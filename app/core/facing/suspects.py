@@ -34,7 +34,7 @@ def find_suspects(analysis: FacingAnalysis) -> frozenset[tuple[str, int]]:
 
 
 def leave_out(facing: FacingReadings, suspects: frozenset[tuple[str, int]]) -> FacingReadings:
-    """Give a facing without the stops that are to be taken again."""
+    """A facing without the stops that are to be taken again."""
     if not suspects:
         return facing
     left, right = (

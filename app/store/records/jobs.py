@@ -177,7 +177,7 @@ def save_agreed(
 
 
 def get_job(session: Session, number: int, parts: Collection[str] = JOB_PARTS) -> Job | None:
-    """Give a job by its number with everything its page shows, or only some parts of it."""
+    """A job by its number with everything its page shows, or only some parts of it."""
     job = session.scalar(_JOB, {"number": number})
     if job is None:
         return None

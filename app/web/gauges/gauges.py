@@ -226,7 +226,7 @@ def _show_page(
 
 
 def scale_of(gauge: Gauge) -> Scale:
-    """Give the scale a gauge is engraved in; blades of old books are in inches."""
+    """The scale a gauge is engraved in; blades of old books are in inches."""
     return SCALES[gauge.scale or ("length_in" if gauge.kind == "blade" else "length_mm")]
 
 

@@ -54,7 +54,7 @@ def new(
 
 
 def _read_on(session: Session, gauge: Gauge, form: Form) -> Gauge:
-    """Give the gauge whose marks are read: for a blade the glass, else the gauge itself."""
+    """The gauge whose marks are read: for a blade the glass, else the gauge itself."""
     if gauge.kind != "blade":
         return gauge
     glasses = {str(one.id): one for one in list_gauges(session, "glass")}

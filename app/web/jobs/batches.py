@@ -142,7 +142,7 @@ def _edit_page(request: Request, session: Session, form: Form, batch: Batch | No
 
 
 def _offer_facings(session: Session, batch: Batch | None) -> list[KeptFacing]:
-    """Give the library; a batch may keep a facing that was put aside since."""
+    """The library; a batch may keep a facing that was put aside since."""
     offered = list_facings(session)
     kept = get_facing(session, batch.facing_id) if batch else None
     if kept and kept.id not in {one.id for one in offered}:
@@ -339,7 +339,7 @@ def draw_run(
 
 
 def chart_of(run: BatchRun, size: str = "card") -> RunChart | None:
-    """Give a batch's run as a chart to draw; None below two pieces."""
+    """A batch's run as a chart to draw; None below two pieces."""
     if run.chart is None:
         return None
     small = size == "small"

@@ -59,7 +59,7 @@ NOT_HERE = "There is no job of that number in this book."
 
 
 def job_or_404(session: Session, number: int) -> Job:
-    """Give the job with everything its page shows, or answer 404."""
+    """The job with everything its page shows, or answer 404."""
     return found_or_404(get_job(session, number), NOT_HERE)
 
 
@@ -109,7 +109,7 @@ def job_page(request: Request, session: Session, job: Job, form: Form) -> HTMLRe
 def _bench_values(
     request: Request, session: Session, job: Job, form: Form, roles: set[str]
 ) -> dict[str, Any]:
-    """Give what the table on the page prints; a form that came back is its own or another's."""
+    """What the table on the page prints; a form that came back is its own or another's."""
     bench, clock = job_bench(job), get_settings(request)
     typed = form if form.get("place") == bench.action else Form()
     draft = None
@@ -245,7 +245,7 @@ def edit(request: Request, session: Reading, number: int) -> HTMLResponse:
 def offer_ticks(
     session: Session, form: Form, job: Job | None = None, *, at_drop_off: bool = True
 ) -> list[tuple[TickKind, list[str], list[str]]]:
-    """Give each kind of tick with the lines it offers and those that are ticked."""
+    """Each kind of tick with the lines it offers and those that are ticked."""
 
     def offered(kind: str) -> list[str]:
         lines = list_checklist(session, kind)

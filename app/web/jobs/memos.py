@@ -189,7 +189,7 @@ def _again(session: Session, desk: Desk) -> Desk:
 def _settle_customer(
     session: Session, desk: Desk, form: Form, kind: MemoKind, clock: Clock
 ) -> int | None:
-    """Give who a piece goes to, a known customer or a new one; problems are left in the form."""
+    """Who a piece goes to, a known customer or a new one; problems are left in the form."""
     fields = Fields(form.values, form.problems)
     out = trial_of(session, desk.piece)
     chosen = form.get(f"{kind.key}_to")

@@ -67,7 +67,7 @@ def create(session: Writing, form: Typed, clock: Clock, number: int) -> Response
 
 
 def gather_facts(session: Session, job: Job) -> dict[str, str]:
-    """Give what a wording's fields are filled with."""
+    """What a wording's fields are filled with."""
     shop, gauges, piece = get_shop(session), gauges_in_use(session), job.piece
     account, (received, _) = account_of(session, list_order(session, job)), before_after(job)
     return {
@@ -122,7 +122,7 @@ def update(request: Request, session: Writing, form: Typed) -> Response:
 
 @router.get("/calendar.ics")
 def calendar(request: Request, session: Reading) -> Response:
-    """Give the calendar file of the days jobs are wanted and things are awaited."""
+    """Send the calendar file of the days jobs are wanted and things are awaited."""
     site = str(request.base_url).rstrip("/")
     days = [
         CalendarDay(

@@ -213,13 +213,13 @@ def _keep(
 
 @router.get("/photos/{photo_id}")
 def show(request: Request, session: Reading, clock: Clock, photo_id: int) -> Response:
-    """Give a photograph."""
+    """Send a photograph."""
     return _answer(request, session, clock, photo_id, "")
 
 
 @router.get("/photos/{photo_id}/small")
 def show_small(request: Request, session: Reading, clock: Clock, photo_id: int) -> Response:
-    """Give a photograph, small."""
+    """Send a photograph, small."""
     return _answer(request, session, clock, photo_id, "small")
 
 
@@ -265,7 +265,7 @@ def strike(session: Writing, form: Typed, clock: Clock, photo_id: int) -> Respon
 
 
 def _album_of(session: Session, photo: Photo, form: Form) -> Album:
-    """Give the album whose page the form stood on: the job's, unless it was the piece's."""
+    """The album whose page the form stood on: the job's, unless it was the piece's."""
     number = form.get("job")
     if number.isdecimal() and len(number) < 10 and photo.job_id:
         return _job_album(session, int(number))

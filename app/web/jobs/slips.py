@@ -111,7 +111,7 @@ def _preview(
 def new_file(
     request: Request, session: Reading, clock: Clock, number: int, kind: str, name: str
 ) -> Response:
-    """Give a page of a job's paper as it would print now, or its PDF."""
+    """Send a page of a job's paper as it would print now, or its PDF."""
     subject = _job_subject(session, number, kind)
     return _answer(request, session, subject, _kind(kind, "job"), clock, name)
 
@@ -120,7 +120,7 @@ def new_file(
 def new_file_of_piece(
     request: Request, session: Reading, clock: Clock, piece_id: int, kind: str, name: str
 ) -> Response:
-    """Give a page of a piece's paper as it would print now, or its PDF."""
+    """Send a page of a piece's paper as it would print now, or its PDF."""
     subject = _piece_subject(session, piece_id)
     return _answer(request, session, subject, _kind(kind, "piece"), clock, name)
 
@@ -234,7 +234,7 @@ def show_kept(request: Request, session: Reading, slip_number: int) -> HTMLRespo
 
 @router.get("/papers/{slip_number}/{name}")
 def show_file(request: Request, session: Reading, slip_number: int, name: str) -> Response:
-    """Give a file an issued paper came with: a page, or the PDF to print or to send."""
+    """Send a file an issued paper came with: a page, or the PDF to print or to send."""
     slip = found_or_404(get_slip(session, slip_number), NO_PAPER)
     content = found_or_404(
         get_slip_file(session, slip_number, name), "That paper has no such file."

@@ -161,7 +161,7 @@ def _edit_page(
 
 
 def _as_typed(facing: KeptFacing, gauges: GaugesInUse) -> dict[str, str]:
-    """Give a facing's numbers as they were typed, for the page's fields."""
+    """A facing's numbers as they were typed, for the page's fields."""
     typed = {one.quantity: one.typed for one in facing.readings if one.quantity != "blade"}
     plain = facing.told_by == "plain"
     third = {}
