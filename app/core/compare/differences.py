@@ -226,12 +226,6 @@ class Difference:
         return chance_of(max(size, 0.0), u)
 
 
-def share_blades(before: ReadSet, after: ReadSet) -> bool:
-    """Whether both sets were read with the same blades, so far as both name one."""
-    sides = [{one.blade for one in each.told if one.blade is not None} for each in (before, after)]
-    return not sides[0].isdisjoint(sides[1])
-
-
 def take_difference(before: ReadSet, after: ReadSet) -> Difference:
     """Pair what both sets have and put the covariance together from its sources.
 

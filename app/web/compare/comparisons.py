@@ -17,7 +17,7 @@ from app.core.compare.comparison_words import (
     say_joint,
     tell_comparison,
 )
-from app.core.compare.differences import ReadSet, share_blades, shorten_set
+from app.core.compare.differences import ReadSet, shorten_set
 from app.core.compare.effort import compare_efforts
 from app.core.facing.analysis import MalformedReading
 from app.core.facing.measurements import ROLES, GaugesInUse, write_line
@@ -193,12 +193,7 @@ def _effort(sides: tuple[Compared, Compared]) -> str:
     if before.measurement.id == after.measurement.id or after.piece.instrument_kind != kind:
         return ""
     try:
-        found = compare_efforts(
-            before.facing,
-            after.facing,
-            kind=kind,
-            same_blades=share_blades(before.measurement.read_set, after.measurement.read_set),
-        )
+        found = compare_efforts(before.measurement.read_set, after.measurement.read_set, kind)
     except MalformedReading:
         return ""
     one_piece = _side(sides) is ONE_PIECE

@@ -15,7 +15,7 @@ from app.core.compare.comparison_words import (
     Finding,
     tell_comparison,
 )
-from app.core.compare.differences import share_blades, shorten_set
+from app.core.compare.differences import shorten_set
 from app.core.compare.effort_words import say_net_effort
 from app.core.jobs.stages import STAGES
 from app.core.values.customers import CustomerEntry, read_customer
@@ -109,8 +109,7 @@ def _tell_change(job: Job, sets: Sequence[Summary], kind: str) -> str:
     words = f"{say_carried(off_mm)} {told.words}" if off_mm else told.words
     if told.finding is not Finding.MOVED:
         return words
-    same = share_blades(before, after)
-    effort = say_net_effort(before.facing, after.facing, kind=kind, same_blades=same, short=True)
+    effort = say_net_effort(before, after, kind, short=True)
     return f"{words} {effort}" if effort else words
 
 
