@@ -46,7 +46,7 @@ def find_suspects(analysis: FacingAnalysis) -> Stops:
 
 
 def leave_out(facing: FacingReadings, suspects: Stops) -> FacingReadings:
-    """Give a facing without the stops that are to be taken again."""
+    """A facing without the stops that are to be taken again."""
     if not suspects:
         return facing
     left, right = (
@@ -59,7 +59,7 @@ def leave_out(facing: FacingReadings, suspects: Stops) -> FacingReadings:
 def leave_out_entries(
     readings: Iterable[ReadingEntry], suspects: Stops
 ) -> tuple[ReadingEntry, ...]:
-    """Give readings without those that are to be taken again."""
+    """Readings without those that are to be taken again."""
     return tuple(one for one in readings if not _is_suspect(one, suspects))
 
 

@@ -181,7 +181,7 @@ def _away_u(
     *,
     same_blade: bool,
 ) -> float:
-    """Give how sure a stop is along the glass: u² = u_position² + (u_gap/slope)².
+    """How sure a stop is along the glass: u² = u_position² + (u_gap/slope)².
 
     Against a target that was itself told by where this blade stops, the blade's own error is
     common to both and cancels.
@@ -283,7 +283,7 @@ def _gains(
     uncertainties: Uncertainties,
     zone: str = "",
 ) -> Iterator[tuple[float, float]]:
-    """Give the gap gained at each blade of a rail, or of a third, with its uncertainty."""
+    """The gap gained at each blade of a rail, or of a third, with its uncertainty."""
     stops = getattr(before, rail)
     length = max((stop.position_mm for stop in stops), default=0.0)
     try:

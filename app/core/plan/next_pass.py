@@ -63,7 +63,7 @@ class BenchAim:
 
 
 def passes_since(log: Log) -> tuple[LoggedPass, ...]:
-    """Give the passes made since the last readings."""
+    """The passes made since the last readings."""
     since: list[LoggedPass] = []
     for entry in log:
         if isinstance(entry, LoggedPass):
@@ -211,7 +211,7 @@ def _decide(
 
 
 def _tolerance_of(cut: str, tolerance: FacingTolerance) -> float:
-    """Give how far a cut may miss; a flat cut is planned to the near edge already."""
+    """How far a cut may miss; a flat cut is planned to the near edge already."""
     if cut in FLAT_CUTS:
         return 0.0
     at_tip = tolerance.tip_mm if cut in {"tilted", "tip_rail"} else None

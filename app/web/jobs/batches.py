@@ -50,7 +50,7 @@ from app.store.records.batches import (
     save_prices,
 )
 from app.store.records.facings import KeptFacing, get_facing, list_facings
-from app.store.records.revisions import Conflict, list_revisions
+from app.store.records.revisions import list_revisions
 from app.store.records.shop import gauges_in_use, get_shop
 from app.store.tables import Batch
 from app.web.drawn import answer_picture
@@ -60,14 +60,13 @@ from app.web.pages import (
     Reading,
     Typed,
     Writing,
+    commit_once,
     found_or_404,
     go_to,
-    note_taken,
+    refuse_twice,
     show_page,
-    taken_before,
 )
 from app.web.plan.planning import gauges_for
-from app.web.shop.customers import show_conflict
 
 router = APIRouter(prefix="/batches")
 NOT_HERE = "There is no such batch in this book."
@@ -139,7 +138,7 @@ def _edit_page(request: Request, session: Session, form: Form, batch: Batch | No
 
 
 def _offer_facings(session: Session, batch: Batch | None) -> list[KeptFacing]:
-    """Give the library; a batch may keep a facing that was put aside since."""
+    """The library; a batch may keep a facing that was put aside since."""
     offered = list_facings(session)
     kept = get_facing(session, batch.facing_id) if batch else None
     if kept and kept.id not in {one.id for one in offered}:
@@ -150,20 +149,16 @@ def _offer_facings(session: Session, batch: Batch | None) -> list[KeptFacing]:
 @router.post("")
 def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Response:
     """Begin a batch and write its pieces down."""
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     offered = {one.id: one for one in list_facings(session)}
     entry = parse_new_batch(form.values, offered, clock.today())
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
         return _edit_page(request, session, form, None)
     batch = add_batch(session, entry.batch, clock.now())
     kind = offered[entry.batch.facing_id].instrument_kind
     add_batch_pieces(session, batch, entry.pieces, kind, clock.today(), clock.now())
-    location = f"/batches/{batch.id}?said=new"
-    note_taken(session, form, location, clock.now())
-    session.commit()
-    return go_to(location)
+    return commit_once(session, form, f"/batches/{batch.id}?said=new", clock.now())
 
 
 @router.get("/{batch_id}")
@@ -328,7 +323,7 @@ def draw_run(
 
 
 def chart_of(run: BatchRun, size: str = "card") -> RunChart | None:
-    """Give a batch's run as a chart to draw; None below two pieces."""
+    """A batch's run as a chart to draw; None below two pieces."""
     if run.chart is None:
         return None
     small = size == "small"
@@ -358,18 +353,14 @@ def create_pieces(
 ) -> Response:
     """Write more pieces of a batch down."""
     batch, facing = _batch(session, batch_id)
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     taken = [one.piece.marking for one in list_made_pieces(session, batch_id)]
     entry = parse_pieces(form.values, taken)
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
         return _page(request, session, batch_id, form)
     add_batch_pieces(session, batch, entry, facing.instrument_kind, clock.today(), clock.now())
-    location = f"/batches/{batch_id}?said=more"
-    note_taken(session, form, location, clock.now())
-    session.commit()
-    return go_to(location)
+    return commit_once(session, form, f"/batches/{batch_id}?said=more", clock.now())
 
 
 @router.post("/{batch_id}/prices")
@@ -385,7 +376,7 @@ def update_prices(
         if (name := f"price-{one.piece.id}") in form.values:
             prices[one.piece.id] = fields.money_minor(name)
     if fields.problems:
-        form.problems = fields.problems
+        form.refuse(fields)
         return _page(request, session, batch_id, form)
     save_prices(session, batch, prices, currency, clock.now())
     session.commit()
@@ -421,11 +412,8 @@ def update(
     offered = {one.id for one in _offer_facings(session, batch)}
     entry = parse_batch(form.values, offered, clock.today())
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
         return _edit_page(request, session, form, batch)
-    try:
-        save_batch(session, batch, entry, form.seen_version, clock.now())
-    except Conflict as conflict:
-        return show_conflict(request, form, conflict, batch.version)
+    save_batch(session, batch, entry, form.seen_version, clock.now())
     session.commit()
     return go_to(f"/batches/{batch_id}?said=kept")

@@ -28,7 +28,7 @@ from app.store.tables import Job, Piece, Shop
 
 
 def uncertainties_of(measurement: Measurement | None) -> Uncertainties:
-    """Give the standard uncertainties a plan reckons with: those of the gauges it was read with.
+    """The standard uncertainties a plan reckons with: those of the gauges it was read with.
 
     Readings bring their own where the gauges' register tells them; without readings, as for a
     picture of a target, those of the service stand in.
@@ -37,18 +37,18 @@ def uncertainties_of(measurement: Measurement | None) -> Uncertainties:
 
 
 def gauges_for(session: Session, kind: str) -> GaugesInUse:
-    """Give the gauges with which a piece for this kind of instrument is read."""
+    """The gauges with which a piece for this kind of instrument is read."""
     return gauges_in_use(session, instrument_kind=kind)
 
 
 def gauges_of(session: Session, job: Job, last: Measurement | None) -> GaugesInUse:
-    """Give the gauges a job's last readings were taken with, else those of its instrument."""
+    """The gauges a job's last readings were taken with, else those of its instrument."""
     set_id = last.blade_set_id if last else None
     return gauges_in_use(session, set_id, instrument_kind=job.piece.instrument_kind)
 
 
 def choose_gauges(session: Session, blade_set: str, glass: str, kind: str = "") -> GaugesInUse:
-    """Give the gauges to write a target for: any blade set and any glass, else the shop's own."""
+    """The gauges to write a target for: any blade set and any glass, else the shop's own."""
     known = {str(one.id): one.id for one in list_blade_sets(session)}
     gauges = gauges_in_use(session, known.get(blade_set), instrument_kind=kind)
     scale = SCALES.get(glass)
@@ -80,7 +80,7 @@ class JobPlan:
 
 
 def last_read(job: Job) -> Measurement | None:
-    """Give a loaded job's last standing readings that tell of a rail."""
+    """A loaded job's last standing readings that tell of a rail."""
     told = [
         one for one in standing(measurements_of_job(job)) if one.facing.left or one.facing.right
     ]
@@ -88,12 +88,12 @@ def last_read(job: Job) -> Measurement | None:
 
 
 def find_showing(session: Session, gauges: GaugesInUse) -> Showing:
-    """Give gauges with what their last checks say of their sizes."""
+    """Gauges with what their last checks say of their sizes."""
     return Showing(gauges, sizes_in_use(session, gauges, date.max))
 
 
 def limits_of(piece: Piece) -> PieceLimits:
-    """Give what the book knows of a piece that a plan must heed."""
+    """What the book knows of a piece that a plan must heed."""
     return PieceLimits(
         piece.window_end_mm,
         piece.table_length_mm,
@@ -104,7 +104,7 @@ def limits_of(piece: Piece) -> PieceLimits:
 
 
 def usual_tolerance(shop: Shop) -> FacingTolerance:
-    """Give the tolerance of a target that has none of its own."""
+    """The tolerance of a target that has none of its own."""
     return FacingTolerance(shop.position_tolerance_mm, shop.tip_tolerance_mm, shop.gap_tolerance_mm)
 
 

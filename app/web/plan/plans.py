@@ -195,7 +195,7 @@ def update_piece(
     job = _job(session, number)
     limits = parse_limits(form.values)
     if isinstance(limits, Refused):
-        form.problems = dict(limits.problems)
+        form.refuse(limits)
         return _page(request, session, job, form)
     save_limits(session, job.piece, limits, clock.now())
     session.commit()

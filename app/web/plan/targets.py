@@ -44,11 +44,10 @@ from app.web.pages import (
     Reading,
     Typed,
     Writing,
+    commit_once,
     found_or_404,
-    go_to,
-    note_taken,
+    refuse_twice,
     show_page,
-    taken_before,
 )
 from app.web.plan.facings import tell_facings
 from app.web.plan.planning import choose_gauges, gauges_for, last_read
@@ -158,8 +157,7 @@ def update(request: Request, session: Writing, form: Typed, clock: Clock, number
     job = _job(session, number)
     if form.get("do") == "find":
         return _page(request, session, job, form)
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     location = f"/jobs/{number}/plan?said=target"
     today, now = clock.today(), clock.now()
     key, _, text = form.get("target").partition("-")
@@ -174,14 +172,12 @@ def update(request: Request, session: Writing, form: Typed, clock: Clock, number
     else:
         entry = _parse(session, job, form, clock, key, chosen)
         if isinstance(entry, Refused):
-            form.problems = dict(entry.problems)
+            form.refuse(entry)
             return _page(request, session, job, form)
         facing = add_facing(session, entry, now, in_library=False)
         kept = found_or_404(get_facing(session, facing.id), "There is no such facing.")
         choose_facing(session, job, facing, _say_target(session, kept), today, now)
-    note_taken(session, form, location, now)
-    session.commit()
-    return go_to(location)
+    return commit_once(session, form, location, now)
 
 
 def _say_target(session: Session, facing: KeptFacing) -> str:

@@ -8,6 +8,7 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse
 from sqlalchemy.orm import Session
 
+from app.core.compare.differences import take_facing
 from app.core.compare.effort import compare_efforts
 from app.core.compare.effort_words import LEFT_OUT, say_effort
 from app.core.facing.analysis import MalformedReading
@@ -171,9 +172,8 @@ def _answer(
         reach = str(error)
     try:
         kind = job.piece.instrument_kind
-        feel = say_effort(
-            compare_efforts(last.trusted, target, last.uncertainties, kind=kind), TARGET
-        )
+        sides = (take_facing(one, last.uncertainties) for one in (last.trusted, target))
+        feel = say_effort(compare_efforts(*sides, kind), TARGET)
     except MalformedReading as error:
         feel = str(error)
     return Choice(name, _write_line(target, showing), reach, nearest, feel, fields)
