@@ -82,11 +82,11 @@ class CutPicture:
         return any(one.after_table_mm != one.now_mm for one in self.stations)
 
     def column(self, name: str) -> Array:
-        """Give one column of the stations."""
+        """One column of the stations."""
         return np.array([getattr(one, name) for one in self.stations])
 
     def bounds_hundredths(self) -> tuple[Array, Array]:
-        """Give the least and the most that may have to come off, two deviations each way."""
+        """The least and the most that may have to come off, two deviations each way."""
         wanted = self.column("target_mm") - self.column("after_table_mm")
         u_mm = self.column("u_mm")
         low, high = (np.maximum(0.0, 100 * (wanted + sign * 2 * u_mm)) for sign in (-1, 1))

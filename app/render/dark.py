@@ -13,20 +13,20 @@ _COLOR = re.compile(rb"#[0-9a-f]{6}")
 
 
 def contrast(one: str, other: str) -> float:
-    """Give the contrast ratio of two colours (#rrggbb), 1 to 21, as WCAG 2 defines it."""
+    """The contrast ratio of two colours (#rrggbb), 1 to 21, as WCAG 2 defines it."""
     high, low = sorted((_luminance(one), _luminance(other)), reverse=True)
     return (high + 0.05) / (low + 0.05)
 
 
 def _luminance(color: str) -> float:
-    """Give the relative luminance of a colour, 0 to 1 (WCAG 2)."""
+    """The relative luminance of a colour, 0 to 1 (WCAG 2)."""
     shares = (int(color[at : at + 2], 16) / 255 for at in (1, 3, 5))
     linear = [one / 12.92 if one <= 0.04045 else ((one + 0.055) / 1.055) ** 2.4 for one in shares]
     return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
 
 
 def dark_of(color: str) -> str:
-    """Give the colour of that hue with as much contrast on the dark paper as it has on white."""
+    """The colour of that hue with as much contrast on the dark paper as it has on white."""
     if color == PAPER:
         return DARK_PAPER
     wanted = contrast(color, PAPER) * (_luminance(DARK_PAPER) + 0.05) - 0.05

@@ -87,7 +87,7 @@ def draw_sheet(
 
 @cache
 def shop_settings() -> dict[str, Any]:
-    """Give matplotlib's settings while drawing: its own defaults, and ours."""
+    """Matplotlib's settings while drawing: its own defaults, and ours."""
     from matplotlib import rcParamsDefault
 
     kept = {key: rcParamsDefault[key] for key in rcParamsDefault if key.startswith(_SETTINGS_KEPT)}
@@ -222,12 +222,12 @@ class Plot:
         return self.bottom_mm + self.height_mm
 
     def x(self, value: float) -> float:
-        """Give the place across the sheet, in mm, of a value."""
+        """The place across the sheet, in mm, of a value."""
         share = (value - self.x_low) / (self.x_high - self.x_low)
         return self.left_mm + share * self.width_mm
 
     def y(self, value: float) -> float:
-        """Give the place up the sheet, in mm, of a value."""
+        """The place up the sheet, in mm, of a value."""
         low, high = self.y_low, self.y_high
         if self.root:
             low, high, value = _root(low), _root(high), _root(value)
@@ -235,7 +235,7 @@ class Plot:
         return self.bottom_mm + share * self.height_mm
 
     def place(self, x: Points, y: Points) -> tuple[list[float], list[float]]:
-        """Give the places on the sheet of a row of points."""
+        """The places on the sheet of a row of points."""
         return [self.x(value) for value in x], [self.y(value) for value in y]
 
 
@@ -316,7 +316,7 @@ def text_width_mm(text: str, points: float = TEXT_PT, bold: bool = False) -> flo
 
 
 def line_height_mm(points: float = TEXT_PT) -> float:
-    """Give the distance on paper from one line of text to the next."""
+    """The distance on paper from one line of text to the next."""
     return points * LINE_HEIGHT * MM_PER_PT
 
 

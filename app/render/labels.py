@@ -111,7 +111,7 @@ def place_labels(
 
 
 def resample(line: Array) -> Array:
-    """Give a line as points an even step apart, ends included."""
+    """A line as points an even step apart, ends included."""
     along = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))))
     if along[-1] == 0.0:
         return line[:1]

@@ -81,7 +81,7 @@ Band = tuple[np.ndarray, np.ndarray, np.ndarray]
 
 
 def _band(rate: RemovalRate, strokes: np.ndarray) -> Band | None:
-    """Give low end, middle and high end of the prediction in µm; None while it is not known."""
+    """Low end, middle and high end of the prediction in µm; None while it is not known."""
     if not rate.known:
         return None
     rows = [forecast_depth(rate, float(n)) for n in strokes]

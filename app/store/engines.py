@@ -87,7 +87,7 @@ class BeyondNumbers(Exception):  # noqa: N818 - nobody erred but who asked
 
 
 def engine_kind(bind: Engine | Connection) -> EngineKind:
-    """Give the row of a database that is open."""
+    """The row of a database that is open."""
     return ENGINES[bind.dialect.name]
 
 

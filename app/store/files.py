@@ -70,7 +70,7 @@ def make_private_folder(folder: Path) -> None:
 
 
 def partial_of(path: Path) -> Path:
-    """Give the name under which a file is written before it takes its own."""
+    """The name under which a file is written before it takes its own."""
     return path.with_name(f".{path.name}.partial")
 
 
@@ -87,7 +87,7 @@ def remove_database(path: Path) -> None:
 
 @contextmanager
 def written_whole(path: Path) -> Iterator[BinaryIO]:
-    """Give a file to write that takes its name only once all of it is on the disk."""
+    """A file to write that takes its name only once all of it is on the disk."""
     partial = partial_of(path)
     try:
         # Nobody else on the machine may read what is in a book.
@@ -109,7 +109,7 @@ def write_json(path: Path, value: Any) -> None:
 
 
 def hash_file(path: Path) -> str:
-    """Give a file's SHA-256."""
+    """A file's SHA-256."""
     found = hashlib.sha256()
     with path.open("rb") as file:
         while chunk := file.read(_CHUNK):

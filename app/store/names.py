@@ -38,7 +38,7 @@ def is_plain_name(name: str) -> bool:
 
 
 def place_within(folder: Path, *parts: str) -> Path:
-    """Give a place in a folder; raises BookProblem if it leads out, be it by a link."""
+    """A place in a folder; raises BookProblem if it leads out, be it by a link."""
     place = folder.joinpath(*parts)
     if not place.resolve().is_relative_to(folder.resolve()):
         raise BookProblem(f"“{'/'.join(parts)}” leads out of {folder}. It was left alone.")

@@ -8,6 +8,6 @@ _APP = Path(__file__).resolve().parent.parent
 
 @cache
 def folder_of(name: str) -> Path:
-    """Give the folder of that name: packed inside `app` when installed, beside it in a checkout."""
+    """The folder of that name: packed inside `app` when installed, beside it in a checkout."""
     packed = _APP / "_files" / name
     return packed if packed.is_dir() else _APP.parent / name

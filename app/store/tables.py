@@ -42,7 +42,7 @@ class Utc(TypeDecorator[datetime]):
         return value.astimezone(UTC).replace(tzinfo=None)
 
     def process_result_value(self, value: Any, _dialect: Dialect) -> datetime | None:
-        """Give the moment back in UTC."""
+        """The moment back in UTC."""
         return None if value is None else value.replace(tzinfo=UTC)
 
 

@@ -55,7 +55,7 @@ class Verb:
 
 
 def default_book() -> Path:
-    """Give the folder of this user's book: LAYBOOK_BOOK, or the user's data folder."""
+    """The folder of this user's book: LAYBOOK_BOOK, or the user's data folder."""
     named = os.environ.get("LAYBOOK_BOOK")
     return Path(named) if named else user_data_path("laybook", appauthor=False)
 

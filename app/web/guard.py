@@ -132,7 +132,7 @@ def _refuse(
 
 
 def _connected_to(scope: Scope) -> set[str]:
-    """Give the number of this machine that the browser connected to; a name can't forge that."""
+    """The number of this machine that the browser connected to; a name can't forge that."""
     address = str((scope.get("server") or ("",))[0]).removeprefix("::ffff:")
     return {f"[{address}]" if ":" in address else address}
 

@@ -52,7 +52,7 @@ def listen(port: int | None, host: str = LOOPBACK) -> socket.socket:
 
 
 def address_of(listener: socket.socket) -> str:
-    """Give the address a browser on this machine opens."""
+    """The address a browser on this machine opens."""
     host, port = listener.getsockname()[:2]
     if host in {"0.0.0.0", "::"}:  # noqa: S104 - read, not bound, here
         host = own_address(host) or LOOPBACK
@@ -135,7 +135,7 @@ def stopping_in_order() -> Iterator[None]:
 
 @contextmanager
 def throw_away_folder() -> Iterator[Path]:
-    """Give a folder for a book that nobody keeps; it is deleted at the end."""
+    """A folder for a book that nobody keeps; it is deleted at the end."""
     folder = Path(tempfile.mkdtemp(prefix="laybook-made-up-"))
     try:
         yield folder

@@ -30,5 +30,5 @@ class Settings:
     needs_login: bool = False
 
     def today(self) -> date:
-        """Give the day it is at the bench."""
+        """The day it is at the bench."""
         return self.now().astimezone().date()

@@ -73,7 +73,7 @@ def _curve_of(facing: FacingReadings | None) -> FreeCurve | None:
 
 
 def mean_stops(facing: FacingReadings) -> tuple[BladeStop, ...]:
-    """Give where each blade stopped, the mean of both rails; else of the rail that was felt."""
+    """Where each blade stopped, the mean of both rails; else of the rail that was felt."""
     left, right = (
         {one.gap_mm: one.position_mm for one in rail} for rail in (facing.left, facing.right)
     )

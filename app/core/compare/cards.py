@@ -19,7 +19,7 @@ from app.core.compare.comparison_rows import (
     list_rows,
 )
 from app.core.compare.curve_changes import speak_of
-from app.core.compare.differences import NOT_READ, ReadSet, share_blades, shorten_set
+from app.core.compare.differences import NOT_READ, ReadSet, shorten_set
 from app.core.compare.effort_words import say_net_effort
 from app.core.facing.analysis import FacingAnalysis
 from app.core.facing.evenness import NOT_READ as NEVER_READ
@@ -96,8 +96,7 @@ def build_measured_part(
     rails = _judge_rails(compared.before, compared), _judge_rails(compared.after, compared)
     reed = None
     if compared.moved:
-        same = share_blades(*sets)
-        reed = say_net_effort(as_read.facing, sets[1].facing, kind=kind, same_blades=same)
+        reed = say_net_effort(as_read, sets[1], kind)
     both = before is not None and after is not None
     return MeasuredPart(
         told=replace(tell_card(compared), shortened_mm=shortened_mm),

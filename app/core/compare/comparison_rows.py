@@ -348,7 +348,7 @@ def list_blades(rows: Mapping[str, Sequence[ComparisonRow]]) -> dict[Key, dict[s
 
 
 def find_row(rows: Mapping[str, Sequence[ComparisonRow]], *key: object) -> ComparisonRow | None:
-    """Give the row whose key begins so."""
+    """The row whose key begins so."""
     return next(
         (one for found in rows.values() for one in found if one.key[: len(key)] == key), None
     )

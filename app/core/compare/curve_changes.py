@@ -27,7 +27,7 @@ class CommonFits:
 
 
 def find_common_fits(before: FacingAnalysis, after: FacingAnalysis) -> CommonFits | None:
-    """Give both fits of the curve chosen both times, else of the simplest refused in neither.
+    """Both fits of the curve chosen both times, else of the simplest refused in neither.
 
     The rail is the mean of both, else the first that both have. None where no curve was judged
     in both and not refused.
@@ -49,7 +49,7 @@ def find_common_fits(before: FacingAnalysis, after: FacingAnalysis) -> CommonFit
 def speak_of(
     before: FacingAnalysis, after: FacingAnalysis
 ) -> list[tuple[str, RailAnalysis] | None]:
-    """Give the rail of each to speak of, named: by the curve that fits both, if any does."""
+    """The rail of each to speak of, named: by the curve that fits both, if any does."""
     common = find_common_fits(before, after)
     if common is None:
         return [main_rail(before), main_rail(after)]

@@ -202,7 +202,7 @@ class Difference:
     covariance: Vector
 
     def total(self, weights: Vector) -> tuple[float, float, float]:
-        """Give a weighted sum of figures before and after, and u of its difference."""
+        """A weighted sum of figures before and after, and u of its difference."""
         before, after = (
             float(weights @ np.array([one.value for one in side]))
             for side in (self.before, self.after)
@@ -224,12 +224,6 @@ class Difference:
             return chance_of(after - before, unrounded, max(steps[0]))
         size = abs(after - before) - max(map(max, steps)) * float(np.abs(weights).min()) / 2.0
         return chance_of(max(size, 0.0), u)
-
-
-def share_blades(before: ReadSet, after: ReadSet) -> bool:
-    """Whether both sets were read with the same blades, so far as both name one."""
-    sides = [{one.blade for one in each.told if one.blade is not None} for each in (before, after)]
-    return not sides[0].isdisjoint(sides[1])
 
 
 def take_difference(before: ReadSet, after: ReadSet) -> Difference:

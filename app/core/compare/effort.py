@@ -14,13 +14,14 @@ from math import exp, hypot, log, sqrt
 import numpy as np
 
 from app.core.compare.beams import CELLS, Array, clamp_beam, close_beam
+from app.core.compare.differences import RAILS, Figure, Key, ReadSet, list_figures
 from app.core.facing.analysis import MalformedReading, analyse_facing
 from app.core.facing.curves import CURVES
 from app.core.facing.evenness import blade_key
 from app.core.facing.fits import CurveFit, RailAnalysis
 from app.core.facing.fitting import Tip, fit_curves, lay_out
 from app.core.facing.stations import RailLine, line_of_readings
-from app.core.values.readings import BladeStop, FacingReadings, Uncertainties
+from app.core.values.readings import BladeStop
 from app.core.values.uncertainty import K_95
 
 LEFT_OPEN = 0.1  # of the tip opening, when the reed counts as closed
@@ -75,45 +76,38 @@ class _Lay:
     """One measurement: "before" or "after", the mean of its rails, its tip and the tip's u."""
 
     name: str
+    read: ReadSet
     mean: RailAnalysis
     tip: Tip
 
 
 @lru_cache(maxsize=256)  # a piece's page asks again for every visit
-def compare_efforts(
-    before: FacingReadings,
-    after: FacingReadings,
-    uncertainties: Uncertainties = Uncertainties(),  # noqa: B008 - frozen
-    *,
-    kind: str = "other",
-    same_blades: bool = True,
-) -> EffortRatio:
+def compare_efforts(before: ReadSet, after: ReadSet, kind: str = "other") -> EffortRatio:
     """Return how hard `after` closes beside `before`, for the reeds of a kind of instrument.
 
     Like is held beside like: both lays by the simplest curve that neither refuses, as the place of
     the break hangs on the curve; without one, both by the line through their readings. Other
     curves of up to three parameters that neither refuses, and the shapes of reed, are limits of
-    rectangles. With `same_blades` a blade's own error is the same both times. Raises
-    MalformedReading without a tip opening, without two blades, or for a lay that does not open.
+    rectangles. What the readings share is theirs together, as in a comparison: the laying of the
+    glass, and what the same gauge does both times cancels. Raises MalformedReading without a tip
+    opening, without two blades, or for a lay that does not open.
     """
-    lays = [_take_lay(*side, uncertainties) for side in (("before", before), ("after", after))]
+    lays = [_take_lay(*side) for side in (("before", before), ("after", after))]
     open_to = [
         {fit.curve for fit in lay.mean.fits if not fit.refused and len(fit.parameters) < 4}
         for lay in lays
     ]
     curves = [key for key in CURVES if key in open_to[0] & open_to[1]]
     tip_in = all(lay.mean.tip_in_fit for lay in lays)
-    changes: dict[str, float] = {}
+    changes: dict[Key, float] = {}
     lines: list[list[RailLine]] = []
     for lay, sign in zip(lays, (-1.0, 1.0), strict=True):
-        by_curve, moved = _lay_out(
-            lay, curves, uncertainties, tip_in=tip_in, same_blades=same_blades
-        )
+        by_curve, moved = _lay_out(lay, curves, tip_in=tip_in)
         effort = find_effort(by_curve[0], kind)
         for cause, line in moved.items():
             change = sign * log(find_effort(line, kind) / effort)
             changes[cause] = changes.get(cause, 0.0) + change
-        changes[f"unread {lay.name}"] = _weigh_unread(by_curve[0], lay.mean.stops, kind)
+        changes["unread", lay.name] = _weigh_unread(by_curve[0], lay.mean.stops, kind)
         lines.append(by_curve)
     ratios = [find_effort(b, kind) / find_effort(a, kind) for a, b in zip(*lines, strict=True)]
     first, last = (each[0] for each in lines)
@@ -129,30 +123,27 @@ def compare_efforts(
     )  # fmt: skip
 
 
-def _take_lay(name: str, side: FacingReadings, uncertainties: Uncertainties) -> _Lay:
-    if side.tip_opening_mm is None:
+def _take_lay(name: str, side: ReadSet) -> _Lay:
+    opening = side.facing.tip_opening_mm
+    if opening is None:
         raise MalformedReading(
             f"{name}.tip_opening_mm", "How hard a reed closes needs the tip opening."
         )
-    mean = analyse_facing(side, uncertainties).mean
+    mean = analyse_facing(side.facing, side.uncertainties).mean
     if mean is None or len(mean.stops) < 2:
         raise MalformedReading(
             f"{name}.left", "How hard a reed closes needs two blades or more, felt on both rails."
         )
-    return _Lay(name, mean, (side.tip_opening_mm, side.tip_u_mm or uncertainties.tip_mm))
+    return _Lay(name, side, mean, (opening, side.facing.tip_u_mm or side.uncertainties.tip_mm))
 
 
 def _lay_out(
-    lay: _Lay,
-    curves: Sequence[str],
-    uncertainties: Uncertainties,
-    *,
-    tip_in: bool,
-    same_blades: bool,
-) -> tuple[list[RailLine], dict[str, RailLine]]:
+    lay: _Lay, curves: Sequence[str], *, tip_in: bool
+) -> tuple[list[RailLine], dict[Key, RailLine]]:
     """Lay out the readings by each curve, and by the first with each cause of error in turn."""
     furthest = max(stop.position_mm for stop in lay.mean.stops)
     stations = np.linspace(0.0, 2.0 * furthest + 5.0, STATIONS)
+    uncertainties = lay.read.uncertainties
 
     def draw(stops: Sequence[BladeStop], tip: Tip, key: str | None) -> RailLine:
         fit = None
@@ -162,35 +153,52 @@ def _lay_out(
         drawn = fit if isinstance(fit, CurveFit) else None
         return line_of_readings(stops, tip, drawn, uncertainties, stations)
 
-    causes = _vary_readings(lay, uncertainties, same_blades=same_blades)
     keys: Sequence[str | None] = curves or [None]
     try:
         by_curve = [draw(lay.mean.stops, lay.tip, key) for key in keys]
-        moved = {cause: draw(*readings, keys[0]) for cause, readings in causes.items()}
+        moved = {cause: draw(*read, keys[0]) for cause, read in _vary_readings(lay).items()}
     except ValueError as error:
         raise MalformedReading(f"{lay.name}.left", f"The lay {lay.name}: {error}") from error
     return by_curve, moved
 
 
-def _vary_readings(
-    lay: _Lay, uncertainties: Uncertainties, *, same_blades: bool
-) -> dict[str, tuple[tuple[BladeStop, ...], Tip]]:
+def _vary_readings(lay: _Lay) -> dict[Key, tuple[tuple[BladeStop, ...], Tip]]:
     """Return the readings with one cause of error after another (k = 1), by the cause's name.
 
     A cause that both lays share has the same name in both.
     """
     stops, (tip_mm, tip_u) = lay.mean.stops, lay.tip
-    varied = {f"tip {lay.name}": (stops, (tip_mm + tip_u, tip_u))}
+    figures = list_figures(lay.read, lay.name)
+    varied: dict[Key, tuple[tuple[BladeStop, ...], Tip]] = {}
+    moves: dict[Key, dict[int, float]] = {}  # in mm, by the stop's place; -1 is the tip
     for i, stop in enumerate(stops):
-        gap_u = uncertainties.gap_mm if stop.gap_u_mm is None else stop.gap_u_mm
-        u = uncertainties.position_mm if stop.position_u_mm is None else stop.position_u_mm
-        shared = same_blades and not stop.dial
-        further = replace(stop, position_mm=stop.position_mm + u)
-        thicker = replace(stop, gap_mm=stop.gap_mm + gap_u)
-        blade = f"blade {blade_key(stop.gap_mm)}" if shared else f"gap {i} {lay.name}"
-        for cause, moved in ((f"position {i} {lay.name}", further), (blade, thicker)):
-            varied[cause] = ((*stops[:i], moved, *stops[i + 1 :]), lay.tip)
+        if stop.dial:
+            moves["own", i, lay.name] = {i: stop.position_u_mm or 0.0}
+            deeper = replace(stop, gap_mm=stop.gap_mm + (stop.gap_u_mm or 0.0))
+            varied["gap", i, lay.name] = (*stops[:i], deeper, *stops[i + 1 :]), lay.tip
+            continue
+        _add_moves(moves, i, lay.name, [figures["blade", r, blade_key(stop.gap_mm)] for r in RAILS])
+    tips = [one for one in figures.values() if one.reading.quantity == "tip"]
+    _add_moves(moves, -1, lay.name, tips)
+    for cause, by in moves.items():
+        further = [
+            replace(stop, position_mm=stop.position_mm + by[i]) if i in by else stop
+            for i, stop in enumerate(stops)
+        ]
+        varied[cause] = tuple(further), (tip_mm + by.get(-1, 0.0), tip_u)
     return varied
+
+
+def _add_moves(
+    moves: dict[Key, dict[int, float]], at: int, side: str, told: Sequence[Figure]
+) -> None:
+    """Add by how much each cause moves the mean of these figures."""
+    moves["own", at, side] = {at: hypot(*(one.own_u for one in told)) / len(told)}
+    for one in told:
+        for source, by in one.shared.items():
+            if by:
+                of = moves.setdefault(source, {})
+                of[at] = of.get(at, 0.0) + by / len(told)
 
 
 def _weigh_unread(line: RailLine, stops: Sequence[BladeStop], kind: str) -> float:

@@ -3,9 +3,9 @@
 It is a model's answer and says so; a word about reeds comes with its doubt.
 """
 
+from app.core.compare.differences import ReadSet
 from app.core.compare.effort import EffortRatio, compare_efforts
 from app.core.facing.analysis import MalformedReading
-from app.core.values.readings import FacingReadings, Uncertainties
 
 HARDER, EASIER, ALIKE, SUSPECT = "harder", "easier", "alike", "suspect"
 LEAST_TOLD = 0.005  # what rounds to no per cent is no change
@@ -59,23 +59,15 @@ def say_change(found: EffortRatio, speak: tuple[str, str] = ONE_PIECE) -> str:
 
 
 def say_net_effort(
-    before: FacingReadings | None,
-    after: FacingReadings | None,
-    uncertainties: Uncertainties = Uncertainties(),  # noqa: B008 - frozen
-    *,
-    kind: str = "other",
-    same_blades: bool = True,
-    short: bool = False,
+    before: ReadSet, after: ReadSet, kind: str = "other", *, short: bool = False
 ) -> str | None:
     """Return a card's one sentence about reeds; `short` leaves out what it asks of the reed.
 
     None where the readings can't tell a change of the effort, or don't allow to work it out. A
     paper says it only where the facing was seen to have changed at all.
     """
-    if before is None or after is None:
-        return None
     try:
-        found = compare_efforts(before, after, uncertainties, kind=kind, same_blades=same_blades)
+        found = compare_efforts(before, after, kind)
     except MalformedReading:
         return None
     if judge_effort(found) not in {HARDER, EASIER}:

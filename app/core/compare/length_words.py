@@ -66,7 +66,7 @@ def label_reading(reading: ReadingEntry) -> str:
 
 
 def unit_of(reading: ReadingEntry) -> str:
-    """Give the unit of the kept value: mm, or ml for a volume."""
+    """The unit of the kept value: mm, or ml for a volume."""
     length = LENGTHS.get(reading.quantity)
     return length.unit if length else "mm"
 

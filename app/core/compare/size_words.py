@@ -250,7 +250,7 @@ def _shared_name(reading: ReadingEntry) -> str:
 
 
 def _marks_of_blades(readings: Sequence[ReadingEntry], sizes: SetSizes) -> Cause:
-    """Give how well the glass's marks are known where they are known worst among the stops."""
+    """How well the glass's marks are known where they are known worst among the stops."""
     glass = sizes.find(sizes.glass_id)
     stops = [one.value_mm for one in readings if one.quantity == "blade"] or [0.0]
     causes = [size_cause(glass, sizes.day, stop) for stop in stops]

@@ -108,7 +108,7 @@ def _unless_alike(
 
 
 def correct_readings(readings: Sequence[ReadingEntry], sizes: SetSizes) -> CorrectedReadings:
-    """Give a reading set as recorded, by the sizes in force on its day, and as if already worn.
+    """A reading set as recorded, by the sizes in force on its day, and as if already worn.
 
     Every stop and the tip opening carry their own standard uncertainty, from the resolution and
     the repeatability (`reading_causes`) and how well the sizes are known. A correction of less
@@ -270,7 +270,7 @@ def _facing(readings: Sequence[ReadingEntry], told: Sequence[ToldReading]) -> Fa
 
 
 def _whole_set(facing: FacingReadings) -> Uncertainties:
-    """Give the set's largest uncertainties, for what is not told stop by stop."""
+    """The set's largest uncertainties, for what is not told stop by stop."""
     usual, stops = Uncertainties(), (*facing.left, *facing.right)
     dials = [one.u_mm(usual.dial_gap_mm) for one in (*facing.dial_left, *facing.dial_right)]
     return replace(

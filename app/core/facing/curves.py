@@ -52,7 +52,7 @@ class Curve:
         return b > 0.0 and self.family.holds(shape) and self.real(b, shape)
 
     def internal(self, parameters: Mapping[str, float]) -> tuple[float, Shape]:
-        """Give the break and the shape of the named parameters; raise ValueError in words."""
+        """The break and the shape of the named parameters; raise ValueError in words."""
         values = []
         for name in self.parameter_names:
             if name not in parameters:
@@ -70,7 +70,7 @@ class Curve:
         return b, shape
 
     def gap_at(self, parameters: Mapping[str, float], position_mm: npt.ArrayLike) -> Array:
-        """Give the gap at positions from the tip; zero beyond the break.
+        """The gap at positions from the tip; zero beyond the break.
 
         Raises ValueError where the curve ends before the position (an arc is no longer than
         its radius).
@@ -200,7 +200,7 @@ CURVES: Mapping[str, Curve] = MappingProxyType({
 
 
 def find_curve(key: str) -> Curve:
-    """Give one row of the table; raise ValueError in words for an unknown key."""
+    """One row of the table; raise ValueError in words for an unknown key."""
     if key not in CURVES:
         raise ValueError(f"There is no curve “{key}”. Choose from {', '.join(CURVES)}.")
     return CURVES[key]

@@ -37,7 +37,7 @@ def enters_fit(reading: DialReading, uncertainties: Uncertainties) -> bool:
 def dial_stops_of(
     facing: FacingReadings, uncertainties: Uncertainties
 ) -> dict[str, tuple[BladeStop, ...]]:
-    """Give, for "left", "right" and "mean", the places that may enter the fit.
+    """For "left", "right" and "mean": the places that may enter the fit.
 
     Averaging both rails helps the gap, whose error is the dial's; the position was set once.
     """
@@ -65,7 +65,7 @@ def dial_stops_of(
 def mean_dials(
     left: Sequence[DialReading], right: Sequence[DialReading], usual_u_mm: float
 ) -> tuple[DialReading, ...]:
-    """Give the mean gap wherever both rails were read at one position: u = √(u₁² + u₂²)/2."""
+    """The mean gap wherever both rails were read at one position: u = √(u₁² + u₂²)/2."""
     return tuple(
         DialReading(
             one.position_mm,

@@ -74,7 +74,7 @@ class BladePair:
     right_u_mm: float
 
     def mean_stop(self) -> BladeStop:
-        """Give the mean of both rails: the positions average out, the blade's error does not."""
+        """The mean of both rails: the positions average out, the blade's error does not."""
         return BladeStop(
             self.gap_mm,
             (self.left_mm + self.right_mm) / 2,

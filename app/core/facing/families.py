@@ -60,7 +60,7 @@ def _holds_joined(shape: Shape) -> bool:
 
 
 def _join(q: float, w: float) -> tuple[float, float]:
-    """Give the cosine and the sine of the tangent's angle where the arcs join."""
+    """The cosine and the sine of the tangent's angle where the arcs join."""
     fallen = 2.0 * w * w / (q * q)
     return 1.0 - fallen, sqrt(fallen * (2.0 - fallen))
 
@@ -124,6 +124,6 @@ EASING = Family(lambda shape: shape[0] > 0.0, _reach_easing, _gap_easing)
 
 
 def straighten_joined(root: Array, w: Array, bend: Array) -> Array:
-    """Give what u is q times of, nearly, for √h: joined curves start from a line in it."""
+    """What u is q times of, nearly, for √h: joined curves start from a line in it."""
     rise = np.maximum(root * root - w * w, 0.0)
     return np.asarray(np.minimum(root, w) + rise / (w + np.sqrt(w * w + bend * rise)))

@@ -100,7 +100,7 @@ class RailAnalysis:
     tip_stands: str | None = None
 
     def fit(self, curve: str | None) -> CurveFit | None:
-        """Give the fit of one curve, if it is there."""
+        """The fit of one curve, if it is there."""
         return next((fit for fit in self.fits if fit.curve == curve), None)
 
     @property

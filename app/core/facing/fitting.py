@@ -160,7 +160,7 @@ def _relax(stretch: float, step: Sequence[float], last: Sequence[float]) -> floa
 
 
 def find_gram(model: Model) -> Gram:
-    """Give the normal matrix, bordered by the gradient and, last, Σ weight · residual²."""
+    """The normal matrix, bordered by the gradient and, last, Σ weight · residual²."""
     rows, weights = np.array(model[0]), np.array(model[1])
     found: Gram = ((rows.T * weights) @ rows).tolist()
     return found
@@ -189,7 +189,7 @@ def _find_step(gram: Gram, damping: float) -> tuple[list[float], float]:
 
 
 def model_of(curve: Curve, readings: Readings) -> Evaluate:
-    """Give the model of a curve by its free internal parameters, b first."""
+    """The model of a curve by its free internal parameters, b first."""
     family, slopes = curve.family, curve.free - 1
 
     def evaluate(internal: Sequence[float]) -> Model | None:
@@ -260,7 +260,7 @@ def _describe(
 
 
 def find_covariance(gram: Gram) -> Array | None:
-    """Give the covariance; None where the readings leave a parameter undetermined."""
+    """The covariance; None where the readings leave a parameter undetermined."""
     normal = np.array([line[:-1] for line in gram[:-1]])
     scale = np.sqrt(normal.diagonal())
     if not scale.min() > 0.0:
@@ -294,7 +294,7 @@ class _Line:
         return cls(root, position, weight, float(b[0]), float(q[0]), float(chi_square[0]))
 
     def starts(self, curve: Curve, least: float) -> list[list[float]]:
-        """Give free internal parameters to begin with; none where χ² can't come below `least`."""
+        """Free internal parameters to begin with; none where χ² can't come below `least`."""
         if curve.family is CONIC:
             return [[self.b, self.q, 0.0][: curve.free]]
         if curve.family is EASING:

@@ -216,7 +216,7 @@ def _parts_of(line: str) -> list[str]:
 
 
 def _stops_of(parts: Sequence[str]) -> list[str]:
-    """Give the numbers before the tip opening; 6-1/2 is 6 1/2."""
+    """The numbers before the tip opening; 6-1/2 is 6 1/2."""
     return _join_fractions(re.sub(r"(?<=[0-9])-(?=[13]/[24](?![0-9]))", " ", parts[0]).split())
 
 

@@ -20,7 +20,7 @@ from app.core.values.readings import BladeStop
 def trace_curve(
     curve_key: str, parameters: Mapping[str, float], s_mm: npt.ArrayLike
 ) -> npt.NDArray[np.float64]:
-    """Give the gap in mm of a plain curve at positions from the tip; zero beyond the break.
+    """The gap in mm of a plain curve at positions from the tip; zero beyond the break.
 
     Raises ValueError in words for an unknown curve, impossible parameters, or a position the
     curve does not reach.
@@ -47,7 +47,7 @@ class FreeCurve:
         return PchipInterpolator(self.knots_mm, self.roots, extrapolate=False)
 
     def gap_at(self, s_mm: npt.ArrayLike) -> Array:
-        """Give the gap at positions; zero beyond the break, nan where nothing was read."""
+        """The gap at positions; zero beyond the break, nan where nothing was read."""
         s = np.asarray(s_mm, dtype=float)
         gap = np.asarray(self._line()(s)) ** 2
         if self.break_mm is not None:
@@ -55,7 +55,7 @@ class FreeCurve:
         return gap
 
     def position_of(self, gap_mm: npt.ArrayLike) -> Array:
-        """Give the position at which a gap is found, the one nearer the tip on a level part.
+        """The position at which a gap is found, the one nearer the tip on a level part.
 
         It is nan for gaps larger than any read.
         """
@@ -71,7 +71,7 @@ class FreeCurve:
         return np.where(outside, np.nan, 0.5 * (low + high))
 
     def slope_at_gap(self, gap_mm: float) -> float | None:
-        """Give how steeply the gap opens toward the tip where it has this size; None outside."""
+        """How steeply the gap opens toward the tip where it has this size; None outside."""
         position = float(self.position_of(gap_mm))
         if not np.isfinite(position):
             return None

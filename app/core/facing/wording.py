@@ -35,7 +35,7 @@ JUDGED = {NONE_FITS: "no plain curve fits", CANNOT_JUDGE: "cannot be judged"}
 
 
 def read_facing_length(facing: FacingReadings) -> float | None:
-    """Give where the thinnest blade stops, in mm: the mean of both rails if it was felt on both.
+    """Where the thinnest blade stops, in mm: the mean of both rails if it was felt on both.
 
     Common practice, no source: the trade's facing length is this reading, not the break point.
     """
@@ -48,7 +48,7 @@ def read_facing_length(facing: FacingReadings) -> float | None:
 
 
 def rails_of(analysis: FacingAnalysis) -> RailsVerdict:
-    """Give how even the rails of a facing are, by the blades that aren't to be read again."""
+    """How even the rails of a facing are, by the blades that aren't to be read again."""
     doubted = doubted_gaps(analysis)
     return judge_rails(
         [one for one in analysis.evenness if blade_key(one.gap_mm) not in doubted],
@@ -78,7 +78,7 @@ def _list(parts: list[str]) -> str:
 
 
 def main_rail(analysis: FacingAnalysis) -> tuple[str, RailAnalysis] | None:
-    """Give the rail to speak of: the mean of both, else the one that was read."""
+    """The rail to speak of: the mean of both, else the one that was read."""
     for name, rail in (
         ("rails", analysis.mean),
         ("left rail", analysis.left),

@@ -40,7 +40,7 @@ class HandGauge:
 
 
 def kind_used(reading: ReadingEntry) -> str:
-    """Give the kind of gauge a reading is taken with by hand: a key of `FIELDS`, or nothing."""
+    """The kind of gauge a reading is taken with by hand: a key of `FIELDS`, or nothing."""
     if reading.quantity == "dial":
         return "dial"
     return "calliper" if reading.quantity in BY_CALLIPER else ""
@@ -71,7 +71,7 @@ def gauge_cells(readings: Sequence[ReadingEntry]) -> dict[str, str]:
 
 
 def _written(reading: ReadingEntry) -> tuple[str, float] | None:
-    """Give the number as written, and how many mm (or ml) its unit has; None if it is none."""
+    """The number as written, and how many mm (or ml) its unit has; None if it is none."""
     number = (_NUMBER.match(reading.typed.strip().lstrip("-−–").strip()) or [""])[0].strip()
     try:
         count = float(parse_number(number))
@@ -93,7 +93,7 @@ def _last_place(number: str) -> float:
 
 @lru_cache(maxsize=4096)  # a history asks for the same readings again and again
 def step_of(reading: ReadingEntry, resolution_mm: float | None = None) -> float:
-    """Give the finest difference a reading tells, in mm (or ml).
+    """The finest difference a reading tells, in mm (or ml).
 
     With a gauge of the register that is its own step, for a calliper the last place written where
     that is coarser. Without one it is the last place written, or the scale's step where coarser.

@@ -80,7 +80,7 @@ class Register(Mapping[int, GaugeFacts]):
         self._gauges = {gauge.id: gauge for gauge in gauges}
 
     def __getitem__(self, gauge_id: int) -> GaugeFacts:
-        """Give a gauge; raises KeyError."""
+        """A gauge; raises KeyError."""
         return self._gauges[gauge_id]
 
     def __iter__(self) -> Iterator[int]:
@@ -103,19 +103,19 @@ def hold_register(gauges: tuple[GaugeFacts, ...]) -> Register:
 
 
 def checks_in_force(gauge: GaugeFacts, day: date) -> tuple[SizeCheck, ...]:
-    """Give the checks of the last day not later than `day` on which it was checked; none is ()."""
+    """The checks of the last day not later than `day` on which it was checked; none is ()."""
     last = max((check.on for check in gauge.checks if check.on <= day), default=None)
     return tuple(check for check in gauge.checks if check.on == last)
 
 
 def checks_after(gauge: GaugeFacts, day: date) -> tuple[SizeCheck, ...]:
-    """Give the checks of the first day later than `day` on which it was checked; none is ()."""
+    """The checks of the first day later than `day` on which it was checked; none is ()."""
     first = min((check.on for check in gauge.checks if check.on > day), default=None)
     return tuple(check for check in gauge.checks if check.on == first)
 
 
 def repeat_in_force(gauge: GaugeFacts, day: date) -> StudiedRepeat | None:
-    """Give the study in force on a day: the last not later, else the first.
+    """The study in force on a day: the last not later, else the first.
 
     Unlike a size a hand does not wear, so readings older than the first study use that one: it
     is the only thing known of how they repeat.
@@ -135,7 +135,7 @@ class Sized:
 def true_thickness(
     gauge: GaugeFacts | None, checks: Sequence[SizeCheck], recorded_mm: float
 ) -> Sized:
-    """Give a blade's thickness by its checks (the last one entered), else as marked now.
+    """A blade's thickness by its checks (the last one entered), else as marked now.
 
     Without a check it is known within its tolerance, ± 0.005 mm where none is written.
     """
@@ -148,7 +148,7 @@ def true_thickness(
 
 
 def true_length(gauge: GaugeFacts | None, checks: Sequence[SizeCheck], shown_mm: float) -> Sized:
-    """Give the true length where an engraved gauge shows `shown_mm`.
+    """The true length where an engraved gauge shows `shown_mm`.
 
     One mark checked: every mark is off by the same. Marks at two places or more, checked on one
     day: a straight line through them by least squares, error = e̅ + c·(shown − m̅). Its standard
@@ -175,7 +175,7 @@ def true_length(gauge: GaugeFacts | None, checks: Sequence[SizeCheck], shown_mm:
 
 
 def shown_length(gauge: GaugeFacts | None, checks: Sequence[SizeCheck], true_mm: float) -> float:
-    """Give what an engraved gauge shows where the true length is `true_mm`: `true_length` back."""
+    """What an engraved gauge shows where the true length is `true_mm`: `true_length` back."""
     start, end = (true_length(gauge, checks, shown).mm for shown in (0.0, 1.0))
     # the marks' error is a straight line
     return true_mm if end <= start else (true_mm - start) / (end - start)
@@ -192,7 +192,7 @@ class SetSizes:
     bore_gauge_id: int | None = None
 
     def find(self, gauge_id: int | None) -> GaugeFacts | None:
-        """Give a gauge, if it is known."""
+        """A gauge, if it is known."""
         return None if gauge_id is None else self.gauges.get(gauge_id)
 
     @property
@@ -203,14 +203,14 @@ class SetSizes:
         return ASSUMED_LAYING_MM if known is None else known
 
     def marked(self, reading: ReadingEntry) -> GaugeFacts | None:
-        """Give the gauge on whose marks a reading was read."""
+        """The gauge on whose marks a reading was read."""
         usual = {"blade": self.glass_id, "tip": self.wedge_id, "bore": self.bore_gauge_id}
         if reading.quantity == "blade":
             return self.find(self.glass_id)
         return self.find(reading.gauge_id or usual.get(reading.quantity))
 
     def checks(self, gauge: GaugeFacts | None, when: str) -> tuple[SizeCheck, ...]:
-        """Give the checks that count: none as recorded, those in force, or the next later ones."""
+        """The checks that count: none as recorded, those in force, or the next later ones."""
         if gauge is None or when == RECORDED:
             return ()
         later = checks_after(gauge, self.day) if when == LATER else ()
@@ -218,7 +218,7 @@ class SetSizes:
 
 
 def reading_step(reading: ReadingEntry, sizes: SetSizes) -> float:
-    """Give the finest difference a reading tells, in mm (or ml): its gauge's step, as written."""
+    """The finest difference a reading tells, in mm (or ml): its gauge's step, as written."""
     marked = sizes.marked(reading)
     step = marked.resolution_mm if marked else None
     if reading.quantity not in {"blade", "tip"}:
@@ -250,7 +250,7 @@ def reading_causes(reading: ReadingEntry, sizes: SetSizes) -> tuple[Cause, ...]:
 
 
 def known_repeatability(gauge: GaugeFacts, day: date, step_mm: float) -> Cause | None:
-    """Give what is known of a gauge's repeatability on a day: its study, else what was typed.
+    """What is known of a gauge's repeatability on a day: its study, else what was typed.
 
     A hand that repeats within the step of the marks shows no scatter and has some: a study whose
     repeats were all equal counts for the step's own uncertainty.
@@ -266,7 +266,7 @@ def known_repeatability(gauge: GaugeFacts, day: date, step_mm: float) -> Cause |
 
 
 def assumed_repeatability(quantity: str, step_mm: float) -> Cause:
-    """Give the repeatability assumed where there is no study, in words that say so."""
+    """The repeatability assumed where there is no study, in words that say so."""
     assumed = ASSUMED_REPEATABILITY_MM.get(quantity)
     if assumed is None:
         what = "repeatability, not studied yet; half a step assumed"
@@ -275,7 +275,7 @@ def assumed_repeatability(quantity: str, step_mm: float) -> Cause:
 
 
 def size_cause(gauge: GaugeFacts | None, day: date, shown_mm: float) -> Cause:
-    """Give how well a gauge's size, or the mark at `shown_mm`, is known on a day."""
+    """How well a gauge's size, or the mark at `shown_mm`, is known on a day."""
     checks = checks_in_force(gauge, day) if gauge else ()
     if gauge is not None and gauge.kind == "blade":
         if checks:

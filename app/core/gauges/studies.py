@@ -47,7 +47,7 @@ def study_cell(turn: int, place: int) -> str:
 
 
 def clamp_size(pieces: str, turns: str) -> tuple[int, int]:
-    """Give how many pieces and turns the grid has; anything odd becomes what is usual."""
+    """How many pieces and turns the grid has; anything odd becomes what is usual."""
     asked = []
     for text, usual, most in (
         (pieces, USUAL_PIECES, MOST_PIECES),

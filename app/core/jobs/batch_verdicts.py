@@ -51,12 +51,12 @@ class Limit:
 
 
 def tip_limit(tolerance: FacingTolerance) -> float | None:
-    """Give what the tip may be off by, in mm: its own tolerance, else that of the gap."""
+    """What the tip may be off by, in mm: its own tolerance, else that of the gap."""
     return tolerance.gap_mm if tolerance.tip_mm is None else tolerance.tip_mm
 
 
 def limits_of(one: BladeLeft, tolerance: FacingTolerance) -> tuple[Limit | None, Limit | None]:
-    """Give a blade's two limits, along the glass and in gap; None where it has no such limit.
+    """A blade's two limits, along the glass and in gap; None where it has no such limit.
 
     The tip has only the one in gap.
     """
@@ -131,7 +131,7 @@ def doubt_readings(suspects: Iterable[tuple[str, int]]) -> tuple[Miss, ...]:
 
 
 def judge_piece(misses: Sequence[Miss]) -> str:
-    """Give the piece's verdict from where it misses."""
+    """The piece's verdict from where it misses."""
     if any(one.verdict == OUT for one in misses):
         return OUT
     return CANNOT_TELL if misses else IN
@@ -205,7 +205,7 @@ class AwayCell:
 def list_away(
     state: BenchState, tolerance: FacingTolerance, gaps_mm: Sequence[float], gauges: GaugesInUse
 ) -> tuple[AwayCell, ...]:
-    """Give the deviations of the tip and of each of these blades, in this order."""
+    """The deviations of the tip and of each of these blades, in this order."""
     cells = []
     judged = judge_blades(state, tolerance)
     for key in (None, *(blade_key(gap) for gap in gaps_mm)):

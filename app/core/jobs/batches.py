@@ -138,14 +138,14 @@ def continue_marking(marking: str) -> tuple[str, int]:
 
 
 def find_length_gap(target: Target) -> float | None:
-    """Give the blade by which the target's facing length is told, None if it has none."""
+    """The blade by which the target's facing length is told, None if it has none."""
     if isinstance(target, PlainFacing):
         return target.length_gap_mm
     return min((stop.gap_mm for stop in (*target.left, *target.right)), default=None)
 
 
 def read_length_at(facing: FacingReadings, gap_mm: float | None) -> float | None:
-    """Give where a blade stops, the mean of both rails, in mm; None if it was not read."""
+    """Where a blade stops, the mean of both rails, in mm; None if it was not read."""
     if gap_mm is None:
         return None
     key = blade_key(gap_mm)
@@ -154,7 +154,7 @@ def read_length_at(facing: FacingReadings, gap_mm: float | None) -> float | None
 
 
 def target_length(target: Target) -> float | None:
-    """Give the facing length that the target asks for, in mm."""
+    """The facing length that the target asks for, in mm."""
     if isinstance(target, PlainFacing):
         return target.facing_length_mm
     return read_length_at(target, find_length_gap(target))

@@ -44,7 +44,7 @@ class Cure:
 
 
 def wilson_limits(better: int, cases: int) -> tuple[float, float]:
-    """Give the 95 % limits of a share by Wilson's score interval (scipy), 0 to 1."""
+    """The 95 % limits of a share by Wilson's score interval (scipy), 0 to 1."""
     from scipy.stats import binomtest  # slow to load, and asked for by one page
 
     limits = binomtest(better, cases).proportion_ci(0.95, method="wilson")
@@ -52,7 +52,7 @@ def wilson_limits(better: int, cases: int) -> tuple[float, float]:
 
 
 def fisher_p(better: int, cases: int, other_better: int, other_cases: int) -> float:
-    """Give the two-sided probability of Fisher's exact test (scipy)."""
+    """The two-sided probability of Fisher's exact test (scipy)."""
     from scipy.stats import fisher_exact
 
     table = [[better, cases - better], [other_better, other_cases - other_better]]
@@ -60,7 +60,7 @@ def fisher_p(better: int, cases: int, other_better: int, other_cases: int) -> fl
 
 
 def tell_cures(cases: Iterable[Case]) -> list[tuple[str, tuple[Cure, ...]]]:
-    """Give each complaint, most frequent first, with the changes made, most often made first."""
+    """Each complaint, most frequent first, with the changes made, most often made first."""
     by_complaint: dict[str, list[Case]] = defaultdict(list)
     for case in cases:
         by_complaint[case.complaint].append(case)

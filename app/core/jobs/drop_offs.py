@@ -54,7 +54,7 @@ class DropOff:
     services: tuple[str, ...] = ()
 
     def job_of(self, at: int) -> JobEntry:
-        """Give the entry of one piece: the order's money stands with the first alone."""
+        """The entry of one piece: the order's money stands with the first alone."""
         entry = replace(self.job, request=self.pieces[at].asked or self.job.request)
         if at == 0:
             return entry

@@ -85,7 +85,7 @@ CARD_KINDS = frozenset({"return_card", "half_card"})
 
 
 def page_of(kind: SlipKind, paper: str) -> Page:
-    """Give the page a paper is printed on in a shop that uses `paper` (A4 or Letter)."""
+    """The page a paper is printed on in a shop that uses `paper` (A4 or Letter)."""
     return PAGES[{"sheet": paper, "half": f"{paper}-half"}.get(kind.page, kind.page)]
 
 

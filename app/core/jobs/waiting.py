@@ -45,7 +45,7 @@ class Turnaround:
 
 
 def _quantiles(days: Sequence[int]) -> tuple[int, int]:
-    """Give the middle, and the length that four in five stay within (days)."""
+    """The middle, and the length that four in five stay within (days)."""
     ordered = sorted(days)
     return ceil(median(ordered)), ordered[min(ceil(SURE * (len(days) + 1)), len(days)) - 1]
 

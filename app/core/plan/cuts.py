@@ -26,11 +26,11 @@ class TableCut:
     per_mm: float
 
     def at(self, position_mm: float) -> float:
-        """Give the cut at one place."""
+        """The cut at one place."""
         return max(0.0, self.at_tip_mm + self.per_mm * position_mm)
 
     def along(self, stations_mm: Array) -> Array:
-        """Give the cut at stations."""
+        """The cut at stations."""
         return np.maximum(0.0, self.at_tip_mm + self.per_mm * stations_mm)
 
     @property
@@ -80,19 +80,19 @@ def find_least_table(
 
 
 def lower_gap(gap_mm: Array, cut_mm: Array) -> Array:
-    """Give the gap after the table is lowered; rails beyond the new plane are cut flush."""
+    """The gap after the table is lowered; rails beyond the new plane are cut flush."""
     return np.maximum(0.0, gap_mm - cut_mm)
 
 
 def cut_rail(lowered_mm: Array, target_mm: Array) -> Array:
-    """Give what the rail must lose to reach its target; nothing where it is beyond it already."""
+    """What the rail must lose to reach its target; nothing where it is beyond it already."""
     return np.maximum(0.0, target_mm - lowered_mm)
 
 
 def allow_tail(
     stations_mm: Array, target_mm: Array, facing_length_mm: float, blade_mm: float, break_mm: float
 ) -> Array:
-    """Give the gap allowed beyond the facing length, where no blade reads.
+    """The gap allowed beyond the facing length, where no blade reads.
 
     The thinnest blade must stop at the facing length; how the last hundredths of a millimetre
     fade into the table is not read, neither now nor ever. There the rail may stay as high as a

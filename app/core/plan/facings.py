@@ -203,7 +203,7 @@ def find_shape(facing: PlainFacing, gap_mm: float, position_mm: float) -> float:
 
 
 def _solve_arc(facing: PlainFacing) -> tuple[float, float]:
-    """Give break and radius of the arc through both points."""
+    """Break and radius of the arc through both points."""
     length, tip, gap = facing.facing_length_mm, facing.tip_opening_mm, facing.length_gap_mm
     rest = 1.0 - gap / tip
     inside = length**2 - rest * (length**2 + gap**2 - gap * tip)
@@ -286,7 +286,7 @@ def draw_target(
 
 
 def target_stops(target: Target, rail: str) -> tuple[BladeStop, ...]:
-    """Give a target's stops for a rail; the other rail's where only that one is told."""
+    """A target's stops for a rail; the other rail's where only that one is told."""
     if isinstance(target, PlainFacing):
         return ()
     own: tuple[BladeStop, ...] = getattr(target, rail)
@@ -294,7 +294,7 @@ def target_stops(target: Target, rail: str) -> tuple[BladeStop, ...]:
 
 
 def read_tip(readings: FacingReadings, uncertainties: Uncertainties) -> tuple[float, float] | None:
-    """Give the tip opening with its standard uncertainty, or None if it was not read."""
+    """The tip opening with its standard uncertainty, or None if it was not read."""
     if readings.tip_opening_mm is None:
         return None
     return readings.tip_opening_mm, readings.tip_u_mm or uncertainties.tip_mm
@@ -345,7 +345,7 @@ def place_blades(
 
 
 def place_target(target: Target, gaps_mm: Sequence[float]) -> FacingReadings:
-    """Give where blades of these sizes should stop on a target, as if they had been read there."""
+    """Where blades of these sizes should stop on a target, as if they had been read there."""
     placed = place_blades(target, gaps_mm)
     left = tuple(BladeStop(one.gap_mm, one.left_mm) for one in placed if one.left_mm is not None)
     right = tuple(BladeStop(one.gap_mm, one.right_mm) for one in placed if one.right_mm is not None)
@@ -377,5 +377,5 @@ def _allow(
 
 
 def common_gaps(*readings: FacingReadings) -> tuple[float, ...]:
-    """Give every blade thickness used in these readings, thin to thick."""
+    """Every blade thickness used in these readings, thin to thick."""
     return tuple(sorted({s.gap_mm for r in readings for s in (*r.left, *r.right)}))

@@ -54,7 +54,7 @@ def parse_limits(raw: Mapping[str, str]) -> PieceLimits | Refused:
 
 
 def find_table_end(limits: PieceLimits, furthest_mm: float) -> float:
-    """Give the distance from the tip to the table's end: as measured, else a usual one.
+    """The distance from the tip to the table's end: as measured, else a usual one.
 
     `furthest_mm` is where the thinnest blade stops, now or in the end, whichever is further.
     """

@@ -64,7 +64,7 @@ class _RailWork:
     tail_from_mm: float
 
     def excess(self, tolerance_mm: float, deviations: float = 0.0) -> Array:
-        """Give how much the rail is too open for the target, at each station.
+        """How much the rail is too open for the target, at each station.
 
         `deviations` shifts the rail by so many of its standard uncertainties where it was read.
         """
@@ -74,7 +74,7 @@ class _RailWork:
         return self.now.gap_mm + shift - wanted
 
     def room(self, lowered_mm: Array, request: PlanRequest) -> tuple[Array, Array]:
-        """Give the least and the most that may come off this rail at each station.
+        """The least and the most that may come off this rail at each station.
 
         Within the tolerance in gap, that along the glass and that of the tip; beyond the facing
         length no further than the blade that reads it allows.
@@ -394,7 +394,7 @@ def _expect(
     cuts: Mapping[str, tuple[StationCut, ...]],
     column: str,
 ) -> ExpectedReadings:
-    """Give the readings to expect on the lines in `column`.
+    """The readings to expect on the lines in `column`.
 
     A reading and the curve it was taken for differ a little; what is expected keeps that
     difference, so that a rail left alone is expected to read as it did, and one that ends on a
@@ -453,5 +453,5 @@ def _find_nearest(request: PlanRequest, work: Mapping[str, _RailWork]) -> Neares
 
 
 def _run_out(cut_mm: float, slope_deg: float | None) -> float | None:
-    """Give how far an edge moves along the table when a slope behind it is cut down."""
+    """How far an edge moves along the table when a slope behind it is cut down."""
     return None if slope_deg is None else cut_mm / tan(radians(slope_deg))

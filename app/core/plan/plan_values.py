@@ -126,17 +126,17 @@ class TableStep:
 
     @property
     def at_break_mm(self) -> float:
-        """Give the planned cut where the facing starts."""
+        """The planned cut where the facing starts."""
         return self.planned.at(self.break_mm)
 
     @property
     def at_end_mm(self) -> float:
-        """Give the planned cut at the end of the table."""
+        """The planned cut at the end of the table."""
         return self.planned.at(self.end_mm)
 
     @property
     def saved_mm(self) -> float:
-        """Give what the tolerance spares at the break."""
+        """What the tolerance spares at the break."""
         return self.exact.at(self.break_mm) - self.at_break_mm
 
 

@@ -62,7 +62,7 @@ class FacingEntry:
 
     @property
     def target(self) -> Target:
-        """Give the target as the plan takes it."""
+        """The target as the plan takes it."""
         return make_target(self.curve, self.shape, self.readings)
 
 

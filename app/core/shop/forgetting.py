@@ -45,7 +45,7 @@ def say_whose(name: str) -> str:
 
 
 def name_words(names: Iterable[str]) -> list[str]:
-    """Give the words of names that are long enough to mean somebody, and halves of double ones."""
+    """The words of names that are long enough to mean somebody, and halves of double ones."""
     whole = [word.strip(".,;()") for name in names for word in name.split()]
     words = [*whole, *(half for word in whole for half in word.split("-"))]
     return list(dict.fromkeys(word for word in words if len(word) >= LEAST_LETTERS))

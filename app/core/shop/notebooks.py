@@ -256,7 +256,7 @@ _ROLE_WORDS = {"before": "as_received", "after": "as_returned", "received": "as_
 
 
 def _month_of(text: str) -> str | None:
-    """Give the first day of a month written without one: 2019-05, 05/2019, May 2019."""
+    """The first day of a month written without one: 2019-05, 05/2019, May 2019."""
     words = text.casefold().replace(".", " ").split()
     numbers = r"([0-9]{4})[-/]([0-9]{1,2})|([0-9]{1,2})[./]([0-9]{4})"
     if found := re.fullmatch(numbers, text.strip()):

@@ -89,7 +89,7 @@ def tolerance_factor(count: int, *, sure: float, share: float = NATURAL) -> floa
 
 
 def filled_factor(count: int, *, sure: float, share: float = NATURAL) -> float:
-    """Give k such that, with `sure` of 1, the limits of `share` of all lie outside x̄ ± k·s.
+    """K such that, with `sure` of 1, the limits of `share` of all lie outside x̄ ± k·s.
 
     Both the deviation and the mean are taken at their end of a one-sided interval, each with half
     of what is left to chance; nought where the values settle nothing.

@@ -123,7 +123,7 @@ def fill_dials(raw: Mapping[str, str]) -> dict[str, str]:
 
 
 def dial_scale(raw: Mapping[str, str]) -> Scale:
-    """Give the scale the dial is read on."""
+    """The scale the dial is read on."""
     key = raw.get("dial_scale", "")
     return SCALES[key if key in DIAL_SCALES else "length_mm"]
 

@@ -152,7 +152,7 @@ class Fields:
         return int(amount)
 
     def refused(self) -> Refused | None:
-        """Give all problems, if there are any."""
+        """All problems, if there are any."""
         return Refused(dict(self.problems)) if self.problems else None
 
 

@@ -57,7 +57,7 @@ class Length:
     unit: str = "mm"
 
     def scale(self, bore: Scale) -> Scale:
-        """Give the scale on which it is written; a bore's is the shop's bore gauge."""
+        """The scale on which it is written; a bore's is the shop's bore gauge."""
         return bore if self.key == "bore" else VOLUME if self.unit == "ml" else LENGTH
 
 
@@ -132,7 +132,7 @@ def is_length(reading: ReadingEntry) -> bool:
 
 
 def scale_named(key: str) -> Scale:
-    """Give the scale that a kept reading names."""
+    """The scale that a kept reading names."""
     return VOLUME if key == VOLUME.key else SCALES.get(key, LENGTH)
 
 
@@ -277,7 +277,7 @@ def length_cells(readings: Sequence[ReadingEntry], bore: Scale) -> dict[str, str
 
 
 def typed_on(reading: ReadingEntry, scale: Scale) -> str:
-    """Give a reading's text for a cell of `scale`: with its unit if it was read on another."""
+    """A reading's text for a cell of `scale`: with its unit if it was read on another."""
     if reading.scale == scale.key or _LENGTH_ENDING.search(reading.typed):
         return reading.typed
     return f"{reading.typed} {scale_named(reading.scale).unit}".strip()

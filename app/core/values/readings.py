@@ -42,7 +42,7 @@ class DialReading:
     gap_u_mm: float | None = None
 
     def u_mm(self, otherwise: float) -> float:
-        """Give the gap's standard uncertainty."""
+        """The gap's standard uncertainty."""
         return otherwise if self.gap_u_mm is None else self.gap_u_mm
 
 

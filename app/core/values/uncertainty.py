@@ -49,19 +49,19 @@ class Budget:
 
 
 def rectangular(half_width_mm: float) -> float:
-    """Give the standard uncertainty of limits ±a, all values alike: a/√3 (GUM 4.3.7)."""
+    """The standard uncertainty of limits ±a, all values alike: a/√3 (GUM 4.3.7)."""
     if not (isfinite(half_width_mm) and half_width_mm >= 0):
         raise ValueError("The half-width must be a length of zero or more.")
     return half_width_mm / sqrt(3.0)
 
 
 def resolution(step_mm: float, what: str = "resolution") -> Cause:
-    """Give the uncertainty of a scale read to the nearest step: its half-width is step/2."""
+    """The uncertainty of a scale read to the nearest step: its half-width is step/2."""
     return Cause(what, rectangular(step_mm / 2.0))
 
 
 def tolerance(half_width_mm: float, what: str = "blade tolerance") -> Cause:
-    """Give the uncertainty of a size known within ±half_width, such as a blade's."""
+    """The uncertainty of a size known within ±half_width, such as a blade's."""
     return Cause(what, rectangular(half_width_mm))
 
 
@@ -71,14 +71,14 @@ def repeatability(
     dof: float = inf,
     what: str = "repeatability",
 ) -> Cause:
-    """Give the scatter of the mean of `readings`, from the shop's own study: s/√n."""
+    """The scatter of the mean of `readings`, from the shop's own study: s/√n."""
     if readings < 1:
         raise ValueError("A mean needs at least one reading.")
     return Cause(what, standard_deviation_mm / sqrt(readings), dof)
 
 
 def combined(causes: Sequence[Cause]) -> float:
-    """Give the root of the sum of squares of independent causes, in mm."""
+    """The root of the sum of squares of independent causes, in mm."""
     return hypot(*(cause.u_mm for cause in causes))
 
 
@@ -109,12 +109,12 @@ def combine_budget(causes: Sequence[Cause], level: float = 0.95) -> Budget:
 
 
 def expanded(standard_u: float) -> float:
-    """Give the expanded uncertainty, k = 2: about 95 of 100 truths lie within it."""
+    """The expanded uncertainty, k = 2: about 95 of 100 truths lie within it."""
     return COVERAGE_FACTOR * standard_u
 
 
 def interval_95(value: float, standard_u: float, power: float = 1.0) -> tuple[float, float | None]:
-    """Give 95 % limits of a quantity whose `power` is nearly normal, drawn on that scale.
+    """95 % limits of a quantity whose `power` is nearly normal, drawn on that scale.
 
     A power other than 1 is for quantities that can't be negative. The upper limit is None where
     there is none.

@@ -163,7 +163,7 @@ def parse_length(text: str, scale: Scale) -> float:
 
 
 def to_scale(value_mm: float, scale: Scale) -> float:
-    """Give a length in mm in the scale's own units."""
+    """A length in mm in the scale's own units."""
     return float(Fraction(value_mm).limit_denominator(10**9) / scale.mm_per_unit)
 
 

@@ -20,7 +20,7 @@ NOTE_NAME = "last-act.txt"
 
 
 def count_acts(database: sqlite3.Connection) -> int:
-    """Give the number of acts that a database holds."""
+    """The number of acts that a database holds."""
     return int(database.execute("PRAGMA user_version").fetchone()[0])
 
 
@@ -51,7 +51,7 @@ def _note(book: Path, act: int) -> None:
 
 
 def read_note(book: Path) -> int:
-    """Give the number of the last act that was kept; 0 if none was noted."""
+    """The number of the last act that was kept; 0 if none was noted."""
     try:
         return int((book / NOTE_NAME).read_text())
     except (OSError, ValueError):

@@ -293,7 +293,7 @@ def _copy_photos(photos: Path, pool: Path, marks: Mapping[str, PhotoMark]) -> No
 
 
 def pool_place(pool: Path, sha256: str) -> Path:
-    """Give a photo's place in the pool; raises BookProblem if a link leads it out."""
+    """A photo's place in the pool; raises BookProblem if a link leads it out."""
     return place_within(pool, sha256[:2], sha256)
 
 
@@ -376,7 +376,7 @@ def check_backup(backup: Backup) -> list[str]:
 
 
 def last_good_backup(book: Path, upkeep: Upkeep) -> Backup | None:
-    """Give the newest backup that can be read back whole."""
+    """The newest backup that can be read back whole."""
     return next((one for one in list_backups(book, upkeep) if not check_backup(one)), None)
 
 

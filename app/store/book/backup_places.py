@@ -23,7 +23,7 @@ class Unusable(Exception):  # noqa: N818 - shown to the maker beside the field
 
 
 def own_place(book: Path) -> Path:
-    """Give the book's own place; what is made before something irreversible lies here."""
+    """The book's own place; what is made before something irreversible lies here."""
     return book / PLACE_NAME
 
 

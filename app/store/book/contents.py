@@ -284,13 +284,13 @@ class TableHash:
         self._found = hashlib.sha256(json.dumps(sorted(names)).encode())
 
     def passing(self, rows: Iterable[Row]) -> Iterator[Row]:
-        """Give the rows on, hashed."""
+        """The rows on, hashed."""
         for row in rows:
             self._found.update(b"\n" + json.dumps([row[at] for at in self._order]).encode())
             yield row
 
     def hexdigest(self) -> str:
-        """Give the SHA-256 of all that passed."""
+        """The SHA-256 of all that passed."""
         return self._found.hexdigest()
 
 

@@ -52,7 +52,7 @@ class Lock(Protocol):
 
 
 def lock_of(book: Path) -> Lock:
-    """Give the lock of a book, wherever its records lie; raises BookProblem."""
+    """The lock of a book, wherever its records lie; raises BookProblem."""
     address = find_address(book)
     return ServerLock(address) if address else BookLock(book)
 

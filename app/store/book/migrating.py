@@ -23,7 +23,7 @@ NOT_COUNTED = {"alembic_version"}
 
 
 def alembic_config(scripts: Path, connection: Connection | None = None) -> Config:
-    """Give alembic its script folder and, if there is one, the connection to use."""
+    """Alembic's configuration: its script folder and, if there is one, the connection to use."""
     config = Config()
     # Alembic reads a per cent sign in a path as the start of a name to fill in.
     config.set_main_option("script_location", str(scripts).replace("%", "%%"))

@@ -85,7 +85,7 @@ class Found:
         return describe_column(self.table, self.column)
 
     def says(self, value: Any) -> str:
-        """Give a value as one line of text."""
+        """A value as one line of text."""
         return value if isinstance(value, str) else " · ".join(list_texts(value))
 
 
@@ -97,7 +97,7 @@ class Texts:
     doubtful: list[Found] = field(default_factory=list)
 
     def judged(self, marks: Collection[str]) -> "Texts":
-        """Give the texts with those struck too that the maker judged to mean the person."""
+        """The texts with those struck too that the maker judged to mean the person."""
         also = [replace(one, after=one.named) for one in self.doubtful if one.mark in marks]
         return Texts([*self.struck, *also], [one for one in self.doubtful if one.mark not in marks])
 

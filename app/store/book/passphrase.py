@@ -33,7 +33,7 @@ class Passphrase:
 
 
 def read_passphrase(book: Path) -> Passphrase | None:
-    """Give the book's passphrase, or None if it has none; raises BookProblem if unreadable."""
+    """The book's passphrase, or None if it has none; raises BookProblem if unreadable."""
     path = book / PASSPHRASE_NAME
     if not path.exists():
         return None

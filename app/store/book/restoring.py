@@ -235,7 +235,7 @@ def _make_ready(address: URL, scripts: Path) -> None:
 
 
 def free_aside(book: Path, now: datetime, name: str) -> Path:
-    """Give a place for what is put out of the book's way at this moment, where nothing lies yet."""
+    """A place for what is put out of the book's way at this moment, where nothing lies yet."""
     begun = book / ASIDE_NAME / f"{now.astimezone():%Y-%m-%d-%H%M%S}"
     folders = (begun.with_name(f"{begun.name}-{n}") if n else begun for n in count())
     return next(one / name for one in folders if not (one / name).exists())

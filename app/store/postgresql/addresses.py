@@ -58,7 +58,7 @@ def _refusal(what: str) -> str:
 
 
 def without_password(address: URL) -> URL:
-    """Give the address as it may be written down and said."""
+    """The address as it may be written down and said."""
     return URL.create(
         address.drivername,
         username=address.username,

@@ -45,7 +45,7 @@ class MadePiece:
 
 
 def own_customer_id(session: Session, now: datetime) -> int:
-    """Give the customer that the shop itself is; written down when first asked for."""
+    """The customer that the shop itself is; written down when first asked for."""
     shop = get_shop(session)
     if shop.customer_id is None:
         notes = "The shop itself: the owner of the pieces it makes, until they are sold on."
@@ -107,7 +107,7 @@ def add_batch_pieces(
 
 
 def get_batch(session: Session, batch_id: int) -> Batch | None:
-    """Give a batch."""
+    """A batch."""
     return session.get(Batch, batch_id)
 
 
@@ -152,12 +152,12 @@ def move_out(
 
 
 def find_batch_of(session: Session, piece_id: int) -> Row[Any] | None:
-    """Give the batch a piece was made in and has not left (id, name), and its place there."""
+    """The batch a piece was made in and has not left (id, name), and its place there."""
     return rows_of(session, _BATCH_OF, {"piece": piece_id}).first()
 
 
 def price_of(session: Session, piece: Piece) -> int | None:
-    """Give what a piece of the shop's own is for sale at."""
+    """What a piece of the shop's own is for sale at."""
     of = BatchPiece.piece_id == piece.id
     return session.scalar(select(BatchPiece.price_minor).where(of))
 
@@ -217,7 +217,7 @@ def save_prices(
 
 
 def _own_sets(session: Session, piece_ids: Sequence[int]) -> dict[int, Measurement]:
-    """Give for each piece the last standing readings that tell of its facing."""
+    """By piece, the last standing readings that tell of its facing."""
     made = list_own_measurements(session, piece_ids, get_shop(session).customer_id)
     return {
         one.piece_id: one

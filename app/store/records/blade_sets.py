@@ -12,7 +12,7 @@ from app.store.tables import BladeSet, BladeSetMember, FamilyBladeSet, Gauge, Re
 
 
 def get_blade_set(session: Session, set_id: int) -> BladeSet | None:
-    """Give a blade set with its blades."""
+    """A blade set with its blades."""
     return session.scalar(
         select(BladeSet)
         .where(BladeSet.id == set_id)
@@ -54,7 +54,7 @@ def save_blade_set(
     before = {one.gauge_id for one in blade_set.members}
     if seen_version is not None and seen_version != blade_set.version:
         if before != set(entry.gauge_ids) or blade_set.name != entry.name:
-            raise Conflict("blade_set", {"name": (blade_set.name, entry.name)})
+            raise Conflict(blade_set, {"name": (blade_set.name, entry.name)})
         return
     change_record(session, blade_set, {"name": entry.name}, seen_version=None, now=now)
     if before == set(entry.gauge_ids):
@@ -84,7 +84,7 @@ def note_members(session: Session, set_id: int, now: datetime) -> set[int]:
 
 
 def family_sets(session: Session) -> dict[str, int]:
-    """Give the set chosen for each family that has one."""
+    """The set chosen for each family that has one."""
     return {one.family: one.blade_set_id for one in session.scalars(select(FamilyBladeSet))}
 
 
@@ -107,6 +107,6 @@ def save_families(session: Session, chosen: Mapping[str, int | None], now: datet
 
 
 def set_for_kind(session: Session, instrument_kind: str) -> int | None:
-    """Give the set chosen for the family of a kind of instrument, if one is."""
+    """The set chosen for the family of a kind of instrument, if one is."""
     kept = session.get(FamilyBladeSet, family_of(instrument_kind))
     return kept.blade_set_id if kept else None

@@ -37,7 +37,7 @@ def save_customer(
 
 
 def get_customer(session: Session, customer_id: int) -> Customer | None:
-    """Give a customer with their pieces and instruments."""
+    """A customer with their pieces and instruments."""
     customer = session.scalar(_CUSTOMER, {"id": customer_id})
     for kind in _ON_A_CUSTOMER if customer else ():
         kind.load(session, [customer])
@@ -122,7 +122,7 @@ class Known:
 
 
 def tell_apart(session: Session, customer_ids: Sequence[int]) -> dict[int, Known]:
-    """Give for each customer the last visit and its piece, else a piece of theirs, if any."""
+    """By customer, the last visit and its piece, else a piece of theirs, if any."""
     if not customer_ids:
         return {}
     visits = rows_of(session, _LAST_VISITS, {"customers": list(customer_ids)})

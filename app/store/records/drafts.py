@@ -18,7 +18,7 @@ def keep_draft(session: Session, place: str, fields: Mapping[str, str], now: dat
 
 
 def get_draft(session: Session, place: str) -> Draft | None:
-    """Give a page's draft."""
+    """A page's draft."""
     return session.get(Draft, place)
 
 

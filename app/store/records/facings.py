@@ -97,7 +97,7 @@ def save_facing(
     """
     same = _entries(kept.readings) == entry.readings
     if not same and seen_version not in (None, kept.version):
-        raise Conflict("facing", {"numbers": lines})
+        raise Conflict(kept, {"numbers": lines})
     changed = change_record(session, kept, _columns(entry), seen_version=seen_version, now=now)
     if same:
         return
@@ -115,14 +115,14 @@ def set_in_library(session: Session, kept: Facing, in_library: bool, now: dateti
 
 
 def find_facing(session: Session, facing_id: int) -> Facing | None:
-    """Give a target's record with its numbers, for changing it."""
+    """A target's record with its numbers, for changing it."""
     return session.scalar(
         select(Facing).where(Facing.id == facing_id).options(selectinload(Facing.readings))
     )
 
 
 def get_facing(session: Session, facing_id: int | None) -> KeptFacing | None:
-    """Give a target as a value."""
+    """A target as a value."""
     kept = find_facing(session, facing_id) if facing_id is not None else None
     return as_kept(kept) if kept else None
 
@@ -152,7 +152,7 @@ def _list(session: Session, *where: ColumnElement[bool]) -> list[KeptFacing]:
 
 
 def as_kept(kept: Facing) -> KeptFacing:
-    """Give a loaded target as a value."""
+    """A loaded target as a value."""
     return KeptFacing(
         id=kept.id,
         name=kept.name,
@@ -184,7 +184,7 @@ def _entries(readings: Sequence[FacingReading]) -> tuple[ReadingEntry, ...]:
 def choose_facing(
     session: Session, job: Job, facing: Facing | None, words: str, today: date, now: datetime
 ) -> None:
-    """Give a job its target, or take it away with None; `words` go into the job's history."""
+    """A job its target, or take it away with None; `words` go into the job's history."""
     facing_id = facing.id if facing else None
     if change_record(session, job, {"facing_id": facing_id}, seen_version=None, now=now):
         add_event(session, job, "target", today, now, words)

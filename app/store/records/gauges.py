@@ -45,7 +45,7 @@ from app.store.tables import (
 
 
 def load_register(session: Session) -> Register:
-    """Give what is known of every gauge, retired ones too, by id."""
+    """What is known of every gauge, retired ones too, by id."""
     return remember(session, "register", lambda: _load_register(session))
 
 
@@ -88,7 +88,7 @@ _STUDIES = (
 
 
 def gauge_facts(gauge: Gauge) -> GaugeFacts:
-    """Give a gauge, loaded with its checks and studies, as the value that `core` works on."""
+    """A gauge, loaded with its checks and studies, as the value that `core` works on."""
     return _facts(gauge, gauge.checks, gauge.studies)
 
 
@@ -114,7 +114,7 @@ def _facts(gauge: Any, checks: Iterable[Any], studies: Iterable[Study]) -> Gauge
 
 
 def kept_checks(gauge: Gauge) -> tuple[KeptCheck, ...]:
-    """Give a loaded gauge's checks as typed, struck ones too, by day."""
+    """A loaded gauge's checks as typed, struck ones too, by day."""
     return tuple(
         KeptCheck(
             one.id,
@@ -134,7 +134,7 @@ def _studied(study: Study) -> StudiedRepeat:
 
 
 def study_values(study: Study) -> tuple[StudyValue, ...]:
-    """Give a loaded study's readings as values."""
+    """A loaded study's readings as values."""
     return tuple(
         StudyValue(one.piece_place, one.piece, one.turn, one.typed, one.value_mm)
         for one in study.readings
@@ -142,12 +142,12 @@ def study_values(study: Study) -> tuple[StudyValue, ...]:
 
 
 def sizes_of(register: Register, kept: ReadingSet) -> SetSizes:
-    """Give the gauges a reading set was taken with, as they count on its day."""
+    """The gauges a reading set was taken with, as they count on its day."""
     return SetSizes(kept.taken_on, register, kept.glass_id, kept.wedge_id, kept.bore_gauge_id)
 
 
 def sizes_in_use(session: Session, gauges: GaugesInUse, day: date) -> SetSizes:
-    """Give the gauges of the reading grid as they count on a day."""
+    """The gauges of the reading grid as they count on a day."""
     return SetSizes(
         day, load_register(session), gauges.glass_id, gauges.wedge_id, gauges.bore_gauge_id
     )
@@ -182,7 +182,7 @@ def list_hand_gauges(session: Session) -> tuple[HandGauge, ...]:
 
 
 def get_gauge(session: Session, gauge_id: int) -> Gauge | None:
-    """Give a gauge with its checks and studies."""
+    """A gauge with its checks and studies."""
     return session.scalar(
         select(Gauge)
         .where(Gauge.id == gauge_id)
@@ -267,7 +267,7 @@ def add_check(session: Session, gauge: Gauge, entry: CheckEntry, now: datetime) 
 
 
 def get_check(session: Session, check_id: int) -> GaugeCheck | None:
-    """Give one check."""
+    """One check."""
     return session.get(GaugeCheck, check_id)
 
 

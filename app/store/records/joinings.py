@@ -166,7 +166,7 @@ def move_to_piece(session: Session, job: Job, piece: Piece, today: date, now: da
 
 
 def _pointing(session: Session, gone: Joined) -> Iterator[tuple[Any, str]]:
-    """Give every record that points to one, with the column by which it does."""
+    """Every record that points to one, with the column by which it does."""
     target = type(gone).__table__
     for mapper in Base.registry.mappers:
         for attribute in mapper.column_attrs:

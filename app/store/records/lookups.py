@@ -68,7 +68,7 @@ def searchable(*parts: str) -> str:
 
 
 def search_text_of(record: Customer | Piece | CustomerEntry | PieceEntry) -> str:
-    """Give the folded words that a customer or a piece is found by."""
+    """The folded words that a customer or a piece is found by."""
     if isinstance(record, Customer | CustomerEntry):
         told = (record.name, record.phone, record.email, record.address, record.plays)
         return searchable(*told)
@@ -216,7 +216,7 @@ def _prepare(statement: str) -> TextClause:
 
 
 def _newest(session: Session, index: str, words: Sequence[str], most: int) -> list[int] | None:
-    """Give the row numbers of the newest lines that have every word.
+    """The row numbers of the newest lines that have every word.
 
     None if all words are short and too rare to be found among the newest lines.
     """
@@ -312,7 +312,7 @@ def _has_word(record: type[Customer | Piece], at: int) -> ColumnElement[bool]:
 
 
 def _patterns(words: Sequence[str]) -> dict[str, str]:
-    """Give the patterns for LIKE, in which % and _ stand for themselves."""
+    """The patterns for LIKE, in which % and _ stand for themselves."""
     plain = str.maketrans({"/": "//", "%": "/%", "_": "/_"})
     return {f"word{at}": f"%{word.translate(plain)}%" for at, word in enumerate(words)}
 
@@ -389,7 +389,7 @@ _NUMBER = re.compile(
 
 
 def job_number_in(query: str) -> list[int]:
-    """Give the job's number that a query is, or that stands in a pasted address; else nothing."""
+    """The job's number that a query is, or that stands in a pasted address; else nothing."""
     number = _NUMBER.fullmatch(query.strip())
     return [int(number.group(1) or number.group(2))] if number else []
 

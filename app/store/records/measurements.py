@@ -13,6 +13,7 @@ from app.core.compare.differences import ReadSet
 from app.core.compare.length_words import SureLength, list_lengths
 from app.core.facing.corrections import CorrectedReadings, correct_readings
 from app.core.facing.measurements import GaugesInUse, SetEntry
+from app.core.facing.suspects import Stops, leave_out, leave_out_entries, suspects_of
 from app.core.gauges.sizes import Register, SetSizes
 from app.core.values.readings import FacingReadings, ReadingEntry, Uncertainties
 from app.store.records.gauges import load_register, sizes_of
@@ -44,6 +45,21 @@ class Measurement:
     def facing(self) -> FacingReadings:
         """The blade and tip readings by the gauges of their day, each with its uncertainty."""
         return self.corrected.facing
+
+    @property
+    def suspects(self) -> Stops:
+        """The stops to take again, from which nothing is said while they stand."""
+        return suspects_of(self.facing, self.uncertainties)
+
+    @property
+    def trusted(self) -> FacingReadings:
+        """The facing without the stops that are to be taken again."""
+        return leave_out(self.facing, self.suspects)
+
+    @property
+    def trusted_readings(self) -> tuple[ReadingEntry, ...]:
+        """The readings as typed without those that are to be taken again."""
+        return leave_out_entries(self.readings, self.suspects)
 
     @property
     def recorded(self) -> FacingReadings:
@@ -230,12 +246,12 @@ def piece_of_set(session: Session, set_id: int) -> int | None:
 
 
 def get_measurement(session: Session, set_id: int) -> Measurement | None:
-    """Give one reading set as a value."""
+    """One reading set as a value."""
     return next(iter(_load(session, _BY_ID, set_id)), None)
 
 
 def measurements_of_job(job: Job) -> list[Measurement]:
-    """Give a job's reading sets in the order they were taken."""
+    """A job's reading sets in the order they were taken."""
     session = object_session(job)
     if session is None:
         return []
@@ -246,7 +262,7 @@ def measurements_of_job(job: Job) -> list[Measurement]:
 
 
 def measurements_of_jobs(session: Session, job_ids: Sequence[int]) -> dict[int, list[Measurement]]:
-    """Give the reading sets of several jobs, by the job's number, in the order they were taken."""
+    """The reading sets of several jobs, by the job's number, in the order they were taken."""
     found: dict[int, list[Measurement]] = {}
     for one in _load(session, _BY_JOBS, list(job_ids)):
         found.setdefault(one.job_number or 0, []).append(one)
@@ -272,7 +288,7 @@ def list_own_measurements(
 
 
 def last_facings(session: Session, piece_ids: Sequence[int]) -> dict[int, Measurement]:
-    """Give each piece's last facing, for lists; pieces never measured are left out.
+    """Each piece's last facing, for lists; pieces never measured are left out.
 
     The same as `last_facing` of each, found without reading the sets before it.
     """
@@ -308,7 +324,7 @@ def standing(measurements: Sequence[Measurement], role: str = "") -> list[Measur
 
 
 def last_facing(measurements: list[Measurement]) -> Measurement | None:
-    """Give the facing a piece has: the last as returned, else the last set of any kind."""
+    """The facing a piece has: the last as returned, else the last set of any kind."""
     returned = standing(measurements, "as_returned")
     latest = standing(measurements)
     return returned[-1] if returned else latest[-1] if latest else None

@@ -42,7 +42,7 @@ def add_memo(
 
 
 def get_memo(session: Session, memo_id: int) -> Memo | None:
-    """Give a memo with its piece, job and customer."""
+    """A memo with its piece, job and customer."""
     return session.scalar(select(Memo).where(Memo.id == memo_id).options(*_WITH))
 
 
@@ -73,7 +73,7 @@ def list_awaited(session: Session, *, due_until: date | None = None) -> Sequence
 
 
 def list_out(session: Session) -> dict[int, Memo]:
-    """Give what says that a job's piece is out of the shop, by the job's id."""
+    """What says that a job's piece is out of the shop, by the job's id."""
     found = select(Memo).where(
         Memo.kind == "away", Memo.done_on.is_(None), Memo.struck_at.is_(None)
     )
@@ -83,14 +83,14 @@ def list_out(session: Session) -> dict[int, Memo]:
 def last_memo(
     session: Session, piece: Piece, job: Job | None, kind: str, **details: str
 ) -> Memo | None:
-    """Give the newest standing memo of a kind that holds these details, of a job or a piece."""
+    """The newest standing memo of a kind that holds these details, of a job or a piece."""
     standing = (one for one in list_memos(session, piece, job) if one.struck_at is None)
     of_kind = (one for one in standing if one.kind == kind)
     return next((one for one in of_kind if details.items() <= one.details.items()), None)
 
 
 def warranty_of(session: Session, piece: Piece, on: date) -> Memo | None:
-    """Give the warranty a piece is under on a day, the longest of several."""
+    """The warranty a piece is under on a day, the longest of several."""
     found = [
         one
         for one in list_memos(session, piece)
@@ -100,7 +100,7 @@ def warranty_of(session: Session, piece: Piece, on: date) -> Memo | None:
 
 
 def trial_of(session: Session, piece: Piece) -> Memo | None:
-    """Give the trial a piece is out on, if it is."""
+    """The trial a piece is out on, if it is."""
     return next((m for m in list_memos(session, piece) if m.kind == "trial" and is_open(m)), None)
 
 

@@ -24,7 +24,7 @@ def add_pass(session: Session, job: Job, entry: PassEntry, now: datetime) -> Ben
 
 
 def as_entry(kept: BenchPass) -> PassEntry:
-    """Give a kept pass as the value it was entered as."""
+    """A kept pass as the value it was entered as."""
     return PassEntry(
         kept.done_on, kept.kind, kept.abrasive, kept.grit, kept.strokes, kept.minutes, kept.note
     )
@@ -42,7 +42,7 @@ def add_work(session: Session, job: Job, entry: WorkEntry, now: datetime) -> Wor
 
 
 def as_work(kept: Work) -> WorkEntry:
-    """Give a kept work as the value it was entered as."""
+    """A kept work as the value it was entered as."""
     return WorkEntry(*(getattr(kept, name) for name in WorkEntry.__dataclass_fields__))
 
 

@@ -72,7 +72,7 @@ def photo_path(book: Path, name: str, size: str = "") -> Path:
 
 
 def read_photo(book: Path, photo: Photo, size: str = "") -> bytes | None:
-    """Give a photograph's JPEG, or None if its file is gone."""
+    """A photograph's JPEG, or None if its file is gone."""
     with suppress(BookProblem, FileNotFoundError):
         return photo_path(book, photo.name, size).read_bytes()
     return None
@@ -91,7 +91,7 @@ def refuse_strange_names(connection: Connection, whose: str) -> None:
 
 
 def get_photo(session: Session, photo_id: int) -> Photo | None:
-    """Give one photograph's record."""
+    """One photograph's record."""
     return session.get(Photo, photo_id)
 
 

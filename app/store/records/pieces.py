@@ -58,12 +58,12 @@ def pass_on_piece(
 
 
 def get_piece(session: Session, piece_id: int) -> Piece | None:
-    """Give a piece with its owner."""
+    """A piece with its owner."""
     return session.scalar(_PIECE, {"id": piece_id})
 
 
 def get_owned_piece(session: Session, piece_id: int) -> Piece | None:
-    """Give a piece with its owners, now and before."""
+    """A piece with its owners, now and before."""
     piece = get_piece(session, piece_id)
     if piece:
         _OWNERSHIPS.load(session, [piece])

@@ -16,7 +16,7 @@ Kept = TypeVar("Kept")
 
 
 def remember(session: Session, name: Hashable, read: Callable[[], Kept]) -> Kept:
-    """Give what was read under this name in this session, or read it now."""
+    """What was read under this name in this session, or read it now."""
     kept = session.info.setdefault(_KEPT, {})
     if name not in kept:
         kept[name] = read()
@@ -24,7 +24,7 @@ def remember(session: Session, name: Hashable, read: Callable[[], Kept]) -> Kept
 
 
 def remembered(session: Session, name: Hashable) -> Any:
-    """Give what was read under this name in this session, or None."""
+    """What was read under this name in this session, or None."""
     return session.info.get(_KEPT, {}).get(name)
 
 

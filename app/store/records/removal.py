@@ -21,7 +21,7 @@ MOST_JOBS = 400
 
 
 def log_of_job(job: Job, sets: Sequence[Measurement]) -> list[FacingReadings | LoggedPass]:
-    """Give a job's standing readings and passes, loaded, in the order they were done.
+    """A job's standing readings and passes, loaded, in the order they were done.
 
     `sets` are all of its reading sets. A correction stands where what it replaces stood.
     """
@@ -42,7 +42,7 @@ def log_of_job(job: Job, sets: Sequence[Measurement]) -> list[FacingReadings | L
 
 
 def as_logged(kept: Any) -> LoggedPass:
-    """Give a kept pass, or a row with these columns of one, as the bench's log has it."""
+    """A kept pass, or a row with these columns of one, as the bench's log has it."""
     strokes = None if kept.strokes is None else float(kept.strokes)
     return LoggedPass(kept.kind, kept.abrasive, kept.grit, strokes)
 

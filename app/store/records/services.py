@@ -21,7 +21,7 @@ def list_services(session: Session, *, also_retired: bool = False) -> list[Servi
 
 
 def offered_services(session: Session) -> list[ServiceEntry]:
-    """Give the price list's lines as values."""
+    """The price list's lines as values."""
     return [
         ServiceEntry(one.label, one.family, one.material, one.price_minor)
         for one in list_services(session)

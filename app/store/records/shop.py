@@ -101,7 +101,7 @@ def _add_blade_set(
 
 
 def get_shop(session: Session) -> Shop:
-    """Give the shop's settings."""
+    """The shop's settings."""
     return remember(session, "shop", lambda: session.scalars(_SHOP).one())
 
 
@@ -109,7 +109,7 @@ _SHOP = select(Shop).where(Shop.id == 1)
 
 
 def get_mark(session: Session) -> str:
-    """Give the shop's mark as SVG; empty if it has none."""
+    """The shop's mark as SVG; empty if it has none."""
     return session.scalar(select(Shop.mark).where(Shop.id == 1)) or ""
 
 
@@ -196,7 +196,7 @@ def gauges_in_use(
     as_read: SetSizes | None = None,
     line: str = "",
 ) -> GaugesInUse:
-    """Give the blades (thick to thin) and scales with which a set is read now.
+    """The blades (thick to thin) and scales with which a set is read now.
 
     Without a set asked for it is the one of the instrument's family, else the shop's usual one.
     `and_blades` are shown too: those of readings taken before the set was changed. `as_read` are
@@ -244,7 +244,7 @@ def gauges_in_use(
 
 
 def _members(session: Session) -> dict[int, set[int]]:
-    """Give the blades of every set."""
+    """The blades of every set."""
     members: dict[int, set[int]] = defaultdict(set)
     for member in rows_of(session, _MEMBERS):
         members[member.blade_set_id].add(member.gauge_id)

@@ -48,12 +48,12 @@ def issue_slip(
 
 
 def next_slip_number(session: Session) -> int:
-    """Give the number the next paper will carry."""
+    """The number the next paper will carry."""
     return (session.scalar(select(func.max(Slip.number))) or 0) + 1
 
 
 def get_slip(session: Session, number: int) -> Slip | None:
-    """Give an issued paper by its number, with its job and its piece."""
+    """An issued paper by its number, with its job and its piece."""
     return session.scalar(_SLIP, {"number": number})
 
 
@@ -65,7 +65,7 @@ _SLIP = (
 
 
 def get_slip_file(session: Session, number: int, name: str) -> bytes | None:
-    """Give one file of an issued paper."""
+    """One file of an issued paper."""
     return session.scalar(
         select(SlipFile.content)
         .join(Slip, Slip.id == SlipFile.slip_id)

@@ -38,7 +38,7 @@ def add_study(
 
 
 def get_study(session: Session, study_id: int) -> Study | None:
-    """Give a study with its readings and gauges."""
+    """A study with its readings and gauges."""
     return session.scalar(
         select(Study)
         .where(Study.id == study_id)

@@ -17,7 +17,7 @@ from app.core.compare.comparison_words import (
     say_joint,
     tell_comparison,
 )
-from app.core.compare.differences import ReadSet, share_blades, shorten_set
+from app.core.compare.differences import ReadSet, shorten_set
 from app.core.compare.effort import compare_efforts
 from app.core.facing.analysis import MalformedReading
 from app.core.facing.measurements import ROLES, GaugesInUse, write_line
@@ -114,7 +114,7 @@ def _in_order(one: Measurement, other: Measurement) -> tuple[Measurement, Measur
 
 
 def pair_address(before: Measurement, after: Measurement) -> str:
-    """Give the address at which two sets are compared."""
+    """The address at which two sets are compared."""
     return f"/comparisons?before={before.id}&after={after.id}"
 
 
@@ -165,7 +165,7 @@ class Twin:
 
 def _make_alike(session: Session, sides: tuple[Compared, Compared], compared: Comparison) -> Twin:
     """Say what rails and table would take, what can't be reached, and the job that could do it."""
-    like, piece, now = sides[0].facing, sides[1].piece, sides[1].facing
+    like, piece, now = sides[0].measurement.trusted, sides[1].piece, sides[1].measurement.trusted
     shop, plan, refusal = get_shop(session), None, ""
     if sides[0].piece.instrument_kind != piece.instrument_kind:
         refusal = "They are for different instruments."
@@ -193,12 +193,7 @@ def _effort(sides: tuple[Compared, Compared]) -> str:
     if before.measurement.id == after.measurement.id or after.piece.instrument_kind != kind:
         return ""
     try:
-        found = compare_efforts(
-            before.facing,
-            after.facing,
-            kind=kind,
-            same_blades=share_blades(before.measurement.read_set, after.measurement.read_set),
-        )
+        found = compare_efforts(before.measurement.read_set, after.measurement.read_set, kind)
     except MalformedReading:
         return ""
     one_piece = _side(sides) is ONE_PIECE
@@ -293,7 +288,7 @@ def _drawn_sides(
 def _read_sets(
     session: Session, sides: tuple[Compared, Compared]
 ) -> tuple[tuple[ReadSet, ReadSet], float]:
-    """Give both sets as they are compared, and by how much the tip was shortened in between."""
+    """Both sets as they are compared, and by how much the tip was shortened in between."""
     first, second = sides[0].measurement, sides[1].measurement
     off_mm = shortened_between(session, first, second)
     return (shorten_set(first.read_set, off_mm), second.read_set), off_mm
@@ -329,7 +324,7 @@ class Offer:
 
 
 def find_departure(job: Job, sets: Sequence[Measurement]) -> Measurement | None:
-    """Give the readings with which a job's piece last left before it came in for this job."""
+    """The readings with which a job's piece last left before it came in for this job."""
     own = standing([one for one in sets if one.job_number == job.number], "as_received")
     until = own[-1].taken_on if own else job.dropped_off
     earlier = [

@@ -7,7 +7,7 @@ from sqlalchemy.orm import Session
 
 from app.core.compare.comparison import compare
 from app.core.compare.comparison_words import IT_HAS_MOVED, Finding, Told, tell_comparison
-from app.core.compare.differences import share_blades, shorten_set
+from app.core.compare.differences import shorten_set
 from app.core.compare.effort_words import say_net_effort
 from app.core.facing.measurements import GaugesInUse, write_line
 from app.store.records.measurements import Measurement, last_facings, standing
@@ -39,7 +39,7 @@ class Homecoming:
 
 
 def list_last_known(session: Session, customer: Customer | None) -> dict[int, LastKnown]:
-    """Give the last facing of each of a customer's pieces; those never measured are left out."""
+    """The last facing of each of a customer's pieces; those never measured are left out."""
     pieces = [piece.id for piece in customer.pieces] if customer else []
     if not pieces:
         return {}
@@ -74,9 +74,7 @@ def gather_homecoming(
     told = tell_comparison(compare(*both), IT_HAS_MOVED)
     effort = None
     if told.finding is Finding.MOVED:
-        effort = say_net_effort(
-            left.facing, now.facing, kind=job.piece.instrument_kind, same_blades=share_blades(*both)
-        )
+        effort = say_net_effort(left.read_set, now.read_set, job.piece.instrument_kind)
     return Homecoming(
         left, _line(left, gauges), now, _line(now, gauges), told, pair_address(left, now), effort
     )

@@ -32,13 +32,13 @@ class Line:
     typed: Mapping[str, Any]
 
     def text(self) -> dict[str, str]:
-        """Give the typed fields as a form would send them."""
+        """The typed fields as a form would send them."""
         return {
             name: str(value) for name, value in self.typed.items() if not isinstance(value, list)
         }
 
     def ticked(self, name: str) -> list[str]:
-        """Give the values of a field that may have several."""
+        """The values of a field that may have several."""
         return [str(value) for value in self.typed.get(name, ())]
 
 
@@ -67,7 +67,7 @@ class Desk:
     batches: dict[str, int] = field(default_factory=dict)
 
     def job(self, line: Line) -> Job:
-        """Give the line's job as its page would load it."""
+        """The line's job as its page would load it."""
         job = get_job(self.session, self.jobs[line.job])
         if job is None:
             raise DiaryRefused(f"{line.do}: there is no job {line.job}.")
@@ -81,14 +81,14 @@ def refuse(line: Line, problems: Mapping[str, str]) -> DiaryRefused:
 
 
 def taken(line: Line, parsed: Entry | Refused) -> Entry:
-    """Give what was parsed; raises DiaryRefused where a page would have refused it."""
+    """What was parsed; raises DiaryRefused where a page would have refused it."""
     if isinstance(parsed, Refused):
         raise refuse(line, parsed.problems)
     return parsed
 
 
 def find_gauge(desk: Desk, line: Line, label: str) -> Gauge:
-    """Give the gauge of the register that the line names."""
+    """The gauge of the register that the line names."""
     found = desk.session.scalar(select(Gauge).where(Gauge.label == label))
     if found is None:
         raise refuse(line, {"gauge": f"there is no gauge “{label}”"})

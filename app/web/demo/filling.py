@@ -103,7 +103,7 @@ def fill_book(session: Session, settings: Settings, data: MadeUpShop | None = No
 
 
 def _timed(lines: Sequence[Line], settings: Settings) -> Iterator[tuple[Line, datetime]]:
-    """Give each line its moment: the shop opens at nine, a line takes twenty minutes."""
+    """Each line its moment: the shop opens at nine, a line takes twenty minutes."""
     for days_ago, of_day in groupby(lines, key=lambda line: line.days_ago):
         opens = datetime.combine(settings.today() - timedelta(days=days_ago), OPENS).astimezone()
         for place, line in enumerate(of_day):

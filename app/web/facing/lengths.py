@@ -37,7 +37,7 @@ class LengthFields:
 def length_fields(
     cells: Mapping[str, str], problems: Mapping[str, str], gauges: GaugesInUse
 ) -> dict[str, Any]:
-    """Give the form's second part: fields by shape, the dial's scales, and what stands open."""
+    """The form's second part: fields by shape, the dial's scales, and what stands open."""
     fields = [
         LengthFields(length, tuple(list_rows(length, cells)), length.scale(gauges.bore).label)
         for length in LENGTHS.values()

@@ -66,11 +66,10 @@ from app.web.pages import (
     Reading,
     TypedWithColumns,
     Writing,
+    commit_once,
     found_or_404,
-    go_to,
-    note_taken,
+    refuse_twice,
     show_page,
-    taken_before,
     templates,
 )
 from app.web.plan.at_bench import gather_table, tell_togo
@@ -114,13 +113,13 @@ def find_bench(session: Session, request: Request) -> Bench:
 
 
 def job_bench(job: Job) -> Bench:
-    """Give where a loaded job's readings are taken."""
+    """Where a loaded job's readings are taken."""
     address = f"/jobs/{job.number}"
     return Bench(job.piece, job, f"{address}/readings", address, facing_id=job.facing_id)
 
 
 def piece_bench(session: Session, piece: Piece) -> Bench:
-    """Give where a piece's readings outside any job are taken; one of a batch has its target."""
+    """Where a piece's readings outside any job are taken; one of a batch has its target."""
     address = f"/pieces/{piece.id}"
     bench = Bench(piece, None, f"{address}/readings", address)
     made = find_batch_of(session, piece.id)
@@ -132,7 +131,7 @@ def piece_bench(session: Session, piece: Piece) -> Bench:
 
 
 def next_in_batch(session: Session, batch_id: int) -> str:
-    """Give the page of a batch's next piece to be read, or the batch's where all were."""
+    """The page of a batch's next piece to be read, or the batch's where all were."""
     made = list_made_pieces(session, batch_id)
     unread = (one.piece.id for one in made if one.last is None and one.left_at is None)
     waits = next(unread, None)
@@ -189,8 +188,7 @@ def create(request: Request, session: Writing, form: TypedWithColumns, clock: Cl
 
 def take_readings(session: Session, bench: Bench, form: Form, clock: Clock) -> Response | None:
     """Keep posted readings and go on; None if the page is to come back with `form` as it is now."""
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     if bench.replaces:
         _check_correction(form, bench.replaces)
     gauges = find_gauges(session, form, bench)
@@ -215,9 +213,7 @@ def take_readings(session: Session, bench: Bench, form: Form, clock: Clock) -> R
     if bench.batch_id:
         location = next_in_batch(session, bench.batch_id)
     drop_draft(session, bench.action)
-    note_taken(session, form, location, clock.now())
-    session.commit()
-    return go_to(location)
+    return commit_once(session, form, location, clock.now())
 
 
 def _check_correction(form: Form, replaces: Measurement) -> None:
@@ -259,7 +255,7 @@ def keep_set(
 
 
 def find_gauges(session: Session, form: Form, bench: Bench) -> GaugesInUse:
-    """Give the gauges to read with: the set chosen, else the one of the piece's family.
+    """The gauges to read with: the set chosen, else the one of the piece's family.
 
     Blades outside the set are shown too where something is typed for them, or was read by the
     set that is corrected: changing the set loses nothing.
@@ -303,7 +299,7 @@ def _grid(
 
 
 def grid_values(session: Session, bench: Bench, form: Form, clock: Clock) -> dict[str, Any]:
-    """Give what the table of readings prints, on the job's page and on its own."""
+    """What the table of readings prints, on the job's page and on its own."""
     gauges = find_gauges(session, form, bench)
     parsed = parse_set(form.values, gauges, bench.piece.instrument_kind, clock.today())
     # the line is spread over the cells once it was sent; a draft and a link stay as they are

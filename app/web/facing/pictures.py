@@ -246,7 +246,7 @@ def preview_address(
     job: Job | None = None,
     facing_id: int | None = None,
 ) -> str:
-    """Give the address of a picture of readings not kept yet, beside their job's and a target."""
+    """The address of a picture of readings not kept yet, beside their job's and a target."""
     query: dict[str, object] = {} if job is None else {"job": job.number}
     query |= {} if facing_id is None else {"target": facing_id}
     query |= {
@@ -331,7 +331,7 @@ def preview(
 
 
 def _last_of(session: Session, number: int | None) -> FacingReadings | None:
-    """Give a job's last reading."""
+    """A job's last reading."""
     if number is None:
         return None
     job = found_or_404(get_job(session, number), "There is no job of that number in this book.")
@@ -400,7 +400,7 @@ def _sets_of(session: Session, piece_id: int) -> list[Measurement]:
 
 
 def _tell(sets: Sequence[Measurement], gauges: GaugesInUse) -> tuple[object, ...]:
-    """Give all that a picture of several sets hangs on."""
+    """All that a picture of several sets hangs on."""
     return (*((one.taken_on, one.role, one.facing) for one in sets), gauges)
 
 

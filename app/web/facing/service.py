@@ -8,7 +8,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from app.core.compare.bore import BorePoint, fit_bore
 from app.core.compare.comparison import Change, compare
-from app.core.compare.differences import take_facing
+from app.core.compare.differences import ReadSet, take_facing
 from app.core.compare.effort import REEDS, compare_efforts
 from app.core.compare.effort_words import judge_effort, say_effort
 from app.core.facing.analysis import (
@@ -60,7 +60,7 @@ class FacingIn(_Asked):
     dial_right: Annotated[list[DialIn], Field(max_length=MOST_READINGS)] = []
 
     def value(self) -> FacingReadings:
-        """Give the measurement as core takes it."""
+        """The measurement as core takes it."""
         left, right = (
             tuple(BladeStop(stop.gap_mm, stop.position_mm) for stop in rail)
             for rail in (self.left, self.right)
@@ -82,7 +82,7 @@ class SpreadsIn(_Asked):
     dial_position_u_mm: Spread = 0.05
 
     def uncertainties(self) -> Uncertainties:
-        """Give them as core takes them."""
+        """The readings as core takes them."""
         return Uncertainties(
             self.position_u_mm,
             self.gap_u_mm,
@@ -107,6 +107,16 @@ class ComparisonIn(SpreadsIn):
     after: FacingIn
     same_blades: bool = True
     laying_u_mm: Annotated[float, Field(ge=0, le=50, allow_inf_nan=False)] = 0.0
+
+    def sides(self) -> tuple[ReadSet, ReadSet]:
+        """Give before and after as core takes them."""
+        blades = ("the same", "the same") if self.same_blades else ("before", "after")
+        told = self.uncertainties(), self.laying_u_mm
+        before, after = (
+            take_facing(side.value(), told[0], blades=which, laying_u_mm=told[1])
+            for side, which in zip((self.before, self.after), blades, strict=True)
+        )
+        return before, after
 
 
 class EffortIn(ComparisonIn):
@@ -204,17 +214,8 @@ def _evenness(row: BladeEvenness) -> dict[str, Any]:
 @router.post("/comparison")
 def comparison(asked: ComparisonIn) -> Response:
     """Compare two measurements."""
-    sides = [
-        take_facing(
-            one.value(),
-            asked.uncertainties(),
-            blades="the same" if asked.same_blades else which,
-            laying_u_mm=asked.laying_u_mm,
-        )
-        for which, one in (("before", asked.before), ("after", asked.after))
-    ]
     try:
-        found = compare(*sides, trust_suspects=True)
+        found = compare(*asked.sides(), trust_suspects=True)
     except MalformedReading as error:
         return refuse_field(error.field, str(error))
     joint = found.joint
@@ -254,9 +255,7 @@ def effort(asked: EffortIn) -> Response:
     if asked.family not in REEDS:
         return refuse_field("family", f"There is no family “{asked.family[:40]}” of reeds.")
     try:
-        found = compare_efforts(
-            asked.before.value(), asked.after.value(), asked.uncertainties(), kind=asked.family
-        )
+        found = compare_efforts(*asked.sides(), asked.family)
     except MalformedReading as error:
         return refuse_field(error.field, str(error))
     return JSONResponse(

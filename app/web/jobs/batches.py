@@ -8,10 +8,9 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
-from app.core.facing.analysis import MalformedReading, analyse_facing
+from app.core.facing.analysis import MalformedReading
 from app.core.facing.evenness import blade_key
 from app.core.facing.measurements import GaugesInUse, write_line
-from app.core.facing.suspects import find_suspects, leave_out
 from app.core.jobs.batch_verdicts import (
     CANNOT_TELL,
     OUT,
@@ -37,7 +36,6 @@ from app.core.plan.facings import PlainFacing
 from app.core.plan.targets import parse_facing, tell_target, tell_tolerance
 from app.core.shop.field_words import label_field, say_value
 from app.core.values.forms import Fields, Refused, plural
-from app.core.values.readings import FacingReadings
 from app.core.values.units import format_blade
 from app.render.run_chart import RunChart, RunPoint, draw_run_chart
 from app.store.records.batches import (
@@ -54,7 +52,7 @@ from app.store.records.batches import (
 from app.store.records.facings import KeptFacing, add_facing, get_facing, list_facings
 from app.store.records.measurements import Measurement, get_measurement
 from app.store.records.pieces import get_piece
-from app.store.records.revisions import Conflict, list_revisions
+from app.store.records.revisions import list_revisions
 from app.store.records.shop import gauges_in_use, get_shop
 from app.store.tables import Batch, Piece
 from app.web.drawn import answer_picture
@@ -64,14 +62,13 @@ from app.web.pages import (
     Reading,
     Typed,
     Writing,
+    commit_once,
     found_or_404,
     go_to,
-    note_taken,
+    refuse_twice,
     show_page,
-    taken_before,
 )
 from app.web.plan.planning import gauges_for, name_copy, usual_tolerance
-from app.web.shop.customers import show_conflict
 
 router = APIRouter(prefix="/batches")
 COPY = "copy"  # of the facing of a piece, whose readings are named beside it
@@ -157,7 +154,7 @@ def _edit_page(request: Request, session: Session, form: Form, batch: Batch | No
 
 
 def _offer_facings(session: Session, batch: Batch | None) -> list[KeptFacing]:
-    """Give the library; a batch may keep a facing that was put aside since."""
+    """The library; a batch may keep a facing that was put aside since."""
     offered = list_facings(session)
     kept = get_facing(session, batch.facing_id) if batch else None
     if kept and kept.id not in {one.id for one in offered}:
@@ -168,24 +165,20 @@ def _offer_facings(session: Session, batch: Batch | None) -> list[KeptFacing]:
 @router.post("")
 def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Response:
     """Begin a batch and write its pieces down."""
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     copied = _copy_facing(session, form, clock)
     raw = form.values | ({"facing": str(copied)} if isinstance(copied, int) else {})
     offered = {one.id: one for one in list_facings(session)}
     entry = parse_new_batch(raw, offered, clock.today())
-    for refused in (copied, entry):
-        form.problems |= refused.problems if isinstance(refused, Refused) else {}
-    if form.problems or isinstance(entry, Refused):
+    if isinstance(entry, Refused):
+        form.refuse(entry)
+        form.problems |= copied.problems if isinstance(copied, Refused) else {}
         session.rollback()
         return _edit_page(request, session, form, None)
     batch = add_batch(session, entry.batch, clock.now())
     kind = offered[entry.batch.facing_id].instrument_kind
     add_batch_pieces(session, batch, entry.pieces, kind, clock.today(), clock.now())
-    location = f"/batches/{batch.id}?said=new"
-    note_taken(session, form, location, clock.now())
-    session.commit()
-    return go_to(location)
+    return commit_once(session, form, f"/batches/{batch.id}?said=new", clock.now())
 
 
 def _copy_facing(session: Session, form: Form, clock: Clock) -> int | Refused | None:
@@ -330,32 +323,24 @@ def _judge(
         return PieceLine(made)
     now, spreads = made.last.facing, made.last.uncertainties
     line = write_line(now, gauges)
-    suspects = find_suspects(analyse_facing(now, spreads))
     try:
-        state = judge_bench(facing.target, leave_out(now, suspects), facing.tolerance, spreads)
+        state = judge_bench(facing.target, now, facing.tolerance, spreads)
     except MalformedReading as error:
         return PieceLine(made, line, refusal=str(error))
     return PieceLine(
         made,
         line,
         list_away(state, facing.tolerance, gaps, gauges),
-        (*list_misses(state, facing.tolerance, gauges), *doubt_readings(suspects)),
+        (*list_misses(state, facing.tolerance, gauges), *doubt_readings(state.again)),
         list_unread(facing.target, now),
     )
-
-
-def _trusted(last: Measurement) -> FacingReadings:
-    analysis = analyse_facing(last.facing, last.uncertainties)
-    return leave_out(last.facing, find_suspects(analysis))
 
 
 def _runs(
     facing: KeptFacing, pieces: list[MadePiece], gauges: GaugesInUse
 ) -> tuple[BatchRun, BatchRun]:
     read = [
-        (one.piece.marking, _trusted(one.last))
-        for one in pieces
-        if one.last and one.left_at is None
+        (one.piece.marking, one.last.trusted) for one in pieces if one.last and one.left_at is None
     ]
     return run_batch(facing.target, facing.tolerance, read, gauges)
 
@@ -374,7 +359,7 @@ def draw_run(
 
 
 def chart_of(run: BatchRun, size: str = "card") -> RunChart | None:
-    """Give a batch's run as a chart to draw; None below two pieces."""
+    """A batch's run as a chart to draw; None below two pieces."""
     if run.chart is None:
         return None
     small = size == "small"
@@ -404,18 +389,14 @@ def create_pieces(
 ) -> Response:
     """Write more pieces of a batch down."""
     batch, facing = _batch(session, batch_id)
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     taken = [one.piece.marking for one in list_made_pieces(session, batch_id)]
     entry = parse_pieces(form.values, taken)
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
         return _page(request, session, batch_id, form)
     add_batch_pieces(session, batch, entry, facing.instrument_kind, clock.today(), clock.now())
-    location = f"/batches/{batch_id}?said=more"
-    note_taken(session, form, location, clock.now())
-    session.commit()
-    return go_to(location)
+    return commit_once(session, form, f"/batches/{batch_id}?said=more", clock.now())
 
 
 @router.post("/{batch_id}/prices")
@@ -431,7 +412,7 @@ def update_prices(
         if (name := f"price-{one.piece.id}") in form.values:
             prices[one.piece.id] = fields.money_minor(name)
     if fields.problems:
-        form.problems = fields.problems
+        form.refuse(fields)
         return _page(request, session, batch_id, form)
     save_prices(session, batch, prices, currency, clock.now())
     session.commit()
@@ -467,11 +448,8 @@ def update(
     offered = {one.id for one in _offer_facings(session, batch)}
     entry = parse_batch(form.values, offered, clock.today())
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
         return _edit_page(request, session, form, batch)
-    try:
-        save_batch(session, batch, entry, form.seen_version, clock.now())
-    except Conflict as conflict:
-        return show_conflict(request, form, conflict, batch.version)
+    save_batch(session, batch, entry, form.seen_version, clock.now())
     session.commit()
     return go_to(f"/batches/{batch_id}?said=kept")

@@ -43,23 +43,22 @@ from app.web.pages import (
     Typed,
     TypedWithColumns,
     Writing,
+    commit_once,
     found_or_404,
     get_settings,
     go_to,
-    note_taken,
+    refuse_twice,
     show_page,
-    taken_before,
 )
 from app.web.plan.at_bench import gather_bench
 from app.web.settings import Settings
-from app.web.shop.customers import show_conflict
 
 router = APIRouter(prefix="/jobs/{number}")
 NOT_HERE = "There is no job of that number in this book."
 
 
 def job_or_404(session: Session, number: int) -> Job:
-    """Give the job with everything its page shows, or answer 404."""
+    """The job with everything its page shows, or answer 404."""
     return found_or_404(get_job(session, number), NOT_HERE)
 
 
@@ -109,7 +108,7 @@ def job_page(request: Request, session: Session, job: Job, form: Form) -> HTMLRe
 def _bench_values(
     request: Request, session: Session, job: Job, form: Form, roles: set[str]
 ) -> dict[str, Any]:
-    """Give what the table on the page prints; a form that came back is its own or another's."""
+    """What the table on the page prints; a form that came back is its own or another's."""
     bench, clock = job_bench(job), get_settings(request)
     typed = form if form.get("place") == bench.action else Form()
     draft = None
@@ -161,13 +160,12 @@ def move(request: Request, session: Writing, form: Typed, clock: Clock, number: 
     seen = form.get("seen_stage", job.stage)
     if job.stage not in {seen, stage}:
         form.lists["seen_stage"] = [job.stage]
-        changed = {"stage": (STAGES[job.stage].label, STAGES[stage].label)}
-        conflict = Conflict("job", changed)
-        return show_conflict(request, form, conflict, job.version, back=f"/jobs/{number}")
+        request.state.back = f"/jobs/{number}"
+        raise Conflict(job, {"stage": (STAGES[job.stage].label, STAGES[stage].label)})
     fields = Fields(form.values)
     on = fields.past_day("moved_on", clock.today(), "A move", job.dropped_off)
     if fields.problems:
-        form.problems = fields.problems
+        form.refuse(fields)
         return job_page(request, session, job, form)
     together = list_order(session, job) if form.get("of") == "order" else [job]
     for one in [one for one in together if one.stage == job.stage]:
@@ -182,17 +180,13 @@ def create_pass(
 ) -> Response:
     """Note a pass."""
     job = job_or_404(session, number)
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     entry = parse_pass(form.values, clock.today(), job.dropped_off)
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
         return job_page(request, session, job, form)
     note_pass(session, job, entry, clock.now())
-    location = f"/jobs/{number}?said=pass"
-    note_taken(session, form, location, clock.now())
-    session.commit()
-    return go_to(location)
+    return commit_once(session, form, f"/jobs/{number}?said=pass", clock.now())
 
 
 def note_pass(session: Session, job: Job, entry: PassEntry, now: datetime) -> None:
@@ -225,17 +219,13 @@ def create_note(
 ) -> Response:
     """Add a plain note."""
     job = job_or_404(session, number)
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     entry = parse_note(form.values, clock.today())
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
         return job_page(request, session, job, form)
     add_event(session, job, "note", entry.on, clock.now(), entry.words)
-    location = f"/jobs/{number}?said=note"
-    note_taken(session, form, location, clock.now())
-    session.commit()
-    return go_to(location)
+    return commit_once(session, form, f"/jobs/{number}?said=note", clock.now())
 
 
 @router.get("/edit")
@@ -247,7 +237,7 @@ def edit(request: Request, session: Reading, number: int) -> HTMLResponse:
 def offer_ticks(
     session: Session, form: Form, job: Job | None = None, *, at_drop_off: bool = True
 ) -> list[tuple[TickKind, list[str], list[str]]]:
-    """Give each kind of tick with the lines it offers and those that are ticked."""
+    """Each kind of tick with the lines it offers and those that are ticked."""
 
     def offered(kind: str) -> list[str]:
         lines = list_checklist(session, kind)
@@ -284,13 +274,9 @@ def update(request: Request, session: Writing, form: Typed, clock: Clock, number
     days = job.dropped_off, clock.today()
     entry = parse_agreed(form.values, form.lists, days, get_shop(session).currency)
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
         return _edit_page(request, session, job, form)
-    try:
-        keep_agreed(session, job, entry, form.seen_version, clock)
-    except Conflict as conflict:
-        currency = get_shop(session).currency
-        return show_conflict(request, form, conflict, job.version, currency=currency)
+    keep_agreed(session, job, entry, form.seen_version, clock)
     session.commit()
     return go_to(f"/jobs/{number}?said=kept")
 

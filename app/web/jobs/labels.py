@@ -85,6 +85,6 @@ def index(
 
 @router.get("/{name}")
 def show_file(request: Request, session: Reading, clock: Clock, name: str) -> Response:
-    """Give a page of labels, or their PDF."""
+    """Send a page of labels, or their PDF."""
     paper = found_or_404(_labels_paper(request, session, clock), "No labels were chosen.")
     return answer_paper(request, paper, name, "labels.pdf")

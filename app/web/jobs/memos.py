@@ -49,11 +49,11 @@ from app.web.pages import (
     Reading,
     Typed,
     Writing,
+    commit_once,
     found_or_404,
     go_to,
-    note_taken,
+    refuse_twice,
     show_page,
-    taken_before,
 )
 
 router = APIRouter()
@@ -163,8 +163,7 @@ def create_of_piece(
 def _create(
     request: Request, session: Session, desk: Desk, form: Form, clock: Clock, key: str
 ) -> Response:
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     kind = MEMO_KINDS.get(key)
     if kind is None or not desk.takes(kind):
         raise HTTPException(404, "Nothing of that kind is written down here.")
@@ -189,10 +188,7 @@ def _create(
         session.rollback()
         return _page(request, session, _again(session, desk), form)
     keep_memo(session, desk, entry, clock.now(), customer_id)
-    location = f"{desk.address}/memos?said=kept#{key}"
-    note_taken(session, form, location, clock.now())
-    session.commit()
-    return go_to(location)
+    return commit_once(session, form, f"{desk.address}/memos?said=kept#{key}", clock.now())
 
 
 def _again(session: Session, desk: Desk) -> Desk:
@@ -204,7 +200,7 @@ def _again(session: Session, desk: Desk) -> Desk:
 def _settle_customer(
     session: Session, desk: Desk, form: Form, kind: MemoKind, clock: Clock
 ) -> int | None:
-    """Give who a piece goes to, a known customer or a new one; problems are left in the form."""
+    """Who a piece goes to, a known customer or a new one; problems are left in the form."""
     fields = Fields(form.values, form.problems)
     out = trial_of(session, desk.piece)
     chosen = form.get(f"{kind.key}_to")
@@ -253,7 +249,7 @@ def finish(request: Request, session: Writing, form: Typed, clock: Clock, memo_i
     needed = "Write what they said." if kind.answer else ""
     answer = fields.text(name, needed=needed, limit=5000)
     if fields.problems:
-        form.problems = fields.problems
+        form.refuse(fields)
         return _page(request, session, desk, form)
     finish_memo(session, memo, clock.today(), answer)
     if memo.job and memo.details.get("way") == "in":
@@ -287,7 +283,7 @@ def update_outcomes(
     fields = Fields(form.values)
     ticks = read_ticks(fields, form.lists, at_drop_off=False)
     if fields.problems:
-        form.problems = fields.problems
+        form.refuse(fields)
         return _page(request, session, _job_desk(session, number), form)
     save_ticks(session, job, ticks, today, now, at_drop_off=False)
     told = {tick.id: form.values.get(f"outcome-{tick.id}") for tick in job.ticks}

@@ -167,7 +167,7 @@ def facing_file(
     blade_set: str = "",
     glass: str = "",
 ) -> Response:
-    """Give a page of a facing's sheet, or its PDF."""
+    """Send a page of a facing's sheet, or its PDF."""
     paper = _facing_paper(session, clock, facing_id, blade_set, glass)
     return answer_paper(request, paper, name, f"facing-{facing_id}.pdf")
 
@@ -245,7 +245,7 @@ def batch(request: Request, session: Reading, clock: Clock, batch_id: int) -> HT
 def batch_file(
     request: Request, session: Reading, clock: Clock, batch_id: int, name: str
 ) -> Response:
-    """Give a page of a batch's papers, or the PDF of them all."""
+    """Send a page of a batch's papers, or the PDF of them all."""
     paper = _batch_paper(session, clock, batch_id, str(request.base_url))
     return answer_paper(request, paper, name, f"batch-{batch_id}.pdf")
 
@@ -290,5 +290,5 @@ def bench(request: Request, session: Reading, clock: Clock) -> HTMLResponse:
 
 @router.get("/bench-list/{name}")
 def bench_file(request: Request, session: Reading, clock: Clock, name: str) -> Response:
-    """Give a page of the bench list, or its PDF."""
+    """Send a page of the bench list, or its PDF."""
     return answer_paper(request, _bench_paper(session, clock), name, "bench-list.pdf")

@@ -38,7 +38,7 @@ def show_paper(
 
 
 def answer_paper(request: Request, paper: Paper, name: str, file_name: str) -> Response:
-    """Give one page of a paper, or its PDF; 404 for anything else."""
+    """One page of a paper, or its PDF; 404 for anything else."""
     if name == PDF:
         return answer_file(request, name, paper, lambda: make_pdf(paper), file_name)
     number = re.fullmatch(r"page-([0-9]{1,3})\.svgz", name)
@@ -51,7 +51,7 @@ def answer_paper(request: Request, paper: Paper, name: str, file_name: str) -> R
 def answer_file(
     request: Request, name: str, shown: object, make: Callable[[], bytes], file_name: str
 ) -> Response:
-    """Give a paper's file by the kind of its name; a PDF opens in the browser, to be printed."""
+    """A paper's file by the kind of its name; a PDF opens in the browser, to be printed."""
     media_type = MEDIA_TYPES.get(name.rpartition(".")[2])
     if media_type is None:
         raise HTTPException(404, NO_FILE)

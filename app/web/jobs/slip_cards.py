@@ -47,12 +47,12 @@ _WHOLE, _HALF = _Room(320, 420, 2), _Room(150, 240, 0)
 
 
 def card_part(session: Session, subject: Subject, shop: Shop, printing: Printing) -> CardPart:
-    """Give what the return card holds."""
+    """What the return card holds."""
     return _card(session, job_of(subject), shop, printing.today, _WHOLE)
 
 
 def half_card_part(session: Session, subject: Subject, shop: Shop, printing: Printing) -> CardPart:
-    """Give what the card for the case holds: the same, on half a page."""
+    """What the card for the case holds: the same, on half a page."""
     return _card(session, job_of(subject), shop, printing.today, _HALF)
 
 
@@ -164,7 +164,7 @@ def _list_gauges(session: Session, pair: Pair) -> tuple[str, ...]:
 
 @lru_cache(maxsize=32)
 def maker_picture(picture: ProfilePicture) -> MakerPicture | None:
-    """Give the maker's picture as the paper draws it; None where nothing was read along a rail."""
+    """The maker's picture as the paper draws it; None where nothing was read along a rail."""
     lines = [line for line in picture.lines if line.drawn or line.stops]
     if not lines:
         return None
@@ -199,13 +199,13 @@ def maker_picture(picture: ProfilePicture) -> MakerPicture | None:
 
 
 def _line_as_read(measurement: Measurement, gauges: GaugesInUse) -> str:
-    """Give the notebook line as read, where what the gauges truly were makes another of it."""
+    """The notebook line as read, where what the gauges truly were makes another of it."""
     read, used = (write_line(one, gauges) for one in (measurement.recorded, measurement.facing))
     return read if read != used else ""
 
 
 def list_card_photos(session: Session, job: Job) -> list[Photo]:
-    """Give the photographs chosen for the card: what came in first, at most two."""
+    """The photographs chosen for the card: what came in first, at most two."""
     chosen = [
         one for one in list_photos(session, job_id=job.id) if one.on_card and one.struck_at is None
     ]
@@ -228,5 +228,5 @@ def describe_photo(photo: Photo) -> PaperPhoto:
 
 
 def draw_photo(book: Path, photo: Photo) -> str:
-    """Give a photograph, small, as SVG; a bare frame if its file is gone."""
+    """A photograph, small, as SVG; a bare frame if its file is gone."""
     return frame_photo(read_photo(book, photo, "small"), photo.width_px, photo.height_px)

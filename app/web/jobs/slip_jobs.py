@@ -55,7 +55,7 @@ TAG_NAME_LETTERS = 60
 
 
 def intake_part(session: Session, subject: Subject, shop: Shop, printing: Printing) -> SlipPart:
-    """Give what the intake slip holds."""
+    """What the intake slip holds."""
     del printing
     job = job_of(subject)
     order = list_order(session, job)
@@ -126,7 +126,7 @@ def _warranty(session: Session, order: Sequence[Job]) -> str:
 
 
 def tag_part(session: Session, subject: Subject, shop: Shop, printing: Printing) -> SlipPart:
-    """Give what a tray tag holds; the whole of its texts stands in the book."""
+    """What a tray tag holds; the whole of its texts stands in the book."""
     del session, shop
     job = job_of(subject)
     return TagPart(
@@ -138,13 +138,13 @@ def tag_part(session: Session, subject: Subject, shop: Shop, printing: Printing)
 
 
 def label_part(session: Session, subject: Subject, shop: Shop, printing: Printing) -> SlipPart:
-    """Give what one small label holds."""
+    """What one small label holds."""
     del session, shop
     return LabelsPart((make_label(subject, printing.address),), None)
 
 
 def make_label(subject: Subject, address: str) -> Label:
-    """Give the label of a job, or of a piece outside any."""
+    """The label of a job, or of a piece outside any."""
     piece, job = subject.piece, subject.job
     name = name_piece(piece.maker, piece.model, piece.marking, piece.telling_marks)
     wanted = job.wanted_by if job else None
@@ -159,7 +159,7 @@ def make_label(subject: Subject, address: str) -> Label:
 
 
 def bench_part(session: Session, subject: Subject, shop: Shop, printing: Printing) -> SlipPart:
-    """Give what the bench sheet holds, the plan included where there is one."""
+    """What the bench sheet holds, the plan included where there is one."""
     del shop, printing
     job = job_of(subject)
     received, _ = before_after(job)
@@ -270,7 +270,7 @@ def _bench_rows(
 
 
 def estimate_part(session: Session, subject: Subject, shop: Shop, printing: Printing) -> SlipPart:
-    """Give what the estimate holds: what the work will cost."""
+    """What the estimate holds: what the work will cost."""
     del printing
     job = job_of(subject)
     order = list_order(session, job)
@@ -293,7 +293,7 @@ def estimate_part(session: Session, subject: Subject, shop: Shop, printing: Prin
 
 
 def bill_part(session: Session, subject: Subject, shop: Shop, printing: Printing) -> SlipPart:
-    """Give what the bill holds."""
+    """What the bill holds."""
     job = job_of(subject)
     order = list_order(session, job)
     account = account_of(session, order)
@@ -382,7 +382,7 @@ def _packed(job: Job, *, of_several: bool) -> list[tuple[str, str]]:
 
 
 def packing_part(session: Session, subject: Subject, shop: Shop, printing: Printing) -> SlipPart:
-    """Give what the packing note holds."""
+    """What the packing note holds."""
     del printing
     job, piece = subject.job, subject.piece
     parcel = last_memo(session, piece, job, "parcel", way="out")

@@ -29,7 +29,7 @@ from app.web.jobs.slip_subjects import Printing, Subject, list_ticked, say_condi
 
 
 def record_part(session: Session, subject: Subject, shop: Shop, printing: Printing) -> SlipPart:
-    """Give what the full record holds."""
+    """What the full record holds."""
     del printing
     piece, gauges = subject.piece, gauges_in_use(session)
     measurements = list_measurements(session, piece.id)
@@ -52,7 +52,7 @@ def record_part(session: Session, subject: Subject, shop: Shop, printing: Printi
 
 
 def list_record_photos(session: Session, piece: Piece) -> list[Photo]:
-    """Give all of a piece's photographs that were not taken off its pages."""
+    """All of a piece's photographs that were not taken off its pages."""
     found = list_photos(session, piece_id=piece.id)
     return order_photos([one for one in found if one.struck_at is None])
 

@@ -38,14 +38,14 @@ class Printing:
 
 
 def before_after(job: Job) -> tuple[Measurement | None, Measurement | None]:
-    """Give a job's readings as received and as returned, the last of each that stands."""
+    """A job's readings as received and as returned, the last of each that stands."""
     sets = measurements_of_job(job)
     before, after = standing(sets, "as_received"), standing(sets, "as_returned")
     return before[-1] if before else None, after[-1] if after else None
 
 
 def job_of(subject: Subject) -> Job:
-    """Give the job a paper is about; raises ValueError if it is about none."""
+    """The job a paper is about; raises ValueError if it is about none."""
     if subject.job is None:
         raise ValueError("this paper is about a job")
     return subject.job

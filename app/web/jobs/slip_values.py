@@ -91,12 +91,12 @@ def put_together(
 
 
 def address_on_papers(shop: Shop, site: str, path: str) -> str:
-    """Give the address that a code holds: the shop's own for its papers, else where we are."""
+    """The address that a code holds: the shop's own for its papers, else where we are."""
     return f"{(shop.papers_address or site).rstrip('/')}{path}"
 
 
 def draw_mark(session: Session) -> dict[str, str]:
-    """Give the shop's mark among a paper's pictures, if it has one."""
+    """The shop's mark among a paper's pictures, if it has one."""
     mark = get_mark(session)
     return {MARK: mark} if mark else {}
 
@@ -132,7 +132,7 @@ def say_missing(job: Job | None, kind: SlipKind) -> str:
 
 
 def shop_common(shop: Shop, clock: Clock) -> SlipCommon:
-    """Give what a paper says that is about no job: the shop and the day."""
+    """What a paper says that is about no job: the shop and the day."""
     address = ", ".join(shop.address.splitlines())
     reach = " · ".join(one for one in (shop.phone, shop.email) if one)
     return SlipCommon(
@@ -145,7 +145,7 @@ def shop_common(shop: Shop, clock: Clock) -> SlipCommon:
 def _common(
     subject: Subject, shop: Shop, clock: Clock, slip_number: int | None, *, brief: bool
 ) -> SlipCommon:
-    """Give what every paper says; a `brief` one has room for the beginning of its texts."""
+    """What every paper says; a `brief` one has room for the beginning of its texts."""
     piece, job = subject.piece, subject.job
     customer = job.customer if job else piece.owner
     of_shop = shop_common(shop, clock)

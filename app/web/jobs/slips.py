@@ -29,11 +29,10 @@ from app.web.pages import (
     Reading,
     Typed,
     Writing,
+    commit_once,
     found_or_404,
-    go_to,
-    note_taken,
+    refuse_twice,
     show_page,
-    taken_before,
 )
 from app.web.settings import LOOPBACK_HOSTS, Settings
 
@@ -111,7 +110,7 @@ def _preview(
 def new_file(
     request: Request, session: Reading, clock: Clock, number: int, kind: str, name: str
 ) -> Response:
-    """Give a page of a job's paper as it would print now, or its PDF."""
+    """Send a page of a job's paper as it would print now, or its PDF."""
     subject = _job_subject(session, number, kind)
     return _answer(request, session, subject, _kind(kind, "job"), clock, name)
 
@@ -120,7 +119,7 @@ def new_file(
 def new_file_of_piece(
     request: Request, session: Reading, clock: Clock, piece_id: int, kind: str, name: str
 ) -> Response:
-    """Give a page of a piece's paper as it would print now, or its PDF."""
+    """Send a page of a piece's paper as it would print now, or its PDF."""
     subject = _piece_subject(session, piece_id)
     return _answer(request, session, subject, _kind(kind, "piece"), clock, name)
 
@@ -159,14 +158,10 @@ def _issue(
     form: Form,
     clock: Clock,
 ) -> Response:
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     found_or_404(kind if kind.numbered else None, "This paper is printed, not issued.")
     slip = issue_paper(session, subject, kind, clock, str(request.base_url))
-    location = f"/papers/{slip.number}?said=issued"
-    note_taken(session, form, location, clock.now())
-    session.commit()
-    return go_to(location)
+    return commit_once(session, form, f"/papers/{slip.number}?said=issued", clock.now())
 
 
 def issue_paper(
@@ -234,7 +229,7 @@ def show_kept(request: Request, session: Reading, slip_number: int) -> HTMLRespo
 
 @router.get("/papers/{slip_number}/{name}")
 def show_file(request: Request, session: Reading, slip_number: int, name: str) -> Response:
-    """Give a file an issued paper came with: a page, or the PDF to print or to send."""
+    """Send a file an issued paper came with: a page, or the PDF to print or to send."""
     slip = found_or_404(get_slip(session, slip_number), NO_PAPER)
     content = found_or_404(
         get_slip_file(session, slip_number, name), "That paper has no such file."

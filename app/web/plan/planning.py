@@ -7,6 +7,7 @@ from sqlalchemy.orm import Session
 
 from app.core.facing.analysis import MalformedReading
 from app.core.facing.measurements import GaugesInUse
+from app.core.facing.suspects import leave_out
 from app.core.plan.bench import BenchState, judge_bench
 from app.core.plan.effort_map import EffortQuestion
 from app.core.plan.facings import THINNEST_MM, FacingTolerance, PlainFacing, Target, common_gaps
@@ -29,7 +30,7 @@ from app.store.tables import Job, Piece, Shop
 
 
 def uncertainties_of(measurement: Measurement | None) -> Uncertainties:
-    """Give the standard uncertainties a plan reckons with: those of the gauges it was read with.
+    """The standard uncertainties a plan reckons with: those of the gauges it was read with.
 
     Readings bring their own where the gauges' register tells them; without readings, as for a
     picture of a target, those of the service stand in.
@@ -38,18 +39,18 @@ def uncertainties_of(measurement: Measurement | None) -> Uncertainties:
 
 
 def gauges_for(session: Session, kind: str) -> GaugesInUse:
-    """Give the gauges with which a piece for this kind of instrument is read."""
+    """The gauges with which a piece for this kind of instrument is read."""
     return gauges_in_use(session, instrument_kind=kind)
 
 
 def gauges_of(session: Session, job: Job, last: Measurement | None) -> GaugesInUse:
-    """Give the gauges a job's last readings were taken with, else those of its instrument."""
+    """The gauges a job's last readings were taken with, else those of its instrument."""
     set_id = last.blade_set_id if last else None
     return gauges_in_use(session, set_id, instrument_kind=job.piece.instrument_kind)
 
 
 def choose_gauges(session: Session, blade_set: str, glass: str, kind: str = "") -> GaugesInUse:
-    """Give the gauges to write a target for: any blade set and any glass, else the shop's own."""
+    """The gauges to write a target for: any blade set and any glass, else the shop's own."""
     known = {str(one.id): one.id for one in list_blade_sets(session)}
     gauges = gauges_in_use(session, known.get(blade_set), instrument_kind=kind)
     scale = SCALES.get(glass)
@@ -81,7 +82,7 @@ class JobPlan:
 
 
 def last_read(job: Job) -> Measurement | None:
-    """Give a loaded job's last standing readings that tell of a rail."""
+    """A loaded job's last standing readings that tell of a rail."""
     told = [
         one for one in standing(measurements_of_job(job)) if one.facing.left or one.facing.right
     ]
@@ -89,12 +90,12 @@ def last_read(job: Job) -> Measurement | None:
 
 
 def find_showing(session: Session, gauges: GaugesInUse) -> Showing:
-    """Give gauges with what their last checks say of their sizes."""
+    """Gauges with what their last checks say of their sizes."""
     return Showing(gauges, sizes_in_use(session, gauges, date.max))
 
 
 def limits_of(piece: Piece) -> PieceLimits:
-    """Give what the book knows of a piece that a plan must heed."""
+    """What the book knows of a piece that a plan must heed."""
     return PieceLimits(
         piece.window_end_mm,
         piece.table_length_mm,
@@ -105,7 +106,7 @@ def limits_of(piece: Piece) -> PieceLimits:
 
 
 def usual_tolerance(shop: Shop) -> FacingTolerance:
-    """Give the tolerance of a target that has none of its own."""
+    """The tolerance of a target that has none of its own."""
     return FacingTolerance(shop.position_tolerance_mm, shop.tip_tolerance_mm, shop.gap_tolerance_mm)
 
 
@@ -148,6 +149,7 @@ def tell_as_planned(session: Session, job: Job, planned: JobPlan) -> str:
     if planned.facing is None or len(told) < 2:
         return ""
     before, last = told[-2:]
+    read = leave_out(last.recorded, last.suspects)
     try:
         plan = plan_removal(
             make_request(
@@ -163,7 +165,7 @@ def tell_as_planned(session: Session, job: Job, planned: JobPlan) -> str:
     if plan.comes_to == DONE:
         return ""
     for step in reversed(plan.steps):
-        if step.expect and planned.showing.show(step.expect).agrees(last.recorded):
+        if step.expect and planned.showing.show(step.expect).agrees(read):
             return AS_PLANNED[step.key]
     return ""
 
@@ -203,11 +205,11 @@ def ask_effort(session: Session, job: Job) -> EffortQuestion | None:
     if last is None:
         return None
     target = facing.target if facing else None
-    gap = min(common_gaps(last.facing))
+    gap = min(common_gaps(last.trusted), default=THINNEST_MM)
     if isinstance(target, PlainFacing):
         gap = target.length_gap_mm
     return EffortQuestion(
-        last.facing,
+        last.trusted,
         target,
         job.piece.instrument_kind,
         last.uncertainties,
@@ -226,7 +228,7 @@ def make_request(
     settled: bool = False,
 ) -> PlanRequest:
     """Ask for a plan the way the pages do: within a tolerance and with all known limits."""
-    now, limits = last.facing, limits_of(piece)
+    now, limits = last.trusted, limits_of(piece)
     stops = [*now.left, *now.right]
     if isinstance(target, PlainFacing):
         length_gap, furthest = target.length_gap_mm, [target.facing_length_mm]

@@ -40,7 +40,7 @@ class TargetIn(FacingIn):
     through: StopIn | None = None
 
     def target(self, length_gap_mm: float) -> Target:
-        """Give the target as core takes it; raises MalformedReading for half of one."""
+        """The target as core takes it; raises MalformedReading for half of one."""
         plain = (self.curve, self.facing_length_mm, self.shape, self.through)
         if self.left or self.right:
             if any(one is not None for one in plain):
@@ -86,7 +86,7 @@ class PlanIn(SpreadsIn):
     table_allowance_mm: Gap | None = None
 
     def request(self) -> PlanRequest:
-        """Give what is asked as core takes it; raises MalformedReading."""
+        """What is asked as core takes it; raises MalformedReading."""
         return PlanRequest(
             now=self.now.value(),
             target=self.target.target(self.length_gap_mm),

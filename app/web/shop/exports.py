@@ -123,7 +123,7 @@ def stop(request: Request) -> Response:
 
 @router.get(PAGE + "/{name}")
 def save(request: Request, name: str) -> Response:
-    """Give the finished export to download."""
+    """Send the finished export to download."""
     made = _exporting(request)
     is_here = name == made.name and made.target.is_file()
     found_or_404(made if is_here else None, "There is no such export any more. Make it anew.")
@@ -132,7 +132,7 @@ def save(request: Request, name: str) -> Response:
 
 @router.get("/pieces/{piece_id}/readings.csv")
 def readings_table(session: Reading, piece_id: int) -> Response:
-    """Give every reading of a piece as a table for a spreadsheet, as typed and in mm."""
+    """Send every reading of a piece as a table for a spreadsheet, as typed and in mm."""
     found_or_404(get_piece(session, piece_id), NOT_HERE)
     rows = (row for one in list_measurements(session, piece_id) for row in _list_readings(one))
     return Response(

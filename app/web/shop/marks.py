@@ -92,7 +92,7 @@ def update(
 
 @router.get("/mark.svg")
 def show(request: Request, session: Reading) -> Response:
-    """Give the mark as a drawing."""
+    """Send the mark as a drawing."""
     mark = get_mark(session)
     if not mark:
         raise HTTPException(404, "The shop has no mark.")

@@ -1,15 +1,16 @@
 """The shop's settings page."""
 
+from collections.abc import Sequence
+from typing import Any
+
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
 from app.core.shop.shop import BLADE_ORDERS, PAPERS, parse_shop
 from app.core.values.forms import Refused, format_money, minor_digits, plural
-from app.store.records.revisions import Conflict
 from app.store.records.shop import get_shop, has_amounts, list_blade_sets, list_gauges, save_shop
 from app.web.pages import Clock, Form, Reading, Typed, Writing, go_to, show_page
-from app.web.shop.customers import show_conflict
 
 router = APIRouter(prefix="/settings")
 
@@ -42,25 +43,18 @@ def update(request: Request, session: Writing, form: Typed, clock: Clock) -> Res
     """Change the settings."""
     entry = parse_shop(form.values)
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
         return _page(request, session, form)
-    names = {
-        "glass_id": {str(one.id): one.label for one in list_gauges(session, "glass")},
-        "wedge_id": {str(one.id): one.label for one in list_gauges(session, "wedge")},
-        "bore_gauge_id": {str(one.id): one.label for one in list_gauges(session, "bore_gauge")},
-        "blade_set_id": {str(one.id): one.name for one in list_blade_sets(session)},
-    }
-    for name, known in names.items():
-        if str(getattr(entry, name)) not in known:
+    kinds = ("glass", "wedge", "bore_gauge")
+    known: dict[str, Sequence[Any]] = {f"{kind}_id": list_gauges(session, kind) for kind in kinds}
+    known["blade_set_id"] = list_blade_sets(session)
+    for name, records in known.items():
+        if getattr(entry, name) not in {record.id for record in records}:
             form.problems[name] = "Choose one from the list."
     _ask_about_amounts(session, form, entry.currency)
     if form.problems:
         return _page(request, session, form)
-    try:
-        save_shop(session, entry, form.seen_version, clock.now())
-    except Conflict as conflict:
-        version = get_shop(session).version
-        return show_conflict(request, form, conflict, version, names=names)
+    save_shop(session, entry, form.seen_version, clock.now())
     session.commit()
     return go_to("/settings?said=kept")
 

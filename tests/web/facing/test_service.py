@@ -129,6 +129,17 @@ def test_an_effort_has_every_name_of_the_contract(client):
     assert "closes about" in found["words"]
 
 
+@pytest.mark.parametrize("more", [{"same_blades": False}, {"laying_u_mm": 0.1}])
+def test_an_effort_heeds_what_readings_share_as_a_comparison_does(client, more):
+    sides = {
+        "before": {"left": RAIL, "right": RAIL, "tip_opening_mm": 1.06},
+        "after": {"left": RAIL, "right": RAIL, "tip_opening_mm": 1.16},
+    }
+    least, wider = ask(client, "effort", **sides), ask(client, "effort", **sides, **more)
+    assert wider["ratio"] == least["ratio"]
+    assert wider["low"] < least["low"] < least["high"] < wider["high"]
+
+
 @pytest.mark.parametrize(
     ("before", "more", "field"),
     [
