@@ -54,7 +54,7 @@ def save_blade_set(
     before = {one.gauge_id for one in blade_set.members}
     if seen_version is not None and seen_version != blade_set.version:
         if before != set(entry.gauge_ids) or blade_set.name != entry.name:
-            raise Conflict("blade_set", {"name": (blade_set.name, entry.name)})
+            raise Conflict(blade_set, {"name": (blade_set.name, entry.name)})
         return
     change_record(session, blade_set, {"name": entry.name}, seen_version=None, now=now)
     if before == set(entry.gauge_ids):

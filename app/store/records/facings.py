@@ -97,7 +97,7 @@ def save_facing(
     """
     same = _entries(kept.readings) == entry.readings
     if not same and seen_version not in (None, kept.version):
-        raise Conflict("facing", {"numbers": lines})
+        raise Conflict(kept, {"numbers": lines})
     changed = change_record(session, kept, _columns(entry), seen_version=seen_version, now=now)
     if same:
         return

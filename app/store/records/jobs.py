@@ -169,7 +169,7 @@ def save_agreed(
     ticks_now, ticks_wanted = _show_ticks(_own_ticks(job, True)), _show_ticks(entry.ticks)
     if ticks_now != ticks_wanted and is_stale(job, seen_version):
         shown = show_differences(job, find_differences(job, changes))
-        raise Conflict("job", {**shown, "checklist": (ticks_now, ticks_wanted)})
+        raise Conflict(job, {**shown, "checklist": (ticks_now, ticks_wanted)})
     change_record(session, job, changes, seen_version=seen_version, now=now)
     for event in job.events[:1]:
         event.on = entry.dropped_off

@@ -12,11 +12,14 @@ from app.store.tables import Revision
 
 
 class Conflict(Exception):  # noqa: N818 - two people wrote at once; nobody erred
-    """The record was changed by somebody else since its page was opened."""
+    """The record was changed by somebody else since its page was opened; it is at `version` now.
 
-    def __init__(self, noun: str, changed: dict[str, tuple[str, str]]) -> None:
-        super().__init__(noun)
-        self.noun = noun
+    `changed` has what the book says and what was typed, by field.
+    """
+
+    def __init__(self, record: Any, changed: dict[str, tuple[str, str]]) -> None:
+        super().__init__(record.__tablename__)
+        self.version: int = record.version
         self.changed = changed
 
 
@@ -34,7 +37,7 @@ def change_record(
     """
     differing = find_differences(record, changes)
     if is_stale(record, seen_version) and differing:
-        raise Conflict(record.__tablename__, show_differences(record, differing))
+        raise Conflict(record, show_differences(record, differing))
     if not differing:
         return False
     keep_revision(session, record, differing, now)

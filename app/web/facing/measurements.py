@@ -66,11 +66,10 @@ from app.web.pages import (
     Reading,
     TypedWithColumns,
     Writing,
+    commit_once,
     found_or_404,
-    go_to,
-    note_taken,
+    refuse_twice,
     show_page,
-    taken_before,
     templates,
 )
 from app.web.plan.at_bench import gather_table, tell_togo
@@ -189,8 +188,7 @@ def create(request: Request, session: Writing, form: TypedWithColumns, clock: Cl
 
 def take_readings(session: Session, bench: Bench, form: Form, clock: Clock) -> Response | None:
     """Keep posted readings and go on; None if the page is to come back with `form` as it is now."""
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     if bench.replaces:
         _check_correction(form, bench.replaces)
     gauges = find_gauges(session, form, bench)
@@ -215,9 +213,7 @@ def take_readings(session: Session, bench: Bench, form: Form, clock: Clock) -> R
     if bench.batch_id:
         location = next_in_batch(session, bench.batch_id)
     drop_draft(session, bench.action)
-    note_taken(session, form, location, clock.now())
-    session.commit()
-    return go_to(location)
+    return commit_once(session, form, location, clock.now())
 
 
 def _check_correction(form: Form, replaces: Measurement) -> None:

@@ -39,7 +39,7 @@ from app.store.records.gauges import (
     save_gauge,
     strike_check,
 )
-from app.store.records.revisions import Conflict, list_revisions
+from app.store.records.revisions import list_revisions
 from app.store.records.shop import get_shop, list_blade_sets, list_gauges
 from app.store.tables import Gauge
 from app.web.drawn import answer_picture
@@ -49,13 +49,12 @@ from app.web.pages import (
     Reading,
     Typed,
     Writing,
+    commit_once,
     found_or_404,
     go_to,
-    note_taken,
+    refuse_twice,
     show_page,
-    taken_before,
 )
-from app.web.shop.customers import show_conflict
 
 router = APIRouter(prefix="/gauges")
 NOT_HERE = "There is no such gauge in this book."
@@ -157,16 +156,12 @@ def _shown(gauge: Gauge | None, scale: Scale) -> dict[str, str]:
 @router.post("/new/{kind}")
 def create(request: Request, session: Writing, form: Typed, clock: Clock, kind: str) -> Response:
     """Write a gauge into the register."""
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     entry = _read_gauge(session, form, kind, None)
     if entry is None:
         return _edit_page(request, form, kind, None)
     gauge = add_gauge(session, entry)
-    location = f"/gauges/{gauge.id}?said=added"
-    note_taken(session, form, location, clock.now())
-    session.commit()
-    return go_to(location)
+    return commit_once(session, form, f"/gauges/{gauge.id}?said=added", clock.now())
 
 
 def _read_gauge(session: Session, form: Form, kind: str, gauge: Gauge | None) -> GaugeEntry | None:
@@ -174,7 +169,7 @@ def _read_gauge(session: Session, form: Form, kind: str, gauge: Gauge | None) ->
     found = found_or_404(GAUGE_KINDS.get(kind), "There is no such kind of gauge.")
     entry = parse_gauge(form.values, found)
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
         return None
     if find_namesake(session, kind, entry.label, gauge.id if gauge else None):
         form.problems["label"] = (
@@ -287,10 +282,7 @@ def update(
     entry = _read_gauge(session, form, gauge.kind, gauge)
     if entry is None:
         return _edit_page(request, form, gauge.kind, gauge)
-    try:
-        save_gauge(session, gauge, entry, form.seen_version, clock.now())
-    except Conflict as conflict:
-        return show_conflict(request, form, conflict, gauge.version)
+    save_gauge(session, gauge, entry, form.seen_version, clock.now())
     session.commit()
     return go_to(f"/gauges/{gauge_id}?said=kept")
 
@@ -340,19 +332,15 @@ def create_check(
 ) -> Response:
     """Keep a check of a gauge."""
     gauge = found_or_404(get_gauge(session, gauge_id), NOT_HERE)
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     kind = GAUGE_KINDS[gauge.kind]
     entry = parse_check(form.values, kind, scale_of(gauge), gauge.nominal_mm, clock.today())
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
         return _show_page(request, session, gauge, clock, form)
     assert isinstance(entry, CheckEntry)  # noqa: S101 - the other case was answered above
     add_check(session, gauge, entry, clock.now())
-    location = f"/gauges/{gauge_id}?said=checked#checks"
-    note_taken(session, form, location, clock.now())
-    session.commit()
-    return go_to(location)
+    return commit_once(session, form, f"/gauges/{gauge_id}?said=checked#checks", clock.now())
 
 
 @router.post("/{gauge_id}/checks/{check_id}/strike")

@@ -1,7 +1,5 @@
 """A job's charges, deposit, payments and balance."""
 
-from collections.abc import Sequence
-
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
@@ -39,11 +37,11 @@ from app.web.pages import (
     Reading,
     Typed,
     Writing,
+    commit_once,
     found_or_404,
     go_to,
-    note_taken,
+    refuse_twice,
     show_page,
-    taken_before,
 )
 
 router = APIRouter(prefix="/jobs/{number}/charges")
@@ -80,7 +78,7 @@ def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLRespo
         deposit=sum(one.deposit_minor or 0 for one in order),
         account=account_of(session, order),
         services=offer_services(services, piece.instrument_kind, piece.material),
-        quotes=_quotes(session, order),
+        quotes=_quotes(session, job),
         charge_kinds=[(key, label) for key, (label, _) in CHARGE_SIGNS.items()],
         payment_kinds=[(key, label) for key, (label, _) in PAYMENT_SIGNS.items()],
         answers=ANSWERS.items(),
@@ -88,11 +86,9 @@ def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLRespo
     )
 
 
-def _quotes(session: Session, order: Sequence[Job]) -> list[Memo]:
-    """List the standing quotes of an order, which are kept with its first job."""
-    first = order[0]
-    memos = list_memos(session, first.piece, first)
-    return [one for one in memos if one.kind == "quote" and one.struck_at is None]
+def _quotes(session: Session, job: Job) -> list[Memo]:
+    """List the quotes of a job's order."""
+    return [one for one in list_memos(session, job.piece, job) if one.kind == "quote"]
 
 
 @router.post("/quotes")
@@ -101,15 +97,14 @@ def create_quote(
 ) -> Response:
     """Note that what the order comes to was quoted, and on which day."""
     job = _job(session, number)
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     order = list_order(session, job)
     amount = format_money(account_of(session, order).total_minor, get_shop(session).currency)
     entry = parse_quote(form.values, clock.today(), amount)
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
         return _page(request, session, job, form)
-    add_memo(session, order[0].piece, order[0], entry, clock.now())
+    add_memo(session, job.piece, job, entry, clock.now())
     return _done(session, form, job, clock)
 
 
@@ -119,14 +114,13 @@ def answer(
 ) -> Response:
     """Note how a quote was answered, when and by what means; accepted, it moves the pieces on."""
     job = _job(session, number)
-    if before := taken_before(session, form):
-        return before
+    refuse_twice(session, form)
     order = list_order(session, job)
-    found = (one for one in _quotes(session, order) if one.id == memo_id and is_open(one))
+    found = (one for one in _quotes(session, job) if one.id == memo_id and is_open(one))
     quote = found_or_404(next(found, None), "There is no such quote that waits for an answer.")
     entry = parse_answer(form.values, clock.today(), quote.on)
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
         return _page(request, session, job, form)
     answer_quote(session, order, quote, entry, clock.now())
     return _done(session, form, job, clock)
@@ -136,8 +130,7 @@ def answer(
 def create(request: Request, session: Writing, form: Typed, clock: Clock, number: int) -> Response:
     """Add a line to the bill."""
     job = _job(session, number)
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     entry: ChargeEntry | Refused
     if label := form.get("service"):
         piece, listed = job.piece, offered_services(session)
@@ -147,7 +140,7 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock, number
     else:
         entry = parse_charge(form.values, clock.today(), get_shop(session).currency)
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
         return _page(request, session, job, form)
     add_charge(session, job, entry, clock.now())
     return _done(session, form, job, clock)
@@ -159,11 +152,10 @@ def create_payment(
 ) -> Response:
     """Note a payment."""
     job = _job(session, number)
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     entry = parse_payment(form.values, clock.today(), get_shop(session).currency)
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
         return _page(request, session, job, form)
     amount = format_money(abs(entry.amount_minor), get_shop(session).currency)
     words = f"{PAYMENT_SIGNS[entry.kind][0].capitalize()}: {amount}"
@@ -202,7 +194,4 @@ def _strike(
 
 
 def _done(session: Session, form: Form, job: Job, clock: Clock) -> Response:
-    location = f"/jobs/{job.number}/charges?said=kept"
-    note_taken(session, form, location, clock.now())
-    session.commit()
-    return go_to(location)
+    return commit_once(session, form, f"/jobs/{job.number}/charges?said=kept", clock.now())

@@ -30,11 +30,10 @@ from app.web.pages import (
     Reading,
     Typed,
     Writing,
+    commit_once,
     get_settings,
-    go_to,
-    note_taken,
+    refuse_twice,
     show_page,
-    taken_before,
 )
 
 router = APIRouter(prefix="/drop-off")
@@ -75,12 +74,11 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Res
         form.values["rows"] = str(count_rows(form.values, MORE_ROWS))
     if form.get("do") in {"find", "more"}:
         return _page(request, session, form)
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     today, now = clock.today(), clock.now()
     drop = parse_drop_off(form.values, form.lists, today, get_shop(session).currency)
     if isinstance(drop, Refused):
-        form.problems = dict(drop.problems)
+        form.refuse(drop)
         return _page(request, session, form)
     new_piece = next((one.piece for one in drop.pieces if isinstance(one.piece, PieceEntry)), None)
     if new_piece and form.get("same_piece") != "none":
@@ -95,9 +93,7 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Res
         form.problems = {unknown.field: str(unknown)}
         return _page(request, session, form)
     location = f"/jobs/{job.number}?said={'expected' if drop.job.expected else 'taken-in'}"
-    note_taken(session, form, location, now)
-    session.commit()
-    return go_to(location)
+    return commit_once(session, form, location, now)
 
 
 def _page(

@@ -74,7 +74,7 @@ def create(
         if words := find_hindrance(session, kept, other):
             fields.refuse("other", words)
     if fields.problems or chosen is None:
-        form.problems = dict(fields.problems)
+        form.refuse(fields)
         return _page(request, session, noun, kept, form)
     join_records(session, kept, other, clock.now())
     session.commit()
@@ -118,7 +118,7 @@ def update_piece(
     if chosen is not None and (piece is None or piece.joined_to_id or piece.id == job.piece_id):
         fields.refuse("piece", "Choose another piece of this book.")
     if fields.problems or piece is None:
-        form.problems = dict(fields.problems)
+        form.refuse(fields)
         return _piece_page(request, session, number, form)
     move_to_piece(session, job, piece, clock.today(), clock.now())
     session.commit()

@@ -24,11 +24,11 @@ from app.web.pages import (
     Reading,
     Typed,
     Writing,
+    commit_once,
     found_or_404,
     go_to,
-    note_taken,
+    refuse_twice,
     show_page,
-    taken_before,
 )
 
 router = APIRouter()
@@ -52,18 +52,14 @@ def index(request: Request, session: Reading, number: int) -> HTMLResponse:
 def create(session: Writing, form: Typed, clock: Clock, number: int) -> Response:
     """Keep that a message was sent: how, to whom, and what it said."""
     job = found_or_404(get_job(session, number), "There is no job of that number in this book.")
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     entry = parse_memo(MEMO_KINDS["message"], form.values, clock.today())
     if isinstance(entry, Refused):
         raise HTTPException(422, " ".join(entry.problems.values()))
     add_memo(session, job.piece, job, entry, clock.now())
     words = f"Sent {SENT_BY[entry.details['by']]}: {entry.details['subject']}"
     add_event(session, job, "note", entry.on, clock.now(), words)
-    location = f"/jobs/{number}/messages?said=sent"
-    note_taken(session, form, location, clock.now())
-    session.commit()
-    return go_to(location)
+    return commit_once(session, form, f"/jobs/{number}/messages?said=sent", clock.now())
 
 
 def gather_facts(session: Session, job: Job) -> dict[str, str]:

@@ -24,7 +24,6 @@ from app.store.records.photos import (
     strike_photo,
 )
 from app.store.records.pieces import get_piece
-from app.store.records.revisions import Conflict
 from app.store.tables import Job, Photo, Piece
 from app.web.drawn import answer_picture
 from app.web.pages import (
@@ -37,10 +36,9 @@ from app.web.pages import (
     found_or_404,
     go_to,
     note_taken,
+    refuse_twice,
     show_page,
-    taken_before,
 )
-from app.web.shop.customers import show_conflict
 
 router = APIRouter()
 NOT_HERE = "There is no such photograph in this book."
@@ -160,11 +158,10 @@ def create_of_piece(
 
 def _take(request: Request, session: Session, album: Album, sent: Sent, clock: Clock) -> Response:
     form = sent.form
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     entry = parse_photo(form.values)
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
     if not sent.made and not sent.refused:
         form.problems["files"] = "Choose at least one photograph."
     if form.problems or isinstance(entry, Refused):
@@ -246,10 +243,7 @@ def update(
     if isinstance(entry, Refused):
         form.problems = {f"{name}-{photo_id}": words for name, words in entry.problems.items()}
         return _page(request, session, album, form)
-    try:
-        save_photo(session, photo, entry, form.seen_version, clock.now())
-    except Conflict as conflict:
-        return show_conflict(request, form, conflict, photo.version)
+    save_photo(session, photo, entry, form.seen_version, clock.now())
     session.commit()
     return go_to(f"{album.address}/photos?said=kept#photo-{photo_id}")
 

@@ -40,7 +40,7 @@ from app.store.records.pieces import (
     pass_on_piece,
     save_piece,
 )
-from app.store.records.revisions import Conflict, list_revisions
+from app.store.records.revisions import list_revisions
 from app.store.records.shop import gauges_in_use, get_shop
 from app.store.records.slips import list_piece_slips
 from app.store.tables import Event, Job, Ownership, Piece
@@ -48,7 +48,6 @@ from app.web.compare.comparisons import offer_choice
 from app.web.facing.summaries import Summary, list_figures, summarise
 from app.web.jobs.photos import album_photos
 from app.web.pages import Clock, Form, Reading, Typed, Writing, found_or_404, go_to, show_page
-from app.web.shop.customers import show_conflict
 
 router = APIRouter(prefix="/pieces/{piece_id}")
 NOT_HERE = "There is no such piece in this book."
@@ -186,12 +185,9 @@ def update(
     piece = found_or_404(get_piece(session, piece_id), NOT_HERE)
     entry = parse_piece(form.values)
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
         return _edit_page(request, piece, form)
-    try:
-        save_piece(session, piece, entry, form.seen_version, clock.now())
-    except Conflict as conflict:
-        return show_conflict(request, form, conflict, piece.version)
+    save_piece(session, piece, entry, form.seen_version, clock.now())
     session.commit()
     return go_to(f"/pieces/{piece_id}?said=kept")
 
@@ -224,14 +220,10 @@ def update_owner(
         if entry is not None and get_customer(session, entry) is None:
             fields.refuse("owner", "That customer is not in the book.")
     if fields.problems or entry is None:
-        form.problems = dict(fields.problems)
+        form.refuse(fields)
         return _owner_page(request, session, piece_id, form)
     now = clock.now()
     new_owner = entry if isinstance(entry, int) else add_customer(session, entry, now).id
-    try:
-        pass_on_piece(session, piece, new_owner, since, form.seen_version, now)
-    except Conflict as conflict:
-        session.rollback()
-        return show_conflict(request, form, conflict, piece.version)
+    pass_on_piece(session, piece, new_owner, since, form.seen_version, now)
     session.commit()
     return go_to(f"/pieces/{piece_id}?said=passed-on")

@@ -29,11 +29,10 @@ from app.web.pages import (
     Reading,
     Typed,
     Writing,
+    commit_once,
     found_or_404,
-    go_to,
-    note_taken,
+    refuse_twice,
     show_page,
-    taken_before,
 )
 from app.web.settings import LOOPBACK_HOSTS, Settings
 
@@ -159,14 +158,10 @@ def _issue(
     form: Form,
     clock: Clock,
 ) -> Response:
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     found_or_404(kind if kind.numbered else None, "This paper is printed, not issued.")
     slip = issue_paper(session, subject, kind, clock, str(request.base_url))
-    location = f"/papers/{slip.number}?said=issued"
-    note_taken(session, form, location, clock.now())
-    session.commit()
-    return go_to(location)
+    return commit_once(session, form, f"/papers/{slip.number}?said=issued", clock.now())
 
 
 def issue_paper(

@@ -170,7 +170,7 @@ def update(request: Request, clock: Clock, watch: Watching, form: Typed) -> Resp
     upkeep = read_upkeep(clock.book, clock.now())
     entry = parse_upkeep(form.values)
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
         return _page(request, clock, watch, form)
     if form.seen_version not in {None, upkeep.version}:
         form.problems = {"folder": "These settings were changed in another window meanwhile. "

@@ -28,8 +28,8 @@ from app.web.pages import (
     found_or_404,
     go_to,
     note_taken,
+    refuse_twice,
     show_page,
-    taken_before,
 )
 from app.web.settings import Settings
 from app.web.shop.customers import NOT_HERE
@@ -71,8 +71,7 @@ def create(
     """Forget a customer, or finish what could not be cleared away the first time."""
     customer = found_or_404(get_customer(session, customer_id), NOT_HERE)
     location = f"/customers/{customer_id}?said=forgotten"
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     forgetting = get_forgetting(session, customer_id)
     if forgetting is None:
         removal = plan_removal(session, customer)

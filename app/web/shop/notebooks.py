@@ -23,7 +23,7 @@ from app.core.values.units import format_mm
 from app.store.records.notebooks import Known, find_known, keep_rows
 from app.store.records.shop import gauges_in_use, get_shop
 from app.web.guard import BODY_LIMIT
-from app.web.pages import Clock, Form, Reading, Writing, go_to, note_taken, show_page, taken_before
+from app.web.pages import Clock, Form, Reading, Writing, commit_once, refuse_twice, show_page
 
 router = APIRouter(prefix="/notebook")
 TWINS = "Two pieces like this are in the book: write in “marks” what tells this one from its twin."
@@ -90,8 +90,7 @@ def _page(
 @router.post("")
 def create(request: Request, session: Writing, form: TypedTable, clock: Clock) -> Response:
     """Look at a table row by row, or keep all of it; a wrong row keeps all of it out."""
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     table = read_table(form.get("table"))
     view = form.get("rails_seen", get_shop(session).rails_seen)
     if view not in RAIL_VIEWS:
@@ -118,9 +117,7 @@ def create(request: Request, session: Writing, form: TypedTable, clock: Clock) -
     get_shop(session).rails_seen = view  # offered for the next table
     people, pieces, sets = keep_rows(session, rows, clock.today(), clock.now())
     location = f"/customers?said=brought-in-{people}-{pieces}-{sets}"
-    note_taken(session, form, location, clock.now())
-    session.commit()
-    return go_to(location)
+    return commit_once(session, form, location, clock.now())
 
 
 def _show(row: NotebookRow, known: Known) -> ShownRow:
