@@ -5,10 +5,10 @@ from dataclasses import dataclass
 from math import isfinite
 
 from app.core.facing.dials import dial_stops_of, settle_dials
-from app.core.facing.evenness import BladeEvenness, judge_evenness, pair_blades
+from app.core.facing.evenness import BladeEvenness, BladePair, judge_evenness, pair_blades
 from app.core.facing.fits import RailAnalysis
 from app.core.facing.profiles import free_curve
-from app.core.facing.rails import judge_rail
+from app.core.facing.rails import is_fitted, judge_rail
 from app.core.values.readings import BladeStop, FacingReadings, Uncertainties
 
 
@@ -99,14 +99,8 @@ def analyse_facing(
     Raises MalformedReading for impossible numbers, ValueError for unknown words.
     """
     check_readings(readings, uncertainties)
-    pairs = pair_blades(
-        readings.left, readings.right, uncertainties.position_mm, uncertainties.gap_mm
-    )
-    blades = {
-        "left": readings.left,
-        "right": readings.right,
-        "mean": tuple(pair.mean_stop() for pair in pairs),
-    }
+    pairs = _pair(readings, uncertainties)
+    blades = _list_rails(readings, pairs)
     opening = None
     if readings.tip_opening_mm is not None:
         opening = (readings.tip_opening_mm, readings.tip_u_mm or uncertainties.tip_mm)
@@ -126,6 +120,30 @@ def analyse_facing(
     evenness = judge_evenness(pairs, evenness_tolerance_mm, slopes[: len(pairs)])
     once = readings.read_once
     return FacingAnalysis(left, right, mean, () if once else evenness, once)
+
+
+def _pair(readings: FacingReadings, uncertainties: Uncertainties) -> tuple[BladePair, ...]:
+    return pair_blades(
+        readings.left, readings.right, uncertainties.position_mm, uncertainties.gap_mm
+    )
+
+
+def _list_rails(
+    readings: FacingReadings, pairs: Sequence[BladePair]
+) -> dict[str, tuple[BladeStop, ...]]:
+    mean = tuple(pair.mean_stop() for pair in pairs)
+    return {"left": readings.left, "right": readings.right, "mean": mean}
+
+
+def are_fitted(readings: FacingReadings, uncertainties: Uncertainties) -> bool:
+    """Whether some curve passes through each rail, and the mean: nothing is then to take again.
+
+    Where a dial was read the whole analysis must say it. Raises MalformedReading.
+    """
+    check_readings(readings, uncertainties)
+    rails = _list_rails(readings, _pair(readings, uncertainties)).values()
+    dials = readings.dial_left or readings.dial_right
+    return not dials and all(is_fitted(stops, uncertainties) for stops in rails if stops)
 
 
 def _slopes(mean: RailAnalysis, tip: tuple[float, float] | None) -> list[float | None]:

@@ -85,6 +85,13 @@ def _judge(readings: Readings, way: str, keys: tuple[str, ...]) -> RailAnalysis:
     )
 
 
+def is_fitted(stops: Sequence[BladeStop], uncertainties: Uncertainties) -> bool:
+    """Whether some curve passes through these blades alone; soon said, as the first mostly does."""
+    readings = lay_out(stops, None, uncertainties)
+    found = (fit_curves(readings, (key,))[key] for key in CURVES)
+    return any(isinstance(fit, CurveFit) and fit.passed for fit in found)
+
+
 def _is_judgeable(readings: Readings, keys: Sequence[str]) -> bool:
     return any(readings.count > CURVES[key].free for key in keys)
 

@@ -12,6 +12,7 @@ from app.core.compare.differences import ReadSet
 from app.core.compare.length_words import SureLength, list_lengths
 from app.core.facing.corrections import CorrectedReadings, correct_readings
 from app.core.facing.measurements import GaugesInUse, SetEntry
+from app.core.facing.suspects import Stops, leave_out, leave_out_entries, suspects_of
 from app.core.gauges.sizes import Register, SetSizes
 from app.core.values.readings import FacingReadings, ReadingEntry, Uncertainties
 from app.store.records.gauges import load_register, sizes_of
@@ -43,6 +44,21 @@ class Measurement:
     def facing(self) -> FacingReadings:
         """The blade and tip readings by the gauges of their day, each with its uncertainty."""
         return self.corrected.facing
+
+    @property
+    def suspects(self) -> Stops:
+        """The stops to take again, from which nothing is said while they stand."""
+        return suspects_of(self.facing, self.uncertainties)
+
+    @property
+    def trusted(self) -> FacingReadings:
+        """The facing without the stops that are to be taken again."""
+        return leave_out(self.facing, self.suspects)
+
+    @property
+    def trusted_readings(self) -> tuple[ReadingEntry, ...]:
+        """The readings as typed without those that are to be taken again."""
+        return leave_out_entries(self.readings, self.suspects)
 
     @property
     def recorded(self) -> FacingReadings:

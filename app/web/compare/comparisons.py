@@ -165,7 +165,7 @@ class Twin:
 
 def _make_alike(session: Session, sides: tuple[Compared, Compared], compared: Comparison) -> Twin:
     """Say what rails and table would take, what can't be reached, and the job that could do it."""
-    like, piece, now = sides[0].facing, sides[1].piece, sides[1].facing
+    like, piece, now = sides[0].measurement.trusted, sides[1].piece, sides[1].measurement.trusted
     shop, plan, refusal = get_shop(session), None, ""
     if sides[0].piece.instrument_kind != piece.instrument_kind:
         refusal = "They are for different instruments."

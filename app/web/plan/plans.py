@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 from app.core.compare.effort_words import LEFT_OUT
 from app.core.facing.analysis import MalformedReading
 from app.core.facing.measurements import GaugesInUse, write_line
+from app.core.facing.suspects import say_again
 from app.core.plan.effort_map import AlikeRow, EffortQuestion, list_alike, map_effort
 from app.core.plan.facings import Target, place_target
 from app.core.plan.next_pass import head_plan
@@ -111,12 +112,13 @@ def tell_plan(session: Session, job: Job, planned: JobPlan) -> dict[str, Any]:
         return told
     return told | {
         "heading": head_plan(plan, planned.state),
+        "again": say_again(planned.state.again),
         "figures": list_figures(plan, showing),
         "steps": list_steps(
             plan, showing, tell_strokes(session, job, aim_at_plan(session, job, planned))
         ),
         "check_rows": list_check_rows(plan, last.recorded, showing),
-        "unread": list_unread_words(plan, last.facing, gauges.glass),
+        "unread": list_unread_words(plan, last.trusted, gauges.glass),
         "cut_rows": list_cut_rows(plan, gauges.glass),
         "pictures": ["both"] if rails_alike(plan) else list_worked_rails(plan),
     }
@@ -173,7 +175,7 @@ def _cut_picture(
     stations = getattr(planned.plan, side)
     if not stations:
         return None
-    now = planned.last.facing if planned.last else None
+    now = planned.last.trusted if planned.last else None
     return CutPicture(
         rail=rail,
         stations=stations,

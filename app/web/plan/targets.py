@@ -8,6 +8,7 @@ from sqlalchemy.orm import Session
 
 from app.core.facing.curves import CURVES
 from app.core.facing.measurements import ROLES, GaugesInUse, facing_of
+from app.core.facing.suspects import say_again
 from app.core.plan.facings import SHAPES
 from app.core.plan.targets import (
     FacingEntry,
@@ -49,7 +50,7 @@ from app.web.pages import (
     show_page,
 )
 from app.web.plan.facings import tell_facings
-from app.web.plan.planning import choose_gauges, gauges_for, last_read
+from app.web.plan.planning import choose_gauges, gauges_for, last_read, name_copy
 
 router = APIRouter(prefix="/jobs/{number}/target")
 MOST_SETS = 6
@@ -114,7 +115,8 @@ def _own_sets(session: Session, job: Job, gauges: GaugesInUse) -> list[SetOffer]
             f"set-{one.id}",
             tell_target(one.recorded, gauges),
             f"{ROLES[one.role]} {format_date(one.taken_on)}"
-            + (f", job {one.job_number}" if one.job_number else ""),
+            + (f", job {one.job_number}" if one.job_number else "")
+            + _say_left_out(one),
         )
         for one in sets[:MOST_SETS]
     ]
@@ -132,16 +134,21 @@ def _other_sets(session: Session, job: Job, gauges: GaugesInUse, find: str) -> l
             SetOffer(
                 f"set-{last.id}",
                 tell_target(last.recorded, gauges),
-                f"{name}, {piece.owner.name}, {ROLES[last.role]} {format_date(last.taken_on)}",
+                f"{name}, {piece.owner.name}, {ROLES[last.role]} {format_date(last.taken_on)}"
+                + _say_left_out(last),
             )
         )
     return offers
 
 
+def _say_left_out(one: Measurement) -> str:
+    return f"; without {say_again(one.suspects)}, to be read again" if one.suspects else ""
+
+
 def _evened_line(last: Measurement, gauges: GaugesInUse) -> str:
     if not (last.facing.left and last.facing.right):
         return ""
-    return tell_target(facing_of(even_up_entries(last.readings)), gauges)
+    return tell_target(facing_of(even_up_entries(last.trusted_readings)), gauges)
 
 
 @router.post("")
@@ -192,9 +199,9 @@ def _parse(
     if key not in {"even", "set"} or source is None:
         return Refused({"target": "Choose what to aim at."})
     raw |= {"told_by": "copy", "name": _name_source(session, job, key, source)}
-    entry = parse_facing(raw, gauges, clock.today(), source.readings, source.id)
+    entry = parse_facing(raw, gauges, clock.today(), source.trusted_readings, source.id)
     if key == "even" and isinstance(entry, FacingEntry):
-        evened = even_up_entries(source.readings)
+        evened = even_up_entries(source.trusted_readings)
         return replace(entry, told_by="readings", readings=evened, source_set_id=None)
     return entry
 
@@ -202,11 +209,6 @@ def _parse(
 def _name_source(session: Session, job: Job, key: str, source: Measurement) -> str:
     if key == "even":
         return f"Job {job.number}, rails evened up"
-    day = format_date(source.taken_on)
     if source.piece_id == job.piece_id:
-        return f"As it was {ROLES[source.role]} on {day}"
-    piece = get_piece(session, source.piece_id)
-    name = "another piece"
-    if piece:
-        name = name_piece(piece.maker, piece.model, piece.marking, piece.telling_marks)
-    return f"Same as {name}, {day}"
+        return f"As it was {ROLES[source.role]} on {format_date(source.taken_on)}"
+    return name_copy(get_piece(session, source.piece_id), source)

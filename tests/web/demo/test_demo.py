@@ -17,7 +17,6 @@ from sqlalchemy.orm import joinedload, selectinload
 
 from app.core.facing.analysis import analyse_facing
 from app.core.facing.stations import line_of_readings, make_stations
-from app.core.facing.suspects import find_suspects
 from app.core.jobs.jobs import days_late
 from app.core.jobs.stages import STAGES
 from app.core.plan.bench import LoggedPass, bracket_passes
@@ -287,11 +286,7 @@ def test_bores_are_usual_some_jobs_aim_at_something_and_one_reading_is_to_be_tak
         aiming = session.scalars(select(Job).where(Job.facing_id.is_not(None))).all()
         assert len(aiming) >= 6
         assert {STAGES[job.stage].open for job in aiming} == {True, False}
-        doubted = [
-            one
-            for one in all_sets(session)
-            if find_suspects(analyse_facing(one.facing, one.uncertainties))
-        ]
+        doubted = [one for one in all_sets(session) if one.suspects]
         assert [one.note for one in doubted if "read again" in one.note]
 
 

@@ -35,6 +35,20 @@ def bench(browser, take_in, read_line):
     return start
 
 
+def test_a_reading_to_be_taken_again_is_left_out_at_the_bench_and_in_the_plan(bench, browser):
+    job = bench(now="35.5 23.5/27 12 5.5 / 1.07")
+    said = "the 0.010 in blade on the right rail"
+    assert verdict(browser) == f"Read {said} again: nothing is said from it."
+    assert togo(browser)["0.010 in"][1] == "read again"
+    for page in ("plan", "what-if"):
+        browser.open(f"/jobs/{job}/{page}")
+        assert (
+            f"Left out: {said}, which is to be read again" in browser.page.select_one("main").text
+        )
+    browser.open(f"/jobs/{job}/target")
+    assert f"without {said}, to be read again" in browser.text
+
+
 def note(browser, job, strokes="8", kind="tilted", grit="600"):
     browser.open(f"/jobs/{job}")
     browser.send(
