@@ -10,6 +10,7 @@ from app.core.jobs.cures import Case, Felt
 from app.core.jobs.memos import MEMO_KINDS, MemoEntry
 from app.core.values.passes import CUT_KINDS
 from app.core.values.works import WORK_KINDS
+from app.store.records.keeping import keep
 from app.store.records.measurements import measurements_of_jobs, standing
 from app.store.tables import BenchPass, Job, JobTick, Memo, Piece, Work
 
@@ -31,19 +32,19 @@ def add_memo(
     customer_id: int | None = None,
 ) -> Memo:
     """Keep a memo."""
-    memo = Memo(
-        piece_id=piece.id,
-        job_id=job.id if job else None,
-        customer_id=customer_id,
-        kind=entry.kind,
-        on=entry.on,
-        due=entry.due,
-        details=dict(entry.details),
-        created_at=now,
+    return keep(
+        session,
+        Memo(
+            piece_id=piece.id,
+            job_id=job.id if job else None,
+            customer_id=customer_id,
+            kind=entry.kind,
+            on=entry.on,
+            due=entry.due,
+            details=dict(entry.details),
+            created_at=now,
+        ),
     )
-    session.add(memo)
-    session.flush()
-    return memo
 
 
 def get_memo(session: Session, memo_id: int) -> Memo | None:
