@@ -55,7 +55,7 @@ def say_change(found: EffortRatio, speak: tuple[str, str] = ONE_PIECE) -> str:
     verdict = HARDER if found.ratio > 1.0 else EASIER
     percent, *limits = (_percent(ratio) for ratio in (found.ratio, found.low, found.high))
     return (
-        f"With the same reed {speak[0]} closes about {percent} % {verdict} "
+        f"With the same reed {speak[0]} closes about {percent}\u00a0% {verdict} "
         f"({min(limits)} to {max(limits)})."
     )
 
@@ -79,7 +79,7 @@ def say_net_effort(
 
 def _say_limit(ratio: float) -> str:
     percent = _percent(ratio)
-    return f"{percent} % {HARDER if ratio > 1.0 else EASIER}" if percent else "no harder"
+    return f"{percent}\u00a0% {HARDER if ratio > 1.0 else EASIER}" if percent else "no harder"
 
 
 def _percent(ratio: float) -> int:
