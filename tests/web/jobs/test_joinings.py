@@ -2,6 +2,7 @@
 
 import pytest
 
+from app.store.tables import Job
 from tests.books import content_of
 from tests.lines import OPEN_LINE, RECEIVED_LINE
 
@@ -61,6 +62,36 @@ def test_the_same_maker_model_and_marking_are_asked_about_and_nothing_is_joined(
     assert browser.page.select_one("h1 a")["href"] == "/pieces/1"
     assert take_in("Somebody Else", **ALIKE, same_piece="none") == 3
     assert browser.page.select_one("h1 a")["href"] == "/pieces/2"
+
+
+def test_each_piece_of_a_box_is_asked_about_and_one_press_says_that_all_are_others(
+    browser, take_in, sessions
+):
+    went_home(browser, take_in(**ALIKE))
+    two = {**ALIKE, **{name.replace("piece_", "piece2_"): one for name, one in ALIKE.items()}}
+    typed = {**two, "customer": "new", "customer_name": "Jörg Ł", "piece2_asked": "freer"}
+    browser.open("/drop-off")
+    browser.send("main form", do="more")
+    page = browser.send("main form", status=422, do="take_in", **typed)
+    assert [one["id"] for one in page.select("fieldset[id^=same_piece]")] == [
+        "same_piece", "same_piece2"]  # fmt: skip
+    page = browser.send("main form", status=422, do="take_in", same_piece="1", same_piece2="1")
+    assert "A piece comes once in an order." in browser.text
+    browser.send("main form", do="take_in", same_piece="none", same_piece2="1")
+    browser.open("/jobs/3")
+    assert "freer" in browser.text
+    assert pieces_of_jobs(sessions) == {1: 1, 2: 2, 3: 1}
+    went_home(browser, 3)
+    browser.open("/drop-off")
+    browser.send("main form", do="more")
+    browser.send("main form", status=422, do="take_in", **typed)
+    browser.send("main form", do="others")
+    assert pieces_of_jobs(sessions) == {1: 1, 2: 2, 3: 1, 4: 3, 5: 4}
+
+
+def pieces_of_jobs(sessions):
+    with sessions.read() as session:
+        return {one.number: one.piece_id for one in session.query(Job)}
 
 
 def test_a_saxophone_has_no_worn_cork(browser, take_in):
