@@ -14,10 +14,11 @@ def names(browser, selector="main a[href^='/pieces/'] b"):
 
 
 @pytest.fixture
-def twice(take_in, read_line):
+def twice(browser, take_in, read_line):
     """One piece written down under two owners, read once each."""
     first = take_in(**ALIKE, dropped_off="2019-05-03", piece_telling_marks="nick left")
     read_line(first, RECEIVED_LINE)
+    went_home(browser, first)
     second = take_in("Jörg Łuckenwirbel", **ALIKE, same_piece="none", piece_notes="bought used")
     read_line(second, OPEN_LINE)
     return first, second
@@ -173,6 +174,14 @@ def test_what_is_one_already_is_refused_in_words(browser):
     assert "One of them is part of another piece already." in browser.text
 
 
+def test_two_pieces_that_are_both_here_are_not_one(browser, take_in):
+    take_in(**ALIKE)
+    take_in(**ALIKE)
+    browser.open("/pieces/2/join")
+    browser.send("form[method=post]", status=422, other="1")
+    assert "Both are here or expected, for jobs 2 and 1" in browser.text
+
+
 def test_forgetting_a_customer_empties_every_record_of_theirs(browser, take_in, book):
     job = take_in()
     browser.open(f"/jobs/{job}")
@@ -192,9 +201,11 @@ def test_a_job_goes_over_to_the_right_piece_with_its_readings(browser, take_in, 
     first = take_in()
     read_line(first, RECEIVED_LINE)
     take_in(customer="1", piece_marking="the other")
-    browser.open(f"/jobs/{first}/piece")
+    browser.open(f"/jobs/{first}/piece?find=other")
     browser.send("form[method=post]", status=422)
-    browser.send("form[method=post]", piece="2")
+    browser.send("form[method=post]", status=422, piece="2")
+    assert "That piece is here for job 2" in browser.text
+    browser.send("form[method=post]", swapped="2")
     assert browser.page.select_one("h1 a")["href"] == "/pieces/2"
     assert "Led over to" in browser.page.select_one("#history").text
     browser.open("/pieces/1")
