@@ -129,7 +129,7 @@ def _take_lay(name: str, side: ReadSet) -> _Lay:
         raise MalformedReading(
             f"{name}.tip_opening_mm", "How hard a reed closes needs the tip opening."
         )
-    mean = analyse_facing(side.facing, side.uncertainties).mean
+    mean = analyse_facing(side.facing, side.uncertainties, only_mean=True).mean
     if mean is None or len(mean.stops) < 2:
         raise MalformedReading(
             f"{name}.left", "How hard a reed closes needs two blades or more, felt on both rails."

@@ -8,6 +8,8 @@ from app.core.compare.effort import EffortRatio, compare_efforts
 from app.core.facing.analysis import MalformedReading
 
 HARDER, EASIER, ALIKE, SUSPECT = "harder", "easier", "alike", "suspect"
+# what a verdict says in a table
+VERDICTS = {HARDER: "closes harder", ALIKE: "no change that can be told", EASIER: "closes easier"}
 LEAST_TOLD = 0.005  # what rounds to no per cent is no change
 # what two reeds of one box may well differ by; from memory, no source
 ONE_BOX = 0.1

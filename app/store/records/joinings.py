@@ -14,6 +14,7 @@ from sqlalchemy.orm import Session
 
 from app.core.values.pieces import PieceEntry, name_piece
 from app.store.records.jobs import add_event, find_open_job
+from app.store.records.keeping import keep
 from app.store.records.lookups import find_pieces, fold, renew_piece_line, search_text_of
 from app.store.records.revisions import change_record
 from app.store.tables import (
@@ -107,10 +108,10 @@ def join_records(session: Session, kept: Joined, gone: Joined, now: datetime) ->
     _change(session, kept, changes, now)
     gone.joined_to_id = kept.id
     moved["filled"] = names
-    made = Joining(noun=kept.__tablename__, kept_id=kept.id, gone_id=gone.id, at=now, moved=moved)
-    session.add(made)
-    session.flush()
-    return made
+    return keep(
+        session,
+        Joining(noun=kept.__tablename__, kept_id=kept.id, gone_id=gone.id, at=now, moved=moved),
+    )
 
 
 def undo_joining(session: Session, joining: Joining, now: datetime) -> None:
