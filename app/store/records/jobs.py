@@ -180,6 +180,12 @@ def get_job(session: Session, number: int, parts: Collection[str] = JOB_PARTS) -
     return job
 
 
+def find_open_job(session: Session, piece_id: int) -> Job | None:
+    """Find the job for which a piece is here or expected."""
+    found = select(Job).where(Job.piece_id == piece_id, Job.stage.in_(OPEN_STAGES))
+    return session.scalars(found.limit(1)).first()
+
+
 _WHOSE = joinedload(Job.piece), joinedload(Job.customer), joinedload(Job.instrument)
 
 
