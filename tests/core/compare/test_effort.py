@@ -194,8 +194,8 @@ def test_a_change_that_rounds_to_nothing_is_none():
 def test_a_small_sure_change_is_held_beside_the_reeds_of_a_box():
     found = EffortRatio(1.04, 1.02, 1.06, (("usual", 1.04),), suspect=False)
     assert say_effort(found, TWO_PIECES) == (
-        "With the same reed the second closes about 4\u00a0% harder (2 to 6): less than two reeds of "
-        "one box may differ."
+        "With the same reed the second closes about 4\u00a0% harder (2 to 6): less than two reeds "
+        "of one box may differ."
     )
     assert say_change(found) == "With the same reed it closes about 4\u00a0% harder (2 to 6)."
 
