@@ -26,8 +26,6 @@ from app.store.records.revisions import (
 from app.store.records.shop import extend_checklists
 from app.store.tables import Event, Job, JobTick
 
-JOB_PARTS = ("ticks", "events", "passes", "works", "slips")
-
 
 def add_job(
     session: Session,
@@ -172,11 +170,11 @@ def save_agreed(
     save_ticks(session, job, entry.ticks, today, now, at_drop_off=True)
 
 
-def get_job(session: Session, number: int, parts: Collection[str] = JOB_PARTS) -> Job | None:
-    """A job by its number with everything its page shows, or only some parts of it."""
+def get_job(session: Session, number: int) -> Job | None:
+    """A job by its number with everything its page shows."""
     job = session.scalar(select(Job).where(Job.number == number).options(*_WHOSE))
-    if job and parts:
-        session.refresh(job, parts)
+    if job:
+        session.refresh(job, ("ticks", "events", "passes", "works", "slips"))
     return job
 
 
