@@ -14,7 +14,14 @@ from app.core.jobs.jobs import (
     AgreedEntry,
     Ticks,
 )
-from app.core.jobs.stages import DROPPED_OFF, EXPECTED, OPEN_STAGES, STAGES, stage_after
+from app.core.jobs.stages import (
+    BECAUSE,
+    DROPPED_OFF,
+    EXPECTED,
+    OPEN_STAGES,
+    STAGES,
+    stage_after,
+)
 from app.store.records.loading import Hanging
 from app.store.records.revisions import (
     Conflict,
@@ -132,8 +139,13 @@ def add_event(
     return event
 
 
-def move_job(session: Session, job: Job, stage: str, on: date, now: datetime) -> None:
-    """Move a job to a stage and date the change; nothing happens if it is there already."""
+def move_job(
+    session: Session, job: Job, stage: str, on: date, now: datetime, because: str = ""
+) -> None:
+    """Move a job to a stage and date the change; nothing happens if it is there already.
+
+    The history says `because` of what it moved, where nobody chose the stage.
+    """
     if job.stage == stage:
         return
     opened = STAGES[stage].open
@@ -141,13 +153,15 @@ def move_job(session: Session, job: Job, stage: str, on: date, now: datetime) ->
     if job.stage == EXPECTED and opened:
         changes["dropped_off"] = on
     change_record(session, job, changes, seen_version=None, now=now)
-    add_event(session, job, "stage", on, now, STAGES[stage].label, stage=stage)
+    label = STAGES[stage].label
+    words = f"{label}, because {because}" if because else label
+    add_event(session, job, "stage", on, now, words, stage=stage)
 
 
 def move_on(session: Session, job: Job, happening: str, on: date, now: datetime) -> None:
     """Move a job to the stage that what happened leads to, if it leads anywhere."""
     if stage := stage_after(job.stage, happening):
-        move_job(session, job, stage, on, now)
+        move_job(session, job, stage, on, now, BECAUSE[happening])
 
 
 def save_agreed(
