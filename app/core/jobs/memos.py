@@ -22,7 +22,7 @@ SENT_BY = {"mail": "by e-mail", "text": "by text message", "phone": "by telephon
 
 @dataclass(frozen=True, slots=True)
 class MemoField:
-    """A field of a memo: text, lines, money, seconds, or one of its choices."""
+    """A field of a memo: text, lines, money, seconds, jobs of its order, or one of its choices."""
 
     name: str
     label: str
@@ -37,7 +37,8 @@ class MemoKind:
     """A kind of memo: its labels and fields; `due` and `done` say what it awaits, if anything.
 
     `opens` unfolds its form. `about` names the pages it is written on, `to` who it goes to where
-    a customer is chosen, `came` says that what was awaited came.
+    a customer is chosen, `came` says that what was awaited came. What is `of_order` belongs to
+    all pieces of an order.
     """
 
     key: str
@@ -53,6 +54,7 @@ class MemoKind:
     answer: str = ""
     to: str = ""
     hint: str = ""
+    of_order: bool = False
 
 
 MEMO_KINDS: dict[str, MemoKind] = {
@@ -86,9 +88,10 @@ MEMO_KINDS: dict[str, MemoKind] = {
             MemoField("amount", "Amount"),
             MemoField("answer", "Answer", choices=ANSWERS),
             MemoField("by", "Answered"),
-        ), (), "Good until"),
+        ), (), "Good until", of_order=True),
         MemoKind("parcel", "Parcels", "A parcel", "Keep the parcel", (
             MemoField("way", "Which way", choices=WAYS),
+            MemoField("jobs", "In it, jobs", "jobs"),
             MemoField("carrier", "Carrier"),
             MemoField("number", "Tracking number"),
             MemoField("declared", "Insured for", "money"),
@@ -96,7 +99,7 @@ MEMO_KINDS: dict[str, MemoKind] = {
                       hint="Such as “clarinet mouthpiece, hard rubber, used, after repair”."),
             MemoField("worth", "Value for customs", "money"),
             MemoField("origin", "Country of origin"),
-        ), due="Expected by", done="It arrived", came="arrived"),
+        ), due="Expected by", done="It arrived", came="arrived", of_order=True),
         MemoKind("warranty", "Warranty", "A warranty", "Keep the warranty", (
             MemoField("covers", "What it covers", "lines"),
         ), ("job",), "Until", due_needed=True),
@@ -167,6 +170,11 @@ def tell_memo(kind: MemoKind, details: Mapping[str, str]) -> list[tuple[str, str
     ]
     return [(label, words) for label, words in (*rows, (kind.answer, details.get("answer", "")))
             if words]  # fmt: skip
+
+
+def jobs_in(details: Mapping[str, str]) -> list[str]:
+    """List the numbers of the jobs whose pieces a parcel holds; none where it holds all it can."""
+    return [one for one in details.get("jobs", "").split(", ") if one]
 
 
 def tell_seal(tests: Mapping[str, str]) -> str:

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from datetime import date, datetime
 
-from sqlalchemy import select
+from sqlalchemy import func, or_, select
 from sqlalchemy.orm import Session, joinedload
 
 from app.core.jobs.cures import Case
@@ -13,6 +13,7 @@ from app.core.values.works import WORK_KINDS
 from app.store.tables import BenchPass, Job, JobTick, Memo, Piece, Work
 
 AWAITING = tuple(key for key, kind in MEMO_KINDS.items() if kind.done)
+OF_ORDERS = tuple(key for key, kind in MEMO_KINDS.items() if kind.of_order)
 _WITH = (joinedload(Memo.customer), joinedload(Memo.piece), joinedload(Memo.job))
 
 
@@ -46,10 +47,16 @@ def get_memo(session: Session, memo_id: int) -> Memo | None:
 
 
 def list_memos(session: Session, piece: Piece, job: Job | None = None) -> Sequence[Memo]:
-    """List a job's memos, or all of a piece's, newest first; those struck out too."""
-    of = Memo.job_id == job.id if job else Memo.piece_id == piece.id
-    found = select(Memo).where(of).options(*_WITH).order_by(Memo.on.desc(), Memo.id.desc())
-    return session.scalars(found).all()
+    """List a job's memos, or all of a piece's, newest first; those struck out too.
+
+    What is an order's as a whole is listed with each of its jobs and pieces.
+    """
+    own = Memo.job_id == job.id if job else Memo.piece_id == piece.id
+    order = func.coalesce(Job.order_id, Job.id)
+    orders = select(order).where(Job.id == job.id if job else Job.piece_id == piece.id)
+    shared = Memo.kind.in_(OF_ORDERS) & Memo.job_id.in_(select(Job.id).where(order.in_(orders)))
+    found = select(Memo).where(or_(own, shared)).options(*_WITH)
+    return session.scalars(found.order_by(Memo.on.desc(), Memo.id.desc())).all()
 
 
 def list_awaited(session: Session, *, due_until: date | None = None) -> Sequence[Memo]:

@@ -1,6 +1,6 @@
 """Making: batches of the shop's own pieces against one target, and how each batch runs."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
@@ -33,7 +33,7 @@ from app.core.jobs.batches import (
 )
 from app.core.plan.bench import judge_bench
 from app.core.plan.facings import PlainFacing
-from app.core.plan.targets import tell_target, tell_tolerance
+from app.core.plan.targets import parse_facing, tell_target, tell_tolerance
 from app.core.shop.field_words import label_field, say_value
 from app.core.values.forms import Fields, Refused, plural
 from app.core.values.units import format_blade
@@ -49,10 +49,12 @@ from app.store.records.batches import (
     save_batch,
     save_prices,
 )
-from app.store.records.facings import KeptFacing, get_facing, list_facings
+from app.store.records.facings import KeptFacing, add_facing, get_facing, list_facings
+from app.store.records.measurements import Measurement, get_measurement
+from app.store.records.pieces import get_piece
 from app.store.records.revisions import list_revisions
 from app.store.records.shop import gauges_in_use, get_shop
-from app.store.tables import Batch
+from app.store.tables import Batch, Piece
 from app.web.drawn import answer_picture
 from app.web.pages import (
     Clock,
@@ -66,9 +68,10 @@ from app.web.pages import (
     refuse_twice,
     show_page,
 )
-from app.web.plan.planning import gauges_for
+from app.web.plan.planning import gauges_for, name_copy, usual_tolerance
 
 router = APIRouter(prefix="/batches")
+COPY = "copy"  # of the facing of a piece, whose readings are named beside it
 NOT_HERE = "There is no such batch in this book."
 
 
@@ -121,18 +124,31 @@ def index(request: Request, session: Reading) -> HTMLResponse:
 
 
 @router.get("/new")
-def new(request: Request, session: Reading, facing: str = "") -> HTMLResponse:
-    """Show an empty batch, or one whose facing is chosen."""
-    return _edit_page(request, session, Form(values={"facing": facing} if facing else {}), None)
+def new(request: Request, session: Reading, facing: str = "", from_set: str = "") -> HTMLResponse:
+    """Show an empty batch, one whose facing is chosen, or one of duplicates of a piece."""
+    values = {"facing": facing} if facing else {}
+    if _source(session, from_set):
+        values = {"facing": COPY, "from_set": from_set}
+    return _edit_page(request, session, Form(values=values), None)
+
+
+def _source(session: Session, text: str) -> tuple[Piece, Measurement] | None:
+    """Give the piece that is duplicated, and its readings."""
+    source = get_measurement(session, int(text)) if text.isdecimal() and len(text) < 10 else None
+    piece = get_piece(session, source.piece_id) if source else None
+    return (piece, source) if piece and source else None
 
 
 def _edit_page(request: Request, session: Session, form: Form, batch: Batch | None) -> HTMLResponse:
     gauges = gauges_in_use(session)
+    source = _source(session, form.get("from_set"))
     return show_page(
         request,
         "batches/edit.html",
         form=form,
         batch=batch,
+        source=source,
+        source_line=tell_target(source[1].recorded, gauges) if source else "",
         facings=[(one, tell_target(one.target, gauges)) for one in _offer_facings(session, batch)],
     )
 
@@ -150,15 +166,35 @@ def _offer_facings(session: Session, batch: Batch | None) -> list[KeptFacing]:
 def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Response:
     """Begin a batch and write its pieces down."""
     refuse_twice(session, form)
+    copied = _copy_facing(session, form, clock)
+    raw = form.values | ({"facing": str(copied)} if isinstance(copied, int) else {})
     offered = {one.id: one for one in list_facings(session)}
-    entry = parse_new_batch(form.values, offered, clock.today())
+    entry = parse_new_batch(raw, offered, clock.today())
     if isinstance(entry, Refused):
         form.refuse(entry)
+        form.problems |= copied.problems if isinstance(copied, Refused) else {}
+        session.rollback()
         return _edit_page(request, session, form, None)
     batch = add_batch(session, entry.batch, clock.now())
     kind = offered[entry.batch.facing_id].instrument_kind
     add_batch_pieces(session, batch, entry.pieces, kind, clock.today(), clock.now())
     return commit_once(session, form, f"/batches/{batch.id}?said=new", clock.now())
+
+
+def _copy_facing(session: Session, form: Form, clock: Clock) -> int | Refused | None:
+    """Keep the facing of the piece that is duplicated, if that was chosen; gives its number."""
+    source = _source(session, form.get("from_set"))
+    if form.get("facing") != COPY or source is None:
+        return None
+    piece, read = source
+    kind = piece.instrument_kind
+    raw = {"told_by": "copy", "name": name_copy(piece, read), "instrument_kind": kind}
+    gauges = gauges_for(session, kind)
+    entry = parse_facing(raw, gauges, clock.today(), read.readings, read.id)
+    if isinstance(entry, Refused):
+        return Refused({"facing": " ".join(entry.problems.values())})
+    entry = replace(entry, tolerance=usual_tolerance(get_shop(session)))
+    return add_facing(session, entry, clock.now()).id
 
 
 @router.get("/{batch_id}")

@@ -1,7 +1,5 @@
 """A job's charges, deposit, payments and balance."""
 
-from collections.abc import Sequence
-
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
@@ -80,7 +78,7 @@ def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLRespo
         deposit=sum(one.deposit_minor or 0 for one in order),
         account=account_of(session, order),
         services=offer_services(services, piece.instrument_kind, piece.material),
-        quotes=_quotes(session, order),
+        quotes=_quotes(session, job),
         charge_kinds=[(key, label) for key, (label, _) in CHARGE_SIGNS.items()],
         payment_kinds=[(key, label) for key, (label, _) in PAYMENT_SIGNS.items()],
         answers=ANSWERS.items(),
@@ -88,11 +86,9 @@ def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLRespo
     )
 
 
-def _quotes(session: Session, order: Sequence[Job]) -> list[Memo]:
-    """List the standing quotes of an order, which are kept with its first job."""
-    first = order[0]
-    memos = list_memos(session, first.piece, first)
-    return [one for one in memos if one.kind == "quote" and one.struck_at is None]
+def _quotes(session: Session, job: Job) -> list[Memo]:
+    """List the quotes of a job's order."""
+    return [one for one in list_memos(session, job.piece, job) if one.kind == "quote"]
 
 
 @router.post("/quotes")
@@ -108,7 +104,7 @@ def create_quote(
     if isinstance(entry, Refused):
         form.refuse(entry)
         return _page(request, session, job, form)
-    add_memo(session, order[0].piece, order[0], entry, clock.now())
+    add_memo(session, job.piece, job, entry, clock.now())
     return _done(session, form, job, clock)
 
 
@@ -120,7 +116,7 @@ def answer(
     job = _job(session, number)
     refuse_twice(session, form)
     order = list_order(session, job)
-    found = (one for one in _quotes(session, order) if one.id == memo_id and is_open(one))
+    found = (one for one in _quotes(session, job) if one.id == memo_id and is_open(one))
     quote = found_or_404(next(found, None), "There is no such quote that waits for an answer.")
     entry = parse_answer(form.values, clock.today(), quote.on)
     if isinstance(entry, Refused):

@@ -151,7 +151,7 @@ def create_readings(
 
 @router.post("/stage")
 def move(request: Request, session: Writing, form: Typed, clock: Clock, number: int) -> Response:
-    """Move the job to a stage."""
+    """Move the job to a stage; with `of` the order's others that stand where it stood too."""
     job = job_or_404(session, number)
     stage = form.get("stage")
     if stage not in STAGES:
@@ -167,7 +167,9 @@ def move(request: Request, session: Writing, form: Typed, clock: Clock, number: 
     if fields.problems:
         form.refuse(fields)
         return job_page(request, session, job, form)
-    move_job(session, job, stage, on, clock.now())
+    together = list_order(session, job) if form.get("of") == "order" else [job]
+    for one in [one for one in together if one.stage == job.stage]:
+        move_job(session, one, stage, on, clock.now())
     session.commit()
     return go_to(f"/jobs/{number}?said=moved")
 

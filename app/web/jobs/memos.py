@@ -11,12 +11,21 @@ from app.core.compare.length_words import show_reading
 from app.core.facing.measurements import ROLES
 from app.core.jobs.cures import LEAST_CASES, tell_cures
 from app.core.jobs.jobs import OUTCOMES, read_ticks
-from app.core.jobs.memos import MEMO_KINDS, MemoEntry, MemoKind, parse_memo, tell_memo, tell_seal
+from app.core.jobs.memos import (
+    MEMO_KINDS,
+    MemoEntry,
+    MemoKind,
+    jobs_in,
+    parse_memo,
+    tell_memo,
+    tell_seal,
+)
+from app.core.jobs.stages import ARRIVED
 from app.core.values.customers import read_customer
 from app.core.values.forms import Fields, Refused, format_amount, format_date
 from app.store.records.batches import price_of
 from app.store.records.customers import add_customer, get_customer
-from app.store.records.jobs import save_outcomes, save_ticks
+from app.store.records.jobs import list_order, move_on, save_outcomes, save_ticks
 from app.store.records.lookups import find_customers
 from app.store.records.memos import (
     add_memo,
@@ -113,6 +122,7 @@ def _page(request: Request, session: Session, desk: Desk, form: Form) -> HTMLRes
         findings=offer_ticks(session, form, desk.job, at_drop_off=False) if desk.job else [],
         found=find_customers(session, form.get("find"), most=8) if form.get("find") else [],
         trial=trial_of(session, desk.piece),
+        order=list_order(session, desk.job) if desk.job else [],
         currency=shop.currency,
         usual={
             "parcel_declared": format_amount(
@@ -159,8 +169,13 @@ def _create(
         raise HTTPException(404, "Nothing of that kind is written down here.")
     if form.get("do") == "find":
         return _page(request, session, desk, form)
+    order = list_order(session, desk.job) if desk.job and kind.of_order else []
+    packed = [str(one.number) for one in order if str(one.number) in form.ticked("jobs")]
+    form.values[f"{key}_jobs"] = ", ".join(packed) if len(order) > 1 else ""
     entry = parse_memo(kind, form.values, clock.today(), get_shop(session).currency)
     form.problems = dict(entry.problems) if isinstance(entry, Refused) else {}
+    if len(order) > 1 and not packed:
+        form.problems["jobs"] = "Tick which pieces are in it."
     customer_id = _settle_customer(session, desk, form, kind, clock) if kind.to else None
     if (
         key == "away"
@@ -215,16 +230,20 @@ def keep_memo(
         pass_on_piece(session, desk.piece, customer_id, entry.on, None, now)
 
 
-def _memo(session: Session, memo_id: int) -> tuple[Memo, Desk]:
+def _memo(session: Session, memo_id: int, form: Form) -> tuple[Memo, Desk]:
+    """Give a memo and the page it was pressed on: another job's of its order, if that says so."""
     memo = found_or_404(get_memo(session, memo_id), "There is no such line in this book.")
-    desk = _job_desk(session, memo.job.number) if memo.job else _piece_desk(session, memo.piece_id)
-    return memo, desk
+    if memo.job is None:
+        return memo, _piece_desk(session, memo.piece_id)
+    order = {str(one.number) for one in list_order(session, memo.job)}
+    here = form.get("here")
+    return memo, _job_desk(session, int(here) if here in order else memo.job.number)
 
 
 @router.post("/memos/{memo_id}/done")
 def finish(request: Request, session: Writing, form: Typed, clock: Clock, memo_id: int) -> Response:
     """Note that what was awaited came: a parcel, a piece out on trial, an answer."""
-    memo, desk = _memo(session, memo_id)
+    memo, desk = _memo(session, memo_id, form)
     kind, fields = MEMO_KINDS[memo.kind], Fields(form.values)
     name = f"answer-{memo.id}"
     needed = "Write what they said." if kind.answer else ""
@@ -233,6 +252,11 @@ def finish(request: Request, session: Writing, form: Typed, clock: Clock, memo_i
         form.refuse(fields)
         return _page(request, session, desk, form)
     finish_memo(session, memo, clock.today(), answer)
+    if memo.job and memo.details.get("way") == "in":
+        came = jobs_in(memo.details)
+        for one in list_order(session, memo.job):
+            if not came or str(one.number) in came:
+                move_on(session, one, ARRIVED, clock.today(), clock.now())
     session.commit()
     return go_to(f"{desk.address}/memos?said=kept#{memo.kind}")
 
@@ -240,12 +264,14 @@ def finish(request: Request, session: Writing, form: Typed, clock: Clock, memo_i
 @router.post("/memos/{memo_id}/strike")
 def strike(session: Writing, form: Typed, clock: Clock, memo_id: int) -> Response:
     """Strike a line out, or bring it back; a sale is undone by passing the piece on."""
-    memo, desk = _memo(session, memo_id)
+    memo, desk = _memo(session, memo_id, form)
     if memo.kind == "sale":
         raise HTTPException(409, "A sale stays written. Note the piece’s next owner instead.")
     memo.struck_at = None if form.get("do") == "bring_back" else memo.struck_at or clock.now()
     session.commit()
-    return go_to(f"{desk.address}/memos#{memo.kind}")
+    return go_to(
+        f"{desk.address}/{'charges#quotes' if memo.kind == 'quote' else f'memos#{memo.kind}'}"
+    )
 
 
 @router.post("/jobs/{number}/outcomes")

@@ -17,6 +17,8 @@ from app.core.plan.plan import plan_removal
 from app.core.plan.plan_values import DONE, PlanLimits, PlanRequest, RemovalPlan
 from app.core.plan.removal import RemovalKind, RemovalRate, learn_rate
 from app.core.plan.shown import Showing
+from app.core.values.forms import format_date
+from app.core.values.pieces import name_piece
 from app.core.values.readings import Uncertainties
 from app.core.values.units import SCALES
 from app.store.records.facings import KeptFacing, get_facing
@@ -106,6 +108,14 @@ def limits_of(piece: Piece) -> PieceLimits:
 def usual_tolerance(shop: Shop) -> FacingTolerance:
     """The tolerance of a target that has none of its own."""
     return FacingTolerance(shop.position_tolerance_mm, shop.tip_tolerance_mm, shop.gap_tolerance_mm)
+
+
+def name_copy(piece: Piece | None, source: Measurement) -> str:
+    """Name a target that copies what another piece read."""
+    name = "another piece"
+    if piece:
+        name = name_piece(piece.maker, piece.model, piece.marking, piece.telling_marks)
+    return f"Same as {name}, {format_date(source.taken_on)}"
 
 
 def plan_job(session: Session, job: Job) -> JobPlan:

@@ -50,7 +50,7 @@ from app.web.pages import (
     show_page,
 )
 from app.web.plan.facings import tell_facings
-from app.web.plan.planning import choose_gauges, gauges_for, last_read
+from app.web.plan.planning import choose_gauges, gauges_for, last_read, name_copy
 
 router = APIRouter(prefix="/jobs/{number}/target")
 MOST_SETS = 6
@@ -209,11 +209,6 @@ def _parse(
 def _name_source(session: Session, job: Job, key: str, source: Measurement) -> str:
     if key == "even":
         return f"Job {job.number}, rails evened up"
-    day = format_date(source.taken_on)
     if source.piece_id == job.piece_id:
-        return f"As it was {ROLES[source.role]} on {day}"
-    piece = get_piece(session, source.piece_id)
-    name = "another piece"
-    if piece:
-        name = name_piece(piece.maker, piece.model, piece.marking, piece.telling_marks)
-    return f"Same as {name}, {day}"
+        return f"As it was {ROLES[source.role]} on {format_date(source.taken_on)}"
+    return name_copy(get_piece(session, source.piece_id), source)

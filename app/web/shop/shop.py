@@ -8,7 +8,7 @@ from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
 from app.core.shop.shop import BLADE_ORDERS, PAPERS, parse_shop
-from app.core.values.forms import Refused, minor_digits, plural
+from app.core.values.forms import Refused, format_money, minor_digits, plural
 from app.store.records.shop import get_shop, has_amounts, list_blade_sets, list_gauges, save_shop
 from app.web.pages import Clock, Form, Reading, Typed, Writing, go_to, show_page
 
@@ -51,18 +51,32 @@ def update(request: Request, session: Writing, form: Typed, clock: Clock) -> Res
     for name, records in known.items():
         if getattr(entry, name) not in {record.id for record in records}:
             form.problems[name] = "Choose one from the list."
-    present = get_shop(session).currency
-    if minor_digits(entry.currency) != minor_digits(present) and has_amounts(session):
-        form.problems["currency"] = (
-            f"Amounts are written in {present} already, with {_say_digits(present)}; "
-            f"{entry.currency} has {_say_digits(entry.currency)}, so they would say something "
-            "else. Begin a new book for it."
-        )
+    _ask_about_amounts(session, form, entry.currency)
     if form.problems:
         return _page(request, session, form)
     save_shop(session, entry, form.seen_version, clock.now())
     session.commit()
     return go_to("/settings?said=kept")
+
+
+def _ask_about_amounts(session: Session, form: Form, wanted: str) -> None:
+    """Ask before written amounts say another currency; one of other decimals is refused."""
+    present = get_shop(session).currency
+    if wanted == present or not has_amounts(session):
+        return
+    if minor_digits(wanted) != minor_digits(present):
+        form.problems["currency"] = (
+            f"Amounts are written in {present} already, with {_say_digits(present)}; "
+            f"{wanted} has {_say_digits(wanted)}, so they would say something "
+            "else. Begin a new book for it."
+        )
+    elif form.get("relabel") != wanted:
+        was, then = format_money(8550, present), format_money(8550, wanted)
+        form.problems["currency"] = (
+            f"Amounts are written in {present} already, and nothing is converted: what says {was} "
+            f"would say {then}. Say below if that is right."
+        )
+        form.questions["relabel"] = f"They were meant in {wanted} all along"
 
 
 def _say_digits(currency: str) -> str:

@@ -1,5 +1,8 @@
 """Playing, parcels and after: what a shop used to write as notes is a record of its own."""
 
+import time
+from datetime import timedelta, timezone
+
 import icalendar
 import pytest
 
@@ -49,8 +52,18 @@ def test_complaints_are_ticked_and_each_has_its_outcome_and_keeps_it(browser, jo
 
 def test_the_risks_accepted_and_the_complaints_stand_on_the_intake_slip(browser, job):
     words = opened(browser, f"/jobs/{job}/papers/intake_slip")
-    assert "Risks accepted: crack: may run on" in " ".join(words.split())
+    assert "Risks accepted: crack: may run on" in words
     assert "stuffy, squeaks" in words
+    assert "Warrant" not in words
+
+
+def test_the_warranty_stands_on_the_intake_slip_until_when_and_for_what(browser, job):
+    memo(browser, "warranty", at=f"/jobs/{job}/memos", due="2027-11-25", covers="the facing")
+    words = opened(browser, f"/jobs/{job}/papers/intake_slip")
+    assert "Warranty: until 25 November 2027 the facing" in words
+    browser.open(f"/jobs/{job}/memos")
+    browser.send("form[action$=strike]", do="strike")
+    assert "Warrant" not in opened(browser, f"/jobs/{job}/papers/intake_slip")
 
 
 def test_a_play_test_says_who_and_what_and_asks_for_both(browser, job):
@@ -137,6 +150,25 @@ def test_a_message_once_sent_says_what_and_when(browser, job):
     assert "by text message" in kept.text
     assert kept.select_one(".as-sent").text == body
     assert "Sent by text message:" in opened(browser, f"/jobs/{job}")
+
+
+@pytest.fixture
+def elsewhere(monkeypatch):
+    """Put the bench where clocks stand five and three quarter hours ahead."""
+    monkeypatch.setenv("TZ", "<+0545>-5:45")
+    time.tzset()
+    yield
+    monkeypatch.undo()
+    time.tzset()
+
+
+@pytest.mark.usefixtures("elsewhere")
+def test_a_message_s_time_is_told_by_the_bench_s_own_clock(browser, job, clock):
+    browser.open(f"/jobs/{job}/messages")
+    browser.send("section form", message_by="mail")
+    told = clock().astimezone(timezone(timedelta(hours=5, minutes=45)))
+    assert f"{told:%H:%M}: " in browser.page.select_one("#sent summary").text
+    assert "UTC" not in browser.text
 
 
 def test_a_line_is_struck_out_and_brought_back(browser, job, sessions):
