@@ -8,7 +8,7 @@ photograph, `_minor` the smallest coin of the shop's currency (cents).
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from app.core.facing.measurements import ROLES
+from app.core.facing.measurements import RAIL_VIEWS, ROLES
 from app.core.gauges.gauges import GAUGE_KINDS
 from app.core.jobs.jobs import OUTCOMES, RETURN_WAYS, TICK_KINDS
 from app.core.jobs.photos import MOMENTS, VIEWS
@@ -45,7 +45,7 @@ EVERYWHERE: Mapping[str, str] = {
     "typed": "what was read, exactly as typed",
     "scale": "the scale that the typed text counts in",
     "value_mm": "the value in mm (of a volume: in ml), without any correction",
-    "rail": "left or right side rail, seen with the table facing you and the tip up; empty: both",
+    "rail": "left or right side rail, as shop.rails_seen looks at it; empty: both",
     "gap_mm": "the thickness of the blade, or the gap",
     "instrument_kind": "the kind of instrument the piece or facing is for",
     "maker": "the maker, as stamped or told",
@@ -85,7 +85,7 @@ WORDS: Mapping[str, TableWords] = {
             "pay_words": "how to pay, as printed on a bill",
             "pay_days": "in how many days a bill is due",
             "blade_order": "in which order the shop reads and writes its blades",
-            "rails_seen": "how the last table brought in looks at a rail it calls left",
+            "rails_seen": "how the shop looks at the rails when it says left and right",
             "look_again_months": "after how many months a facing should be looked at again",
         },
     ),
@@ -437,6 +437,7 @@ CODES: Mapping[str, Mapping[str, str]] = {
     },
     "reading_set.role": ROLES,
     "shop.blade_order": BLADE_ORDERS,
+    "shop.rails_seen": RAIL_VIEWS,
     "reading.scale": {key: one.label for key, one in SCALES.items()},
     "reading.quantity": {
         "blade": "where a blade stops, counted from the tip",

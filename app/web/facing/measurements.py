@@ -408,6 +408,7 @@ def show(request: Request, session: Reading, set_id: int) -> HTMLResponse:
         measurement=measurement,
         piece=found_or_404(get_piece(session, piece), "There is no such piece."),
         summary=summary,
+        gauges=gauges,
         figures=list_figures(summary, gauges),
         words=describe_facing(analysis, gauges.glass),
         rows=list_blade_rows(analysis, measurement.recorded, gauges.glass),
