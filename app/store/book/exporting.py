@@ -49,10 +49,10 @@ from app.store.book.export_files import (
     read_table,
     table_file,
 )
-from app.store.book.export_words import READ_ME
 from app.store.book.locks import BookProblem
 from app.store.files import say_disk, written_whole
 from app.store.names import is_plain_name
+from app.store.packed import folder_of
 from app.store.tables import Base
 
 READ_ME_NAME = "READ ME.txt"
@@ -142,7 +142,8 @@ def _write(
     with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as packed:
         writer = _Zip(packed, now.astimezone(), Path(file.name).parent)
         schema = MigrationContext.configure(connection).get_current_revision() or ""
-        words = READ_ME.format(program=program, day=f"{now.astimezone():%d %B %Y}", schema=schema)
+        read_me = (folder_of("templates") / "exports" / READ_ME_NAME).read_text(encoding="utf-8")
+        words = read_me.format(program=program, day=f"{now.astimezone():%d %B %Y}", schema=schema)
         writer.add(READ_ME_NAME, [words.encode()])
         hashes = {table.name: _write_table(writer, connection, table, step) for table in tables}
         writer.add("fields.csv", write_lines(_list_fields(tables)))

@@ -9,9 +9,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
-from typing import Any
 
-from sqlalchemy import Engine, Row, bindparam, delete, func, or_, select, text, update
+from sqlalchemy import Engine, delete, func, or_, select, text, update
 from sqlalchemy.orm import Session, joinedload, selectinload, undefer
 
 from app.core.jobs.stages import STAGES
@@ -38,7 +37,7 @@ from app.store.book.opening import clear_left_over
 from app.store.engines import engine_kind
 from app.store.problems import BookProblem
 from app.store.records.jobs import add_event
-from app.store.records.loading import rows_of
+from app.store.records.keeping import keep
 from app.store.records.lookups import search_text_of
 from app.store.records.memos import list_awaited
 from app.store.records.photos import SIZES, photo_path
@@ -90,14 +89,6 @@ class Removal:
 def get_forgetting(session: Session, customer_id: int) -> Forgetting | None:
     """Say when a customer was forgotten, if they were."""
     return session.scalar(select(Forgetting).where(Forgetting.customer_id == customer_id))
-
-
-def when_forgotten(session: Session, customer_id: int) -> Row[Any] | None:
-    """Say what `get_forgetting` says, as a row for a page."""
-    return rows_of(session, _WHEN, {"customer": customer_id}).first()
-
-
-_WHEN = select(*Forgetting.__table__.columns).where(Forgetting.customer_id == bindparam("customer"))
 
 
 def plan_removal(session: Session, customer: Customer) -> Removal:
@@ -244,14 +235,15 @@ def forget_customer(
         job.tracking = ""
         add_event(session, job, "note", today, now, FORGOTTEN_EVENT)
     _renew_pieces(session, removal.texts)
-    forgetting = Forgetting(
-        customer_id=customer.id,
-        at=now,
-        removed=_count(removal, instruments, photos),
-        files_left=[photo.name for photo in photos],
+    forgetting = keep(
+        session,
+        Forgetting(
+            customer_id=customer.id,
+            at=now,
+            removed=_count(removal, instruments, photos),
+            files_left=[photo.name for photo in photos],
+        ),
     )
-    session.add(forgetting)
-    session.flush()
     if engine_kind(session.get_bind()).has_lines:
         for index in _INDEXES:  # words that were struck stay in an index until it is made small
             session.execute(text(f"INSERT INTO {index}({index}) VALUES('optimize')"))

@@ -7,6 +7,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session, selectinload
 
 from app.core.gauges.blade_sets import BladeSetEntry, family_of
+from app.store.records.keeping import keep
 from app.store.records.revisions import Conflict, change_record
 from app.store.tables import BladeSet, BladeSetMember, FamilyBladeSet, Gauge, Revision
 
@@ -29,9 +30,7 @@ def find_set_named(session: Session, name: str, but: int | None = None) -> Blade
 
 def add_blade_set(session: Session, entry: BladeSetEntry) -> BladeSet:
     """Put blades together as a set."""
-    made = BladeSet(name=entry.name)
-    session.add(made)
-    session.flush()
+    made = keep(session, BladeSet(name=entry.name))
     _place_members(session, made.id, entry)
     return made
 
@@ -39,8 +38,7 @@ def add_blade_set(session: Session, entry: BladeSetEntry) -> BladeSet:
 def _place_members(session: Session, set_id: int, entry: BladeSetEntry) -> None:
     blades = session.scalars(select(Gauge).where(Gauge.id.in_(entry.gauge_ids))).all()
     for place, blade in enumerate(sorted(blades, key=lambda one: (-(one.nominal_mm or 0), one.id))):
-        session.add(BladeSetMember(blade_set_id=set_id, gauge_id=blade.id, place=place))
-    session.flush()
+        keep(session, BladeSetMember(blade_set_id=set_id, gauge_id=blade.id, place=place))
 
 
 def save_blade_set(
@@ -78,8 +76,7 @@ def note_members(session: Session, set_id: int, now: datetime) -> set[int]:
         .order_by(BladeSetMember.place)
     ).all()
     before = {"blades": ", ".join(one.label for one in blades)}
-    session.add(Revision(noun="blade_set", record_id=set_id, at=now, before=before))
-    session.flush()
+    keep(session, Revision(noun="blade_set", record_id=set_id, at=now, before=before))
     return {one.id for one in blades}
 
 

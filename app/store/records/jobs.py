@@ -4,8 +4,8 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, fields
 from datetime import date, datetime
 
-from sqlalchemy import bindparam, func, or_, select
-from sqlalchemy.orm import Session, joinedload
+from sqlalchemy import func, or_, select
+from sqlalchemy.orm import Session, joinedload, selectinload
 
 from app.core.jobs.drop_offs import JobEntry
 from app.core.jobs.jobs import (
@@ -22,7 +22,7 @@ from app.core.jobs.stages import (
     STAGES,
     stage_after,
 )
-from app.store.records.loading import Hanging
+from app.store.records.keeping import keep
 from app.store.records.revisions import (
     Conflict,
     change_record,
@@ -51,19 +51,20 @@ def add_job(
     stage = EXPECTED if entry.expected else DROPPED_OFF
     told = {one.name: getattr(entry, one.name) for one in fields(entry)}
     del told["ticks"], told["expected"]
-    job = Job(
-        number=number,
-        piece_id=piece_id,
-        customer_id=customer_id,
-        instrument_id=instrument_id,
-        order_id=order_id,
-        stage=stage,
-        created_at=now,
-        ticks=[JobTick(kind=kind, label=label) for kind, label in entry.ticks],
-        **told,
+    job = keep(
+        session,
+        Job(
+            number=number,
+            piece_id=piece_id,
+            customer_id=customer_id,
+            instrument_id=instrument_id,
+            order_id=order_id,
+            stage=stage,
+            created_at=now,
+            ticks=[JobTick(kind=kind, label=label) for kind, label in entry.ticks],
+            **told,
+        ),
     )
-    session.add(job)
-    session.flush()
     extend_checklists(session, entry.ticks)
     add_event(session, job, "stage", entry.dropped_off, now, STAGES[stage].label, stage=stage)
     return job
@@ -73,11 +74,9 @@ def list_order(session: Session, job: Job) -> list[Job]:
     """List the jobs of the order that a job came in with, itself among them, by number."""
     first = job.order_id or job.id
     wanted = or_(Job.id == first, Job.order_id == first)
-    found = select(Job).where(wanted).options(*_WHOSE).order_by(Job.number)
-    jobs = list(session.scalars(found))
-    for part in ("ticks", "works", "slips"):
-        _ON_A_JOB[part].load(session, jobs)
-    return jobs
+    parts = selectinload(Job.ticks), selectinload(Job.works), selectinload(Job.slips)
+    found = select(Job).where(wanted).options(*_WHOSE, *parts).order_by(Job.number)
+    return list(session.scalars(found))
 
 
 def save_ticks(
@@ -133,10 +132,7 @@ def add_event(
     stage: str | None = None,
 ) -> Event:
     """Add a line to the job's history."""
-    event = Event(job_id=job.id, kind=kind, on=on, at=now, words=words, stage=stage)
-    session.add(event)
-    session.flush()
-    return event
+    return keep(session, Event(job_id=job.id, kind=kind, on=on, at=now, words=words, stage=stage))
 
 
 def move_job(
@@ -192,17 +188,19 @@ def save_agreed(
 
 def get_job(session: Session, number: int, parts: Collection[str] = JOB_PARTS) -> Job | None:
     """A job by its number with everything its page shows, or only some parts of it."""
-    job = session.scalar(_JOB, {"number": number})
-    if job is None:
-        return None
-    for part in parts:
-        _ON_A_JOB[part].load(session, [job])
+    job = session.scalar(select(Job).where(Job.number == number).options(*_WHOSE))
+    if job and parts:
+        session.refresh(job, parts)
     return job
 
 
+def find_open_job(session: Session, piece_id: int) -> Job | None:
+    """Find the job for which a piece is here or expected."""
+    found = select(Job).where(Job.piece_id == piece_id, Job.stage.in_(OPEN_STAGES))
+    return session.scalars(found.limit(1)).first()
+
+
 _WHOSE = joinedload(Job.piece), joinedload(Job.customer), joinedload(Job.instrument)
-_JOB = select(Job).where(Job.number == bindparam("number")).options(*_WHOSE)
-_ON_A_JOB = {part: Hanging(getattr(Job, part)) for part in JOB_PARTS}
 
 
 @dataclass(frozen=True, slots=True)

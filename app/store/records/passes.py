@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 from app.core.values.passes import PassEntry, describe_pass
 from app.core.values.works import CUT_BACK, WorkEntry, describe_work
 from app.store.records.jobs import add_event
+from app.store.records.keeping import as_entry
 from app.store.records.measurements import Measurement
 from app.store.records.shop import extend_checklists
 from app.store.tables import BenchPass, Job, Work
@@ -23,13 +24,6 @@ def add_pass(session: Session, job: Job, entry: PassEntry, now: datetime) -> Ben
     return made
 
 
-def as_entry(kept: BenchPass) -> PassEntry:
-    """A kept pass as the value it was entered as."""
-    return PassEntry(
-        kept.done_on, kept.kind, kept.abrasive, kept.grit, kept.strokes, kept.minutes, kept.note
-    )
-
-
 def add_work(session: Session, job: Job, entry: WorkEntry, now: datetime) -> Work:
     """Note a work that is no cut, in the job's history too; a new kind is offered from now on."""
     made = Work(job_id=job.id, created_at=now, **asdict(entry))
@@ -41,19 +35,14 @@ def add_work(session: Session, job: Job, entry: WorkEntry, now: datetime) -> Wor
     return made
 
 
-def as_work(kept: Work) -> WorkEntry:
-    """A kept work as the value it was entered as."""
-    return WorkEntry(*(getattr(kept, name) for name in WorkEntry.__dataclass_fields__))
-
-
 def standing_passes(job: Job) -> list[PassEntry]:
     """List a job's passes that were not struck out."""
-    return [as_entry(one) for one in job.passes if one.struck_at is None]
+    return [as_entry(PassEntry, done) for done in job.passes if done.struck_at is None]
 
 
 def standing_works(job: Job) -> list[WorkEntry]:
     """List a job's works that were not struck out."""
-    return [as_work(one) for one in job.works if one.struck_at is None]
+    return [as_entry(WorkEntry, work) for work in job.works if work.struck_at is None]
 
 
 def shortened_between(session: Session, first: Measurement, second: Measurement) -> float:

@@ -8,6 +8,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.core.jobs.services import ServiceEntry
+from app.store.records.keeping import as_entry, keep
 from app.store.records.revisions import change_record
 from app.store.tables import Service
 
@@ -22,10 +23,7 @@ def list_services(session: Session, *, also_retired: bool = False) -> list[Servi
 
 def offered_services(session: Session) -> list[ServiceEntry]:
     """The price list's lines as values."""
-    return [
-        ServiceEntry(one.label, one.family, one.material, one.price_minor)
-        for one in list_services(session)
-    ]
+    return [as_entry(ServiceEntry, service) for service in list_services(session)]
 
 
 def save_services(
@@ -40,5 +38,4 @@ def save_services(
         if kept := known.get(mark):
             change_record(session, kept, asdict(entry), seen_version=seen.get(mark), now=now)
         else:
-            session.add(Service(**asdict(entry)))
-    session.flush()
+            keep(session, Service(**asdict(entry)))

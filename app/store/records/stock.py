@@ -8,6 +8,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from app.core.shop.stock import StockEntry
+from app.store.records.keeping import keep
 from app.store.records.revisions import change_record
 from app.store.tables import Stock
 
@@ -20,8 +21,7 @@ def list_stock(session: Session, *, low: bool = False) -> Sequence[Stock]:
 
 def add_stock(session: Session, entry: StockEntry) -> None:
     """Begin a line."""
-    session.add(Stock(**asdict(entry)))
-    session.flush()
+    keep(session, Stock(**asdict(entry)))
 
 
 def save_stock(

@@ -9,7 +9,7 @@ from fastapi.responses import HTMLResponse, Response
 from app.core.facing.measurements import write_line
 from app.core.values.customers import parse_customer
 from app.core.values.forms import Refused
-from app.store.book.forgetting import when_forgotten
+from app.store.book.forgetting import get_forgetting
 from app.store.records.customers import (
     get_customer,
     list_customers,
@@ -60,7 +60,7 @@ def show(request: Request, session: Reading, customer_id: int, before: Place = N
         jobs=jobs[:JOBS_SHOWN],
         earlier_than=jobs[JOBS_SHOWN - 1].number if len(jobs) > JOBS_SHOWN else None,
         before=before,
-        forgotten=when_forgotten(session, customer_id),
+        forgotten=get_forgetting(session, customer_id),
         last=last,
         lines={piece_id: write_line(one.recorded, gauges) for piece_id, one in last.items()},
     )
