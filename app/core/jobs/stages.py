@@ -92,6 +92,7 @@ STAGES: dict[str, Stage] = {
 
 # what a history says of a stage that nobody chose: why the job came there
 BECAUSE = {
+    ARRIVED: "its parcel came",
     "as_received": "readings as received were kept",
     AGREED: "what was agreed was noted",
     PASS: "work was noted",
