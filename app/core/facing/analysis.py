@@ -89,13 +89,14 @@ def analyse_facing(
     tip: str = "judge",
     curves: Sequence[str] | None = None,
     evenness_tolerance_mm: float = 0.5,
+    only_mean: bool = False,
 ) -> FacingAnalysis:
     """Fit, choose and compare everything one set of readings allows.
 
     `tip` is "judge" (rails first, then the tip), "in" or "out"; `curves` keys of `CURVES`, None
     for all. A rail without readings is None, and so is the mean without a blade felt, or a dial
     read, on both. `stops` of a rail are its blades, then the dial readings that were taken into
-    its fit (see `dials`).
+    its fit (see `dials`). `only_mean` leaves out each rail by itself.
     Raises MalformedReading for impossible numbers, ValueError for unknown words.
     """
     check_readings(readings, uncertainties)
@@ -113,6 +114,8 @@ def analyse_facing(
     dials = dial_stops_of(readings, uncertainties)
     left, right, mean = (
         settle_dials(judge(stops), judge((*stops, *dials[name])) if dials[name] else None)
+        if name == "mean" or not only_mean
+        else None
         for name, stops in blades.items()
     )
     slopes = _slopes(mean, opening) if mean else []

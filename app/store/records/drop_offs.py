@@ -3,19 +3,18 @@
 from collections.abc import Sequence
 from datetime import datetime
 
-from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.core.jobs.charges import ChargeEntry
 from app.core.jobs.drop_offs import DropOff, JobEntry, PieceDrop
 from app.core.jobs.jobs import CORK_LINES, NO_CORK
 from app.core.jobs.services import price_of
-from app.core.jobs.stages import EXPECTED, OPEN_STAGES, STAGES
+from app.core.jobs.stages import EXPECTED, STAGES
 from app.core.values.customers import INSTRUMENT_KINDS, CustomerEntry, InstrumentEntry, has_tenon
 from app.core.values.pieces import MATERIALS, PieceEntry, name_piece
 from app.store.records.charges import add_charge
 from app.store.records.customers import add_customer, add_instrument, get_customer
-from app.store.records.jobs import add_job
+from app.store.records.jobs import add_job, find_open_job
 from app.store.records.pieces import add_piece, get_piece, pass_on_piece
 from app.store.records.services import offered_services
 from app.store.tables import Instrument, Job, Piece
@@ -92,12 +91,6 @@ def _find_piece(session: Session, drop: PieceDrop, piece_id: int, customer_id: i
             "job, or say there first that it went home. A piece is in one order at a time.",
         )
     return piece
-
-
-def find_open_job(session: Session, piece_id: int) -> Job | None:
-    """Find the job for which a piece is here or expected."""
-    found = select(Job).where(Job.piece_id == piece_id, Job.stage.in_(OPEN_STAGES))
-    return session.scalars(found.limit(1)).first()
 
 
 def _settle_instrument(

@@ -14,7 +14,14 @@ from app.core.jobs.jobs import (
     AgreedEntry,
     Ticks,
 )
-from app.core.jobs.stages import DROPPED_OFF, EXPECTED, OPEN_STAGES, STAGES, stage_after
+from app.core.jobs.stages import (
+    BECAUSE,
+    DROPPED_OFF,
+    EXPECTED,
+    OPEN_STAGES,
+    STAGES,
+    stage_after,
+)
 from app.store.records.keeping import keep
 from app.store.records.revisions import (
     Conflict,
@@ -126,8 +133,13 @@ def add_event(
     return keep(session, Event(job_id=job.id, kind=kind, on=on, at=now, words=words, stage=stage))
 
 
-def move_job(session: Session, job: Job, stage: str, on: date, now: datetime) -> None:
-    """Move a job to a stage and date the change; nothing happens if it is there already."""
+def move_job(
+    session: Session, job: Job, stage: str, on: date, now: datetime, because: str = ""
+) -> None:
+    """Move a job to a stage and date the change; nothing happens if it is there already.
+
+    The history says `because` of what it moved, where nobody chose the stage.
+    """
     if job.stage == stage:
         return
     opened = STAGES[stage].open
@@ -135,13 +147,15 @@ def move_job(session: Session, job: Job, stage: str, on: date, now: datetime) ->
     if job.stage == EXPECTED and opened:
         changes["dropped_off"] = on
     change_record(session, job, changes, seen_version=None, now=now)
-    add_event(session, job, "stage", on, now, STAGES[stage].label, stage=stage)
+    label = STAGES[stage].label
+    words = f"{label}, because {because}" if because else label
+    add_event(session, job, "stage", on, now, words, stage=stage)
 
 
 def move_on(session: Session, job: Job, happening: str, on: date, now: datetime) -> None:
     """Move a job to the stage that what happened leads to, if it leads anywhere."""
     if stage := stage_after(job.stage, happening):
-        move_job(session, job, stage, on, now)
+        move_job(session, job, stage, on, now, BECAUSE[happening])
 
 
 def save_agreed(
@@ -176,6 +190,12 @@ def get_job(session: Session, number: int) -> Job | None:
     if job:
         session.refresh(job, ("ticks", "events", "passes", "works", "slips"))
     return job
+
+
+def find_open_job(session: Session, piece_id: int) -> Job | None:
+    """Find the job for which a piece is here or expected."""
+    found = select(Job).where(Job.piece_id == piece_id, Job.stage.in_(OPEN_STAGES))
+    return session.scalars(found.limit(1)).first()
 
 
 _WHOSE = joinedload(Job.piece), joinedload(Job.customer), joinedload(Job.instrument)

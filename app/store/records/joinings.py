@@ -13,7 +13,7 @@ from sqlalchemy import inspect, select
 from sqlalchemy.orm import Session
 
 from app.core.values.pieces import PieceEntry, name_piece
-from app.store.records.jobs import add_event
+from app.store.records.jobs import add_event, find_open_job
 from app.store.records.keeping import keep
 from app.store.records.lookups import find_pieces, fold, renew_piece_line, search_text_of
 from app.store.records.revisions import change_record
@@ -76,6 +76,13 @@ def find_hindrance(session: Session, kept: Joined, gone: Joined) -> str:
     made = select(BatchPiece).where(BatchPiece.piece_id.in_([kept.id, gone.id]))
     if len(session.scalars(made).all()) > 1:
         return "Both stand in a batch, as pieces of their own."
+    both = [find_open_job(session, one.id) for one in (kept, gone)]
+    if all(both):
+        numbers = " and ".join(str(job.number) for job in both if job)
+        return (
+            f"Both are here or expected, for jobs {numbers}; a piece is in one order at a time. "
+            "If it is one piece, say of one of the jobs that it went home unworked, then join them."
+        )
     return ""
 
 

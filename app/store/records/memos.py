@@ -6,13 +6,18 @@ from datetime import date, datetime
 from sqlalchemy import func, or_, select
 from sqlalchemy.orm import Session, joinedload
 
-from app.core.jobs.cures import Case
+from app.core.jobs.cures import Case, Felt
 from app.core.jobs.memos import MEMO_KINDS, MemoEntry
 from app.core.values.passes import CUT_KINDS
 from app.core.values.works import WORK_KINDS
 from app.store.records.keeping import keep
+from app.store.records.measurements import measurements_of_jobs, standing
 from app.store.tables import BenchPass, Job, JobTick, Memo, Piece, Work
 
+NEWEST = 40  # jobs of which it is worked out whether players feel what the readings say
+# a complaint whose outcome says how it blows beside before
+RESISTS = "hard"
+FELT_BY_OUTCOME = {"better": "easier", "same": "alike", "worse": "harder"}
 AWAITING = tuple(key for key, kind in MEMO_KINDS.items() if kind.done)
 OF_ORDERS = tuple(key for key, kind in MEMO_KINDS.items() if kind.of_order)
 _WITH = (joinedload(Memo.customer), joinedload(Memo.piece), joinedload(Memo.job))
@@ -135,3 +140,29 @@ def list_cases(session: Session) -> list[Case]:
         Case(label, outcome, frozenset(done.get(job_id, ())))
         for job_id, label, outcome in session.execute(ticks)
     ]
+
+
+def list_felt(session: Session) -> list[Felt]:
+    """List the newest jobs read before and after whose player said how it blows beside before.
+
+    That is what a play-test says, else the outcome where it came in hard.
+    """
+    ticks = select(JobTick.job_id, JobTick.outcome).where(
+        JobTick.kind == "complaint", JobTick.label == RESISTS, JobTick.outcome != ""
+    )
+    said = {job_id: FELT_BY_OUTCOME[outcome] for job_id, outcome in session.execute(ticks)}
+    tests = select(Memo.job_id, Memo.details).where(
+        Memo.kind == "play_test", Memo.job_id.is_not(None), Memo.struck_at.is_(None)
+    )
+    for job_id, details in session.execute(tests.order_by(Memo.on, Memo.id)):
+        if feel := details.get("feel"):
+            said[job_id] = feel
+    newest = sorted(said, reverse=True)[:NEWEST]
+    sets = measurements_of_jobs(session, newest)
+    jobs = select(Job.id, Job.number, Piece.instrument_kind).join(Piece, Piece.id == Job.piece_id)
+    found = []
+    for job_id, number, kind in session.execute(jobs.where(Job.id.in_(newest))):
+        sides = [standing(sets.get(number, []), role) for role in ("as_received", "as_returned")]
+        if all(sides):
+            found.append(Felt(said[job_id], kind, *(side[-1].read_set for side in sides)))
+    return found

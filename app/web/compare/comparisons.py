@@ -127,7 +127,8 @@ def _show_both(request: Request, session: Session, before: str, after: str) -> H
     leads = IT_HAS_CHANGED if one_piece else THEY_DIFFER
     if off_mm:
         leads = IT_HAS_CHANGED_BESIDE
-    groups = list_rows(compared, sets, gauges_in_use(session, sides[1].measurement.blade_set_id))
+    gauges = gauges_in_use(session, sides[1].measurement.blade_set_id)
+    groups = list_rows(compared, sets, gauges)
     return show_page(
         request,
         "comparisons/show.html",
@@ -136,6 +137,7 @@ def _show_both(request: Request, session: Session, before: str, after: str) -> H
         one_piece=one_piece,
         lead=_lead(sides),
         told=tell_comparison(compared, leads),
+        gauges=gauges,
         groups=groups,
         changes=[row for rows in groups.values() for row in rows if row.changed],
         joint=say_joint(compared.joint),

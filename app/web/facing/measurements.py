@@ -403,6 +403,7 @@ def show(request: Request, session: Reading, set_id: int) -> HTMLResponse:
         measurement=measurement,
         piece=piece_or_404(session, piece),
         summary=summary,
+        gauges=gauges,
         figures=list_figures(summary, gauges),
         words=describe_facing(analysis, gauges.glass),
         rows=list_blade_rows(analysis, measurement.recorded, gauges.glass),

@@ -7,11 +7,13 @@ from fastapi import APIRouter, HTTPException, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
+from app.core.compare.effort_words import LEFT_OUT, VERDICTS
 from app.core.compare.length_words import show_reading
 from app.core.facing.measurements import ROLES
-from app.core.jobs.cures import LEAST_CASES, tell_cures
+from app.core.jobs.cures import LEAST_CASES, hold_beside, tell_cures
 from app.core.jobs.jobs import OUTCOMES, read_ticks
 from app.core.jobs.memos import (
+    FEELS,
     MEMO_KINDS,
     MemoEntry,
     MemoKind,
@@ -28,12 +30,14 @@ from app.store.records.customers import add_customer, get_customer
 from app.store.records.jobs import list_order, move_on, save_outcomes, save_ticks
 from app.store.records.lookups import find_customers
 from app.store.records.memos import (
+    NEWEST,
     add_memo,
     finish_memo,
     get_memo,
     is_open,
     last_memo,
     list_cases,
+    list_felt,
     list_memos,
     trial_of,
 )
@@ -297,6 +301,15 @@ def update_outcomes(
 
 @router.get("/cures")
 def cures(request: Request, session: Reading) -> HTMLResponse:
-    """Show for each complaint what was done and how often it was better."""
-    told = tell_cures(list_cases(session))
-    return show_page(request, "memos/cures.html", told=told, least=LEAST_CASES)
+    """Show for each complaint how often it was better, and whether players feel what is told."""
+    return show_page(
+        request,
+        "memos/cures.html",
+        told=tell_cures(list_cases(session)),
+        least=LEAST_CASES,
+        felt=hold_beside(list_felt(session)),
+        newest=NEWEST,
+        felts=FEELS,
+        verdicts=VERDICTS,
+        left_out=LEFT_OUT,
+    )

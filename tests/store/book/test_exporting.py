@@ -218,7 +218,7 @@ def test_an_earlier_schema_s_export_comes_in_up_to_date(revision, tmp_path, empt
     metadata.reflect(engine, only=lambda name, _: is_content(name))
     engine.dispose()
     export(old, tmp_path / "old.zip", metadata)
-    assert bring(empty, tmp_path / "old.zip").jobs == 2
+    assert bring(empty, tmp_path / "old.zip").jobs == was["job"]["count"]
     columns = {
         name: [c for c in one["columns"] if c not in MOVED_LATER.get(name, ())]
         for name, one in was.items()

@@ -6,6 +6,7 @@ from datetime import timedelta, timezone
 import icalendar
 import pytest
 
+from app.store.records.memos import list_felt
 from app.store.tables import Customer, JobTick, Memo
 from tests.lines import OPEN_LINE
 from tests.web.jobs.test_messages import mailtos
@@ -192,6 +193,27 @@ def test_what_cured_it_is_said_from_five_cases_on(browser, take_in):
     words = opened(browser, "/cures")
     assert "baffle 5 of 5 57 to 100 %" in words
     assert "Too few without it to compare." in words
+
+
+def test_how_it_blows_is_the_player_s_word_else_how_hard_it_is_now(
+    browser, take_in, read_line, sessions
+):
+    job = take_in(complaint=["hard"])
+    read_line(job, "33.5 21.5 11 5 / 1.05")
+    read_line(job, "34 22 12 6 / 1.13", role="as_returned")
+    assert "Too few yet: 0 jobs of 5 read before" in opened(browser, "/cures")
+    browser.open(f"/jobs/{job}/memos")
+    name = browser.page.select_one("[name^=outcome-]")["name"]
+    browser.send("form[action$=outcomes]", **{name: "better"})
+    assert "Too few yet: 1 job of 5 read before" in opened(browser, "/cures")
+    with sessions.read() as session:
+        assert [one.said for one in list_felt(session)] == ["easier"]
+    memo(browser, "play_test", 422, at=f"/jobs/{job}/memos", who="O.", said="so", feel="softer")
+    memo(browser, "play_test", who="O.", said="so", feel="harder")
+    assert "With the same reed, beside before the work it blows harder" in browser.text
+    memo(browser, "play_test", who="P.", said="and so", feel="")
+    with sessions.read() as session:
+        assert [one.said for one in list_felt(session)] == ["harder"]
 
 
 @pytest.fixture
