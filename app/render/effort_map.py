@@ -81,7 +81,7 @@ def _trace_lines(plot: Plot, told: EffortMap) -> list[tuple[int, Array]]:
     from contourpy import contour_generator
 
     percent = np.array(told.percent)
-    step = next((one for one in (2, 5, 10, 20) if np.ptp(percent) / one <= _MOST_LINES), 50)
+    step = next((size for size in (2, 5, 10, 20) if np.ptp(percent) / size <= _MOST_LINES), 50)
     generator = contour_generator(told.tips_mm, told.lengths_mm, percent)
     levels = range(step * round(float(percent.min()) / step), round(float(percent.max())) + 1, step)
     found = []

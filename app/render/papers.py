@@ -60,10 +60,10 @@ def make_paper(
 def _clean(value: Any) -> Any:
     """Leave out the signs that no font has because they are none: controls, halves of letters."""
     if isinstance(value, str):
-        return "".join(_sign(one) for one in value)
+        return "".join(_sign(part) for part in value)
     if isinstance(value, Mapping):
         return {name: _clean(inner) for name, inner in value.items()}
-    return [_clean(one) for one in value] if isinstance(value, (list, tuple)) else value
+    return [_clean(part) for part in value] if isinstance(value, (list, tuple)) else value
 
 
 def _sign(sign: str) -> str:
@@ -98,8 +98,8 @@ def _set(paper: Paper) -> tuple[bytes, tuple[str, ...]]:
         return _compile(paper, "pdf", standards=["ua-1"]), ()
     except TypstError as error:
         told = (
-            _CODED.sub(lambda coded: chr(int(coded[1], 16)), one)
-            for one in _MISSING.findall(error.diagnostic)
+            _CODED.sub(lambda coded: chr(int(coded[1], 16)), letter)
+            for letter in _MISSING.findall(error.diagnostic)
         )
         missing = tuple(dict.fromkeys(told))
         if not missing:

@@ -81,7 +81,7 @@ def _band(rate: RemovalRate, strokes: np.ndarray) -> Band | None:
     if not rate.known:
         return None
     rows = [forecast_depth(rate, float(n)) for n in strokes]
-    ends = [[one.low_mm, one.expected_mm, one.high_mm] for one in rows]
+    ends = [[row.low_mm, row.expected_mm, row.high_mm] for row in rows]
     low, middle, high = np.array(ends).T * 1000
     return low, middle, high
 

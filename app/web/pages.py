@@ -79,7 +79,7 @@ class Form:
 
     def digest(self) -> str:
         """Hash everything typed: the same form sent again has the same."""
-        typed = {name: one for name, one in self.lists.items() if name not in UNTYPED}
+        typed = {name: values for name, values in self.lists.items() if name not in UNTYPED}
         return hashlib.sha256(repr(sorted(typed.items())).encode()).hexdigest()
 
     def get(self, name: str, default: str = "") -> str:

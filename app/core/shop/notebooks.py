@@ -142,7 +142,8 @@ def _turn_round(row: NotebookRow) -> NotebookRow:
     if row.readings is None:
         return row
     readings = tuple(
-        replace(one, rail=_OTHER_SIDE.get(one.rail, one.rail)) for one in row.readings.readings
+        replace(reading, rail=_OTHER_SIDE.get(reading.rail, reading.rail))
+        for reading in row.readings.readings
     )
     return replace(row, readings=replace(row.readings, readings=readings))
 
@@ -241,7 +242,7 @@ def find_instrument(text: str) -> str | None:
     # the key before a voice says nothing more: Eb alto saxophone
     rest = words[1:] if words[0] in {"ab", "a", "bb", "c", "d", "eb", "f"} else []
     tried = (wanted, " ".join(words), " ".join(rest))
-    return next((names[one] for one in tried if one in names), None)
+    return next((names[name] for name in tried if name in names), None)
 
 
 _SHORT_WORDS = {"sax": "saxophone", "saxo": "saxophone", "bari": "baritone", "clar": "clarinet",

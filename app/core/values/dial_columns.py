@@ -156,8 +156,12 @@ def ask_unusual_dials(readings: Sequence[ReadingEntry]) -> dict[str, str]:
     questions: dict[str, str] = {}
     for rail in RAILS:
         found = sorted(
-            (one for one in readings if one.quantity == "dial" and one.rail == rail),
-            key=lambda one: one.depth_mm or 0.0,
+            (
+                reading
+                for reading in readings
+                if reading.quantity == "dial" and reading.rail == rail
+            ),
+            key=lambda reading: reading.depth_mm or 0.0,
         )
         for near, far in pairwise(found):
             if far.value_mm > near.value_mm + RISES_MM:
@@ -173,8 +177,10 @@ def dial_cells(readings: Sequence[ReadingEntry]) -> dict[str, str]:
     """Write kept dial readings as the columns they were typed as."""
     cells: dict[str, str] = {}
     for rail in RAILS:
-        found = [one for one in readings if one.rail == rail]
+        found = [reading for reading in readings if reading.rail == rail]
         if found:
-            cells[f"dial_{rail}"] = "\n".join(f"{one.depth_typed}  {one.typed}" for one in found)
+            cells[f"dial_{rail}"] = "\n".join(
+                f"{reading.depth_typed}  {reading.typed}" for reading in found
+            )
             cells["dial_scale"] = found[0].scale
     return cells

@@ -180,7 +180,7 @@ def list_tables(metadata: MetaData = Base.metadata, *, passing: bool = False) ->
 @cache
 def late_columns(table: Table) -> tuple[str, ...]:
     """Name the columns that point to rows of the table itself or of one that comes later."""
-    names = [one.name for one in list_tables(table.metadata, passing=True)]
+    names = [each_table.name for each_table in list_tables(table.metadata, passing=True)]
     before = set(names[: names.index(table.name)])
     return tuple(
         column.name
@@ -248,9 +248,9 @@ def write_late(connection: Connection, table: Table, late: Sequence[LateReferenc
     keys = list(table.primary_key)
     for name in late_columns(table):
         values = [
-            {"to": one.value, **{f"key_{at}": part for at, part in enumerate(one.key)}}
-            for one in late
-            if one.column == name
+            {"to": reference.value, **{f"key_{at}": part for at, part in enumerate(reference.key)}}
+            for reference in late
+            if reference.column == name
         ]
         if values:
             where = [key == bindparam(f"key_{at}") for at, key in enumerate(keys)]
@@ -305,9 +305,9 @@ def hash_rows(table: Table, rows: Iterable[Row]) -> str:
 def list_photo_files(photos: Path) -> list[str]:
     """Name the photographs' files in their folder; what else lies in it is not the book's."""
     return sorted(
-        one.name
-        for one in photos.glob("*.jpg")
-        if is_photo_file(one.name) and one.is_file() and not one.is_symlink()
+        path.name
+        for path in photos.glob("*.jpg")
+        if is_photo_file(path.name) and path.is_file() and not path.is_symlink()
     )
 
 
@@ -318,4 +318,4 @@ def hash_photos(photos: Path) -> str:
 
 def hash_marks(marks: Iterable[tuple[str, str]]) -> str:
     """Hash photographs by their names, in order, and the hashes of their dots."""
-    return hashlib.sha256(json.dumps([list(one) for one in marks]).encode()).hexdigest()
+    return hashlib.sha256(json.dumps([list(mark) for mark in marks]).encode()).hexdigest()

@@ -206,7 +206,7 @@ def _write_paper(
     writer: _Zip, columns: Sequence[Column[Any]], row: Row, column: Column[Any], text: str
 ) -> str:
     """Write a cell's content as a file of its own and give the file's name."""
-    told = dict(zip([one.name for one in columns], row, strict=True))
+    told = dict(zip([each_column.name for each_column in columns], row, strict=True))
     folder = f"{PAPERS}/{told.get('slip_id') or told.get('id')}"
     wanted = {"html": "paper.html", "content": told.get("name") or ""}.get(column.name, column.name)
     name, count = f"{folder}/{wanted}", 0

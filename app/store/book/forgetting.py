@@ -114,8 +114,8 @@ def plan_removal(session: Session, customer: Customer) -> Removal:
         papers=_find_papers(session, customer, marks),
         photos=_find_photos(session, customer),
         earlier=sum(
-            len(list_revisions(session, "customer", one.id))
-            for one in records_of(session, customer)
+            len(list_revisions(session, "customer", record.id))
+            for record in records_of(session, customer)
         ),
         jobs=jobs,
         reading_sets=session.scalar(sets) or 0,
@@ -127,7 +127,7 @@ def plan_removal(session: Session, customer: Customer) -> Removal:
 def _hindrance(session: Session, customer: Customer, jobs: Sequence[Job]) -> str:
     if get_shop(session).customer_id == customer.id:
         return "This is the shop itself, as the owner of the pieces that it makes."
-    if any(one.customer_id == customer.id for one in list_awaited(session)):
+    if any(memo.customer_id == customer.id for memo in list_awaited(session)):
         return "They have a piece of yours on trial. Note it home, or sold, first."
     still = [str(job.number) for job in jobs if STAGES[job.stage].open]
     if still:
@@ -141,8 +141,8 @@ def _hindrance(session: Session, customer: Customer, jobs: Sequence[Job]) -> str
 def records_of(session: Session, customer: Customer) -> list[Customer]:
     """List a customer's record and those that were made one with it."""
     found = [customer]
-    for one in found:
-        joined = select(Customer).where(Customer.joined_to_id == one.id)
+    for memo in found:
+        joined = select(Customer).where(Customer.joined_to_id == memo.id)
         found += session.scalars(joined).all()
     return found
 
@@ -150,11 +150,15 @@ def records_of(session: Session, customer: Customer) -> list[Customer]:
 def _person_of(session: Session, customer: Customer) -> Person:
     """Gather what the book knows a customer by, now and before, whatever record was theirs."""
     records = records_of(session, customer)
-    told = [one.before for each in records for one in list_revisions(session, "customer", each.id)]
+    told = [
+        revision.before
+        for each in records
+        for revision in list_revisions(session, "customer", each.id)
+    ]
 
     def all_of(name: str) -> tuple[str, ...]:
-        values = [getattr(one, name) for one in records]
-        values += [str(one.get(name) or "") for one in told]
+        values = [getattr(record, name) for record in records]
+        values += [str(text.get(name) or "") for text in told]
         return tuple(dict.fromkeys(value for value in values if value.strip()))
 
     return Person(all_of("name"), all_of("phone"), all_of("email"), all_of("address"))
@@ -162,7 +166,7 @@ def _person_of(session: Session, customer: Customer) -> Person:
 
 def _marks_of(session: Session, customer: Customer) -> Marks:
     person = _person_of(session, customer)
-    own = [one.id for one in records_of(session, customer)]
+    own = [record.id for record in records_of(session, customer)]
     others = select(Customer.name).where(Customer.id.not_in(own))
     names = {" ".join(name.casefold().split()): name for name in person.names}
     shared = [
@@ -187,7 +191,7 @@ def _find_papers(session: Session, customer: Customer, marks: Marks) -> list[Pap
         .execution_options(populate_existing=True)
     )
     papers = [Paper(slip, bool(own)) for slip, own in found]
-    return [one for one in papers if one.own or _names(one.slip, marks)]
+    return [paper for paper in papers if paper.own or _names(paper.slip, marks)]
 
 
 def _names(slip: Slip, marks: Marks) -> bool:
@@ -306,7 +310,7 @@ def _printed_of(printed: Mapping[str, object]) -> list[str]:
         told += [common.get("customer"), common.get("played_on"), *_lines(common, "customer_lines")]
     if isinstance(part, dict):
         told += _lines(part, "address")
-    return [one for one in told if isinstance(one, str)]
+    return [text for text in told if isinstance(text, str)]
 
 
 def _lines(told: Mapping[str, object], name: str) -> list[object]:

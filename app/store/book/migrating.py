@@ -32,7 +32,7 @@ def alembic_config(scripts: Path, connection: Connection | None = None) -> Confi
 
 
 def _scripts(scripts: Path) -> dict[str, Script]:
-    return {one.revision: one for one in _directory(scripts).walk_revisions()}
+    return {script.revision: script for script in _directory(scripts).walk_revisions()}
 
 
 @lru_cache(maxsize=4)
@@ -109,11 +109,11 @@ def _count(connection: Connection) -> dict[str, int]:
 def _excused(scripts: Path, found: str | None) -> set[str]:
     """Name the tables and triggers a migration means to change: it says so as `CHANGES`."""
     ahead = []
-    for one in _directory(scripts).walk_revisions():
-        if one.revision == found:
+    for script in _directory(scripts).walk_revisions():
+        if script.revision == found:
             break
-        ahead.append(one)
-    return {name for one in ahead for name in getattr(one.module, "CHANGES", ())}
+        ahead.append(script)
+    return {name for script in ahead for name in getattr(script.module, "CHANGES", ())}
 
 
 def _refuse_losses(

@@ -98,8 +98,10 @@ class Texts:
 
     def judged(self, marks: Collection[str]) -> "Texts":
         """The texts with those struck too that the maker judged to mean the person."""
-        also = [replace(one, after=one.named) for one in self.doubtful if one.mark in marks]
-        return Texts([*self.struck, *also], [one for one in self.doubtful if one.mark not in marks])
+        also = [replace(text, after=text.named) for text in self.doubtful if text.mark in marks]
+        return Texts(
+            [*self.struck, *also], [text for text in self.doubtful if text.mark not in marks]
+        )
 
 
 def jobs_of(customer_id: int) -> Any:
@@ -151,8 +153,10 @@ def hinted(column: ColumnElement[Any], hints: Sequence[str], *, is_json: bool = 
     forms = {
         form
         for hint in hints
-        for one in (hint, hint.lower(), hint.upper(), hint.title())
-        for form in ((one, json.dumps(one)[1:-1]) if is_json else (one, in_page(one)))
+        for spelling in (hint, hint.lower(), hint.upper(), hint.title())
+        for form in (
+            (spelling, json.dumps(spelling)[1:-1]) if is_json else (spelling, in_page(spelling))
+        )
     }
     text = cast(column, Text)
     return or_(false(), *(text.icontains(form, autoescape=True) for form in sorted(forms)))
@@ -201,7 +205,10 @@ def _look(
             whole_only = not own_rows or (table.name, column) in WHOLE_NAME_ONLY
             after = strike_values(before, marks.elsewhere) if whole_only else named
             if after != before or (not own_rows and named != before):
-                key = {one.name: row[one.name] for one in table.primary_key}
+                key = {
+                    column_of_key.name: row[column_of_key.name]
+                    for column_of_key in table.primary_key
+                }
                 where, address = _place(session, table.name, row)
                 yield Found(table.name, key, column, before, after, named, where, address)
 

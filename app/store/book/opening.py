@@ -171,7 +171,12 @@ def refuse_strangers(engine: Engine) -> None:
 
 def find_traces(book: Path) -> list[str]:
     """Name what only a book leaves in its folder, beside the database."""
-    names = (UPKEEP_NAME, FAILED_NAME, PHOTOS_NAME, *(one.name for one in places_of(book, None)))
+    names = (
+        UPKEEP_NAME,
+        FAILED_NAME,
+        PHOTOS_NAME,
+        *(place.name for place in places_of(book, None)),
+    )
     return [name for name in names if (book / name).exists()]
 
 

@@ -37,9 +37,9 @@ def take_in(session: Session, drop: DropOff, now: datetime) -> Job:
     customer_id = _settle_customer(session, drop.customer, now)
     instrument = _settle_instrument(session, drop.instrument, customer_id)
     jobs: list[Job] = []
-    for at, one in enumerate(drop.pieces):
+    for at, dropped in enumerate(drop.pieces):
         entry = drop.job_of(at)
-        piece = _settle_piece(session, one, customer_id, entry, now)
+        piece = _settle_piece(session, dropped, customer_id, entry, now)
         horn = instrument
         if horn and len(drop.pieces) > 1 and horn.kind != piece.instrument_kind:
             horn = None

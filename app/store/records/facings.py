@@ -139,7 +139,7 @@ def _list(session: Session, *where: ColumnElement[bool]) -> list[KeptFacing]:
         .options(selectinload(Facing.readings))
         .order_by(Facing.instrument_kind, Facing.name, Facing.id)
     )
-    return [as_kept(one) for one in found]
+    return [as_kept(facing) for facing in found]
 
 
 def as_kept(kept: Facing) -> KeptFacing:

@@ -47,7 +47,7 @@ def add_job(
     """Open a job with the next number."""
     number = (session.scalar(select(func.max(Job.number))) or 0) + 1
     stage = EXPECTED if entry.expected else DROPPED_OFF
-    told = {one.name: getattr(entry, one.name) for one in fields(entry)}
+    told = {column.name: getattr(entry, column.name) for column in fields(entry)}
     del told["ticks"], told["expected"]
     job = keep(
         session,
@@ -84,7 +84,7 @@ def save_ticks(
     before = _own_ticks(job, at_drop_off)
     if before == set(ticks):
         return
-    kept = [one for one in job.ticks if (one.kind, one.label) not in before - set(ticks)]
+    kept = [tick for tick in job.ticks if (tick.kind, tick.label) not in before - set(ticks)]
     added = [
         JobTick(kind=kind, label=label) for kind, label in ticks if (kind, label) not in before
     ]
@@ -97,7 +97,7 @@ def save_ticks(
 
 def _own_ticks(job: Job, at_drop_off: bool) -> set[tuple[str, str]]:
     kinds = {key for key, kind in TICK_KINDS.items() if kind.at_drop_off == at_drop_off}
-    return {(one.kind, one.label) for one in job.ticks if one.kind in kinds}
+    return {(tick.kind, tick.label) for tick in job.ticks if tick.kind in kinds}
 
 
 def _show_ticks(ticks: Collection[tuple[str, str]]) -> str:

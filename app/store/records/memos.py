@@ -83,24 +83,24 @@ def list_out(session: Session) -> dict[int, Memo]:
     found = select(Memo).where(
         Memo.kind == "away", Memo.done_on.is_(None), Memo.struck_at.is_(None)
     )
-    return {one.job_id: one for one in session.scalars(found) if one.job_id is not None}
+    return {memo.job_id: memo for memo in session.scalars(found) if memo.job_id is not None}
 
 
 def last_memo(
     session: Session, piece: Piece, job: Job | None, kind: str, **details: str
 ) -> Memo | None:
     """The newest standing memo of a kind that holds these details, of a job or a piece."""
-    standing = (one for one in list_memos(session, piece, job) if one.struck_at is None)
-    of_kind = (one for one in standing if one.kind == kind)
-    return next((one for one in of_kind if details.items() <= one.details.items()), None)
+    standing = (memo for memo in list_memos(session, piece, job) if memo.struck_at is None)
+    of_kind = (memo for memo in standing if memo.kind == kind)
+    return next((memo for memo in of_kind if details.items() <= memo.details.items()), None)
 
 
 def warranty_of(session: Session, piece: Piece, on: date) -> Memo | None:
     """The warranty a piece is under on a day, the longest of several."""
     found = [
-        one
-        for one in list_memos(session, piece)
-        if one.kind == "warranty" and one.struck_at is None and one.on <= on <= (one.due or on)
+        memo
+        for memo in list_memos(session, piece)
+        if memo.kind == "warranty" and memo.struck_at is None and memo.on <= on <= (memo.due or on)
     ]
     return max(found, key=lambda one: one.due or on, default=None)
 

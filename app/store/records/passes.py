@@ -58,7 +58,7 @@ def shortened_between(session: Session, first: Measurement, second: Measurement)
         .join(Job, Job.id == Work.job_id)
         .where(Job.piece_id == first.piece_id, Work.kind == CUT_BACK, Work.struck_at.is_(None))
     )
-    ends = [(one.taken_on, one.kept_at) for one in (first, second)]
+    ends = [(measurement.taken_on, measurement.kept_at) for measurement in (first, second)]
     whole_job = (first.role, second.role) == ("as_received", "as_returned")
     number = first.job_number if whole_job and first.job_number == second.job_number else None
     return sum(

@@ -33,7 +33,7 @@ def save_services(
     now: datetime,
 ) -> None:
     """Keep the price list by its lines' marks, an id or new; raises Conflict."""
-    known = {str(one.id): one for one in list_services(session, also_retired=True)}
+    known = {str(service.id): service for service in list_services(session, also_retired=True)}
     for mark, entry in entries.items():
         if kept := known.get(mark):
             change_record(session, kept, asdict(entry), seen_version=seen.get(mark), now=now)

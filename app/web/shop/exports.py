@@ -132,7 +132,11 @@ def save(request: Request, name: str) -> Response:
 def readings_table(session: Reading, piece_id: int) -> Response:
     """Send every reading of a piece as a table for a spreadsheet, as typed and in mm."""
     piece_or_404(session, piece_id)
-    rows = (row for one in list_measurements(session, piece_id) for row in _list_readings(one))
+    rows = (
+        row
+        for measurement in list_measurements(session, piece_id)
+        for row in _list_readings(measurement)
+    )
     return Response(
         b"".join(write_lines([list(_COLUMNS), *rows])),
         media_type="text/csv; charset=utf-8",
