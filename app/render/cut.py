@@ -126,9 +126,11 @@ def _say_hatching(picture: CutPicture) -> str:
 
 
 def _plots_of(sheet: Sheet, margins: Margins, picture: CutPicture) -> tuple[Plot, Plot]:
-    told = [station for station in picture.stations if max(station.now_mm, station.final_mm) > 0.0]
-    longest = max((station.position_mm for station in told), default=20.0) + 1.5
-    gaps = [gap for station in told for gap in (station.now_mm, station.target_mm)]
+    open_ones = [
+        station for station in picture.stations if max(station.now_mm, station.final_mm) > 0.0
+    ]
+    longest = max((station.position_mm for station in open_ones), default=20.0) + 1.5
+    gaps = [gap for station in open_ones for gap in (station.now_mm, station.target_mm)]
     widest = max([0.1, picture.tip_mm or 0.0, *gaps, *(blade.gap_mm for blade in picture.blades)])
     deepest = max(_LEAST, float(np.max(picture.bounds_hundredths()[1], initial=0.0)))
     left, width = margins.left_mm, sheet.width_mm - margins.left_mm - margins.right_mm

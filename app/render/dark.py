@@ -58,5 +58,5 @@ def in_the_dark(svg: bytes) -> bytes:
         for color in sorted({one.decode() for one in _COLOR.findall(svg)})
         for what in ("fill", "stroke")
     )
-    told = f"@media screen and (prefers-color-scheme: dark){{{rules}}}</style>"
-    return svg.replace(b"</style>", told.encode(), 1)
+    style = f"@media screen and (prefers-color-scheme: dark){{{rules}}}</style>"
+    return svg.replace(b"</style>", style.encode(), 1)

@@ -87,12 +87,12 @@ def difference_lines(
     `u_um` is the standard uncertainty of one difference (µm of gap), drawn as ± `k` times it.
     """
     by_rail = {other.rail: other for other in others if other.drawn}
-    found = []
+    differences = []
     for line in lines:
         other = by_rail.get(line.rail, by_rail.get(None))
         if other is not None and line.drawn:
-            found.append(_difference(line, other, None if u_um is None else k * u_um))
-    return tuple(found)
+            differences.append(_difference(line, other, None if u_um is None else k * u_um))
+    return tuple(differences)
 
 
 def _difference(line: ProfileLine, other: ProfileLine, half_um: float | None) -> DifferenceLine:
@@ -121,8 +121,8 @@ def _gap_at(line: ProfileLine, s_mm: Array) -> Array:
     """Read a drawn curve at positions; beyond the break the gap is nothing."""
     order = np.argsort(line.curve_s_mm, kind="stable")
     s, gap = np.array(line.curve_s_mm)[order], np.array(line.curve_gap_mm)[order]
-    found: Array = np.interp(s_mm, s, gap, right=0.0)
-    return found
+    gaps: Array = np.interp(s_mm, s, gap, right=0.0)
+    return gaps
 
 
 def compose_difference(sheet: Sheet, picture: DifferencePicture) -> None:

@@ -70,8 +70,8 @@ def describe_profile(picture: ProfilePicture) -> str:
         return "Facing profile: nothing has been measured yet."
     names = "; ".join(name_of(line) for line in picture.lines)
     tips = {clean_text(line.name) or "measured": line.tip_opening_mm for line in picture.lines}
-    told = [f"{name} {format_mm(tip)} mm" for name, tip in tips.items() if tip is not None]
-    ending = f" Tip opening: {', '.join(told)}." if told else ""
+    openings = [f"{name} {format_mm(tip)} mm" for name, tip in tips.items() if tip is not None]
+    ending = f" Tip opening: {', '.join(openings)}." if openings else ""
     return f"Facing profile, gap against distance from the tip: {names}.{ending}"
 
 

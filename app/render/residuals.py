@@ -68,7 +68,7 @@ def residuals_of(
     A rail without a chosen curve is held to the one that fits it least badly. The tip, whose
     residual is a gap and not a position, is left out.
     """
-    found: list[Residual] = []
+    residuals: list[Residual] = []
     rails: tuple[tuple[Rail, RailAnalysis | None], ...] = (
         ("left", analysis.left),
         ("right", analysis.right),
@@ -81,8 +81,8 @@ def residuals_of(
         for place, stop in enumerate(judgement.stops):
             u_mm = fit.residual_u[place] if place < len(fit.residual_u) else 0.0
             again = place in judgement.suspect
-            found.append(Residual(rail, stop.gap_mm, fit.residuals[place], k * u_mm, again))
-    return tuple(found)
+            residuals.append(Residual(rail, stop.gap_mm, fit.residuals[place], k * u_mm, again))
+    return tuple(residuals)
 
 
 def compose_residuals(sheet: Sheet, picture: ResidualPicture) -> None:

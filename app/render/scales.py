@@ -236,13 +236,13 @@ def draw_levels(
     heights = [plot.y(level) for level, _ in levels]
     room = row + 1.0 if heading else 0.0
     order = sorted(range(len(levels)), key=lambda at: levels[at][0])
-    told = _told(order, int((plot.height_mm - room) / row) + 1)
-    places = spread([heights[at] for at in told], row, plot.bottom_mm, plot.top_mm - room)
+    labelled = _told(order, int((plot.height_mm - room) / row) + 1)
+    places = spread([heights[at] for at in labelled], row, plot.bottom_mm, plot.top_mm - room)
     strokes = []
     for height in heights:
         free = _free(start, plot.right_mm, height, names)
         strokes += [((left, height), (right, height)) for left, right in free]
-    for at, place in zip(told, places, strict=True):
+    for at, place in zip(labelled, places, strict=True):
         strokes.append(((plot.right_mm, heights[at]), (plot.right_mm + 2.0, place)))
         sheet.text(plot.right_mm + 2.5, place, levels[at][1], color=GREY, up="center_baseline")
     sheet.strokes(strokes, color=FAINT, width_pt=0.4, layer=0.5)

@@ -112,11 +112,11 @@ def write_json(path: Path, value: Any) -> None:
 
 def hash_file(path: Path) -> str:
     """A file's SHA-256."""
-    found = hashlib.sha256()
+    sha256 = hashlib.sha256()
     with path.open("rb") as file:
         while chunk := file.read(_CHUNK):
-            found.update(chunk)
-    return found.hexdigest()
+            sha256.update(chunk)
+    return sha256.hexdigest()
 
 
 def copy_whole(source: Path, target: Path) -> str:

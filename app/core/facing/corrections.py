@@ -145,7 +145,7 @@ def _as_marked(readings: Sequence[ReadingEntry], sizes: SetSizes) -> bool:
 
 
 def _tell(readings: Sequence[ReadingEntry], sizes: SetSizes, when: str) -> tuple[ToldReading, ...]:
-    told = []
+    values = []
     for reading in readings:
         gauge = sizes.marked(reading)
         checks = sizes.checks(gauge, when)
@@ -165,13 +165,13 @@ def _tell(readings: Sequence[ReadingEntry], sizes: SetSizes, when: str) -> tuple
                 value, gap_mm=reading.gap_mm, gap_u_mm=size.u_mm, blade=_source(blade, checks),
                 thickness_mm=reading.gap_mm if when == RECORDED else size.mm,
             )  # fmt: skip
-        told.append(value)
+        values.append(value)
     tips = [
         true.value_mm
-        for reading, true in zip(readings, told, strict=True)
+        for reading, true in zip(readings, values, strict=True)
         if reading.quantity == "tip"
     ]
-    return _carry_stops(told, tips)
+    return _carry_stops(values, tips)
 
 
 def _source(gauge: GaugeFacts | None, checks: Sequence[SizeCheck]) -> Hashable:
@@ -179,14 +179,14 @@ def _source(gauge: GaugeFacts | None, checks: Sequence[SizeCheck]) -> Hashable:
     return None if gauge is None else (gauge.id, checks[-1].on if checks else None)
 
 
-def _carry_stops(told: Sequence[ToldReading], tips: Sequence[float]) -> tuple[ToldReading, ...]:
+def _carry_stops(values: Sequence[ToldReading], tips: Sequence[float]) -> tuple[ToldReading, ...]:
     """Put every stop where a blade of the marked size would have stopped."""
     # a blade that stood at the tip and did not go in says nothing of the slope
-    stops = [value for value in told if value.thickness_mm is not None and value.value_mm > 0.0]
+    stops = [value for value in values if value.thickness_mm is not None and value.value_mm > 0.0]
     if all(abs((stop.thickness_mm or 0.0) - (stop.gap_mm or 0.0)) <= SAME_MM for stop in stops):
-        return tuple(told)
+        return tuple(values)
     shift = _shifting([(stop.thickness_mm or 0.0, stop.value_mm) for stop in stops], tips)
-    return tuple(_carry_stop(value, shift) if value in stops else value for value in told)
+    return tuple(_carry_stop(value, shift) if value in stops else value for value in values)
 
 
 Shift = Callable[[float, float], float]
@@ -237,10 +237,10 @@ def _shifting(stops: Sequence[tuple[float, float]], tips: Sequence[float]) -> Sh
     return None
 
 
-def _facing(readings: Sequence[ReadingEntry], told: Sequence[ToldReading]) -> FacingReadings:
+def _facing(readings: Sequence[ReadingEntry], values: Sequence[ToldReading]) -> FacingReadings:
     """Gather the facing from what is told, every stop and the tip with its own uncertainty."""
     moved, u_of, tip_u = [], {}, None
-    for reading, value in zip(readings, told, strict=True):
+    for reading, value in zip(readings, values, strict=True):
         if reading.value_mm != value.value_mm or reading.gap_mm != value.gap_mm:
             reading = replace(reading, value_mm=value.value_mm, gap_mm=value.gap_mm)
         moved.append(reading)
@@ -264,7 +264,7 @@ def _facing(readings: Sequence[ReadingEntry], told: Sequence[ToldReading]) -> Fa
             DialReading(
                 reading.depth_mm or 0.0, value.value_mm, value.u_mm if reading.gauge_id else None
             )
-            for reading, value in zip(readings, told, strict=True)
+            for reading, value in zip(readings, values, strict=True)
             if reading.quantity == "dial" and reading.rail == rail
         )
         for rail in RAILS

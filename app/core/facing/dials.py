@@ -180,10 +180,10 @@ def say_dials(
         ("right", right, facing.dial_right),
     ):
         residuals = [
-            (abs(found), place.position_mm)
+            (abs(residual_um), place.position_mm)
             for place in places
             if place.position_mm > TIP_RAIL_MM
-            and (found := getattr(place, f"{rail}_residual_um")) is not None
+            and (residual_um := getattr(place, f"{rail}_residual_um")) is not None
         ]
         if not readings or not residuals or judged is None:
             continue

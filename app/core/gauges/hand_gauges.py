@@ -85,12 +85,12 @@ def _written(reading: ReadingEntry) -> tuple[str, float] | None:
 
 
 def _last_place(number: str) -> float:
-    if found := _DECIMALS.search(number):
-        return float(10.0 ** -len(found[1]))
+    if match := _DECIMALS.search(number):
+        return float(10.0 ** -len(match[1]))
     if number[-1] in _FRACTIONS:
         return 1.0 / _FRACTIONS[number[-1]]
-    if found := re.search(r"[/⁄]\s*(\d+)$", number):
-        return 1.0 / int(found[1])
+    if match := re.search(r"[/⁄]\s*(\d+)$", number):
+        return 1.0 / int(match[1])
     return 1.0
 
 

@@ -158,7 +158,7 @@ def describe_study(
 
 
 def _say_pieces(f: float, p: float) -> str:
-    found = f"F = {f:.1f}, p {'< 0.001' if p < 0.001 else f'= {p:.3f}'}"
+    test = f"F = {f:.1f}, p {'< 0.001' if p < 0.001 else f'= {p:.3f}'}"
     if p < DIFFER_BELOW:
-        return f"The pieces differ more than the repeats explain ({found}); that is set aside."
-    return f"The pieces do not differ more than the repeats explain ({found}); that does no harm."
+        return f"The pieces differ more than the repeats explain ({test}); that is set aside."
+    return f"The pieces do not differ more than the repeats explain ({test}); that does no harm."

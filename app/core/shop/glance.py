@@ -94,11 +94,11 @@ def count_stages(jobs: Iterable[JobFacts], today: date) -> list[StageCount]:
         StageCount(
             key,
             STAGES[key].label,
-            len(found),
-            sum(days_late(job.wanted_by, job.stage, today) > 0 for job in found),
-            max((_days_from(job.dropped_off, today) for job in found), default=None),
+            len(standing),
+            sum(days_late(job.wanted_by, job.stage, today) > 0 for job in standing),
+            max((_days_from(job.dropped_off, today) for job in standing), default=None),
         )
-        for key, found in at.items()
+        for key, standing in at.items()
     ]
 
 

@@ -53,10 +53,10 @@ def parse_column(text: str, scale: Scale) -> tuple[list[DialLine], list[str]]:
         if not shown or shown.startswith("#") or heading:
             continue
         try:
-            found = _parse_line(shown, scale)
-            if any(abs(found.position_mm - one.position_mm) < 0.005 for one in lines):
-                raise LineRefused(f"the position {found.position_typed} stands there twice.")
-            lines.append(found)
+            dial = _parse_line(shown, scale)
+            if any(abs(dial.position_mm - one.position_mm) < 0.005 for one in lines):
+                raise LineRefused(f"the position {dial.position_typed} stands there twice.")
+            lines.append(dial)
         except LineRefused as error:
             problems.append(f"Line {number}: {error}")
     if len(lines) > MOST_LINES:
@@ -155,7 +155,7 @@ def ask_unusual_dials(readings: Sequence[ReadingEntry]) -> dict[str, str]:
     """Ask about a gap that grows away from the tip: often two columns or two lines swapped."""
     questions: dict[str, str] = {}
     for rail in RAILS:
-        found = sorted(
+        dials = sorted(
             (
                 reading
                 for reading in readings
@@ -163,7 +163,7 @@ def ask_unusual_dials(readings: Sequence[ReadingEntry]) -> dict[str, str]:
             ),
             key=lambda reading: reading.depth_mm or 0.0,
         )
-        for near, far in pairwise(found):
+        for near, far in pairwise(dials):
             if far.value_mm > near.value_mm + RISES_MM:
                 questions[f"dial_{rail}"] = (
                     f"{rail.capitalize()} rail by dial: the gap grows away from the tip, from "
@@ -177,10 +177,10 @@ def dial_cells(readings: Sequence[ReadingEntry]) -> dict[str, str]:
     """Write kept dial readings as the columns they were typed as."""
     cells: dict[str, str] = {}
     for rail in RAILS:
-        found = [reading for reading in readings if reading.rail == rail]
-        if found:
+        dials = [reading for reading in readings if reading.rail == rail]
+        if dials:
             cells[f"dial_{rail}"] = "\n".join(
-                f"{reading.depth_typed}  {reading.typed}" for reading in found
+                f"{reading.depth_typed}  {reading.typed}" for reading in dials
             )
-            cells["dial_scale"] = found[0].scale
+            cells["dial_scale"] = dials[0].scale
     return cells

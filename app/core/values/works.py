@@ -169,8 +169,8 @@ def done_lines(passes: Sequence[PassEntry], works: Sequence[WorkEntry]) -> tuple
 
 def say_all_done(passes: Sequence[PassEntry], works: Sequence[WorkEntry]) -> str:
     """Say for a maker what was done: passes by kind of cut, then each work."""
-    told = [f"{describe_work(work)}." for work in works]
-    return " ".join([say_done(passes), *(words[:1].upper() + words[1:] for words in told)]).strip()
+    lines = [f"{describe_work(work)}." for work in works]
+    return " ".join([say_done(passes), *(words[:1].upper() + words[1:] for words in lines)]).strip()
 
 
 def _say_kind(works: Sequence[WorkEntry]) -> str:

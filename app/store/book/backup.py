@@ -115,23 +115,23 @@ class Backup:
 
 def list_backups(book: Path, upkeep: Upkeep) -> list[Backup]:
     """List the finished backups, newest first."""
-    found = [backup for place in all_places(book, upkeep) for backup in _in_place(place)]
-    return sorted(found, key=lambda backup: -backup.number)
+    backups = [backup for place in all_places(book, upkeep) for backup in _in_place(place)]
+    return sorted(backups, key=lambda backup: -backup.number)
 
 
 def _in_place(place: Path) -> Iterator[Backup]:
     for folder in _folders_with(place, MANIFEST_NAME):
-        if found := read_backup(folder):
-            yield found
+        if backup := read_backup(folder):
+            yield backup
 
 
 def _folders_with(place: Path, name: str) -> list[Path]:
     """List the folders named as a backup's that hold a list of that name."""
     try:
-        found = sorted(place.glob(f"[0-9]*/{name}"))
+        paths = sorted(place.glob(f"[0-9]*/{name}"))
     except OSError:
         return []
-    return [folder.parent for folder in found if _FOLDER.fullmatch(folder.parent.name)]
+    return [folder.parent for folder in paths if _FOLDER.fullmatch(folder.parent.name)]
 
 
 def read_backup(folder: Path) -> Backup | None:
@@ -224,7 +224,7 @@ def _make(book: Path, upkeep: Upkeep, place: Path, reason: str, now: datetime) -
     try:
         schema, rows = _copy_checked(book, making / DATABASE_NAME)
         photos = _mark_photos(book / PHOTOS_NAME, before)
-        told = {
+        manifest = {
             "form": MANIFEST_FORM,
             "book_id": upkeep.book_id,
             "number": number,
@@ -240,7 +240,7 @@ def _make(book: Path, upkeep: Upkeep, place: Path, reason: str, now: datetime) -
             "photos": {name: asdict(photo) for name, photo in photos.items()},
         }
         # Named before they are there: a backup that is broken off can be cleared away by its list.
-        write_json(making / UNFINISHED_NAME, told)
+        write_json(making / UNFINISHED_NAME, manifest)
         _copy_photos(book / PHOTOS_NAME, place / POOL_NAME, photos)
         making.rename(done)
         sync_folder(place)
@@ -272,13 +272,13 @@ def _copy_checked(book: Path, target: Path) -> tuple[str, dict[str, int]]:
 def _mark_photos(photos: Path, before: list[Backup]) -> dict[str, PhotoMark]:
     """Hash the photos; those the last backup knew unchanged are not read again."""
     known: Mapping[str, PhotoMark] = before[0].photos if before else {}
-    found: dict[str, PhotoMark] = {}
+    marks: dict[str, PhotoMark] = {}
     for name in list_photo_files(photos):
         state, was = (photos / name).stat(), known.get(name)
         unchanged = was and (was.size, was.mtime_ns) == (state.st_size, state.st_mtime_ns)
         sha256 = was.sha256 if was and unchanged else hash_file(photos / name)
-        found[name] = PhotoMark(sha256, state.st_size, state.st_mtime_ns)
-    return found
+        marks[name] = PhotoMark(sha256, state.st_size, state.st_mtime_ns)
+    return marks
 
 
 def _copy_photos(photos: Path, pool: Path, marks: Mapping[str, PhotoMark]) -> None:
@@ -333,10 +333,10 @@ def _clear_unfinished(book: Path, places: list[Path], upkeep: Upkeep) -> None:
 
 def _read_list(folder: Path) -> dict[str, Any]:
     try:
-        told = json.loads((folder / UNFINISHED_NAME).read_text())
+        listed = json.loads((folder / UNFINISHED_NAME).read_text())
     except (OSError, ValueError):
         return {}
-    return told if isinstance(told, dict) else {}
+    return listed if isinstance(listed, dict) else {}
 
 
 def _clear(folder: Path) -> None:

@@ -167,12 +167,12 @@ def _points_ahead(reference: ForeignKeyConstraint) -> bool | None:
 
 def list_tables(metadata: MetaData = Base.metadata, *, passing: bool = False) -> list[Table]:
     """List the tables in an order in which references hold, but for `late_columns`."""
-    found = sorted(
+    by_name = sorted(
         (t for t in metadata.tables.values() if is_content(t.name)), key=lambda table: table.name
     )
     return [
         table
-        for table, _ in sort_tables_and_constraints(found, _points_ahead)  # type: ignore[no-untyped-call]
+        for table, _ in sort_tables_and_constraints(by_name, _points_ahead)  # type: ignore[no-untyped-call]
         if table is not None and (passing or table.name not in PASSING)
     ]
 
@@ -202,10 +202,10 @@ def read_rows(connection: Connection, table: Table) -> Iterator[Row]:
     ]
     columns = list(table.columns)
     wanted = select(*columns).order_by(*order)
-    found = connection.execute(
+    rows = connection.execute(
         wanted, execution_options={"stream_results": True, "yield_per": ROWS_AT_ONCE}
     )
-    for row in found:
+    for row in rows:
         yield tuple(to_text(column, value) for column, value in zip(columns, row, strict=True))
 
 
@@ -271,8 +271,8 @@ def content_hash(
         for table in list_tables(metadata, passing=passing)
     }
     pictures = hash_photos(photos) if photos else ""
-    told = json.dumps([sorted(tables.items()), pictures])
-    return ContentHash(tables, pictures, hashlib.sha256(told.encode()).hexdigest())
+    hashes = json.dumps([sorted(tables.items()), pictures])
+    return ContentHash(tables, pictures, hashlib.sha256(hashes.encode()).hexdigest())
 
 
 class TableHash:
@@ -296,10 +296,10 @@ class TableHash:
 
 def hash_rows(table: Table, rows: Iterable[Row]) -> str:
     """Hash a table's rows."""
-    found = TableHash(table)
-    for _ in found.passing(rows):
+    table_hash = TableHash(table)
+    for _ in table_hash.passing(rows):
         pass
-    return found.hexdigest()
+    return table_hash.hexdigest()
 
 
 def list_photo_files(photos: Path) -> list[str]:

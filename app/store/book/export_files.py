@@ -85,15 +85,15 @@ class Export:
 
     def read_chunks(self, name: str) -> Iterator[bytes]:
         """Read a file piece by piece; raises BookProblem at its end if it is not as listed."""
-        mark, found, size = self.manifest.files[name], hashlib.sha256(), 0
+        mark, sha256, size = self.manifest.files[name], hashlib.sha256(), 0
         with _refusing(self.path), self.file.open(name) as opened:
             while chunk := opened.read(_CHUNK):
                 size += len(chunk)
                 if size > mark.size:
                     break
-                found.update(chunk)
+                sha256.update(chunk)
                 yield chunk
-        if (size, found.hexdigest()) != (mark.size, mark.sha256):
+        if (size, sha256.hexdigest()) != (mark.size, mark.sha256):
             raise BookProblem(f"In {self.path.name} the file {name} is not as it was written.")
 
     def read(self, name: str) -> bytes:
@@ -161,24 +161,25 @@ def _read_manifest(
     if members[MANIFEST_NAME].file_size > MOST_MANIFEST_BYTES:
         raise BookProblem(f"In {path.name} the file {MANIFEST_NAME} is too large to be one.")
     try:
-        told: dict[str, Any] = json.loads(file.read(MANIFEST_NAME))
-        form = told["form"]
+        manifest: dict[str, Any] = json.loads(file.read(MANIFEST_NAME))
+        form = manifest["form"]
         if form != FORM:
             raise BookProblem(
                 f"{path.name} is written in form {form!r} and this program reads form {FORM}. "
                 "Use the Laybook that wrote it, or a newer one."
             )
         return Manifest(
-            program=str(told["program"]),
-            schema=str(told["schema"]),
-            made_at=str(told["made_at"]),
+            program=str(manifest["program"]),
+            schema=str(manifest["schema"]),
+            made_at=str(manifest["made_at"]),
             tables={
-                str(name): str(table_hash) for name, table_hash in told["content"]["tables"].items()
+                str(name): str(table_hash)
+                for name, table_hash in manifest["content"]["tables"].items()
             },
-            photos=str(told["content"]["photos"]),
+            photos=str(manifest["content"]["photos"]),
             files={
                 str(name): FileMark(str(mark["sha256"]), int(mark["size"]), mark.get("rows"))
-                for name, mark in told["files"].items()
+                for name, mark in manifest["files"].items()
             },
         )
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:

@@ -181,11 +181,11 @@ def find_texts(session: Session, customer_id: int, marks: Marks) -> Texts:
                 for column in columns
             )
         )
-        for found in _look(session, table, columns, own, marks, own_rows=True):
-            texts.struck.append(found)
-        for found in _look(session, table, columns, and_(other, near), marks, own_rows=False):
-            place = texts.struck if found.after != found.before else texts.doubtful
-            place.append(found)
+        for named_in in _look(session, table, columns, own, marks, own_rows=True):
+            texts.struck.append(named_in)
+        for named_in in _look(session, table, columns, and_(other, near), marks, own_rows=False):
+            place = texts.struck if named_in.after != named_in.before else texts.doubtful
+            place.append(named_in)
     return texts
 
 
@@ -215,27 +215,27 @@ def _look(
 
 def _place(session: Session, table: str, row: Mapping[Any, Any]) -> tuple[str, str]:
     """Say in words where a row stands, and its page's address."""
-    told = {**row}
+    ids = {**row}
     if table == "revision":
-        told = {f"{told['noun']}_id": told["record_id"]}
-    job_id = told["id"] if table == "job" else told.get("job_id")
+        ids = {f"{ids['noun']}_id": ids["record_id"]}
+    job_id = ids["id"] if table == "job" else ids.get("job_id")
     if job_id is not None and (job := session.get(Job, job_id)):
         return f"job {job.number}", f"/jobs/{job.number}"
-    piece_id = told["id"] if table == "piece" else told.get("piece_id")
+    piece_id = ids["id"] if table == "piece" else ids.get("piece_id")
     if piece_id is not None:
         return f"piece {piece_id}", f"/pieces/{piece_id}"
-    if table == "customer" or "customer_id" in told:
-        number = told["id"] if table == "customer" else told["customer_id"]
+    if table == "customer" or "customer_id" in ids:
+        number = ids["id"] if table == "customer" else ids["customer_id"]
         return "another customer", f"/customers/{number}"
     return "elsewhere", ""
 
 
 def strike_texts(session: Session, texts: Texts) -> None:
     """Write what the struck texts are to say."""
-    for found in texts.struck:
-        table = Base.metadata.tables[found.table]
-        where = [table.c[name] == value for name, value in found.key.items()]
-        session.execute(update(table).where(*where).values({found.column: found.after}))
+    for struck in texts.struck:
+        table = Base.metadata.tables[struck.table]
+        where = [table.c[name] == value for name, value in struck.key.items()]
+        session.execute(update(table).where(*where).values({struck.column: struck.after}))
 
 
 def find_drafts(session: Session, customer_id: int, marks: Marks) -> list[str]:

@@ -66,12 +66,12 @@ class Restored:
 def find_backup(book: Path, upkeep: Upkeep, named: str) -> Backup:
     """Find a backup by its number or its folder; raises BookProblem."""
     if named.isdecimal():
-        found = next((b for b in list_backups(book, upkeep) if b.number == int(named)), None)
+        backup = next((b for b in list_backups(book, upkeep) if b.number == int(named)), None)
     else:
-        found = read_backup(Path(named))
-    if found is None:
+        backup = read_backup(Path(named))
+    if backup is None:
         raise BookProblem(f"There is no backup “{named}”. “laybook backup --list” names them all.")
-    return found
+    return backup
 
 
 def restore_backup(book: Path, backup: Backup, scripts: Path, now: datetime) -> Restored:

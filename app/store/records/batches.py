@@ -100,16 +100,16 @@ def get_batch(session: Session, batch_id: int) -> Batch | None:
 
 def list_batches(session: Session, facing_id: int | None = None) -> list[BatchLine]:
     """List the batches, newest first; those made to one facing only, if asked."""
-    found = (
+    batches = (
         select(Batch, func.count(BatchPiece.piece_id))
         .outerjoin(BatchPiece, (BatchPiece.batch_id == Batch.id) & BatchPiece.left_at.is_(None))
         .group_by(Batch.id)
         .order_by(Batch.started_on.desc(), Batch.id.desc())
     )
     if facing_id is not None:
-        found = found.where(Batch.facing_id == facing_id)
+        batches = batches.where(Batch.facing_id == facing_id)
     lines = []
-    for batch, count in session.execute(found):
+    for batch, count in session.execute(batches):
         facing = get_facing(session, batch.facing_id)
         assert facing is not None  # noqa: S101 - the table's foreign key holds it
         lines.append(BatchLine(batch, facing, count))
@@ -140,11 +140,11 @@ def move_out(
 
 def find_batch_of(session: Session, piece_id: int) -> Any:
     """The batch a piece was made in and has not left (id, name), and its place there."""
-    found = select(Batch.id, Batch.name, BatchPiece.place).join(
+    batches = select(Batch.id, Batch.name, BatchPiece.place).join(
         BatchPiece, BatchPiece.batch_id == Batch.id
     )
     here = BatchPiece.piece_id == piece_id, BatchPiece.left_at.is_(None)
-    return session.execute(found.where(*here)).first()
+    return session.execute(batches.where(*here)).first()
 
 
 def price_of(session: Session, piece: Piece) -> int | None:

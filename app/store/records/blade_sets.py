@@ -23,12 +23,12 @@ def get_blade_set(session: Session, set_id: int) -> BladeSet | None:
 
 def find_set_named(session: Session, name: str, but: int | None = None) -> BladeSet | None:
     """Find another set of this name."""
-    found = session.scalars(select(BladeSet)).all()
+    blade_sets = session.scalars(select(BladeSet)).all()
     folded = name.casefold()
     return next(
         (
             blade_set
-            for blade_set in found
+            for blade_set in blade_sets
             if blade_set.id != but and blade_set.name.casefold() == folded
         ),
         None,

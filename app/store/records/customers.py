@@ -68,8 +68,8 @@ def list_customers(
         wanted = wanted.where(place > (last.search_text, last.id))
     elif begin:
         wanted = wanted.where(Customer.search_text >= begin)  # folded: Øyvind stands under O
-    found = session.scalars(wanted).all()
-    shown = tuple(found[:most])
+    customers = session.scalars(wanted).all()
+    shown = tuple(customers[:most])
     counts = session.execute(
         select(Piece.owner_id, func.count())
         .where(
@@ -77,7 +77,7 @@ def list_customers(
         )
         .group_by(Piece.owner_id)
     )
-    more = len(found) > most
+    more = len(customers) > most
     return CustomerPage(
         customers=shown,
         piece_counts={owner: count for owner, count in counts},  # noqa: C416 - rows are not pairs to mypy

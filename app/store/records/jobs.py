@@ -47,8 +47,8 @@ def add_job(
     """Open a job with the next number."""
     number = (session.scalar(select(func.max(Job.number))) or 0) + 1
     stage = EXPECTED if entry.expected else DROPPED_OFF
-    told = {column.name: getattr(entry, column.name) for column in fields(entry)}
-    del told["ticks"], told["expected"]
+    columns = {column.name: getattr(entry, column.name) for column in fields(entry)}
+    del columns["ticks"], columns["expected"]
     job = keep(
         session,
         Job(
@@ -60,7 +60,7 @@ def add_job(
             stage=stage,
             created_at=now,
             ticks=[JobTick(kind=kind, label=label) for kind, label in entry.ticks],
-            **told,
+            **columns,
         ),
     )
     extend_checklists(session, entry.ticks)
@@ -73,8 +73,8 @@ def list_order(session: Session, job: Job) -> list[Job]:
     first = job.order_id or job.id
     wanted = or_(Job.id == first, Job.order_id == first)
     parts = selectinload(Job.ticks), selectinload(Job.works), selectinload(Job.slips)
-    found = select(Job).where(wanted).options(*_WHOSE, *parts).order_by(Job.number)
-    return list(session.scalars(found))
+    of_order = select(Job).where(wanted).options(*_WHOSE, *parts).order_by(Job.number)
+    return list(session.scalars(of_order))
 
 
 def save_ticks(
@@ -194,8 +194,8 @@ def get_job(session: Session, number: int) -> Job | None:
 
 def find_open_job(session: Session, piece_id: int) -> Job | None:
     """Find the job for which a piece is here or expected."""
-    found = select(Job).where(Job.piece_id == piece_id, Job.stage.in_(OPEN_STAGES))
-    return session.scalars(found.limit(1)).first()
+    open_jobs = select(Job).where(Job.piece_id == piece_id, Job.stage.in_(OPEN_STAGES))
+    return session.scalars(open_jobs.limit(1)).first()
 
 
 _WHOSE = joinedload(Job.piece), joinedload(Job.customer), joinedload(Job.instrument)

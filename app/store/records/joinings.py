@@ -49,13 +49,13 @@ def find_alike(session: Session, entry: PieceEntry, most: int = 6) -> list[Piece
 
     With fewer than two of the three nothing is alike: a marking alone is on many.
     """
-    told = (entry.maker, entry.model, entry.marking)
-    if sum(bool(words) for words in told) < 2:
+    stamped = (entry.maker, entry.model, entry.marking)
+    if sum(bool(words) for words in stamped) < 2:
         return []
-    wanted = [fold(words) for words in told]
+    wanted = [fold(words) for words in stamped]
     return [
         piece
-        for piece in find_pieces(session, " ".join(told), most=200)
+        for piece in find_pieces(session, " ".join(stamped), most=200)
         if piece.instrument_kind == entry.instrument_kind
         and [fold(words) for words in (piece.maker, piece.model, piece.marking)] == wanted
     ][:most]
@@ -144,7 +144,7 @@ def undo_joining(session: Session, joining: Joining, now: datetime) -> None:
 def list_joinings(session: Session, record: Joined) -> Sequence[tuple[Joining, Any]]:
     """List what was made one with a record and still is, each with the other as it was written."""
     kind = type(record)
-    found = session.execute(
+    rows = session.execute(
         select(Joining, kind)
         .join(kind, kind.id == Joining.gone_id)
         .where(
@@ -154,7 +154,7 @@ def list_joinings(session: Session, record: Joined) -> Sequence[tuple[Joining, A
         )
         .order_by(Joining.id)
     )
-    return [(joining, other) for joining, other in found]
+    return [(joining, other) for joining, other in rows]
 
 
 def move_to_piece(session: Session, job: Job, piece: Piece, today: date, now: datetime) -> None:

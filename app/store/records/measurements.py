@@ -168,10 +168,10 @@ _SETS = (
 
 def _load(session: Session, *which: ColumnElement[bool]) -> list[Measurement]:
     """Load the reading sets wanted, in the order they were taken."""
-    found = session.execute(_SETS.where(*which)).all()
-    register = load_register(session) if found else Register()
+    rows = session.execute(_SETS.where(*which)).all()
+    register = load_register(session) if rows else Register()
     measurements = []
-    for kept, job_number, replaced_by_id in found:
+    for kept, job_number, replaced_by_id in rows:
         sizes = sizes_of(register, kept)
         readings = tuple(as_entry(ReadingEntry, reading) for reading in kept.readings)
         unread_mm, read_once = tuple(kept.unread_mm), kept.read_once
@@ -214,10 +214,10 @@ def measurements_of_job(job: Job) -> list[Measurement]:
 
 def measurements_of_jobs(session: Session, job_ids: Sequence[int]) -> dict[int, list[Measurement]]:
     """The reading sets of several jobs, by the job's number, in the order they were taken."""
-    found: dict[int, list[Measurement]] = {}
+    by_job: dict[int, list[Measurement]] = {}
     for measurement in _load(session, ReadingSet.job_id.in_(job_ids)):
-        found.setdefault(measurement.job_number or 0, []).append(measurement)
-    return found
+        by_job.setdefault(measurement.job_number or 0, []).append(measurement)
+    return by_job
 
 
 def list_measurements(session: Session, piece_id: int) -> list[Measurement]:

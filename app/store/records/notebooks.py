@@ -42,8 +42,8 @@ def _digits(phone: str) -> str:
 
 
 def _piece(person: PersonKey, entry: PieceEntry | Piece) -> PieceKey:
-    told = (entry.maker, entry.model, entry.marking, entry.telling_marks)
-    maker, model, marking, marks = (fold(words) for words in told)
+    stamped = (entry.maker, entry.model, entry.marking, entry.telling_marks)
+    maker, model, marking, marks = (fold(words) for words in stamped)
     return person, entry.instrument_kind, maker, model, marking, marks
 
 

@@ -115,16 +115,16 @@ def new(request: Request, kind: str) -> HTMLResponse:
 
 
 def _edit_page(request: Request, form: Form, kind: str, gauge: Gauge | None) -> HTMLResponse:
-    found = found_or_404(GAUGE_KINDS.get(kind), "There is no such kind of gauge.")
-    scales = scales_for(found.measures)
+    gauge_kind = found_or_404(GAUGE_KINDS.get(kind), "There is no such kind of gauge.")
+    scales = scales_for(gauge_kind.measures)
     scale = SCALES[gauge.scale] if gauge and gauge.scale else scales[0]
-    if found.is_blade and (gauge is None or not gauge.scale):
+    if gauge_kind.is_blade and (gauge is None or not gauge.scale):
         scale = SCALES["length_in"]
     return show_page(
         request,
         "gauges/edit.html",
         form=form,
-        kind=found,
+        kind=gauge_kind,
         gauge=gauge,
         scales=[(one.key, f"{one.label} ({one.example})") for one in scales],
         scale=scale,
@@ -169,14 +169,14 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock, kind: 
 
 def _read_gauge(session: Session, form: Form, kind: str, gauge: Gauge | None) -> GaugeEntry | None:
     """Read a gauge's page; None if it was refused, with the reasons in the form."""
-    found = found_or_404(GAUGE_KINDS.get(kind), "There is no such kind of gauge.")
-    entry = parse_gauge(form.values, found)
+    gauge_kind = found_or_404(GAUGE_KINDS.get(kind), "There is no such kind of gauge.")
+    entry = parse_gauge(form.values, gauge_kind)
     if isinstance(entry, Refused):
         form.refuse(entry)
         return None
     if find_namesake(session, kind, entry.label, gauge.id if gauge else None):
         form.problems["label"] = (
-            f"There is a {found.label} of that name in use. Add what tells them apart, "
+            f"There is a {gauge_kind.label} of that name in use. Add what tells them apart, "
             "such as “second” or its colour."
         )
         return None

@@ -106,7 +106,7 @@ def create(request: Request, session: Writing, form: TypedTable, clock: Clock) -
         turned=are_turned(view, get_shop(session).rails_seen),
     )
     known = find_known(session, rows)
-    shown = tuple(_show(row, found) for row, found in zip(rows, known, strict=True))
+    shown = tuple(_show(row, in_book) for row, in_book in zip(rows, known, strict=True))
     wrong = [row for row in shown if row.problems]
     if form.get("do") != "keep" or wrong:
         if wrong and form.get("do") == "keep":
