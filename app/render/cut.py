@@ -32,11 +32,11 @@ from app.render.looks import STATE_LOOKS, BladeLevel, ProfileLine, Rail, look_of
 from app.render.names import NamedLine, write_names
 from app.render.scales import (
     Margins,
+    draw_footer,
     draw_glass_scale,
     draw_left_scale,
     draw_levels,
     draw_lower_scale,
-    draw_title_and_footer,
     drawer,
     lay_margins,
 )
@@ -97,7 +97,6 @@ def compose_cut(sheet: Sheet, picture: CutPicture) -> None:
     """Draw the cut on a sheet of the picture's size."""
     margins = lay_margins(
         sheet,
-        title="",
         footer=[_say_hatching(picture)],
         beside=["blade", *(blade.label for blade in picture.blades)],
         glass=True,
@@ -105,7 +104,7 @@ def compose_cut(sheet: Sheet, picture: CutPicture) -> None:
     upper, lower = _plots_of(sheet, margins, picture)
     draw_glass_scale(sheet, upper, picture.glass_mm_per_number)
     draw_lower_scale(sheet, lower, "mm from the tip")
-    draw_title_and_footer(sheet, lower, margins)
+    draw_footer(sheet, lower, margins)
     for one in find_unread(picture.stations, picture.stops, picture.tip_mm):
         _shade_unread(sheet, upper, one)
     _draw_gap_scale(sheet, upper)

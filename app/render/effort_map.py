@@ -25,13 +25,11 @@ from app.render.figures import (
 )
 from app.render.labels import Array, Box
 from app.render.scales import (
-    Size,
+    Picture,
     draw_left_scale,
     draw_lower_scale,
-    draw_title_and_footer,
     drawer,
-    lay_margins,
-    plot_within,
+    lay_plot,
 )
 
 _AS_NOW = LineLook(color=INK, width_pt=2.0)
@@ -44,11 +42,10 @@ _MOST_LINES = 12
 
 
 @dataclass(frozen=True, slots=True)
-class EffortPicture:
-    """The map, in one of the pictures' sizes."""
+class EffortPicture(Picture):
+    """The map."""
 
     map: EffortMap
-    size: Size = "screen"
 
 
 def compose_effort_map(sheet: Sheet, picture: EffortPicture) -> None:
@@ -58,10 +55,9 @@ def compose_effort_map(sheet: Sheet, picture: EffortPicture) -> None:
         "By each line: how much harder (+) or easier (−) than now the same reed closes, in per "
         "cent, for lays of the same curve. Hatched: what the rails alone can reach."
     )
-    margins = lay_margins(sheet, title="", footer=[footer], above_rows=2)
     tips, lengths = told.tips_mm, told.lengths_mm
-    plot = plot_within(sheet, margins, tips[0], tips[-1], lengths[0], lengths[-1])
-    draw_title_and_footer(sheet, plot, margins)
+    edges = (tips[0], tips[-1]), (lengths[0], lengths[-1])
+    plot = lay_plot(sheet, *edges, footer=[footer], above_rows=2)
     draw_lower_scale(sheet, plot, "tip opening, mm")
     ticks = nice_ticks(plot.y_low, plot.y_high, max(2, int(plot.height_mm / 9.0)))
     draw_left_scale(sheet, plot, "", ticks, lambda value: format_number(value, 1))

@@ -26,9 +26,9 @@ from app.render.figures import (
 from app.render.labels import Box, Label, place_labels
 from app.render.scales import (
     TICK_MM,
-    Size,
+    Picture,
+    draw_footer,
     draw_left_scale,
-    draw_title_and_footer,
     drawer,
     lay_margins,
 )
@@ -65,16 +65,10 @@ class HistoryPoint:
 
 
 @dataclass(frozen=True, slots=True)
-class HistoryPicture:
+class HistoryPicture(Picture):
     """One piece over the years; the points may come in any order."""
 
     points: tuple[HistoryPoint, ...]
-    glass_mm_per_number: float = 0.5
-    title: str = ""
-    notes: tuple[str, ...] = ()
-    size: Size = "card"
-    width_mm: float | None = None
-    height_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +103,6 @@ def compose_history(sheet: Sheet, picture: HistoryPicture) -> None:
         texts.append("Nothing has been measured yet.")
     margins = lay_margins(
         sheet,
-        title=picture.title,
         footer=[*texts, *picture.notes],
         left_mm=text_width_mm(_PANELS[1].caption) + 3.5,
         below_rows=1,
@@ -127,7 +120,7 @@ def compose_history(sheet: Sheet, picture: HistoryPicture) -> None:
         if panel.glass and values:
             _draw_glass(sheet, plot, picture.glass_mm_per_number)
         if place == len(_PANELS) - 1:
-            draw_title_and_footer(sheet, plot, margins)
+            draw_footer(sheet, plot, margins)
             if points:
                 _draw_time(sheet, plot)
 

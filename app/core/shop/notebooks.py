@@ -21,12 +21,6 @@ from app.core.values.forms import Fields, Refused
 from app.core.values.pieces import MATERIALS, PieceEntry, read_piece
 
 MOST_ROWS = 2000
-# How a table looks at a rail when it says left; in the last two the book's left is its right.
-RAIL_VIEWS: dict[str, str] = {
-    "tip_up": "table facing you, tip up",
-    "tip_down": "table facing you, tip down",
-    "beak": "beak facing you, tip up",
-}
 _OTHER_SIDE = {"left": "right", "right": "left"}
 _STRAIGHT = str.maketrans("“”„″", '""""')  # quotation marks as a word processor sets them
 BEYOND = ""  # cells to the right of the last heading
@@ -131,16 +125,17 @@ def parse_rows(
     rows: list[dict[str, str]],
     gauges_for: Callable[[str, str], GaugesInUse],
     today: date,
-    rails_seen: str = "tip_up",
+    *,
+    turned: bool = False,
 ) -> list[NotebookRow]:
     """Read every row; `gauges_for` gives the gauges for an instrument kind and a line.
 
-    `rails_seen` is a key of `RAIL_VIEWS`: the readings come as the book looks at a rail.
+    `turned`: what the table calls left is right in the book.
     """
     found = [
         _parse_row(number, cells, gauges_for, today) for number, cells in enumerate(rows, start=1)
     ]
-    return found if rails_seen == "tip_up" else [_turn_round(row) for row in found]
+    return [_turn_round(row) for row in found] if turned else found
 
 
 def _turn_round(row: NotebookRow) -> NotebookRow:

@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from app.core.facing.measurements import RAIL_VIEWS
 from app.core.plan.targets import TOLERANCES, read_tolerance
 from app.core.values.forms import Fields, Refused
 from app.core.values.units import SCALES
@@ -47,6 +48,7 @@ class ShopEntry:
     bore_gauge_id: int
     blade_set_id: int
     blade_order: str
+    rails_seen: str
     evenness_tolerance_mm: float
     position_tolerance_mm: float
     tip_tolerance_mm: float
@@ -85,6 +87,9 @@ def parse_shop(raw: Mapping[str, str]) -> ShopEntry | Refused:
         blade_set_id=fields.number_of("blade_set_id", needed="Choose the blade set.") or 0,
         blade_order=fields.choice(
             "blade_order", BLADE_ORDERS, words="Choose the order.", default="thin_first"
+        ),
+        rails_seen=fields.choice(
+            "rails_seen", RAIL_VIEWS, words="Say how you look at a rail.", default="tip_up"
         ),
         evenness_tolerance_mm=tolerance or 0.0,
         **_read_papers(fields),

@@ -7,7 +7,7 @@ import tomllib
 from collections.abc import Mapping
 from functools import cache
 
-from app.core.facing.measurements import ROLES
+from app.core.facing.measurements import RAIL_VIEWS, ROLES
 from app.core.gauges.gauges import GAUGE_KINDS
 from app.core.jobs.jobs import OUTCOMES, RETURN_WAYS, TICK_KINDS
 from app.core.jobs.photos import MOMENTS, VIEWS
@@ -43,6 +43,7 @@ CODES: Mapping[str, Mapping[str, str]] = {
     },
     "reading_set.role": ROLES,
     "shop.blade_order": BLADE_ORDERS,
+    "shop.rails_seen": RAIL_VIEWS,
     "reading.scale": {key: one.label for key, one in SCALES.items()},
     "reading.quantity": {
         "blade": "where a blade stops, counted from the tip",

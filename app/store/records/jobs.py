@@ -14,7 +14,14 @@ from app.core.jobs.jobs import (
     AgreedEntry,
     Ticks,
 )
-from app.core.jobs.stages import DROPPED_OFF, EXPECTED, OPEN_STAGES, STAGES, stage_after
+from app.core.jobs.stages import (
+    BECAUSE,
+    DROPPED_OFF,
+    EXPECTED,
+    OPEN_STAGES,
+    STAGES,
+    stage_after,
+)
 from app.store.records.keeping import keep
 from app.store.records.revisions import (
     Conflict,
@@ -25,8 +32,6 @@ from app.store.records.revisions import (
 )
 from app.store.records.shop import extend_checklists
 from app.store.tables import Event, Job, JobTick
-
-JOB_PARTS = ("ticks", "events", "passes", "works", "slips")
 
 
 def add_job(
@@ -128,8 +133,13 @@ def add_event(
     return keep(session, Event(job_id=job.id, kind=kind, on=on, at=now, words=words, stage=stage))
 
 
-def move_job(session: Session, job: Job, stage: str, on: date, now: datetime) -> None:
-    """Move a job to a stage and date the change; nothing happens if it is there already."""
+def move_job(
+    session: Session, job: Job, stage: str, on: date, now: datetime, because: str = ""
+) -> None:
+    """Move a job to a stage and date the change; nothing happens if it is there already.
+
+    The history says `because` of what it moved, where nobody chose the stage.
+    """
     if job.stage == stage:
         return
     opened = STAGES[stage].open
@@ -137,13 +147,15 @@ def move_job(session: Session, job: Job, stage: str, on: date, now: datetime) ->
     if job.stage == EXPECTED and opened:
         changes["dropped_off"] = on
     change_record(session, job, changes, seen_version=None, now=now)
-    add_event(session, job, "stage", on, now, STAGES[stage].label, stage=stage)
+    label = STAGES[stage].label
+    words = f"{label}, because {because}" if because else label
+    add_event(session, job, "stage", on, now, words, stage=stage)
 
 
 def move_on(session: Session, job: Job, happening: str, on: date, now: datetime) -> None:
     """Move a job to the stage that what happened leads to, if it leads anywhere."""
     if stage := stage_after(job.stage, happening):
-        move_job(session, job, stage, on, now)
+        move_job(session, job, stage, on, now, BECAUSE[happening])
 
 
 def save_agreed(
@@ -172,11 +184,11 @@ def save_agreed(
     save_ticks(session, job, entry.ticks, today, now, at_drop_off=True)
 
 
-def get_job(session: Session, number: int, parts: Collection[str] = JOB_PARTS) -> Job | None:
-    """A job by its number with everything its page shows, or only some parts of it."""
+def get_job(session: Session, number: int) -> Job | None:
+    """A job by its number with everything its page shows."""
     job = session.scalar(select(Job).where(Job.number == number).options(*_WHOSE))
-    if job and parts:
-        session.refresh(job, parts)
+    if job:
+        session.refresh(job, ("ticks", "events", "passes", "works", "slips"))
     return job
 
 

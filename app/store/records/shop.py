@@ -235,6 +235,7 @@ def gauges_in_use(
         bore_gauge_id=bore.id,
         blade_set_id=chosen,
         thin_first=shop.blade_order != "thick_first",
+        rails_seen=shop.rails_seen,
     )
 
 

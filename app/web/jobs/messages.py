@@ -12,7 +12,7 @@ from app.core.jobs.stages import STAGES
 from app.core.values.forms import Refused, format_date, format_money
 from app.core.values.pieces import name_piece
 from app.store.records.charges import account_of
-from app.store.records.jobs import add_event, get_job, list_bench, list_order
+from app.store.records.jobs import add_event, list_bench, list_order
 from app.store.records.memos import add_memo, list_awaited, list_memos
 from app.store.records.messages import list_wordings, save_wordings
 from app.store.records.shop import gauges_in_use, get_shop
@@ -25,8 +25,8 @@ from app.web.pages import (
     Typed,
     Writing,
     commit_once,
-    found_or_404,
     go_to,
+    job_or_404,
     refuse_twice,
     show_page,
 )
@@ -37,7 +37,7 @@ router = APIRouter()
 @router.get("/jobs/{number}/messages")
 def index(request: Request, session: Reading, number: int) -> HTMLResponse:
     """Show a job's messages filled in, to send or to copy."""
-    job = found_or_404(get_job(session, number), "There is no job of that number in this book.")
+    job = job_or_404(session, number)
     facts, wordings = gather_facts(session, job), list_wordings(session)
     messages = [
         make_message(kind, wordings[key], facts, job.customer.email)
@@ -51,7 +51,7 @@ def index(request: Request, session: Reading, number: int) -> HTMLResponse:
 @router.post("/jobs/{number}/messages")
 def create(session: Writing, form: Typed, clock: Clock, number: int) -> Response:
     """Keep that a message was sent: how, to whom, and what it said."""
-    job = found_or_404(get_job(session, number), "There is no job of that number in this book.")
+    job = job_or_404(session, number)
     refuse_twice(session, form)
     entry = parse_memo(MEMO_KINDS["message"], form.values, clock.today())
     if isinstance(entry, Refused):

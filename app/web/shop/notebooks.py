@@ -7,12 +7,11 @@ from fastapi import APIRouter, Depends, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
-from app.core.facing.measurements import ROLES, write_line
+from app.core.facing.measurements import RAIL_VIEWS, ROLES, are_turned, write_line
 from app.core.facing.wording import read_facing_length
 from app.core.shop.notebooks import (
     COLUMNS,
     MOST_ROWS,
-    RAIL_VIEWS,
     NotebookRow,
     parse_rows,
     read_table,
@@ -104,7 +103,7 @@ def create(request: Request, session: Writing, form: TypedTable, clock: Clock) -
         table,
         lambda kind, line: gauges_in_use(session, instrument_kind=kind, line=line),
         clock.today(),
-        view,
+        turned=are_turned(view, get_shop(session).rails_seen),
     )
     known = find_known(session, rows)
     shown = tuple(_show(row, one) for row, one in zip(rows, known, strict=True))
@@ -114,7 +113,6 @@ def create(request: Request, session: Writing, form: TypedTable, clock: Clock) -
             count = plural(len(wrong), "row")
             form.problems["table"] = f"Nothing was brought in: {count} can’t be kept as they are."
         return _page(request, session, form, shown)
-    get_shop(session).rails_seen = view  # offered for the next table
     people, pieces, sets = keep_rows(session, rows, clock.today(), clock.now())
     location = f"/customers?said=brought-in-{people}-{pieces}-{sets}"
     return commit_once(session, form, location, clock.now())
