@@ -90,6 +90,17 @@ STAGES: dict[str, Stage] = {
 }
 
 
+# what a history says of a stage that nobody chose: why the job came there
+BECAUSE = {
+    ARRIVED: "its parcel came",
+    "as_received": "readings as received were kept",
+    AGREED: "what was agreed was noted",
+    PASS: "work was noted",
+    "as_returned": "readings as returned were kept",
+    CARD: "the return card was issued",
+}
+
+
 OPEN_STAGES = tuple(key for key, stage in STAGES.items() if stage.open)
 
 

@@ -7,7 +7,7 @@ import tomllib
 from collections.abc import Mapping
 from functools import cache
 
-from app.core.facing.measurements import ROLES
+from app.core.facing.measurements import RAIL_VIEWS, ROLES
 from app.core.gauges.gauges import GAUGE_KINDS
 from app.core.jobs.jobs import OUTCOMES, RETURN_WAYS, TICK_KINDS
 from app.core.jobs.photos import MOMENTS, VIEWS
@@ -32,31 +32,32 @@ def column_words() -> dict[str, dict[str, str]]:
 
 # What the codes in a column mean, by table and column.
 CODES: Mapping[str, Mapping[str, str]] = {
-    "job.stage": {key: one.label for key, one in STAGES.items()},
-    "event.stage": {key: one.label for key, one in STAGES.items()},
+    "job.stage": {key: stage.label for key, stage in STAGES.items()},
+    "event.stage": {key: stage.label for key, stage in STAGES.items()},
     "job.return_by": RETURN_WAYS,
-    "job_tick.kind": {key: one.label for key, one in TICK_KINDS.items()},
+    "job_tick.kind": {key: kind.label for key, kind in TICK_KINDS.items()},
     "job_tick.outcome": OUTCOMES,
     "checklist_item.kind": {
-        **{key: one.label for key, one in TICK_KINDS.items()},
+        **{key: kind.label for key, kind in TICK_KINDS.items()},
         "work": "Work that is no cut",
     },
     "reading_set.role": ROLES,
     "shop.blade_order": BLADE_ORDERS,
-    "reading.scale": {key: one.label for key, one in SCALES.items()},
+    "shop.rails_seen": RAIL_VIEWS,
+    "reading.scale": {key: scale.label for key, scale in SCALES.items()},
     "reading.quantity": {
         "blade": "where a blade stops, counted from the tip",
         "tip": "the tip opening",
         "bore": "the diameter of the bore, at its exit or at a depth",
         "dial": "the gap that a dial reads at a place counted from the tip",
-        **{key: one.label for key, one in LENGTHS.items()},
+        **{key: length.label for key, length in LENGTHS.items()},
     },
-    "bench_pass.kind": {key: one.label for key, one in CUT_KINDS.items()},
-    "work.kind": {key: one.label for key, one in WORK_KINDS.items()},
+    "bench_pass.kind": {key: kind.label for key, kind in CUT_KINDS.items()},
+    "work.kind": {key: kind.label for key, kind in WORK_KINDS.items()},
     "piece.material": MATERIALS,
     "piece.instrument_kind": INSTRUMENT_KINDS,
-    "gauge.kind": {key: one.label for key, one in GAUGE_KINDS.items()},
-    "slip.kind": {key: one.label for key, one in SLIP_KINDS.items()},
+    "gauge.kind": {key: kind.label for key, kind in GAUGE_KINDS.items()},
+    "slip.kind": {key: kind.label for key, kind in SLIP_KINDS.items()},
     "photo.moment": MOMENTS,
     "photo.view": VIEWS,
 }

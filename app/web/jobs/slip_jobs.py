@@ -164,7 +164,7 @@ def bench_part(session: Session, subject: Subject, shop: Shop, printing: Printin
         condition=say_condition(job),
         line=f"As received: {write_line(received.recorded, gauges)}" if received else "",
         rows=_bench_rows(received, gauges, _targets(aim, gauges) if aim else {}),
-        scale=gauges.glass.label,
+        counted=gauges.counted,
         target_name=aim.name if aim else "",
         plan=_bench_plan(session, job),
         passes=tell_passes(job)[-12:],

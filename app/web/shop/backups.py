@@ -135,7 +135,7 @@ def _page(request: Request, clock: Clock, watch: Watch, form: Form) -> HTMLRespo
         request,
         "backups/index.html",
         form=form,
-        backups=[(one, size_of(one), one.made_at.astimezone()) for one in made],
+        backups=[(backup, size_of(backup), backup.made_at.astimezone()) for backup in made],
         age=say_age(made[0].made_at, now) if made else "",
         fault=watch.fault(),
         upkeep=upkeep,

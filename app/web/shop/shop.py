@@ -7,6 +7,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
+from app.core.facing.measurements import RAIL_VIEWS
 from app.core.shop.shop import BLADE_ORDERS, PAPERS, parse_shop
 from app.core.values.forms import Refused, format_money, minor_digits, plural
 from app.store.records.shop import get_shop, has_amounts, list_blade_sets, list_gauges, save_shop
@@ -31,6 +32,7 @@ def _page(request: Request, session: Session, form: Form) -> HTMLResponse:
         tilt_in_ten=shop.tilt_limit_mm_per_mm * 10,
         papers=PAPERS,
         blade_orders=BLADE_ORDERS,
+        rail_views=RAIL_VIEWS,
         glasses=list_gauges(session, "glass"),
         wedges=list_gauges(session, "wedge"),
         bore_gauges=list_gauges(session, "bore_gauge"),

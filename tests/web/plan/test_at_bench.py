@@ -124,6 +124,14 @@ def test_what_can_not_be_kept_comes_back_on_the_same_page_with_all_that_was_type
     assert browser.page.select_one(f"#{names[3]}")["value"] == "1e3"
 
 
+def test_the_history_says_what_brought_a_job_to_a_stage_that_nobody_chose(browser, bench):
+    job = bench()
+    note(browser, job)
+    said = " ".join(one.text for one in browser.page.select(".timeline .is-stage"))
+    assert "measured, because readings as received were kept" in said
+    assert "on the bench, because work was noted" in said
+
+
 def test_a_pass_is_logged_again_with_one_press_and_comes_back_to_the_bench(browser, bench):
     job = bench()
     note(browser, job)
