@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from fastapi import APIRouter, HTTPException, Request
+from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
@@ -14,7 +14,7 @@ from app.core.jobs.stages import EXPECTED, STAGES
 from app.core.values.forms import Refused, format_date, format_money
 from app.core.values.pieces import name_piece
 from app.store.records.charges import account_of, list_charges, sum_of
-from app.store.records.jobs import add_event, get_job, list_bench, list_order
+from app.store.records.jobs import add_event, list_bench, list_order
 from app.store.records.memos import add_memo, list_awaited, list_memos
 from app.store.records.messages import list_wordings, save_wordings
 from app.store.records.shop import gauges_in_use, get_shop
