@@ -135,22 +135,18 @@ def parse_pass(
 
 
 def tell_done(passes: Sequence[PassEntry]) -> tuple[str, ...]:
-    """Say for a player what was done: a sentence for each kind of cut noted, and no more."""
+    """Say for a player what was done: a sentence for each kind of cut noted, the first first."""
     counts = Counter(CUT_KINDS[one.kind].done for one in passes)
     return tuple(
-        f"{done}, in {counts[done]} passes." if counts[done] > 1 else f"{done}."
-        for done in dict.fromkeys(kind.done for kind in CUT_KINDS.values())
-        if counts[done]
+        f"{done}, in {counts[done]} passes." if counts[done] > 1 else f"{done}." for done in counts
     )
 
 
 def say_done(passes: Sequence[PassEntry]) -> str:
-    """Say for a maker what was done: passes gathered by kind of cut, with strokes and papers."""
+    """Say for a maker what was done: passes by kind of cut, with strokes and papers."""
     done = []
-    for key, kind in CUT_KINDS.items():
-        of_kind = [one for one in passes if one.kind == key]
-        if not of_kind:
-            continue
+    for key in dict.fromkeys(one.kind for one in passes):
+        kind, of_kind = CUT_KINDS[key], [one for one in passes if one.kind == key]
         papers = dict.fromkeys(
             f"{one.abrasive} {one.grit}".strip() for one in of_kind if one.abrasive or one.grit
         )
