@@ -17,6 +17,7 @@ from tests.render.cases import (
     FACINGS,
     before_and_after,
     blade_levels,
+    picture,
     profile_line,
     target_line,
     uneven,
@@ -212,3 +213,17 @@ def prints_of(picture, *, dpi, dither):
     """Draw the picture as a black-and-white printer has it, and look along each line."""
     black = one_bit(draw_profile(picture, "png", dpi=dpi), dither=dither)
     return prints_on(black, sheet_of(picture), picture, dpi)
+
+
+def test_what_was_not_read_is_shaded_beside_a_target_and_said():
+    def told(picture):
+        return " ".join(text.get_text() for text in sheet_of(picture).figure.texts)
+
+    full = picture(
+        profile_line((33.5, 21, 11.5, 5.5), 1.05, "left", "now"), target_line(19.0, 1.1), hatched=True
+    )
+    assert "not read" not in told(full)
+    part = FACINGS["baritone"](hatched=True, size="bench")
+    assert "Slanting strokes: not read." in told(part)
+    plain = dataclasses.replace(part, hatched=False)
+    assert len(lines(sheet_of(part))) > len(lines(sheet_of(plain)))
