@@ -47,7 +47,7 @@ CutSize = Literal["screen", "paper", "pair", "small"]
 SIZES_MM: dict[CutSize, tuple[float, float]] = {
     "screen": (210.0, 150.0),
     "paper": (184.0, 104.0),
-    "pair": (91.0, 70.0),
+    "pair": (91.0, 74.0),
     "small": (96.0, 132.0),
 }
 _BETWEEN_MM = 9.0  # holds the lower window's caption

@@ -219,7 +219,7 @@ def _draw_gap_scale(sheet: Sheet, plot: Plot, lines: Sequence[ProfileLine], root
         look = STATE_LOOKS[state]
         sheet.text(
             right, place, f"tip {format_mm(tip)}", color=look.color, bold=look.width_pt > 1.5,
-            across="right", up="center_baseline",
+            across="right", up="center",
         )  # fmt: skip
         if abs(place - height) > 0.3:
             sheet.strokes([((right + 0.5, place), (plot.x(0), height))])

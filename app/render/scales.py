@@ -201,9 +201,9 @@ def draw_left_scale(
         if all(abs(height - other) >= row for other in used):
             used.append(height)
             strokes.append(((x, height), (plot.left_mm - TICK_MM, height)))
-            sheet.text(right, height, write(value), across="right", up="center_baseline")
+            sheet.text(right, height, write(value), across="right", up="center")
     sheet.strokes(strokes, color=GREY)
-    sheet.text(right, plot.top_mm, caption, color=GREY, across="right", up="center_baseline")
+    sheet.text(right, plot.top_mm, caption, color=GREY, across="right", up="center")
 
 
 def draw_levels(
@@ -228,10 +228,10 @@ def draw_levels(
         strokes += [((left, height), (right, height)) for left, right in free]
     for at, place in zip(told, places, strict=True):
         strokes.append(((plot.right_mm, heights[at]), (plot.right_mm + 2.0, place)))
-        sheet.text(plot.right_mm + 2.5, place, levels[at][1], color=GREY, up="center_baseline")
+        sheet.text(plot.right_mm + 2.5, place, levels[at][1], color=GREY, up="center")
     sheet.strokes(strokes, color=FAINT, width_pt=0.4, layer=0.5)
     if levels and heading:
-        sheet.text(plot.right_mm + 2.5, plot.top_mm, heading, color=GREY, up="center_baseline")
+        sheet.text(plot.right_mm + 2.5, plot.top_mm, heading, color=GREY, up="center")
 
 
 def shade_unread(sheet: Sheet, plot: Plot, unread: Unread) -> None:

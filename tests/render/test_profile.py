@@ -142,7 +142,7 @@ def test_a_name_too_long_to_print_still_says_which_rail():
 def test_dollar_signs_are_letters_not_mathematics():
     def glyphs(title):
         return draw_profile(before_and_after(title=title)).count(
-            b'<use xlink:href="#DejaVuSans-Bold'
+            b'<use xlink:href="#SourceSans3-Semibold'
         )
 
     assert glyphs("$x_2$") == glyphs("nnnnn") == glyphs("n") + 4
@@ -220,7 +220,9 @@ def test_what_was_not_read_is_shaded_beside_a_target_and_said():
         return " ".join(text.get_text() for text in sheet_of(picture).figure.texts)
 
     full = picture(
-        profile_line((33.5, 21, 11.5, 5.5), 1.05, "left", "now"), target_line(19.0, 1.1), hatched=True
+        profile_line((33.5, 21, 11.5, 5.5), 1.05, "left", "now"),
+        target_line(19.0, 1.1),
+        hatched=True,
     )
     assert "not read" not in told(full)
     part = FACINGS["baritone"](hatched=True, size="bench")
