@@ -30,6 +30,8 @@ def fill_book(folder: Path) -> None:
             _do_job(browser, name, marking)
         browser.open("/settings")
         browser.send("main form", name="The bench at the mill", address="Mill Lane 3\nUnternirgend")
+        mark = {"file": ("mark.jpg", photo(), "image/jpeg")}
+        assert client.post("/settings/mark", data={"do": "keep"}, files=mark).status_code == 200
     photos = folder / "photos"
     photos.mkdir()
     (photos / FIRST).write_bytes(PHOTO)
@@ -65,7 +67,22 @@ def _do_job(browser: Browser, name: str, marking: str) -> None:
 
 
 def fill_whole_book(folder: Path) -> None:
-    """Fill a book and go on: what the shop makes, is paid, photographs, checks and forgets."""
+    """Fill a book and go on: what the shop makes, sells, is paid, photographs, checks and draws."""
+    fill_kept_book(folder)
+    app = create_app(Settings(book=folder, now=Clock()))
+    with TestClient(app, base_url="http://127.0.0.1", headers=HEADERS) as client:
+        browser = Browser(client)
+        browser.open("/jobs/1/photos")
+        typed = {"token": browser.page.select_one("[name=token]")["value"], "view": "tip",
+                 "moment": "drop_off", "caption": "chip at the left"}  # fmt: skip
+        files = [("files", ("tip.jpg", photo(), "image/jpeg"))]
+        assert client.post("/jobs/1/photos", data=typed, files=files).status_code == 200
+        browser.open("/jobs/2/readings?role=at_the_bench")
+        browser.send("form[data-grid]", line="34.5 22.5 12.5 6.5 / 1.08", do="check")
+
+
+def fill_kept_book(folder: Path) -> None:
+    """Fill a book with all that its database alone holds: what a kept book of a schema has."""
     fill_book(folder)
     app = create_app(Settings(book=folder, now=Clock()))
     with TestClient(app, base_url="http://127.0.0.1", headers=HEADERS) as client:
@@ -74,13 +91,9 @@ def fill_whole_book(folder: Path) -> None:
         _settle_job(browser)
         _write_beside(browser)
         _see_to_gauges(browser)
-        browser.open("/jobs/1/photos")
-        typed = {"token": browser.page.select_one("[name=token]")["value"], "view": "tip",
-                 "moment": "drop_off", "caption": "chip at the left"}  # fmt: skip
-        files = [("files", ("tip.jpg", photo(), "image/jpeg"))]
-        assert client.post("/jobs/1/photos", data=typed, files=files).status_code == 200
-        browser.open("/jobs/2/readings?role=at_the_bench")
-        browser.send("form[data-grid]", line="34.5 22.5 12.5 6.5 / 1.08", do="check")
+        _take_in_box(browser)
+        _settle_box(browser)
+        _sell_piece(browser)
 
 
 def _make_batch(browser: Browser) -> None:
@@ -135,6 +148,58 @@ def _write_beside(browser: Browser) -> None:
     browser.send("form[action$='/trial']", trial_to="2", trial_due="2026-12-05")
     browser.open("/stock")
     browser.send("main form", name="blanks", count="4", warn_at="5")
+
+
+def _take_in_box(browser: Browser) -> None:
+    browser.open("/settings/prices")
+    browser.send("main form", label_new0="new cork", price_new0="18.70", label_new1="new cork",
+                 family_new1="saxophones", price_new1="21.30")  # fmt: skip
+    browser.open("/drop-off")
+    browser.send("main form", do="more")
+    browser.send(
+        "main form", do="take_in", customer="1", here="expected", expected_on="2026-11-27",
+        piece_maker="Kestrel Row", piece_model="School", piece_marking="S1",
+        piece_telling_marks="a nick at the left", piece2_maker="Kestrel Row",
+        piece2_model="School", piece2_marking="S1", piece2_asked="squeaks", service=["new cork"],
+        deposit="10", played_with="2½ reed", complaint=["squeaks"], risk=["crack: may run on"],
+        instrument="new", instrument_kind="clarinet_bb", instrument_model="a school's",
+    )  # fmt: skip
+    number = int(browser.path.rsplit("/", 1)[1])
+    browser.open(f"/jobs/{number}/memos")
+    browser.send("form[action$='/parcel']", parcel_way="in", parcel_carrier="the mail boat",
+                 parcel_declared="240", parcel_contents="two mouthpieces", parcel_worth="240",
+                 parcel_origin="Nirgendheim", parcel_due="2026-11-28")  # fmt: skip
+    browser.send("#parcel form[action$=done]")
+
+
+def _settle_box(browser: Browser) -> None:
+    browser.open("/jobs/3")
+    browser.send("form[action$=works]", work_kind="polish", work_price="12.50")
+    browser.open("/jobs/3/charges")
+    for answer in ("declined", "accepted"):
+        browser.send("form[action$=quotes]", good_until="2026-12-24")
+        browser.send("form[action*='quotes/']", answer=answer, answered_by="message")
+    browser.open("/jobs/4/memos")
+    for moment, seconds in (("before", "3"), ("after", "11.5")):
+        browser.send("form[action$='/seal']", seal_moment=moment, seal_seconds=seconds)
+    browser.send("form[action$='/warranty']", warranty_due="2027-11-25",
+                 warranty_covers="the cork")  # fmt: skip
+    browser.send("form[action$='/away']", away_where="workshop", away_whom="the plater",
+                 away_due="2026-12-05")  # fmt: skip
+    for due in ("2026-12-20", "2027-02-01"):
+        browser.send("form[action$='/asking']", asking_due=due, asking_what="the low notes")
+    name = browser.page.select_one("[name^=answer-]")["name"]
+    browser.send("#asking form[action$=done]", **{name: "still loves it"})
+    browser.open("/comparisons?of=1&with=3")
+
+
+def _sell_piece(browser: Browser) -> None:
+    browser.open("/pieces/5/memos")
+    browser.send("form[action$='/sale']", sale_to="2", sale_price="145")
+    browser.open("/jobs/4")  # the twin was no other piece
+    browser.send("form.with-button", stage="returned_unworked")
+    browser.open("/pieces/7/join")
+    browser.send("main form[method=post]", other="8")
 
 
 def _see_to_gauges(browser: Browser) -> None:

@@ -31,11 +31,11 @@ from app.render.looks import STATE_LOOKS, BladeLevel, ProfileLine, Rail, look_of
 from app.render.names import NamedLine, write_names
 from app.render.scales import (
     Margins,
+    draw_footer,
     draw_glass_scale,
     draw_left_scale,
     draw_levels,
     draw_lower_scale,
-    draw_title_and_footer,
     drawer,
     lay_margins,
     shade_unread,
@@ -78,11 +78,11 @@ class CutPicture:
     @property
     def table_first(self) -> bool:
         """Tell whether the table step changes this rail."""
-        return any(one.after_table_mm != one.now_mm for one in self.stations)
+        return any(station.after_table_mm != station.now_mm for station in self.stations)
 
     def column(self, name: str) -> Array:
         """One column of the stations."""
-        return np.array([getattr(one, name) for one in self.stations])
+        return np.array([getattr(station, name) for station in self.stations])
 
     def bounds_hundredths(self) -> tuple[Array, Array]:
         """The least and the most that may have to come off, two deviations each way."""
@@ -96,7 +96,6 @@ def compose_cut(sheet: Sheet, picture: CutPicture) -> None:
     """Draw the cut on a sheet of the picture's size."""
     margins = lay_margins(
         sheet,
-        title="",
         footer=[_say_hatching(picture)],
         beside=["blade", *(blade.label for blade in picture.blades)],
         glass=True,
@@ -104,9 +103,15 @@ def compose_cut(sheet: Sheet, picture: CutPicture) -> None:
     upper, lower = _plots_of(sheet, margins, picture)
     draw_glass_scale(sheet, upper, picture.glass_mm_per_number)
     draw_lower_scale(sheet, lower, "mm from the tip")
+<<<<<<< HEAD
     draw_title_and_footer(sheet, lower, margins)
     for one in find_unread(picture.stations, picture.stops, picture.tip_mm):
         shade_unread(sheet, upper, one)
+=======
+    draw_footer(sheet, lower, margins)
+    for unread in find_unread(picture.stations, picture.stops, picture.tip_mm):
+        _shade_unread(sheet, upper, unread)
+>>>>>>> main
     _draw_gap_scale(sheet, upper)
     _draw_depth_scale(sheet, lower)
     names = _draw_gaps(sheet, upper, picture)
@@ -119,17 +124,19 @@ draw_cut = drawer(compose_cut, SIZES_MM)
 
 
 def _say_hatching(picture: CutPicture) -> str:
-    if max((one.cut_mm for one in picture.stations), default=0.0) * 100 < _SHOWN:
+    if max((station.cut_mm for station in picture.stations), default=0.0) * 100 < _SHOWN:
         return "Nothing to come off here."
     shaded = find_unread(picture.stations, picture.stops, picture.tip_mm)
     return SAID + (" Slanting strokes: not read." if shaded else "")
 
 
 def _plots_of(sheet: Sheet, margins: Margins, picture: CutPicture) -> tuple[Plot, Plot]:
-    told = [one for one in picture.stations if max(one.now_mm, one.final_mm) > 0.0]
-    longest = max((one.position_mm for one in told), default=20.0) + 1.5
-    gaps = [gap for one in told for gap in (one.now_mm, one.target_mm)]
-    widest = max([0.1, picture.tip_mm or 0.0, *gaps, *(one.gap_mm for one in picture.blades)])
+    open_ones = [
+        station for station in picture.stations if max(station.now_mm, station.final_mm) > 0.0
+    ]
+    longest = max((station.position_mm for station in open_ones), default=20.0) + 1.5
+    gaps = [gap for station in open_ones for gap in (station.now_mm, station.target_mm)]
+    widest = max([0.1, picture.tip_mm or 0.0, *gaps, *(blade.gap_mm for blade in picture.blades)])
     deepest = max(_LEAST, float(np.max(picture.bounds_hundredths()[1], initial=0.0)))
     left, width = margins.left_mm, sheet.width_mm - margins.left_mm - margins.right_mm
     height = sheet.height_mm - margins.top_mm - margins.bottom_mm - _BETWEEN_MM
@@ -180,7 +187,9 @@ def _draw_gaps(sheet: Sheet, plot: Plot, picture: CutPicture) -> list[Box]:
         tip = LineLook(color=INK, mark="D", mark_pt=5.0)
         sheet.marks([plot.x(0.0)], [plot.y(picture.tip_mm)], tip, 3.4)
     area = Box(plot.left_mm + 1.0, plot.bottom_mm + 1.0, plot.right_mm, plot.top_mm - 0.8)
-    return write_names(sheet, area, named, stops, [plot.y(one.gap_mm) for one in picture.blades])
+    return write_names(
+        sheet, area, named, stops, [plot.y(blade.gap_mm) for blade in picture.blades]
+    )
 
 
 def _one_line(name: str) -> Callable[[float, int], list[str]]:

@@ -38,12 +38,12 @@ from app.render.looks import (
 )
 from app.render.names import NamedLine, write_names
 from app.render.scales import (
-    Size,
+    Picture,
+    draw_footer,
     draw_glass_scale,
     draw_left_scale,
     draw_levels,
     draw_lower_scale,
-    draw_title_and_footer,
     drawer,
     lay_margins,
     plot_within,
@@ -58,17 +58,11 @@ _ROOT_TICKS_MM = (0.0, 0.05, 0.1, 0.2, 0.3, 0.5, 0.7, 1.0, 1.3, 1.6, 2.0, 2.5, 3
 
 
 @dataclass(frozen=True, slots=True)
-class ProfilePicture:
-    """What a profile shows. Sizes in mm; without them those of `size` are taken."""
+class ProfilePicture(Picture):
+    """What a profile shows."""
 
     lines: tuple[ProfileLine, ...]
     blades: tuple[BladeLevel, ...] = ()
-    glass_mm_per_number: float = 0.5
-    title: str = ""
-    notes: tuple[str, ...] = ()
-    size: Size = "card"
-    width_mm: float | None = None
-    height_mm: float | None = None
     hatched: bool = False  # what is still to come off, between the line now and the target
 
 
@@ -78,8 +72,8 @@ def describe_profile(picture: ProfilePicture) -> str:
         return "Facing profile: nothing has been measured yet."
     names = "; ".join(name_of(line) for line in picture.lines)
     tips = {clean_text(line.name) or "measured": line.tip_opening_mm for line in picture.lines}
-    told = [f"{name} {format_mm(tip)} mm" for name, tip in tips.items() if tip is not None]
-    ending = f" Tip opening: {', '.join(told)}." if told else ""
+    openings = [f"{name} {format_mm(tip)} mm" for name, tip in tips.items() if tip is not None]
+    ending = f" Tip opening: {', '.join(openings)}." if openings else ""
     return f"Facing profile, gap against distance from the tip: {names}.{ending}"
 
 
@@ -103,12 +97,12 @@ def _compose(sheet: Sheet, picture: ProfilePicture, *, root: bool) -> None:
     beside = ["blade", *(_blade_words(blade) for blade in picture.blades)]
     # The footer's length doesn't hang on the number, which is only known once it is laid out.
     footer = _footer(picture, 88.5, root)
-    margins = lay_margins(sheet, title=picture.title, footer=footer, beside=beside, glass=True)
+    margins = lay_margins(sheet, footer=footer, beside=beside, glass=True)
     plot = plot_within(sheet, margins, 0.0, 1.0, 0.0, 1.0)
     plot, times = _root_scaled(plot, picture) if root else _scaled(plot, picture)
     footer = _footer(picture, times, root)
-    margins = lay_margins(sheet, title=picture.title, footer=footer, beside=beside, glass=True)
-    draw_title_and_footer(sheet, plot, margins, from_x=0.0)
+    margins = lay_margins(sheet, footer=footer, beside=beside, glass=True)
+    draw_footer(sheet, plot, margins, from_x=0.0)
     draw_glass_scale(sheet, plot, picture.glass_mm_per_number)
     draw_lower_scale(sheet, plot, "mm from the tip", low=0.0)
     _draw_gap_scale(sheet, plot, picture.lines, root)

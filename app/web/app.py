@@ -1,7 +1,7 @@
 """Puts the application together: book, guard, pages. No module holds state of its own."""
 
 import mimetypes
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager, suppress
 
 from anyio import CapacityLimiter
@@ -20,6 +20,7 @@ from app.store.book.passphrase import read_passphrase
 from app.store.book.sessions import BeyondNumbers, Sessions
 from app.store.book.upkeep import is_book, keep_upkeep, read_upkeep
 from app.store.records.lookups import tidy_index
+from app.store.records.revisions import Conflict
 from app.store.records.shop import get_shop, has_shop, start_book
 from app.web import first_start, logins
 from app.web.compare import comparisons
@@ -44,7 +45,7 @@ from app.web.jobs import (
     slips,
     works,
 )
-from app.web.pages import SentOtherwise, fingerprint, show_page
+from app.web.pages import SentOtherwise, TakenBefore, fingerprint, show_page
 from app.web.plan import facings, plans, removal_rates, service_plan, targets, what_if
 from app.web.serving import MadeUpBeside
 from app.web.settings import Settings
@@ -61,7 +62,13 @@ from app.web.shop import (
     shop,
     stock,
 )
-from app.web.troubles import say_broken, say_sent_otherwise, say_unwritable
+from app.web.troubles import (
+    lead_on,
+    say_broken,
+    say_conflict,
+    say_sent_otherwise,
+    say_unwritable,
+)
 
 ROUTERS = (
     bench.router,
@@ -173,14 +180,8 @@ def create_app(settings: Settings) -> FastAPI:
     for router in ROUTERS:
         # One flat list: routers within routers take twice as long to look through, each time.
         app.router.routes.extend(router.routes)
-    app.add_exception_handler(StarletteHTTPException, _say_http)
-    app.add_exception_handler(RequestValidationError, _say_invalid)
-    app.add_exception_handler(BeyondNumbers, _say_invalid)
-    app.add_exception_handler(SentOtherwise, say_sent_otherwise)
-    app.add_exception_handler(DBAPIError, say_unwritable)
-    app.add_exception_handler(PoolTimeout, say_unwritable)
-    app.add_exception_handler(Outdated, say_unwritable)
-    app.add_exception_handler(Exception, say_broken)
+    for kind, answer in ANSWERS.items():
+        app.add_exception_handler(kind, answer)
     return app
 
 
@@ -226,3 +227,17 @@ def _say_invalid(request: Request, error: Exception) -> Response:
         ]
         return JSONResponse({"detail": detail}, status_code=422)
     return _say(request, 404, "Not in this book", "There is no such page.")
+
+
+ANSWERS: dict[type[Exception], Callable[[Request, Exception], Response]] = {
+    StarletteHTTPException: _say_http,
+    RequestValidationError: _say_invalid,
+    BeyondNumbers: _say_invalid,
+    TakenBefore: lead_on,
+    SentOtherwise: say_sent_otherwise,
+    Conflict: say_conflict,
+    DBAPIError: say_unwritable,
+    PoolTimeout: say_unwritable,
+    Outdated: say_unwritable,
+    Exception: say_broken,
+}

@@ -169,7 +169,7 @@ def update_papers(request: Request, session: Writing, form: Typed, clock: Clock)
     fields = Fields(form.values)
     address = read_address(fields)
     if fields.problems:
-        form.problems = fields.problems
+        form.refuse(fields)
         return _network_page(request, session, clock, form)
     save_papers_address(session, address, clock.now())
     session.commit()
@@ -200,6 +200,6 @@ def update(request: Request, session: Reading, form: Typed, clock: Clock) -> Res
         except OSError as error:
             fields.refuse("passphrase", f"It could not be kept: {say_disk(error)}.")
     if fields.problems:
-        form.problems = fields.problems
+        form.refuse(fields)
         return _network_page(request, session, clock, form)
     return go_to("/settings/network?said=kept")

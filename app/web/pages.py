@@ -27,12 +27,17 @@ from app.core.jobs.stages import STAGES, course_of
 from app.core.shop.forgetting import say_whose
 from app.core.values import forms, units
 from app.core.values.customers import INSTRUMENT_KINDS
+from app.core.values.forms import Fields, Refused
 from app.core.values.passes import CUT_KINDS
 from app.core.values.pieces import MATERIAL_DISINFECTING, MATERIALS, name_piece
 from app.core.values.works import label_work, work_choices
 from app.packed import folder_of
 from app.store.book.sessions import Sessions
+from app.store.records.jobs import get_job
+from app.store.records.pieces import get_piece
 from app.store.records.submissions import find_submission, keep_submission
+from app.store.tables import Job, Piece
+from app.web.files import folder_of
 from app.web.settings import Settings
 
 Found = TypeVar("Found")
@@ -42,12 +47,16 @@ MOST_FILES = 12  # in one form
 UNTYPED = {"token", "asked"}
 
 
-class SentOtherwise(Exception):  # noqa: N818 - answered with the conflict page
-    """A form was taken before, with other content than now; `location` is where it led."""
+class TakenBefore(Exception):  # noqa: N818 - answered with where it led
+    """A form was taken before; `location` is where it led."""
 
     def __init__(self, location: str) -> None:
         super().__init__(location)
         self.location = location
+
+
+class SentOtherwise(TakenBefore):
+    """A form was taken before, with other content than now."""
 
 
 @dataclass(slots=True)
@@ -65,9 +74,13 @@ class Form:
         self.values[name] = value
         self.lists.setdefault(name, []).append(value)
 
+    def refuse(self, refused: Refused | Fields) -> None:
+        """Take over what is wrong, to be said beside the fields."""
+        self.problems = dict(refused.problems)
+
     def digest(self) -> str:
         """Hash everything typed: the same form sent again has the same."""
-        typed = {name: one for name, one in self.lists.items() if name not in UNTYPED}
+        typed = {name: values for name, values in self.lists.items() if name not in UNTYPED}
         return hashlib.sha256(repr(sorted(typed.items())).encode()).hexdigest()
 
     def get(self, name: str, default: str = "") -> str:
@@ -182,6 +195,16 @@ def found_or_404(record: Found | None, words: str) -> Found:
     return record
 
 
+def job_or_404(session: Session, number: int) -> Job:
+    """The job with everything its page shows, or answer 404."""
+    return found_or_404(get_job(session, number), "There is no job of that number in this book.")
+
+
+def piece_or_404(session: Session, piece_id: int) -> Piece:
+    """The piece with its owner, or answer 404."""
+    return found_or_404(get_piece(session, piece_id), "There is no such piece in this book.")
+
+
 @cache
 def templates() -> Environment:
     """Make the template environment: strict, escaping, with the trade's own ways of writing."""
@@ -273,16 +296,23 @@ def go_to(location: str) -> RedirectResponse:
     return RedirectResponse(location, status_code=303)
 
 
-def taken_before(session: Session, form: Form) -> RedirectResponse | None:
-    """Answer a form pressed twice with where it led; other content raises SentOtherwise."""
+def refuse_twice(session: Session, form: Form) -> None:
+    """Raise TakenBefore for a form pressed twice, SentOtherwise if its content is another now."""
     taken = find_submission(session, form.get("token")[:64])
     if taken is None:
-        return None
+        return
     if taken.digest not in {"", form.digest()}:
         raise SentOtherwise(taken.location)
-    return go_to(taken.location)
+    raise TakenBefore(taken.location)
 
 
 def note_taken(session: Session, form: Form, location: str, now: datetime) -> None:
     """Remember that this form was taken; part of the same transaction."""
     keep_submission(session, form.get("token")[:64], location, form.digest(), now)
+
+
+def commit_once(session: Session, form: Form, location: str, now: datetime) -> RedirectResponse:
+    """Keep what the handler wrote, with the note that its form was taken, and lead on."""
+    note_taken(session, form, location, now)
+    session.commit()
+    return go_to(location)

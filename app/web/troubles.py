@@ -14,8 +14,11 @@ from sqlalchemy.exc import DBAPIError
 from app.core.shop.field_words import label_field, say_value
 from app.store.book.locks import Outdated
 from app.store.engines import name_trouble
+from app.store.records.gauges import load_register
+from app.store.records.revisions import Conflict
+from app.store.records.shop import get_shop, list_blade_sets
 from app.web.guard import HEADERS
-from app.web.pages import Form, show_page
+from app.web.pages import Form, go_to, show_page
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,6 +121,42 @@ def say_trouble(request: Request, status: int, trouble: Trouble, *, kept_at: str
     if status == 503:
         answer.headers["Retry-After"] = "5"
     return answer
+
+
+def lead_on(_request: Request, error: Exception) -> Response:
+    """Answer a form pressed twice with where it led."""
+    return go_to(getattr(error, "location", "/"))
+
+
+def say_conflict(request: Request, error: Exception) -> Response:
+    """Show what somebody else changed meanwhile beside what was typed; nothing is lost.
+
+    A page that has no address of its own to go back to names one in the request's `back`.
+    """
+    assert isinstance(error, Conflict)  # noqa: S101 - what it is registered for
+    with request.app.state.sessions.read() as session:
+        currency = get_shop(session).currency
+        gauges = {str(gauge.id): gauge.label for gauge in load_register(session).values()}
+        sets = {str(blade_set.id): blade_set.name for blade_set in list_blade_sets(session)}
+    names = {
+        **dict.fromkeys(("glass_id", "wedge_id", "bore_gauge_id"), gauges),
+        "blade_set_id": sets,
+    }
+    rows = [
+        (label_field(name), *(names.get(name, {}).get(said, say_value(name, said, currency))
+                              for said in both))
+        for name, both in error.changed.items()
+        if name != "search_text"
+    ]  # fmt: skip
+    return show_page(
+        request,
+        "conflict.html",
+        status=409,
+        form=request.state.typed,
+        rows=rows,
+        version=error.version,
+        back=getattr(request.state, "back", request.url.path),
+    )
 
 
 def say_sent_otherwise(request: Request, error: Exception) -> Response:

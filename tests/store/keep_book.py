@@ -47,8 +47,8 @@ def keep(database: Path) -> Path:
 
 
 if __name__ == "__main__":
-    from tests.books import fill_book
+    from tests.books import fill_kept_book
 
     with tempfile.TemporaryDirectory() as folder:
-        fill_book(Path(folder) / "book")
+        fill_kept_book(Path(folder) / "book")
         print(keep(Path(folder) / "book" / "book.sqlite3"))

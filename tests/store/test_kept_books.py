@@ -30,7 +30,7 @@ def test_an_earlier_book_comes_up_to_date_and_every_record_is_found_by_content(r
     database = tmp_path / "book.sqlite3"
     database.write_bytes(gzip.decompress((BOOKS / f"{revision}.sqlite3.gz").read_bytes()))
     was = json.loads((BOOKS / f"{revision}.json").read_text())
-    assert was["customer"]["count"] == 2
+    assert was["customer"]["count"] >= 2
     app = create_app(Settings(book=tmp_path, now=Clock()))
     with TestClient(app, base_url="http://127.0.0.1") as client:
         browser = Browser(client)

@@ -70,7 +70,6 @@ class MeasuredPart:
     rows: tuple[CardRow, ...]
     figures: tuple[CardFigure, ...]
     curves: tuple[str, ...]
-    glass_label: str
 
 
 @lru_cache(maxsize=64)  # a card's page and its pictures ask for the same one
@@ -105,7 +104,6 @@ def build_measured_part(
         rows=tuple(_card_row(found) for found in list_blades(rows).values()),
         figures=(*_list_figures(rows, both=both), *_rails_figures(rails)),
         curves=tuple(_say_curves(compared)),
-        glass_label=gauges.glass.label,
     )
 
 

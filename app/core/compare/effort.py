@@ -6,7 +6,7 @@ pressure that leaves a tenth of the tip opening. Only the ratio of two is told: 
 and width cancel in it.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from math import exp, hypot, log, sqrt
@@ -100,19 +100,20 @@ def compare_efforts(before: ReadSet, after: ReadSet, kind: str = "other") -> Eff
     curves = [key for key in CURVES if key in open_to[0] & open_to[1]]
     tip_in = all(lay.mean.tip_in_fit for lay in lays)
     changes: dict[Key, float] = {}
-    lines: list[list[RailLine]] = []
+    shaped: list[dict[str, float]] = []
+    others: list[list[float]] = []
     for lay, sign in zip(lays, (-1.0, 1.0), strict=True):
         by_curve, moved = _lay_out(lay, curves, tip_in=tip_in)
-        effort = find_effort(by_curve[0], kind)
+        efforts = {shape: find_effort(by_curve[0], kind, shape) for shape in SHAPES}
         for cause, line in moved.items():
-            change = sign * log(find_effort(line, kind) / effort)
+            change = sign * log(find_effort(line, kind) / efforts[USUAL])
             changes[cause] = changes.get(cause, 0.0) + change
-        changes["unread", lay.name] = _weigh_unread(by_curve[0], lay.mean.stops, kind)
-        lines.append(by_curve)
-    ratios = [find_effort(b, kind) / find_effort(a, kind) for a, b in zip(*lines, strict=True)]
-    first, last = (each[0] for each in lines)
-    reeds = {key: find_effort(last, kind, key) / find_effort(first, kind, key) for key in SHAPES}
-    ratio, limits = ratios[0], (ratios, reeds.values())
+        changes["unread", lay.name] = _weigh_unread(by_curve[0], lay.mean.stops, kind, efforts)
+        shaped.append(efforts)
+        others.append([find_effort(line, kind) for line in by_curve[1:]])
+    reeds = {shape: shaped[1][shape] / shaped[0][shape] for shape in SHAPES}
+    ratio = reeds[USUAL]
+    limits = [ratio, *(b / a for a, b in zip(*others, strict=True))], reeds.values()
     low, high = (
         K_95 * hypot(*changes.values(), *(log(far(one) / ratio) / sqrt(3.0) for one in limits))
         for far in (min, max)
@@ -129,7 +130,7 @@ def _take_lay(name: str, side: ReadSet) -> _Lay:
         raise MalformedReading(
             f"{name}.tip_opening_mm", "How hard a reed closes needs the tip opening."
         )
-    mean = analyse_facing(side.facing, side.uncertainties).mean
+    mean = analyse_facing(side.facing, side.uncertainties, only_mean=True).mean
     if mean is None or len(mean.stops) < 2:
         raise MalformedReading(
             f"{name}.left", "How hard a reed closes needs two blades or more, felt on both rails."
@@ -201,7 +202,9 @@ def _add_moves(
                 of[at] = of.get(at, 0.0) + by / len(told)
 
 
-def _weigh_unread(line: RailLine, stops: Sequence[BladeStop], kind: str) -> float:
+def _weigh_unread(
+    line: RailLine, stops: Sequence[BladeStop], kind: str, efforts: Mapping[str, float]
+) -> float:
     """Return the standard uncertainty of ln(effort) from the part before the thickest blade.
 
     Nothing was read there: it may run straight, which meets no reed, or bend as much again as it
@@ -212,6 +215,5 @@ def _weigh_unread(line: RailLine, stops: Sequence[BladeStop], kind: str) -> floa
     share = np.clip(line.stations_mm / max(end, 1e-9), 0.0, 1.0)
     sag = max((tip + blade) / 2.0 - middle, 0.0) * 4.0 * share * (1.0 - share)
     bent = replace(line, gap_mm=np.maximum(line.gap_mm - sag, np.minimum(line.gap_mm, blade)))
-    return max(
-        log(find_effort(bent, kind, shape) / find_effort(line, kind, shape)) for shape in SHAPES
-    ) / sqrt(3.0)
+    most = max(log(find_effort(bent, kind, shape) / effort) for shape, effort in efforts.items())
+    return most / sqrt(3.0)

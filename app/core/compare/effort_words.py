@@ -8,6 +8,8 @@ from app.core.compare.effort import EffortRatio, compare_efforts
 from app.core.facing.analysis import MalformedReading
 
 HARDER, EASIER, ALIKE, SUSPECT = "harder", "easier", "alike", "suspect"
+# what a verdict says in a table
+VERDICTS = {HARDER: "closes harder", ALIKE: "no change that can be told", EASIER: "closes easier"}
 LEAST_TOLD = 0.005  # what rounds to no per cent is no change
 # what two reeds of one box may well differ by; from memory, no source
 ONE_BOX = 0.1
@@ -53,7 +55,7 @@ def say_change(found: EffortRatio, speak: tuple[str, str] = ONE_PIECE) -> str:
     verdict = HARDER if found.ratio > 1.0 else EASIER
     percent, *limits = (_percent(ratio) for ratio in (found.ratio, found.low, found.high))
     return (
-        f"With the same reed {speak[0]} closes about {percent} % {verdict} "
+        f"With the same reed {speak[0]} closes about {percent}\u00a0% {verdict} "
         f"({min(limits)} to {max(limits)})."
     )
 
@@ -77,7 +79,7 @@ def say_net_effort(
 
 def _say_limit(ratio: float) -> str:
     percent = _percent(ratio)
-    return f"{percent} % {HARDER if ratio > 1.0 else EASIER}" if percent else "no harder"
+    return f"{percent}\u00a0% {HARDER if ratio > 1.0 else EASIER}" if percent else "no harder"
 
 
 def _percent(ratio: float) -> int:

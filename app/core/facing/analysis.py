@@ -5,10 +5,10 @@ from dataclasses import dataclass
 from math import isfinite
 
 from app.core.facing.dials import dial_stops_of, settle_dials
-from app.core.facing.evenness import BladeEvenness, judge_evenness, pair_blades
+from app.core.facing.evenness import BladeEvenness, BladePair, judge_evenness, pair_blades
 from app.core.facing.fits import RailAnalysis
 from app.core.facing.profiles import free_curve
-from app.core.facing.rails import judge_rail
+from app.core.facing.rails import is_fitted, judge_rail
 from app.core.values.readings import BladeStop, FacingReadings, Uncertainties
 
 
@@ -49,10 +49,10 @@ def check_readings(readings: FacingReadings, uncertainties: Uncertainties) -> No
         for i, stop in enumerate(stops):
             _check_stop(stop, rail, i)
     for rail, dials in (("left", readings.dial_left), ("right", readings.dial_right)):
-        for i, one in enumerate(dials):
+        for i, dial in enumerate(dials):
             field, where = f"dial_{rail}.{i}", f"(dial, {rail} rail, reading {i + 1})"
-            _check_length(one.position_mm, f"{field}.position_mm", f"The position {where}", 0.0)
-            _check_length(one.gap_mm, f"{field}.gap_mm", f"The gap {where}", -LONGEST_MM)
+            _check_length(dial.position_mm, f"{field}.position_mm", f"The position {where}", 0.0)
+            _check_length(dial.gap_mm, f"{field}.gap_mm", f"The gap {where}", -LONGEST_MM)
     _check_length(readings.tip_opening_mm, "tip_opening_mm", "The tip opening")
     _check_length(readings.tip_u_mm, "tip_u_mm", "The uncertainty of the tip opening")
 
@@ -89,24 +89,19 @@ def analyse_facing(
     tip: str = "judge",
     curves: Sequence[str] | None = None,
     evenness_tolerance_mm: float = 0.5,
+    only_mean: bool = False,
 ) -> FacingAnalysis:
     """Fit, choose and compare everything one set of readings allows.
 
     `tip` is "judge" (rails first, then the tip), "in" or "out"; `curves` keys of `CURVES`, None
     for all. A rail without readings is None, and so is the mean without a blade felt, or a dial
     read, on both. `stops` of a rail are its blades, then the dial readings that were taken into
-    its fit (see `dials`).
+    its fit (see `dials`). `only_mean` leaves out each rail by itself.
     Raises MalformedReading for impossible numbers, ValueError for unknown words.
     """
     check_readings(readings, uncertainties)
-    pairs = pair_blades(
-        readings.left, readings.right, uncertainties.position_mm, uncertainties.gap_mm
-    )
-    blades = {
-        "left": readings.left,
-        "right": readings.right,
-        "mean": tuple(pair.mean_stop() for pair in pairs),
-    }
+    pairs = _pair(readings, uncertainties)
+    blades = _list_rails(readings, pairs)
     opening = None
     if readings.tip_opening_mm is not None:
         opening = (readings.tip_opening_mm, readings.tip_u_mm or uncertainties.tip_mm)
@@ -119,6 +114,8 @@ def analyse_facing(
     dials = dial_stops_of(readings, uncertainties)
     left, right, mean = (
         settle_dials(judge(stops), judge((*stops, *dials[name])) if dials[name] else None)
+        if name == "mean" or not only_mean
+        else None
         for name, stops in blades.items()
     )
     slopes = _slopes(mean, opening) if mean else []
@@ -126,6 +123,30 @@ def analyse_facing(
     evenness = judge_evenness(pairs, evenness_tolerance_mm, slopes[: len(pairs)])
     once = readings.read_once
     return FacingAnalysis(left, right, mean, () if once else evenness, once)
+
+
+def _pair(readings: FacingReadings, uncertainties: Uncertainties) -> tuple[BladePair, ...]:
+    return pair_blades(
+        readings.left, readings.right, uncertainties.position_mm, uncertainties.gap_mm
+    )
+
+
+def _list_rails(
+    readings: FacingReadings, pairs: Sequence[BladePair]
+) -> dict[str, tuple[BladeStop, ...]]:
+    mean = tuple(pair.mean_stop() for pair in pairs)
+    return {"left": readings.left, "right": readings.right, "mean": mean}
+
+
+def are_fitted(readings: FacingReadings, uncertainties: Uncertainties) -> bool:
+    """Whether some curve passes through each rail, and the mean: nothing is then to take again.
+
+    Where a dial was read the whole analysis must say it. Raises MalformedReading.
+    """
+    check_readings(readings, uncertainties)
+    rails = _list_rails(readings, _pair(readings, uncertainties)).values()
+    dials = readings.dial_left or readings.dial_right
+    return not dials and all(is_fitted(stops, uncertainties) for stops in rails if stops)
 
 
 def _slopes(mean: RailAnalysis, tip: tuple[float, float] | None) -> list[float | None]:

@@ -40,6 +40,18 @@ ROLES: dict[str, str] = {
     "reference": "reference",
 }
 RAILS: tuple[str, str] = ("left", "right")
+# How a shop, or a table that is brought in, looks at a rail that it calls left: what is left in
+# the first is right in the other two.
+RAIL_VIEWS: dict[str, str] = {
+    "tip_up": "table facing you, tip up",
+    "tip_down": "table facing you, tip down",
+    "beak": "beak facing you, tip up",
+}
+
+
+def are_turned(one: str, other: str) -> bool:
+    """Whether what one of `RAIL_VIEWS` calls left is right in another."""
+    return (one == "tip_up") != (other == "tip_up")
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +72,8 @@ class Blade:
 class GaugesInUse:
     """What the grid is read with: blades thick to thin, and the three scales.
 
-    `thin_first` is the order in which the shop reads and writes them.
+    `thin_first` is the order in which the shop reads and writes them, `rails_seen` how it looks
+    at a rail (`RAIL_VIEWS`).
     """
 
     blades: tuple[Blade, ...]
@@ -73,6 +86,17 @@ class GaugesInUse:
     blade_set_id: int | None = None
     hands: tuple[HandGauge, ...] = ()
     thin_first: bool = True
+    rails_seen: str = "tip_up"
+
+    @property
+    def sides(self) -> str:
+        """What is meant by left and right: seen with the table facing you, tip up."""
+        return f"left and right with the {RAIL_VIEWS[self.rails_seen]}"
+
+    @property
+    def counted(self) -> str:
+        """How the numbers count: half-millimetre numbers from the tip; left and right with …."""
+        return f"{self.glass.label} from the tip; {self.sides}"
 
     @property
     def shown(self) -> tuple[Blade, ...]:

@@ -3,18 +3,30 @@
 When such a set is kept, the maker is asked about it; kept as it is, nothing is said from it.
 """
 
+from collections.abc import Iterable
 from dataclasses import replace
+from functools import lru_cache
 
-from app.core.facing.analysis import FacingAnalysis, analyse_facing
+from app.core.facing.analysis import FacingAnalysis, analyse_facing, are_fitted
 from app.core.facing.corrections import correct_readings
-from app.core.facing.evenness import blade_key
+from app.core.facing.evenness import BLADE_KEYS_PER_MM, blade_key
 from app.core.facing.measurements import RAILS, SetEntry
 from app.core.gauges.sizes import SetSizes
-from app.core.values.readings import FacingReadings
+from app.core.values.readings import FacingReadings, ReadingEntry, Uncertainties
 from app.core.values.units import format_blade
 
+Stops = frozenset[tuple[str, int]]  # by rail and blade (`blade_key`)
 
-def find_suspects(analysis: FacingAnalysis) -> frozenset[tuple[str, int]]:
+
+@lru_cache(2048)  # a set is asked for on every page of its job
+def suspects_of(facing: FacingReadings, uncertainties: Uncertainties) -> Stops:
+    """Name the stops of a facing to take again. Raises MalformedReading."""
+    if are_fitted(facing, uncertainties):
+        return frozenset()
+    return find_suspects(analyse_facing(facing, uncertainties))
+
+
+def find_suspects(analysis: FacingAnalysis) -> Stops:
     """Name the stops to take again, by rail and blade: each rail's own, else the mean's on both."""
     found = {
         (rail, blade_key(judged.stops[index].gap_mm))
@@ -33,7 +45,7 @@ def find_suspects(analysis: FacingAnalysis) -> frozenset[tuple[str, int]]:
     return frozenset(found)
 
 
-def leave_out(facing: FacingReadings, suspects: frozenset[tuple[str, int]]) -> FacingReadings:
+def leave_out(facing: FacingReadings, suspects: Stops) -> FacingReadings:
     """A facing without the stops that are to be taken again."""
     if not suspects:
         return facing
@@ -44,15 +56,37 @@ def leave_out(facing: FacingReadings, suspects: frozenset[tuple[str, int]]) -> F
     return replace(facing, left=left, right=right)
 
 
+def leave_out_entries(
+    readings: Iterable[ReadingEntry], suspects: Stops
+) -> tuple[ReadingEntry, ...]:
+    """Readings without those that are to be taken again."""
+    return tuple(one for one in readings if not _is_suspect(one, suspects))
+
+
+def _is_suspect(one: ReadingEntry, suspects: Stops) -> bool:
+    return one.quantity == "blade" and (one.rail, blade_key(one.gap_mm or 0.0)) in suspects
+
+
+def say_again(suspects: Stops) -> str:
+    """Name what is to be read again, such as the 0.010 in blade on the left rail; or nothing."""
+    names = [
+        f"the {format_blade(key / BLADE_KEYS_PER_MM)} blade on "
+        + ("both rails" if len(rails) == 2 else f"the {rails[0]} rail")
+        for key in sorted({key for _, key in suspects})
+        if (rails := [rail for rail in RAILS if (rail, key) in suspects])
+    ]
+    return " and ".join(names)
+
+
 def ask_suspects(entry: SetEntry, sizes: SetSizes) -> dict[str, str]:
     """Ask about the readings to take again, by the grid's field."""
     told = correct_readings(entry.readings, sizes)
-    suspects = find_suspects(analyse_facing(told.facing, told.uncertainties))
+    suspects = suspects_of(told.facing, told.uncertainties)
     return {
         f"b{one.gauge_id}_{one.rail}": (
             f"{one.typed} with the {format_blade(one.gap_mm or 0.0)} blade on the {one.rail} rail "
             "fits the others worst. Read it again; kept as it is, nothing is said from it."
         )
         for one in entry.readings
-        if one.quantity == "blade" and (one.rail, blade_key(one.gap_mm or 0.0)) in suspects
+        if _is_suspect(one, suspects)
     }

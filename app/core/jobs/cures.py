@@ -2,6 +2,7 @@
 
 A share is said with Wilson's limits and only from `LEAST_CASES` cases on; that a change did more
 than going without it, only by Fisher's exact test over all rows that are said (Holm's steps).
+Beside it, whether players feel what the closing effort says, by a rank correlation.
 """
 
 from collections import defaultdict
@@ -9,6 +10,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+
+from app.core.compare.differences import ReadSet
+from app.core.compare.effort import EffortRatio, compare_efforts
+from app.core.compare.effort_words import ALIKE, EASIER, HARDER, SUSPECT, judge_effort
+from app.core.facing.analysis import MalformedReading
 
 LEAST_CASES = 5
 LEVEL = 0.05
@@ -98,3 +104,75 @@ def _step(cures: Sequence[Cure]) -> list[Cure]:
         more = one.better * one.other_cases > one.other_better * one.cases
         told[at] = replace(one, told=1 if more else -1)
     return told
+
+
+FELT = (EASIER, ALIKE, HARDER)
+ORDERS = 9999  # drawn where there are more; under eight cases every order is looked at
+
+
+@dataclass(frozen=True, slots=True)
+class Felt:
+    """A job read before and after whose player said how it blows beside before: one of `FELT`."""
+
+    said: str
+    kind: str
+    before: ReadSet
+    after: ReadSet
+
+
+@dataclass(frozen=True, slots=True)
+class Agreement:
+    """What players said (`FELT`) by what was worked out, as counts of jobs.
+
+    `rho` is the rank correlation with the ratio, `p` how rarely chance makes so much of it either
+    way; None below `LEAST_CASES`. `told` is +1 or -1 where they may be said to go together or
+    against each other, else 0.
+    """
+
+    counts: dict[tuple[str, str], int]
+    cases: int
+    rho: float | None = None
+    p: float | None = None
+    told: int = 0
+
+
+def rank_correlation(said: Sequence[float], ratios: Sequence[float]) -> tuple[float, float]:
+    """Give Spearman's rank correlation, ties by their mean rank, and its two-sided probability.
+
+    That is of all orders (a permutation test, scipy), as tables for many cases don't hold for few.
+    """
+    from scipy.stats import permutation_test, rankdata
+
+    ranks = [rankdata(one) - (len(one) + 1) / 2.0 for one in (said, ratios)]
+    scale = float(np.sqrt(np.prod([one @ one for one in ranks])))
+    if not scale:
+        return 0.0, 1.0
+    found = permutation_test(
+        ranks[:1], lambda one, axis=-1: (one * ranks[1]).sum(axis=axis),
+        permutation_type="pairings", vectorized=True, n_resamples=ORDERS, rng=0,
+    )  # fmt: skip
+    return float(found.statistic) / scale, float(found.pvalue)
+
+
+def hold_beside(jobs: Iterable[Felt]) -> Agreement:
+    """Hold what players said beside the closing effort; where none is told, the job is left out."""
+    counts: dict[tuple[str, str], int] = defaultdict(int)
+    told: list[tuple[float, float]] = []
+    for job in jobs:
+        found = _work_out(job)
+        if found is not None:
+            counts[judge_effort(found), job.said] += 1
+            told.append((float(FELT.index(job.said)), found.ratio))
+    if len(told) < LEAST_CASES:
+        return Agreement(dict(counts), len(told))
+    rho, p = rank_correlation(*zip(*told, strict=True))
+    sign = 0 if p > LEVEL else 1 if rho > 0.0 else -1
+    return Agreement(dict(counts), len(told), rho, p, sign)
+
+
+def _work_out(job: Felt) -> EffortRatio | None:
+    try:
+        found = compare_efforts(job.before, job.after, job.kind)
+    except MalformedReading:
+        return None
+    return None if judge_effort(found) == SUSPECT else found

@@ -33,10 +33,14 @@ class JobEntry:
 
 @dataclass(frozen=True, slots=True)
 class PieceDrop:
-    """A piece of the drop-off, a known record's id or new, and what is asked of it alone."""
+    """A piece of the drop-off, a known record's id or new, and what is asked of it alone.
+
+    `row` is where a new one was typed.
+    """
 
     piece: int | PieceEntry
     asked: str
+    row: int = 0
     passes_on: bool = False  # a known piece that comes with another owner
 
 
@@ -102,19 +106,27 @@ def parse_drop_off(
     return fields.refused() or entry
 
 
+def same_name(row: int) -> str:
+    """Name the field that says which known piece a row tells of; "none" where it is another."""
+    return "same_piece" if row == 1 else f"same_piece{row}"
+
+
 def _read_pieces(fields: Fields, known: Sequence[str]) -> tuple[PieceDrop, ...]:
     """Read the known pieces that are ticked, and the rows in which something is typed."""
     ids = dict.fromkeys(int(one) for one in known if one.isdecimal() and len(one) < 10)
     pieces = [PieceDrop(one, "") for one in ids]
-    same = fields.raw.get("same_piece", "") not in {"", "none"}
-    if same:  # what the first row tells is this one
-        pieces.append(PieceDrop(fields.number_of("same_piece") or 0, "", passes_on=True))
-    for row in range(2 if same else 1, count_rows(fields.raw) + 1):
-        prefix = row_prefix(row)
+    for row in range(1, count_rows(fields.raw) + 1):
+        prefix, name = row_prefix(row), same_name(row)
+        asked = fields.text(f"{prefix}asked", limit=5000)
         typed = any(fields.raw.get(f"{prefix}{name}", "").strip() for name in _NAMED_BY)
-        if typed or (row == 1 and not ids):
-            asked = fields.text(f"{prefix}asked", limit=5000)
-            pieces.append(PieceDrop(read_piece(fields, prefix), asked))
+        if fields.raw.get(name, "") not in {"", "none"}:
+            same = fields.number_of(name) or 0
+            if same in ids:
+                fields.refuse(name, "It is in this order already. A piece comes once in an order.")
+            ids[same] = None
+            pieces.append(PieceDrop(same, asked, passes_on=True))
+        elif typed or (row == 1 and not ids):
+            pieces.append(PieceDrop(read_piece(fields, prefix), asked, row))
     return tuple(pieces)
 
 

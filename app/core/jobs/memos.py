@@ -13,6 +13,8 @@ from app.core.values.units import NotANumber, format_number, parse_number
 
 MOMENTS = {"before": "before the work", "between": "during the work", "after": "after the work"}
 AWAY = {"trial": "on trial with the player", "workshop": "at another workshop"}
+# how it blows beside before the work; the keys are the verdicts of `effort_words`
+FEELS = {"easier": "it blows easier", "alike": "it blows as before", "harder": "it blows harder"}
 ANSWERS = {"accepted": "accepted", "declined": "declined"}
 WAYS = {"in": "it comes", "out": "it goes out"}
 CUSTOMS = {"contents": "Contents", "worth": "Value", "origin": "Origin"}  # on a parcel's note
@@ -22,7 +24,10 @@ SENT_BY = {"mail": "by e-mail", "text": "by text message", "phone": "by telephon
 
 @dataclass(frozen=True, slots=True)
 class MemoField:
-    """A field of a memo: text, lines, money, seconds, or one of its choices."""
+    """A field of a memo: text, lines, money, seconds, jobs of its order, or one of its choices.
+
+    `needed` is what is asked for where it is empty.
+    """
 
     name: str
     label: str
@@ -37,7 +42,8 @@ class MemoKind:
     """A kind of memo: its labels and fields; `due` and `done` say what it awaits, if anything.
 
     `opens` unfolds its form. `about` names the pages it is written on, `to` who it goes to where
-    a customer is chosen, `came` says that what was awaited came.
+    a customer is chosen, `came` says that what was awaited came. What is `of_order` belongs to
+    all pieces of an order.
     """
 
     key: str
@@ -53,6 +59,7 @@ class MemoKind:
     answer: str = ""
     to: str = ""
     hint: str = ""
+    of_order: bool = False
 
 
 MEMO_KINDS: dict[str, MemoKind] = {
@@ -69,16 +76,18 @@ MEMO_KINDS: dict[str, MemoKind] = {
             MemoField("instrument", "On which instrument"),
             MemoField("set_up", "Reed and set-up"),
             MemoField("said", "What was said", "lines", "Write what was said."),
+            MemoField("feel", "With the same reed, beside before the work", choices=FEELS,
+                      hint="Ask before you tell what was worked out."),
         )),
         MemoKind("seal", "Suction tests", "A suction test", "Keep the suction test", (
-            MemoField("moment", "When", choices=MOMENTS),
+            MemoField("moment", "When", needed="Choose one.", choices=MOMENTS),
             MemoField("seconds", "The reed held for, seconds", "seconds",
                       "Write how many seconds it held."),
             MemoField("with", "Reed, and how it was closed"),
         ), hint="Wet the reed, close the shank with the palm, draw the air out, and count until "
                 "the reed lets go. Take the same reed before and after. Disinfect it first."),
         MemoKind("away", "Out of the shop", "Send it out", "It goes out", (
-            MemoField("where", "It goes", choices=AWAY),
+            MemoField("where", "It goes", needed="Choose one.", choices=AWAY),
             MemoField("whom", "To whom", hint="The plater, a colleague, the player."),
             MemoField("what", "What for", "lines"),
         ), ("job",), "Due back", True, "It came home", "came home"),
@@ -86,9 +95,10 @@ MEMO_KINDS: dict[str, MemoKind] = {
             MemoField("amount", "Amount"),
             MemoField("answer", "Answer", choices=ANSWERS),
             MemoField("by", "Answered"),
-        ), (), "Good until"),
+        ), (), "Good until", of_order=True),
         MemoKind("parcel", "Parcels", "A parcel", "Keep the parcel", (
-            MemoField("way", "Which way", choices=WAYS),
+            MemoField("way", "Which way", needed="Choose one.", choices=WAYS),
+            MemoField("jobs", "In it, jobs", "jobs"),
             MemoField("carrier", "Carrier"),
             MemoField("number", "Tracking number"),
             MemoField("declared", "Insured for", "money"),
@@ -96,7 +106,7 @@ MEMO_KINDS: dict[str, MemoKind] = {
                       hint="Such as “clarinet mouthpiece, hard rubber, used, after repair”."),
             MemoField("worth", "Value for customs", "money"),
             MemoField("origin", "Country of origin"),
-        ), due="Expected by", done="It arrived", came="arrived"),
+        ), due="Expected by", done="It arrived", came="arrived", of_order=True),
         MemoKind("warranty", "Warranty", "A warranty", "Keep the warranty", (
             MemoField("covers", "What it covers", "lines"),
         ), ("job",), "Until", due_needed=True),
@@ -141,7 +151,8 @@ def parse_memo(
 
 def _read(fields: Fields, name: str, field: MemoField) -> str:
     if field.choices:
-        return fields.choice(name, field.choices, words="Choose one.")
+        allowed = field.choices if field.needed else {"": "", **field.choices}
+        return fields.choice(name, allowed, words=field.needed or "Choose one, or none.")
     if field.reads == "money":
         minor = fields.money_minor(name)
         if minor is None and field.needed:
@@ -167,6 +178,11 @@ def tell_memo(kind: MemoKind, details: Mapping[str, str]) -> list[tuple[str, str
     ]
     return [(label, words) for label, words in (*rows, (kind.answer, details.get("answer", "")))
             if words]  # fmt: skip
+
+
+def jobs_in(details: Mapping[str, str]) -> list[str]:
+    """List the numbers of the jobs whose pieces a parcel holds; none where it holds all it can."""
+    return [one for one in details.get("jobs", "").split(", ") if one]
 
 
 def tell_seal(tests: Mapping[str, str]) -> str:

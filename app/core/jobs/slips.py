@@ -238,7 +238,7 @@ class CardBack:
 
     rows: tuple[CardRow, ...]
     figures: tuple[CardFigure, ...]
-    glass_label: str
+    counted: str
     curves: tuple[str, ...]
     as_read: tuple[str, ...]
     done: str
@@ -284,7 +284,7 @@ class BenchPart:
     condition: str
     line: str
     rows: tuple[BenchRow, ...]
-    scale: str
+    counted: str
     target_name: str
     plan: BenchPlan | None
     passes: Rows
@@ -338,7 +338,7 @@ class RecordPart:
     facts: Rows
     owners: Rows
     last: str
-    scale: str
+    counted: str
     readings: Rows
     lengths: Rows
     picture: MakerPicture | None

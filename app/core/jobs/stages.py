@@ -1,13 +1,14 @@
 """The stages of a job: one table of what moves a job there and what comes next.
 
-What happens to a job is named by a key: the role of a reading set that was kept, or AGREED,
-PASS, CARD. Whatever happens, only this table says whether it moves the job on.
+What happens to a job is named by a key: the role of a reading set that was kept, or ARRIVED,
+AGREED, PASS, CARD. Whatever happens, only this table says whether it moves the job on.
 """
 
 from collections.abc import Collection
 from dataclasses import dataclass
 
 EXPECTED, DROPPED_OFF = "expected", "dropped_off"
+ARRIVED = "arrived"  # in a parcel
 AGREED = "agreed"
 PASS = "pass"  # noqa: S105 - a spell at the bench
 CARD = "card"
@@ -77,7 +78,7 @@ STAGES: dict[str, Stage] = {
     for stage in (
         # key, label, step; what brings a job here, from which stages; what comes next
         Stage("expected", "expected", 0, "", (), (_CAME,)),
-        Stage("dropped_off", "dropped off", 1, "", (), (_READ_FIRST,)),
+        Stage("dropped_off", "dropped off", 1, ARRIVED, ("expected",), (_READ_FIRST,)),
         Stage("measured", "measured", 2, "as_received", _NEW, (_AGREE, _IS_AGREED)),
         Stage("agreed", "agreed", 3, AGREED, ("measured",), (_TO_BENCH,)),
         Stage("on_the_bench", "on the bench", 4, PASS, (*_NEW, "measured", "agreed"), (_WORK,)),
@@ -86,6 +87,17 @@ STAGES: dict[str, Stage] = {
         Stage("returned", "returned", 7, open=False),
         Stage("returned_unworked", "returned unworked", 7, open=False),
     )
+}
+
+
+# what a history says of a stage that nobody chose: why the job came there
+BECAUSE = {
+    ARRIVED: "its parcel came",
+    "as_received": "readings as received were kept",
+    AGREED: "what was agreed was noted",
+    PASS: "work was noted",
+    "as_returned": "readings as returned were kept",
+    CARD: "the return card was issued",
 }
 
 

@@ -12,8 +12,9 @@ from math import hypot
 
 import numpy as np
 
-from app.core.facing.analysis import MalformedReading, check_readings
+from app.core.facing.analysis import MalformedReading
 from app.core.facing.stations import RailLine, line_of_readings, make_stations
+from app.core.facing.suspects import Stops, leave_out, say_again, suspects_of
 from app.core.plan.facings import (
     RAILS,
     FacingTolerance,
@@ -56,13 +57,15 @@ class BladeLeft:
 class BenchState:
     """All blades and the tip; `stop` when both rails and the tip are read and within tolerance.
 
-    `unread` names what of these was not read.
+    `unread` names what of these was not read, `again` what is to be read again: nothing is said
+    of that, and it is no time to stop.
     """
 
     blades: tuple[BladeLeft, ...]
     stop: bool
     words: str
     unread: tuple[str, ...] = ()
+    again: Stops = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,9 +98,10 @@ def judge_bench(
     A blade is within tolerance if it is along the glass and in the gap, where those are given;
     without any, if its height is nothing the gauges can tell (2u). No tolerance is narrower than
     half of `step_mm`, the step the glass is read to: the number nearest to the target is as near
-    as can be read. Raises MalformedReading.
+    as can be read. A reading to be taken again is left out. Raises MalformedReading.
     """
-    check_readings(now, uncertainties)
+    again = suspects_of(now, uncertainties)
+    now = leave_out(now, again)
     if not (now.left or now.right) and now.tip_opening_mm is None:
         raise MalformedReading("now", "Give the readings of a rail or the tip opening.")
     stations = make_stations(FURTHEST_MM, ())
@@ -124,8 +128,12 @@ def judge_bench(
     if wanted_tip is not None:
         wanted["tip"] = "tip opening"
     unread = tuple(name for rail, name in wanted.items() if rail not in read)
-    stop = not unread and all(blade.state == "within" for blade in blades)
-    return BenchState(tuple(blades), stop, _tell_state(blades, stop, unread), unread)
+    all_within = all(blade.state == "within" for blade in blades)
+    stop = not (unread or again) and all_within
+    words = _tell_state(blades, stop, unread)
+    if again and all_within:
+        words = f"Read {say_again(again)} again: all else is within tolerance."
+    return BenchState(tuple(blades), stop, words, unread, again)
 
 
 def _judge_stop(
@@ -243,7 +251,7 @@ def measure_depth(
 
     Flat cuts: the mean gap lost, over all blades and the tip. A rail: the mean gap gained over
     its blades. Toward the tip: what the tip opening gained. Blades are read against the line
-    of the readings before.
+    of the readings before; from one that is to be read again nothing is learnt.
     """
     tips = read_tip(before, uncertainties), read_tip(after, uncertainties)
     tip_gain = []
@@ -251,6 +259,7 @@ def measure_depth(
         tip_gain = [(tips[1][0] - tips[0][0], hypot(tips[0][1], tips[1][1]))]
     if cut in TIP_CUTS:
         return _mean_depth(tip_gain)
+    before, after = (leave_out(one, suspects_of(one, uncertainties)) for one in (before, after))
     rail, zone = _rail_and_zone(cut)
     if rail:
         return _mean_depth(list(_gains(rail, before, after, uncertainties, zone)))

@@ -28,6 +28,9 @@ class ToGo:
     state: str
 
 
+READ_AGAIN = ToGo("read again", "again")
+
+
 @dataclass(frozen=True, slots=True)
 class TableRow:
     """One row of the table; `fields` are the form's cells, one for each rail or one for the tip.
@@ -112,7 +115,7 @@ def list_togo(state: BenchState, gauges: GaugesInUse) -> Mapping[str, ToGo]:
             said["tip"] = _say_togo(one, gauges.tip, "too open by")
         elif name := cells.get((one.rail, blade_key(one.gap_mm))):
             said[name] = _say_togo(one, gauges.glass, "too far by")
-    return said
+    return said | {cells[stop]: READ_AGAIN for stop in state.again if stop in cells}
 
 
 def _say_togo(one: BladeLeft, scale: Scale, past: str) -> ToGo:

@@ -9,6 +9,7 @@ came in between, the only safe next step is to read again.
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
+from app.core.facing.suspects import say_again
 from app.core.plan.bench import TIP_CUTS, BenchState, Depth, LoggedPass, left_for_cut
 from app.core.plan.facings import FacingTolerance
 from app.core.plan.plan_values import DONE, RAILS, TABLE, UNTOLD, RemovalPlan
@@ -244,6 +245,8 @@ def judge_next(
         return Verdict("read", made)
     if careful is not None and offers[0] is careful:
         return Verdict("careful", "Next pass could overshoot.")
+    if state.again:
+        return Verdict("read", f"Read {say_again(state.again)} again: nothing is said from it.")
     come_to = plan.comes_to if plan else ""
     if come_to == TABLE:
         return Verdict("go on", "The table first: the rails alone can't bring it there.")
@@ -259,6 +262,8 @@ def judge_next(
 def head_plan(plan: RemovalPlan, state: BenchState) -> str:
     """Head a plan so that it says what the bench says."""
     if plan.comes_to == DONE and not state.stop:
+        if state.again:
+            return f"Read {say_again(state.again)} again"
         if state.unread:
             return "Nothing to cut as far as it was read"
         return f"Read {_name_worst(state)} again"

@@ -146,8 +146,9 @@ def list_unread_words(plan: RemovalPlan, now: FacingReadings, glass: Scale) -> t
         for one in find_unread(getattr(plan, rail), getattr(now, rail), now.tip_opening_mm)[:1]:
             ends = [format_stop(mm, glass) for mm in (one.from_mm, one.to_mm)]
             words = (
-                f"from {ends[0]} to {ends[1]} on the glass nothing was read, and what is planned "
-                f"there is a guess. A blade of about {format_blade(one.blade_mm)} would tell most."
+                f"from {ends[0]} to {ends[1]} on the glass there is no reading to go by, and what "
+                f"is planned there is a guess. A blade of about {format_blade(one.blade_mm)} would "
+                "tell most."
             )
             said.setdefault(words, []).append(rail)
     return tuple(

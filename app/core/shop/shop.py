@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from app.core.facing.measurements import RAIL_VIEWS
 from app.core.plan.targets import TOLERANCES, read_tolerance
 from app.core.values.forms import Fields, Refused
 from app.core.values.units import SCALES
@@ -47,6 +48,7 @@ class ShopEntry:
     bore_gauge_id: int
     blade_set_id: int
     blade_order: str
+    rails_seen: str
     evenness_tolerance_mm: float
     position_tolerance_mm: float
     tip_tolerance_mm: float
@@ -85,6 +87,9 @@ def parse_shop(raw: Mapping[str, str]) -> ShopEntry | Refused:
         blade_set_id=fields.number_of("blade_set_id", needed="Choose the blade set.") or 0,
         blade_order=fields.choice(
             "blade_order", BLADE_ORDERS, words="Choose the order.", default="thin_first"
+        ),
+        rails_seen=fields.choice(
+            "rails_seen", RAIL_VIEWS, words="Say how you look at a rail.", default="tip_up"
         ),
         evenness_tolerance_mm=tolerance or 0.0,
         **_read_papers(fields),
@@ -125,20 +130,20 @@ def read_address(fields: Fields) -> str:
 
 def _read_planning(fields: Fields) -> dict[str, Any]:
     """Read what a new target may be missed by, and the most the shop takes off."""
-    found: dict[str, Any] = {}
+    columns: dict[str, Any] = {}
     tolerance = read_tolerance(fields)
     for name in TOLERANCES:
         value = getattr(tolerance, name.replace("_tolerance", "_mm"))
         if value is None and name in fields.raw:
             fields.refuse(name, "Write a tolerance in mm; 0 for none.")
-        found[f"{name}_mm"] = USUAL_TOLERANCES_MM[name] if value is None else value
+        columns[f"{name}_mm"] = USUAL_TOLERANCES_MM[name] if value is None else value
     for name, what in (("most_table", "table"), ("most_rail", "rail")):
         value = fields.length_mm(name, SCALES["length_mm"])
         if value is not None and not 0 < value <= 5:
             fields.refuse(name, f"The most a {what} may lose is between 0 and 5 mm.")
-        found[f"{name}_mm"] = value
+        columns[f"{name}_mm"] = value
     tilt = fields.length_mm("tilt_limit", SCALES["length_mm"]) or 0.0
     if tilt > 1:
         fields.refuse("tilt_limit", "A tilt is at most 1 mm in 10 mm of table.")
-    found["tilt_limit_mm_per_mm"] = tilt / 10.0
-    return found
+    columns["tilt_limit_mm_per_mm"] = tilt / 10.0
+    return columns

@@ -49,10 +49,10 @@ from app.store.book.export_files import (
     read_table,
     table_file,
 )
-from app.store.book.export_words import READ_ME
 from app.store.book.locks import BookProblem
 from app.store.files import say_disk, written_whole
 from app.store.names import is_plain_name
+from app.store.packed import folder_of
 from app.store.tables import Base
 
 READ_ME_NAME = "READ ME.txt"
@@ -80,13 +80,13 @@ class _Zip:
         info = zipfile.ZipInfo(name, self.day)
         info.compress_type = zipfile.ZIP_DEFLATED if packed else zipfile.ZIP_STORED
         info.external_attr = 0o600 << 16
-        found, size = hashlib.sha256(), 0
+        sha256, size = hashlib.sha256(), 0
         with self._file.open(info, "w", force_zip64=True) as opened:
             for chunk in chunks:
                 opened.write(chunk)
-                found.update(chunk)
+                sha256.update(chunk)
                 size += len(chunk)
-        self.marks[name] = FileMark(found.hexdigest(), size, rows)
+        self.marks[name] = FileMark(sha256.hexdigest(), size, rows)
         self._lowered.add(name.lower())
 
     def is_taken(self, name: str) -> bool:
@@ -142,7 +142,8 @@ def _write(
     with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as packed:
         writer = _Zip(packed, now.astimezone(), Path(file.name).parent)
         schema = MigrationContext.configure(connection).get_current_revision() or ""
-        words = READ_ME.format(program=program, day=f"{now.astimezone():%d %B %Y}", schema=schema)
+        read_me = (folder_of("templates") / "exports" / READ_ME_NAME).read_text(encoding="utf-8")
+        words = read_me.format(program=program, day=f"{now.astimezone():%d %B %Y}", schema=schema)
         writer.add(READ_ME_NAME, [words.encode()])
         hashes = {table.name: _write_table(writer, connection, table, step) for table in tables}
         writer.add("fields.csv", write_lines(_list_fields(tables)))
@@ -205,9 +206,11 @@ def _write_paper(
     writer: _Zip, columns: Sequence[Column[Any]], row: Row, column: Column[Any], text: str
 ) -> str:
     """Write a cell's content as a file of its own and give the file's name."""
-    told = dict(zip([one.name for one in columns], row, strict=True))
-    folder = f"{PAPERS}/{told.get('slip_id') or told.get('id')}"
-    wanted = {"html": "paper.html", "content": told.get("name") or ""}.get(column.name, column.name)
+    cells = dict(zip([each_column.name for each_column in columns], row, strict=True))
+    folder = f"{PAPERS}/{cells.get('slip_id') or cells.get('id')}"
+    wanted = {"html": "paper.html", "content": cells.get("name") or ""}.get(
+        column.name, column.name
+    )
     name, count = f"{folder}/{wanted}", 0
     while not is_plain_name(name) or "/" in wanted or writer.is_taken(name):
         count += 1

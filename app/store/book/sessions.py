@@ -54,7 +54,7 @@ class Sessions:
         if book:
             note_acts(self._writing, book)
         event.listen(self._writing, "after_flush", index_changes)
-        forget_what_changes(self._reading, only_looking=True)
+        forget_what_changes(self._reading)
         forget_what_changes(self._writing)
 
     @contextmanager

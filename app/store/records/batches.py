@@ -1,11 +1,11 @@
 """Batches of the shop's own making, their pieces, and the shop as the owner of them."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import Row, bindparam, func, select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session, joinedload
 
 from app.core.jobs.batches import BatchEntry, PiecesEntry
@@ -14,7 +14,7 @@ from app.core.values.forms import format_money
 from app.core.values.pieces import PieceEntry
 from app.store.records.customers import add_customer
 from app.store.records.facings import KeptFacing, get_facing
-from app.store.records.loading import rows_of
+from app.store.records.keeping import keep
 from app.store.records.measurements import Measurement, list_own_measurements, standing
 from app.store.records.memos import list_awaited
 from app.store.records.pieces import add_piece
@@ -57,26 +57,14 @@ def own_customer_id(session: Session, now: datetime) -> int:
 
 def add_batch(session: Session, entry: BatchEntry, now: datetime) -> Batch:
     """Begin a batch without pieces."""
-    batch = Batch(**_columns(entry), created_at=now)
-    session.add(batch)
-    session.flush()
-    return batch
-
-
-def _columns(entry: BatchEntry) -> dict[str, object]:
-    return {
-        "name": entry.name,
-        "facing_id": entry.facing_id,
-        "started_on": entry.started_on,
-        "note": entry.note,
-    }
+    return keep(session, Batch(**asdict(entry), created_at=now))
 
 
 def save_batch(
     session: Session, batch: Batch, entry: BatchEntry, seen_version: int | None, now: datetime
 ) -> None:
     """Change a batch and keep what it said; raises Conflict."""
-    change_record(session, batch, _columns(entry), seen_version=seen_version, now=now)
+    change_record(session, batch, asdict(entry), seen_version=seen_version, now=now)
 
 
 def add_batch_pieces(
@@ -102,8 +90,7 @@ def add_batch_pieces(
             notes="",
         )
         piece = add_piece(session, owner_id, made, today, now)
-        session.add(BatchPiece(batch_id=batch.id, piece_id=piece.id, place=place))
-    session.flush()
+        keep(session, BatchPiece(batch_id=batch.id, piece_id=piece.id, place=place))
 
 
 def get_batch(session: Session, batch_id: int) -> Batch | None:
@@ -113,16 +100,16 @@ def get_batch(session: Session, batch_id: int) -> Batch | None:
 
 def list_batches(session: Session, facing_id: int | None = None) -> list[BatchLine]:
     """List the batches, newest first; those made to one facing only, if asked."""
-    found = (
+    batches = (
         select(Batch, func.count(BatchPiece.piece_id))
         .outerjoin(BatchPiece, (BatchPiece.batch_id == Batch.id) & BatchPiece.left_at.is_(None))
         .group_by(Batch.id)
         .order_by(Batch.started_on.desc(), Batch.id.desc())
     )
     if facing_id is not None:
-        found = found.where(Batch.facing_id == facing_id)
+        batches = batches.where(Batch.facing_id == facing_id)
     lines = []
-    for batch, count in session.execute(found):
+    for batch, count in session.execute(batches):
         facing = get_facing(session, batch.facing_id)
         assert facing is not None  # noqa: S101 - the table's foreign key holds it
         lines.append(BatchLine(batch, facing, count))
@@ -151,22 +138,19 @@ def move_out(
     return kept.piece
 
 
-def find_batch_of(session: Session, piece_id: int) -> Row[Any] | None:
+def find_batch_of(session: Session, piece_id: int) -> Any:
     """The batch a piece was made in and has not left (id, name), and its place there."""
-    return rows_of(session, _BATCH_OF, {"piece": piece_id}).first()
+    batches = select(Batch.id, Batch.name, BatchPiece.place).join(
+        BatchPiece, BatchPiece.batch_id == Batch.id
+    )
+    here = BatchPiece.piece_id == piece_id, BatchPiece.left_at.is_(None)
+    return session.execute(batches.where(*here)).first()
 
 
 def price_of(session: Session, piece: Piece) -> int | None:
     """What a piece of the shop's own is for sale at."""
     of = BatchPiece.piece_id == piece.id
     return session.scalar(select(BatchPiece.price_minor).where(of))
-
-
-_BATCH_OF = (
-    select(Batch.id, Batch.name, BatchPiece.place)
-    .join(BatchPiece, BatchPiece.batch_id == Batch.id)
-    .where(BatchPiece.piece_id == bindparam("piece"), BatchPiece.left_at.is_(None))
-)
 
 
 def list_made_pieces(session: Session, batch_id: int) -> list[MadePiece]:
@@ -181,18 +165,18 @@ def list_made_pieces(session: Session, batch_id: int) -> list[MadePiece]:
         .options(joinedload(BatchPiece.piece).joinedload(Piece.owner))
         .order_by(BatchPiece.place)
     ).all()
-    sets = _own_sets(session, [one.piece_id for one in kept])
-    trials = {one.piece_id: one for one in list_awaited(session) if one.kind == "trial"}
+    sets = _own_sets(session, [place.piece_id for place in kept])
+    trials = {memo.piece_id: memo for memo in list_awaited(session) if memo.kind == "trial"}
     return [
         MadePiece(
-            one.place,
-            one.piece,
-            sets.get(one.piece_id),
-            one.left_at,
-            one.price_minor,
-            trials.get(one.piece_id),
+            place.place,
+            place.piece,
+            sets.get(place.piece_id),
+            place.left_at,
+            place.price_minor,
+            trials.get(place.piece_id),
         )
-        for one in kept
+        for place in kept
     ]
 
 
@@ -206,21 +190,22 @@ def save_prices(
         .options(joinedload(BatchPiece.piece))
     )
     before = {}
-    for one in kept:
-        if one.price_minor != prices[one.piece_id]:
-            name = f"price of {one.piece.marking or one.place}"
-            before[name] = format_money(one.price_minor, currency)
-            one.price_minor = prices[one.piece_id]
+    for place in kept:
+        if place.price_minor != prices[place.piece_id]:
+            name = f"price of {place.piece.marking or place.place}"
+            before[name] = format_money(place.price_minor, currency)
+            place.price_minor = prices[place.piece_id]
     if before:
-        session.add(Revision(noun="batch", record_id=batch.id, at=now, before=before))
-        session.flush()
+        keep(session, Revision(noun="batch", record_id=batch.id, at=now, before=before))
 
 
 def _own_sets(session: Session, piece_ids: Sequence[int]) -> dict[int, Measurement]:
     """By piece, the last standing readings that tell of its facing."""
     made = list_own_measurements(session, piece_ids, get_shop(session).customer_id)
     return {
-        one.piece_id: one
-        for one in standing(made)
-        if one.facing.left or one.facing.right or one.facing.tip_opening_mm is not None
+        measurement.piece_id: measurement
+        for measurement in standing(made)
+        if measurement.facing.left
+        or measurement.facing.right
+        or measurement.facing.tip_opening_mm is not None
     }

@@ -18,17 +18,14 @@ from app.core.jobs.charges import (
 from app.core.jobs.memos import ANSWERS
 from app.core.jobs.stages import AGREED
 from app.store.records.jobs import add_event, move_on
-from app.store.records.loading import rows_of
+from app.store.records.keeping import keep
 from app.store.records.revisions import change_record
 from app.store.tables import Charge, Job, Memo, Payment, Work
 
 
 def add_charge(session: Session, job: Job, entry: ChargeEntry, now: datetime) -> Charge:
     """Add a line to the bill."""
-    made = Charge(job_id=job.id, created_at=now, **asdict(entry))
-    session.add(made)
-    session.flush()
-    return made
+    return keep(session, Charge(job_id=job.id, created_at=now, **asdict(entry)))
 
 
 def add_payment(
@@ -43,20 +40,14 @@ def add_payment(
 
 def list_charges(session: Session, job_id: int) -> list[Charge]:
     """List the bill's lines by their day."""
-    return list(session.scalars(_CHARGES, {"job": job_id}))
+    of_job = select(Charge).where(Charge.job_id == job_id)
+    return list(session.scalars(of_job.order_by(Charge.charged_on, Charge.id)))
 
 
 def list_payments(session: Session, job_id: int) -> list[Payment]:
     """List the payments by their day."""
-    return list(session.scalars(_PAYMENTS, {"job": job_id}))
-
-
-_CHARGES = (
-    select(Charge).where(Charge.job_id == bindparam("job")).order_by(Charge.charged_on, Charge.id)
-)
-_PAYMENTS = (
-    select(Payment).where(Payment.job_id == bindparam("job")).order_by(Payment.paid_on, Payment.id)
-)
+    of_job = select(Payment).where(Payment.job_id == job_id)
+    return list(session.scalars(of_job.order_by(Payment.paid_on, Payment.id)))
 
 
 def account_of(session: Session, jobs: Sequence[Job]) -> Account:
@@ -64,8 +55,8 @@ def account_of(session: Session, jobs: Sequence[Job]) -> Account:
     charged: list[int] = []
     paid: list[int] = []
     for job in jobs:
-        for one in rows_of(session, _STANDING, {"job": job.id}):
-            (paid if one.is_paid else charged).append(one.amount_minor)
+        for line in session.execute(_STANDING, {"job": job.id}):
+            (paid if line.is_paid else charged).append(line.amount_minor)
         if job.agreed_price_minor is not None and not job.price_in_lines:
             charged.append(job.agreed_price_minor)
     return add_up(charged, paid)
@@ -105,7 +96,9 @@ def answer_quote(
     if entry.answer != "accepted":
         return
     for job in order:
-        lines = [one.label for one in list_charges(session, job.id) if one.struck_at is None]
+        lines = [
+            charge.label for charge in list_charges(session, job.id) if charge.struck_at is None
+        ]
         if lines and not job.agreed_work:
             agreed = {"agreed_work": ", ".join(dict.fromkeys(lines))}
             change_record(session, job, agreed, seen_version=None, now=now)

@@ -5,12 +5,12 @@ from dataclasses import asdict, dataclass
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import BindParameter, Row, bindparam, func, select, tuple_
-from sqlalchemy.orm import Session, joinedload
+from sqlalchemy import func, select, tuple_
+from sqlalchemy.orm import Session, joinedload, selectinload
 
 from app.core.jobs.stages import EXPECTED
 from app.core.values.customers import CustomerEntry, InstrumentEntry
-from app.store.records.loading import Hanging, rows_of
+from app.store.records.keeping import keep
 from app.store.records.lookups import fold, search_text_of
 from app.store.records.revisions import change_record
 from app.store.tables import Customer, Instrument, Job, Ownership, Piece
@@ -18,10 +18,9 @@ from app.store.tables import Customer, Instrument, Job, Ownership, Piece
 
 def add_customer(session: Session, entry: CustomerEntry, now: datetime) -> Customer:
     """Write a new customer down."""
-    customer = Customer(**asdict(entry), search_text=search_text_of(entry), created_at=now)
-    session.add(customer)
-    session.flush()
-    return customer
+    return keep(
+        session, Customer(**asdict(entry), search_text=search_text_of(entry), created_at=now)
+    )
 
 
 def save_customer(
@@ -38,17 +37,9 @@ def save_customer(
 
 def get_customer(session: Session, customer_id: int) -> Customer | None:
     """A customer with their pieces and instruments."""
-    customer = session.scalar(_CUSTOMER, {"id": customer_id})
-    for kind in _ON_A_CUSTOMER if customer else ():
-        kind.load(session, [customer])
-    return customer
-
-
-_CUSTOMER = select(Customer).where(Customer.id == bindparam("id"))
-_ON_A_CUSTOMER = (
-    Hanging(Customer.pieces, where=Piece.joined_to_id.is_(None)),
-    Hanging(Customer.instruments),
-)
+    own = selectinload(Customer.pieces.and_(Piece.joined_to_id.is_(None)))
+    wanted = select(Customer).where(Customer.id == customer_id)
+    return session.scalar(wanted.options(own, selectinload(Customer.instruments)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,14 +68,16 @@ def list_customers(
         wanted = wanted.where(place > (last.search_text, last.id))
     elif begin:
         wanted = wanted.where(Customer.search_text >= begin)  # folded: Øyvind stands under O
-    found = session.scalars(wanted).all()
-    shown = tuple(found[:most])
+    customers = session.scalars(wanted).all()
+    shown = tuple(customers[:most])
     counts = session.execute(
         select(Piece.owner_id, func.count())
-        .where(Piece.owner_id.in_([one.id for one in shown]), Piece.joined_to_id.is_(None))
+        .where(
+            Piece.owner_id.in_([customer.id for customer in shown]), Piece.joined_to_id.is_(None)
+        )
         .group_by(Piece.owner_id)
     )
-    more = len(found) > most
+    more = len(customers) > most
     return CustomerPage(
         customers=shown,
         piece_counts={owner: count for owner, count in counts},  # noqa: C416 - rows are not pairs to mypy
@@ -97,27 +90,18 @@ def list_jobs_of(
     session: Session, customer_id: int, before: int | None = None, most: int = 100
 ) -> list[Job]:
     """List a customer's jobs, newest first, or those before a job."""
-    values = {"customer": customer_id, "most": most, "before": before}
-    if before is None:
-        del values["before"]
-    return list(session.scalars(_JOBS if before is None else _JOBS_BEFORE, values))
-
-
-_JOBS = (
-    select(Job)
-    .where(Job.customer_id == bindparam("customer"))
-    .options(joinedload(Job.piece).joinedload(Piece.owner))
-    .order_by(Job.number.desc())
-    .limit(bindparam("most"))
-)
-_JOBS_BEFORE = _JOBS.where(Job.number < bindparam("before"))
+    jobs = select(Job).where(Job.customer_id == customer_id)
+    if before is not None:
+        jobs = jobs.where(Job.number < before)
+    whose = joinedload(Job.piece).joinedload(Piece.owner)
+    return list(session.scalars(jobs.options(whose).order_by(Job.number.desc()).limit(most)))
 
 
 @dataclass(frozen=True, slots=True)
 class Known:
     """What tells a customer from another of the same name: the last visit, or a piece."""
 
-    piece: Row[Any]  # its name: maker, model, marking, telling marks
+    piece: Any  # its name: maker, model, marking, telling marks
     last_here: date | None
 
 
@@ -125,32 +109,21 @@ def tell_apart(session: Session, customer_ids: Sequence[int]) -> dict[int, Known
     """By customer, the last visit and its piece, else a piece of theirs, if any."""
     if not customer_ids:
         return {}
-    visits = rows_of(session, _LAST_VISITS, {"customers": list(customer_ids)})
-    known = {one.customer_id: Known(one, one.dropped_off) for one in visits}
-    if others := [one for one in customer_ids if one not in known]:
-        for piece in rows_of(session, _FIRST_PIECES, {"customers": others}):
-            known[piece.owner_id] = Known(piece, None)
+    name = (Piece.maker, Piece.model, Piece.marking, Piece.telling_marks)
+    visited = Job.customer_id.in_(customer_ids), Job.stage != EXPECTED
+    last = select(func.max(Job.number)).where(*visited).group_by(Job.customer_id)
+    visits = select(Job.customer_id, Job.dropped_off, *name).join(Job.piece)
+    known = {
+        visit.customer_id: Known(visit, visit.dropped_off)
+        for visit in session.execute(visits.where(Job.number.in_(last)))
+    }
+    others = Piece.owner_id.in_(
+        [customer_id for customer_id in customer_ids if customer_id not in known]
+    )
+    first = select(func.min(Piece.id)).where(others).group_by(Piece.owner_id)
+    for piece in session.execute(select(Piece.owner_id, *name).where(Piece.id.in_(first))):
+        known[piece.owner_id] = Known(piece, None)
     return known
-
-
-_CUSTOMERS: BindParameter[Any] = bindparam("customers", expanding=True)
-_NAME = (Piece.maker, Piece.model, Piece.marking, Piece.telling_marks)
-_LAST_VISITS = (
-    select(Job.customer_id, Job.dropped_off, *_NAME)
-    .join(Piece, Piece.id == Job.piece_id)
-    .where(
-        Job.number.in_(
-            select(func.max(Job.number))
-            .where(Job.customer_id.in_(_CUSTOMERS), Job.stage != EXPECTED)
-            .group_by(Job.customer_id)
-        )
-    )
-)
-_FIRST_PIECES = select(Piece.owner_id, *_NAME).where(
-    Piece.id.in_(
-        select(func.min(Piece.id)).where(Piece.owner_id.in_(_CUSTOMERS)).group_by(Piece.owner_id)
-    )
-)
 
 
 def list_former_pieces(session: Session, customer_id: int) -> list[Piece]:
@@ -168,7 +141,4 @@ def list_former_pieces(session: Session, customer_id: int) -> list[Piece]:
 
 def add_instrument(session: Session, customer_id: int, entry: InstrumentEntry) -> Instrument:
     """Write down an instrument of a customer's."""
-    instrument = Instrument(customer_id=customer_id, **asdict(entry))
-    session.add(instrument)
-    session.flush()
-    return instrument
+    return keep(session, Instrument(customer_id=customer_id, **asdict(entry)))

@@ -6,6 +6,7 @@ from datetime import datetime
 from sqlalchemy import delete
 from sqlalchemy.orm import Session
 
+from app.store.records.keeping import keep
 from app.store.tables import Draft
 
 
@@ -13,8 +14,7 @@ def keep_draft(session: Session, place: str, fields: Mapping[str, str], now: dat
     """Keep what is typed on a page, in place of its earlier draft; nothing typed is no draft."""
     drop_draft(session, place)
     if fields:
-        session.add(Draft(place=place, fields=dict(fields), at=now))
-    session.flush()
+        keep(session, Draft(place=place, fields=dict(fields), at=now))
 
 
 def get_draft(session: Session, place: str) -> Draft | None:

@@ -3,19 +3,18 @@
 from collections.abc import Sequence
 from datetime import datetime
 
-from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.core.jobs.charges import ChargeEntry
 from app.core.jobs.drop_offs import DropOff, JobEntry, PieceDrop
 from app.core.jobs.jobs import CORK_LINES, NO_CORK
 from app.core.jobs.services import price_of
-from app.core.jobs.stages import EXPECTED, OPEN_STAGES, STAGES
+from app.core.jobs.stages import EXPECTED, STAGES
 from app.core.values.customers import INSTRUMENT_KINDS, CustomerEntry, InstrumentEntry, has_tenon
 from app.core.values.pieces import MATERIALS, PieceEntry, name_piece
 from app.store.records.charges import add_charge
 from app.store.records.customers import add_customer, add_instrument, get_customer
-from app.store.records.jobs import add_job
+from app.store.records.jobs import add_job, find_open_job
 from app.store.records.pieces import add_piece, get_piece, pass_on_piece
 from app.store.records.services import offered_services
 from app.store.tables import Instrument, Job, Piece
@@ -38,9 +37,9 @@ def take_in(session: Session, drop: DropOff, now: datetime) -> Job:
     customer_id = _settle_customer(session, drop.customer, now)
     instrument = _settle_instrument(session, drop.instrument, customer_id)
     jobs: list[Job] = []
-    for at, one in enumerate(drop.pieces):
+    for at, dropped in enumerate(drop.pieces):
         entry = drop.job_of(at)
-        piece = _settle_piece(session, one, customer_id, entry, now)
+        piece = _settle_piece(session, dropped, customer_id, entry, now)
         horn = instrument
         if horn and len(drop.pieces) > 1 and horn.kind != piece.instrument_kind:
             horn = None
@@ -94,12 +93,6 @@ def _find_piece(session: Session, drop: PieceDrop, piece_id: int, customer_id: i
     return piece
 
 
-def find_open_job(session: Session, piece_id: int) -> Job | None:
-    """Find the job for which a piece is here or expected."""
-    found = select(Job).where(Job.piece_id == piece_id, Job.stage.in_(OPEN_STAGES))
-    return session.scalars(found.limit(1)).first()
-
-
 def _settle_instrument(
     session: Session, chosen: int | InstrumentEntry | None, customer_id: int
 ) -> Instrument | None:
@@ -107,10 +100,10 @@ def _settle_instrument(
         return add_instrument(session, customer_id, chosen)
     if chosen is None:
         return None
-    found = session.get(Instrument, chosen)
-    if found is None or found.customer_id != customer_id:
+    instrument = session.get(Instrument, chosen)
+    if instrument is None or instrument.customer_id != customer_id:
         raise Unknown("instrument", "That instrument is not this customer's. Choose again.")
-    return found
+    return instrument
 
 
 def _charge_services(
@@ -123,12 +116,12 @@ def _charge_services(
     """Write what was picked from the price list on the job's bill."""
     services = offered_services(session) if labels else []
     for label in labels:
-        found = price_of(services, label, piece.instrument_kind, piece.material)
-        if found is None:
+        service = price_of(services, label, piece.instrument_kind, piece.material)
+        if service is None:
             kind, material = INSTRUMENT_KINDS[piece.instrument_kind], MATERIALS[piece.material]
             raise Unknown(
                 "service",
                 f"“{label}” has no price for a piece of a {kind}, {material}. Write one in the "
                 "price list, or untick it and write the price below.",
             )
-        add_charge(session, job, ChargeEntry(found.label, found.price_minor, now.date()), now)
+        add_charge(session, job, ChargeEntry(service.label, service.price_minor, now.date()), now)

@@ -11,6 +11,7 @@ from app.core.plan.facings import FacingTolerance, Target
 from app.core.plan.targets import FacingEntry, make_target
 from app.core.values.readings import ReadingEntry
 from app.store.records.jobs import add_event
+from app.store.records.keeping import as_entry, keep
 from app.store.records.revisions import Conflict, change_record
 from app.store.tables import Facing, FacingReading, Job, Revision
 
@@ -42,15 +43,15 @@ def add_facing(
     session: Session, entry: FacingEntry, now: datetime, *, in_library: bool = True
 ) -> Facing:
     """Keep a new target."""
-    kept = Facing(
-        **_columns(entry),
-        in_library=in_library,
-        created_at=now,
-        readings=_readings(entry.readings),
+    return keep(
+        session,
+        Facing(
+            **_columns(entry),
+            in_library=in_library,
+            created_at=now,
+            readings=_readings(entry.readings),
+        ),
     )
-    session.add(kept)
-    session.flush()
-    return kept
 
 
 def _columns(entry: FacingEntry) -> dict[str, object]:
@@ -69,18 +70,8 @@ def _columns(entry: FacingEntry) -> dict[str, object]:
 
 
 def _readings(entries: Sequence[ReadingEntry]) -> list[FacingReading]:
-    return [
-        FacingReading(
-            quantity=one.quantity,
-            rail=one.rail,
-            gauge_id=one.gauge_id,
-            gap_mm=one.gap_mm,
-            typed=one.typed,
-            scale=one.scale,
-            value_mm=one.value_mm,
-        )
-        for one in entries
-    ]
+    names = ("quantity", "rail", "gauge_id", "gap_mm", "typed", "scale", "value_mm")
+    return [FacingReading(**{name: getattr(entry, name) for name in names}) for entry in entries]
 
 
 def save_facing(
@@ -97,7 +88,7 @@ def save_facing(
     """
     same = _entries(kept.readings) == entry.readings
     if not same and seen_version not in (None, kept.version):
-        raise Conflict("facing", {"numbers": lines})
+        raise Conflict(kept, {"numbers": lines})
     changed = change_record(session, kept, _columns(entry), seen_version=seen_version, now=now)
     if same:
         return
@@ -142,43 +133,26 @@ def list_set_aside(session: Session) -> list[KeptFacing]:
 
 
 def _list(session: Session, *where: ColumnElement[bool]) -> list[KeptFacing]:
-    found = session.scalars(
+    facings = session.scalars(
         select(Facing)
         .where(*where)
         .options(selectinload(Facing.readings))
         .order_by(Facing.instrument_kind, Facing.name, Facing.id)
     )
-    return [as_kept(one) for one in found]
+    return [as_kept(facing) for facing in facings]
 
 
 def as_kept(kept: Facing) -> KeptFacing:
     """A loaded target as a value."""
-    return KeptFacing(
-        id=kept.id,
-        name=kept.name,
-        instrument_kind=kept.instrument_kind,
-        told_by=kept.told_by,
-        curve=kept.curve,
-        shape=kept.shape,
-        readings=_entries(kept.readings),
-        tolerance=FacingTolerance(
-            kept.position_tolerance_mm, kept.tip_tolerance_mm, kept.gap_tolerance_mm
-        ),
-        note=kept.note,
-        source_set_id=kept.source_set_id,
-        in_library=kept.in_library,
-        version=kept.version,
+    tolerance = FacingTolerance(
+        kept.position_tolerance_mm, kept.tip_tolerance_mm, kept.gap_tolerance_mm
     )
+    return as_entry(KeptFacing, kept, readings=_entries(kept.readings), tolerance=tolerance)
 
 
 def _entries(readings: Sequence[FacingReading]) -> tuple[ReadingEntry, ...]:
-    return tuple(
-        ReadingEntry(
-            one.quantity, one.rail, one.gauge_id, one.gap_mm, None, one.typed, one.scale,
-            one.value_mm,
-        )
-        for one in readings
-    )  # fmt: skip
+    beside = {"depth_mm": None, "name": "", "depth_typed": ""}  # no target is told by them
+    return tuple(as_entry(ReadingEntry, reading, **beside) for reading in readings)
 
 
 def choose_facing(

@@ -4,14 +4,11 @@ A gauge is never deleted, because readings name it; it is retired. A check is ne
 struck out.
 """
 
-from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict
 from datetime import date, datetime
-from functools import lru_cache
-from typing import Any
 
-from sqlalchemy import Row, Select, func, or_, select
+from sqlalchemy import Select, func, or_, select
 from sqlalchemy.orm import Session, selectinload
 
 from app.core.facing.measurements import GaugesInUse
@@ -29,7 +26,7 @@ from app.core.gauges.sizes import (
 )
 from app.core.gauges.studies import StudyValue, work_out_study
 from app.store.records.blade_sets import note_members
-from app.store.records.loading import rows_of
+from app.store.records.keeping import as_entry, keep
 from app.store.records.remembering import remember
 from app.store.records.revisions import change_record, keep_revision
 from app.store.tables import (
@@ -50,95 +47,47 @@ def load_register(session: Session) -> Register:
 
 
 def _load_register(session: Session) -> Register:
-    gauges, checks = rows_of(session, _GAUGES).all(), rows_of(session, _CHECKS).all()
-    if rows_of(session, _ANY_STUDY).first() is None:
-        return _hold_unstudied(tuple(gauges), tuple(checks))
-    studies: dict[int, list[Study]] = defaultdict(list)
-    for study in session.scalars(_STUDIES):
-        studies[study.gauge_id].append(study)
-    return hold_register(_all_facts(gauges, checks, studies))
+    gauges = session.scalars(select(Gauge).order_by(Gauge.id).options(*_KNOWN))
+    return hold_register(tuple(gauge_facts(gauge) for gauge in gauges))
 
 
-@lru_cache(maxsize=16)
-def _hold_unstudied(gauges: tuple[Row[Any], ...], checks: tuple[Row[Any], ...]) -> Register:
-    return hold_register(_all_facts(gauges, checks, {}))
-
-
-def _all_facts(
-    gauges: Sequence[Row[Any]], checks: Sequence[Row[Any]], studies: Mapping[int, list[Study]]
-) -> tuple[GaugeFacts, ...]:
-    checked: dict[int, list[Any]] = defaultdict(list)
-    for check in checks:
-        checked[check.gauge_id].append(check)
-    return tuple(
-        _facts(gauge, checked.get(gauge.id, ()), studies.get(gauge.id, ())) for gauge in gauges
-    )
-
-
-# Rows of columns rather than records: every page with figures on it asks, and changes none.
-_GAUGES = select(*Gauge.__table__.columns).order_by(Gauge.id)
-_CHECKS = select(*GaugeCheck.__table__.columns).order_by(GaugeCheck.checked_on, GaugeCheck.id)
-_ANY_STUDY = select(Study.id).where(Study.adopted_on.is_not(None)).limit(1)
-_STUDIES = (
-    select(Study)
-    .where(Study.adopted_on.is_not(None))
-    .options(selectinload(Study.readings))
-    .order_by(Study.done_on, Study.id)
+# a study that was not taken over says nothing of its gauge
+_KNOWN = (
+    selectinload(Gauge.checks),
+    selectinload(Gauge.studies).selectinload(Study.readings),
 )
 
 
 def gauge_facts(gauge: Gauge) -> GaugeFacts:
     """A gauge, loaded with its checks and studies, as the value that `core` works on."""
-    return _facts(gauge, gauge.checks, gauge.studies)
-
-
-def _facts(gauge: Any, checks: Iterable[Any], studies: Iterable[Study]) -> GaugeFacts:
-    return GaugeFacts(
-        id=gauge.id,
-        kind=gauge.kind,
-        label=gauge.label,
-        nominal_mm=gauge.nominal_mm,
-        scale=gauge.scale,
-        resolution_mm=gauge.resolution_mm,
-        tolerance_mm=gauge.tolerance_mm,
-        repeatability_mm=gauge.repeatability_mm,
-        laying_mm=gauge.laying_mm,
-        retired=gauge.retired,
+    return as_entry(
+        GaugeFacts,
+        gauge,
         checks=tuple(
-            SizeCheck(one.checked_on, one.mark_mm, one.actual_mm, one.u_mm)
-            for one in checks
-            if one.struck_at is None
+            SizeCheck(check.checked_on, check.mark_mm, check.actual_mm, check.u_mm)
+            for check in gauge.checks
+            if check.struck_at is None
         ),
-        studies=tuple(_studied(one) for one in studies if one.adopted_on is not None),
+        studies=tuple(_studied(study) for study in gauge.studies if study.adopted_on is not None),
     )
 
 
 def kept_checks(gauge: Gauge) -> tuple[KeptCheck, ...]:
     """A loaded gauge's checks as typed, struck ones too, by day."""
     return tuple(
-        KeptCheck(
-            one.id,
-            CheckEntry(
-                one.checked_on, one.mark_typed, one.mark_mm, one.typed, one.scale,
-                one.actual_mm, one.u_mm, one.method,
-            ),
-            one.struck_at is not None,
-        )
-        for one in gauge.checks
-    )  # fmt: skip
+        KeptCheck(check.id, as_entry(CheckEntry, check), check.struck_at is not None)
+        for check in gauge.checks
+    )
 
 
 def _studied(study: Study) -> StudiedRepeat:
-    found = work_out_study(study_values(study))
-    return StudiedRepeat(study.done_on, found.repeatability_mm, float(found.within_dof))
+    outcome = work_out_study(study_values(study))
+    return StudiedRepeat(study.done_on, outcome.repeatability_mm, float(outcome.within_dof))
 
 
 def study_values(study: Study) -> tuple[StudyValue, ...]:
     """A loaded study's readings as values."""
-    return tuple(
-        StudyValue(one.piece_place, one.piece, one.turn, one.typed, one.value_mm)
-        for one in study.readings
-    )
+    return tuple(as_entry(StudyValue, reading) for reading in study.readings)
 
 
 def sizes_of(register: Register, kept: ReadingSet) -> SetSizes:
@@ -155,21 +104,17 @@ def sizes_in_use(session: Session, gauges: GaugesInUse, day: date) -> SetSizes:
 
 def list_register(session: Session) -> list[Gauge]:
     """List every gauge with its checks and studies: blades thick to thin, then by age."""
-    gauges = session.scalars(
-        select(Gauge).options(
-            selectinload(Gauge.checks), selectinload(Gauge.studies).selectinload(Study.readings)
-        )
-    ).all()
-    return sorted(gauges, key=lambda one: (-(one.nominal_mm or 0.0), one.id))
+    gauges = session.scalars(select(Gauge).options(*_KNOWN)).all()
+    return sorted(gauges, key=lambda gauge: (-(gauge.nominal_mm or 0.0), gauge.id))
 
 
 def list_hand_gauges(session: Session) -> tuple[HandGauge, ...]:
     """List dials and callipers to choose from: the last used of those in use first."""
-    known = [one for one in load_register(session).values() if one.kind in HAND_KINDS]
-    found = sorted(known, key=lambda one: (one.retired, one.id))
+    known = [gauge for gauge in load_register(session).values() if gauge.kind in HAND_KINDS]
+    hand_gauges = sorted(known, key=lambda one: (one.retired, one.id))
     last: dict[str, int | None] = {}
     for kind in HAND_KINDS:
-        ids = [one.id for one in found if one.kind == kind and not one.retired]
+        ids = [gauge.id for gauge in hand_gauges if gauge.kind == kind and not gauge.retired]
         if len(ids) > 1:
             last[kind] = session.scalar(
                 select(Reading.gauge_id)
@@ -177,34 +122,27 @@ def list_hand_gauges(session: Session) -> tuple[HandGauge, ...]:
                 .order_by(Reading.id.desc())
                 .limit(1)
             )
-    ordered = sorted(found, key=lambda one: last.get(one.kind) != one.id)
-    return tuple(HandGauge(one.id, one.kind, one.label, one.retired) for one in ordered)
+    ordered = sorted(hand_gauges, key=lambda gauge: last.get(gauge.kind) != gauge.id)
+    return tuple(HandGauge(gauge.id, gauge.kind, gauge.label, gauge.retired) for gauge in ordered)
 
 
 def get_gauge(session: Session, gauge_id: int) -> Gauge | None:
     """A gauge with its checks and studies."""
-    return session.scalar(
-        select(Gauge)
-        .where(Gauge.id == gauge_id)
-        .options(
-            selectinload(Gauge.checks), selectinload(Gauge.studies).selectinload(Study.readings)
-        )
-    )
+    return session.scalar(select(Gauge).where(Gauge.id == gauge_id).options(*_KNOWN))
 
 
 def add_gauge(session: Session, entry: GaugeEntry) -> Gauge:
     """Write a gauge into the register."""
-    gauge = Gauge(**asdict(entry))
-    session.add(gauge)
-    session.flush()
-    return gauge
+    return keep(session, Gauge(**asdict(entry)))
 
 
 def find_namesake(session: Session, kind: str, label: str, but: int | None = None) -> Gauge | None:
     """Find another gauge of this kind in use under the same name."""
-    found = session.scalars(select(Gauge).where(Gauge.kind == kind, Gauge.retired.is_(False)))
+    gauges = session.scalars(select(Gauge).where(Gauge.kind == kind, Gauge.retired.is_(False)))
     folded = label.casefold()
-    return next((one for one in found if one.id != but and one.label.casefold() == folded), None)
+    return next(
+        (gauge for gauge in gauges if gauge.id != but and gauge.label.casefold() == folded), None
+    )
 
 
 def save_gauge(
@@ -260,10 +198,7 @@ def _put_in_place(session: Session, gauge: Gauge, instead: Gauge | None, now: da
 
 def add_check(session: Session, gauge: Gauge, entry: CheckEntry, now: datetime) -> GaugeCheck:
     """Keep a check as typed."""
-    check = GaugeCheck(gauge_id=gauge.id, **asdict(entry), created_at=now)
-    session.add(check)
-    session.flush()
-    return check
+    return keep(session, GaugeCheck(gauge_id=gauge.id, **asdict(entry), created_at=now))
 
 
 def get_check(session: Session, check_id: int) -> GaugeCheck | None:

@@ -4,8 +4,8 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, fields
 from datetime import date, datetime
 
-from sqlalchemy import bindparam, func, or_, select
-from sqlalchemy.orm import Session, joinedload
+from sqlalchemy import func, or_, select
+from sqlalchemy.orm import Session, joinedload, selectinload
 
 from app.core.jobs.drop_offs import JobEntry
 from app.core.jobs.jobs import (
@@ -14,8 +14,15 @@ from app.core.jobs.jobs import (
     AgreedEntry,
     Ticks,
 )
-from app.core.jobs.stages import DROPPED_OFF, EXPECTED, OPEN_STAGES, STAGES, stage_after
-from app.store.records.loading import Hanging
+from app.core.jobs.stages import (
+    BECAUSE,
+    DROPPED_OFF,
+    EXPECTED,
+    OPEN_STAGES,
+    STAGES,
+    stage_after,
+)
+from app.store.records.keeping import keep
 from app.store.records.revisions import (
     Conflict,
     change_record,
@@ -25,8 +32,6 @@ from app.store.records.revisions import (
 )
 from app.store.records.shop import extend_checklists
 from app.store.tables import Event, Job, JobTick
-
-JOB_PARTS = ("ticks", "events", "passes", "works", "slips")
 
 
 def add_job(
@@ -42,21 +47,22 @@ def add_job(
     """Open a job with the next number."""
     number = (session.scalar(select(func.max(Job.number))) or 0) + 1
     stage = EXPECTED if entry.expected else DROPPED_OFF
-    told = {one.name: getattr(entry, one.name) for one in fields(entry)}
-    del told["ticks"], told["expected"]
-    job = Job(
-        number=number,
-        piece_id=piece_id,
-        customer_id=customer_id,
-        instrument_id=instrument_id,
-        order_id=order_id,
-        stage=stage,
-        created_at=now,
-        ticks=[JobTick(kind=kind, label=label) for kind, label in entry.ticks],
-        **told,
+    columns = {column.name: getattr(entry, column.name) for column in fields(entry)}
+    del columns["ticks"], columns["expected"]
+    job = keep(
+        session,
+        Job(
+            number=number,
+            piece_id=piece_id,
+            customer_id=customer_id,
+            instrument_id=instrument_id,
+            order_id=order_id,
+            stage=stage,
+            created_at=now,
+            ticks=[JobTick(kind=kind, label=label) for kind, label in entry.ticks],
+            **columns,
+        ),
     )
-    session.add(job)
-    session.flush()
     extend_checklists(session, entry.ticks)
     add_event(session, job, "stage", entry.dropped_off, now, STAGES[stage].label, stage=stage)
     return job
@@ -66,11 +72,9 @@ def list_order(session: Session, job: Job) -> list[Job]:
     """List the jobs of the order that a job came in with, itself among them, by number."""
     first = job.order_id or job.id
     wanted = or_(Job.id == first, Job.order_id == first)
-    found = select(Job).where(wanted).options(*_WHOSE).order_by(Job.number)
-    jobs = list(session.scalars(found))
-    for part in ("ticks", "works", "slips"):
-        _ON_A_JOB[part].load(session, jobs)
-    return jobs
+    parts = selectinload(Job.ticks), selectinload(Job.works), selectinload(Job.slips)
+    of_order = select(Job).where(wanted).options(*_WHOSE, *parts).order_by(Job.number)
+    return list(session.scalars(of_order))
 
 
 def save_ticks(
@@ -80,7 +84,7 @@ def save_ticks(
     before = _own_ticks(job, at_drop_off)
     if before == set(ticks):
         return
-    kept = [one for one in job.ticks if (one.kind, one.label) not in before - set(ticks)]
+    kept = [tick for tick in job.ticks if (tick.kind, tick.label) not in before - set(ticks)]
     added = [
         JobTick(kind=kind, label=label) for kind, label in ticks if (kind, label) not in before
     ]
@@ -93,7 +97,7 @@ def save_ticks(
 
 def _own_ticks(job: Job, at_drop_off: bool) -> set[tuple[str, str]]:
     kinds = {key for key, kind in TICK_KINDS.items() if kind.at_drop_off == at_drop_off}
-    return {(one.kind, one.label) for one in job.ticks if one.kind in kinds}
+    return {(tick.kind, tick.label) for tick in job.ticks if tick.kind in kinds}
 
 
 def _show_ticks(ticks: Collection[tuple[str, str]]) -> str:
@@ -126,14 +130,16 @@ def add_event(
     stage: str | None = None,
 ) -> Event:
     """Add a line to the job's history."""
-    event = Event(job_id=job.id, kind=kind, on=on, at=now, words=words, stage=stage)
-    session.add(event)
-    session.flush()
-    return event
+    return keep(session, Event(job_id=job.id, kind=kind, on=on, at=now, words=words, stage=stage))
 
 
-def move_job(session: Session, job: Job, stage: str, on: date, now: datetime) -> None:
-    """Move a job to a stage and date the change; nothing happens if it is there already."""
+def move_job(
+    session: Session, job: Job, stage: str, on: date, now: datetime, because: str = ""
+) -> None:
+    """Move a job to a stage and date the change; nothing happens if it is there already.
+
+    The history says `because` of what it moved, where nobody chose the stage.
+    """
     if job.stage == stage:
         return
     opened = STAGES[stage].open
@@ -141,13 +147,15 @@ def move_job(session: Session, job: Job, stage: str, on: date, now: datetime) ->
     if job.stage == EXPECTED and opened:
         changes["dropped_off"] = on
     change_record(session, job, changes, seen_version=None, now=now)
-    add_event(session, job, "stage", on, now, STAGES[stage].label, stage=stage)
+    label = STAGES[stage].label
+    words = f"{label}, because {because}" if because else label
+    add_event(session, job, "stage", on, now, words, stage=stage)
 
 
 def move_on(session: Session, job: Job, happening: str, on: date, now: datetime) -> None:
     """Move a job to the stage that what happened leads to, if it leads anywhere."""
     if stage := stage_after(job.stage, happening):
-        move_job(session, job, stage, on, now)
+        move_job(session, job, stage, on, now, BECAUSE[happening])
 
 
 def save_agreed(
@@ -169,26 +177,28 @@ def save_agreed(
     ticks_now, ticks_wanted = _show_ticks(_own_ticks(job, True)), _show_ticks(entry.ticks)
     if ticks_now != ticks_wanted and is_stale(job, seen_version):
         shown = show_differences(job, find_differences(job, changes))
-        raise Conflict("job", {**shown, "checklist": (ticks_now, ticks_wanted)})
+        raise Conflict(job, {**shown, "checklist": (ticks_now, ticks_wanted)})
     change_record(session, job, changes, seen_version=seen_version, now=now)
     for event in job.events[:1]:
         event.on = entry.dropped_off
     save_ticks(session, job, entry.ticks, today, now, at_drop_off=True)
 
 
-def get_job(session: Session, number: int, parts: Collection[str] = JOB_PARTS) -> Job | None:
-    """A job by its number with everything its page shows, or only some parts of it."""
-    job = session.scalar(_JOB, {"number": number})
-    if job is None:
-        return None
-    for part in parts:
-        _ON_A_JOB[part].load(session, [job])
+def get_job(session: Session, number: int) -> Job | None:
+    """A job by its number with everything its page shows."""
+    job = session.scalar(select(Job).where(Job.number == number).options(*_WHOSE))
+    if job:
+        session.refresh(job, ("ticks", "events", "passes", "works", "slips"))
     return job
 
 
+def find_open_job(session: Session, piece_id: int) -> Job | None:
+    """Find the job for which a piece is here or expected."""
+    open_jobs = select(Job).where(Job.piece_id == piece_id, Job.stage.in_(OPEN_STAGES))
+    return session.scalars(open_jobs.limit(1)).first()
+
+
 _WHOSE = joinedload(Job.piece), joinedload(Job.customer), joinedload(Job.instrument)
-_JOB = select(Job).where(Job.number == bindparam("number")).options(*_WHOSE)
-_ON_A_JOB = {part: Hanging(getattr(Job, part)) for part in JOB_PARTS}
 
 
 @dataclass(frozen=True, slots=True)

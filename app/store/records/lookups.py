@@ -20,18 +20,12 @@ import re
 import unicodedata
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Any
 
 from sqlalchemy import (
-    BindParameter,
     ColumnElement,
     Connection,
-    Row,
-    Select,
-    TextClause,
     and_,
-    bindparam,
     case,
     inspect,
     or_,
@@ -43,7 +37,6 @@ from sqlalchemy.orm import Session, joinedload
 from app.core.values.customers import CustomerEntry
 from app.core.values.pieces import PieceEntry
 from app.store.engines import engine_kind
-from app.store.records.loading import rows_of
 from app.store.tables import Customer, Job, Ownership, Piece
 
 _LETTERS = str.maketrans({"ß": "ss", "ł": "l", "ø": "o", "đ": "d", "æ": "ae", "œ": "oe", "ı": "i",
@@ -70,8 +63,8 @@ def searchable(*parts: str) -> str:
 def search_text_of(record: Customer | Piece | CustomerEntry | PieceEntry) -> str:
     """The folded words that a customer or a piece is found by."""
     if isinstance(record, Customer | CustomerEntry):
-        told = (record.name, record.phone, record.email, record.address, record.plays)
-        return searchable(*told)
+        texts = (record.name, record.phone, record.email, record.address, record.plays)
+        return searchable(*texts)
     return searchable(record.maker, record.model, record.marking, record.telling_marks)
 
 
@@ -207,178 +200,95 @@ def _matching(index: str, words: Sequence[str]) -> tuple[str, dict[str, str]]:
     return " AND ".join(conditions), given
 
 
-_FOUND: BindParameter[Any] = bindparam("found", expanding=True)
-
-
-@lru_cache(maxsize=64)  # one for each pattern of long and short words
-def _prepare(statement: str) -> TextClause:
-    return text(statement)
-
-
 def _newest(session: Session, index: str, words: Sequence[str], most: int) -> list[int] | None:
     """The row numbers of the newest lines that have every word.
 
-    None if all words are short and too rare to be found among the newest lines.
+    None if there is no index, or if all words are short and too rare to be found among the newest
+    lines.
     """
+    if not _has_index(session):
+        return None
     condition, given = _matching(index, words)
     if "long" not in given:
         condition += f" AND rowid > (SELECT max(rowid) FROM {index}) - {NEWEST}"  # noqa: S608
-    found = rows_of(
-        session,
-        _prepare(f"SELECT rowid FROM {index} WHERE {condition} ORDER BY rowid DESC LIMIT :most"),  # noqa: S608
-        {**given, "most": most},
-    )
-    numbers = list(found.scalars())
+    newest = f"SELECT rowid FROM {index} WHERE {condition} ORDER BY rowid DESC LIMIT :most"  # noqa: S608
+    session.flush()
+    numbers = list(session.scalars(text(newest), {**given, "most": most}))
     return numbers if "long" in given or len(numbers) == most else None
 
 
-@dataclass(frozen=True, slots=True)
-class _Lists:
-    """A kind of record as it is looked up: whole, or as rows of what a line of results says."""
-
-    records: Any  # a Select of whatever columns
-    lines: Any
-
-
-# One that was made one with another is found under the record that was kept.
-_CUSTOMERS = _Lists(
-    select(Customer).where(Customer.joined_to_id.is_(None)),
-    select(Customer.id, Customer.name, Customer.phone).where(Customer.joined_to_id.is_(None)),
-)
-_PIECES = _Lists(
-    select(Piece).where(Piece.joined_to_id.is_(None)).options(joinedload(Piece.owner)),
-    select(
-        Piece.id, Piece.maker, Piece.model, Piece.marking, Piece.telling_marks,
-        Piece.instrument_kind, Customer.name.label("owner_name"),
-    ).join(Customer, Customer.id == Piece.owner_id).where(Piece.joined_to_id.is_(None)),
-)  # fmt: skip
-_JOBS = _Lists(
-    select(Job).options(joinedload(Job.piece), joinedload(Job.customer)),
-    select(
-        Job.number, Job.stage, Job.dropped_off, Piece.maker, Piece.model, Piece.marking,
-        Piece.telling_marks, Customer.name.label("customer_name"),
-    ).join(Piece, Piece.id == Job.piece_id).join(Customer, Customer.id == Job.customer_id),
-)  # fmt: skip
-Asked = tuple[Select[Any], dict[str, Any]]
-
-
 def find_customers(session: Session, query: str, most: int = MOST) -> list[Customer]:
-    """Find customers whose name, telephone, e-mail or address has every word, by name."""
-    asked = _ask_customers(session, query, most, _CUSTOMERS.records)
-    return list(session.scalars(*asked)) if asked else []
+    """Find customers whose name, telephone, e-mail or address has every word, by name.
 
-
-def list_customers_found(session: Session, query: str, most: int) -> Sequence[Row[Any]]:
-    """Find what `find_customers` finds, as rows: id, name, phone."""
-    asked = _ask_customers(session, query, most, _CUSTOMERS.lines)
-    return rows_of(session, *asked).all() if asked else []
-
-
-def _ask_customers(session: Session, query: str, most: int, wanted: Select[Any]) -> Asked | None:
+    One that was made one with another is found under the record that was kept, as are pieces.
+    """
     words = split_words(query)
     if not words:
+        return []
+    few = _few_customers(session, words)
+    fit = and_(*(_has_word(Customer, word) for word in words))
+    customers = select(Customer).where(fit if few is None else Customer.id.in_(few))
+    customers = customers.where(Customer.joined_to_id.is_(None))
+    return list(session.scalars(customers.order_by(Customer.search_text, Customer.id).limit(most)))
+
+
+def _few_customers(session: Session, words: Sequence[str]) -> list[int] | None:
+    """The ids of the customers that have every word, if the index finds them and they are few."""
+    if not (_has_index(session) and any(len(word) >= 3 for word in words)):
         return None
-    if _has_index(session) and any(len(word) >= 3 for word in words):
-        condition, given = _matching("customer_search", words)
-        few = f"SELECT rowid FROM customer_search WHERE {condition} LIMIT {FEW}"  # noqa: S608
-        ids = f"SELECT group_concat(rowid) FROM ({few})"  # noqa: S608 - one row to fetch, not hundreds
-        joined = rows_of(session, _prepare(ids), given).scalar() or ""
-        found = [int(one) for one in joined.split(",") if one]
-        if len(found) < FEW:
-            return _by_name(wanted), {"found": found, "most": most}
-    return _scan_by_name(wanted, len(words)), {"most": most, **_patterns(words)}
+    condition, given = _matching("customer_search", words)
+    session.flush()
+    fitting = text(f"SELECT rowid FROM customer_search WHERE {condition} LIMIT {FEW}")  # noqa: S608
+    ids = list(session.scalars(fitting, given))
+    return ids if len(ids) < FEW else None
 
 
-@lru_cache(maxsize=8)
-def _by_name(wanted: Select[Any]) -> Select[Any]:
-    return (
-        wanted.where(Customer.id.in_(_FOUND))
-        .order_by(Customer.search_text, Customer.id)
-        .limit(bindparam("most"))
-    )
-
-
-@lru_cache(maxsize=32)
-def _scan_by_name(wanted: Select[Any], words: int) -> Select[Any]:
-    return (
-        wanted.where(*(_has_word(Customer, at) for at in range(words)))
-        .order_by(Customer.search_text, Customer.id)
-        .limit(bindparam("most"))
-    )
-
-
-def _has_word(record: type[Customer | Piece], at: int) -> ColumnElement[bool]:
-    return record.search_text.like(bindparam(f"word{at}"), escape="/")
-
-
-def _patterns(words: Sequence[str]) -> dict[str, str]:
-    """The patterns for LIKE, in which % and _ stand for themselves."""
-    plain = str.maketrans({"/": "//", "%": "/%", "_": "/_"})
-    return {f"word{at}": f"%{word.translate(plain)}%" for at, word in enumerate(words)}
+def _has_word(record: type[Customer | Piece], word: str) -> ColumnElement[bool]:
+    return record.search_text.contains(word, autoescape=True)
 
 
 def find_pieces(session: Session, query: str, most: int = MOST) -> list[Piece]:
     """Find pieces by what is stamped on them, their marks, or their owner's words, newest first."""
-    asked = _ask_pieces(session, query, most, _PIECES.records)
-    return list(session.scalars(*asked)) if asked else []
-
-
-def list_pieces_found(session: Session, query: str, most: int) -> Sequence[Row[Any]]:
-    """Find what `find_pieces` finds, as rows: id, instrument_kind, what names it, owner_name."""
-    asked = _ask_pieces(session, query, most, _PIECES.lines)
-    return rows_of(session, *asked).all() if asked else []
-
-
-def _ask_pieces(session: Session, query: str, most: int, wanted: Select[Any]) -> Asked | None:
     words = split_words(query)
     if not words:
-        return None
-    ids = _newest(session, "piece_search", words, most) if _has_index(session) else None
+        return []
+    pieces = select(Piece).where(Piece.joined_to_id.is_(None)).options(joinedload(Piece.owner))
+    ids = _newest(session, "piece_search", words, most)
     if ids is not None:
-        return _pieces_by_id(wanted), {"found": ids}
-    return _scan_pieces(wanted, len(words)), {"most": most, **_patterns(words)}
-
-
-@lru_cache(maxsize=8)
-def _pieces_by_id(wanted: Select[Any]) -> Select[Any]:
-    return wanted.where(Piece.id.in_(_FOUND)).order_by(Piece.id.desc())
-
-
-@lru_cache(maxsize=32)
-def _scan_pieces(wanted: Select[Any], words: int) -> Select[Any]:
-    for at in range(words):
-        owned = (
-            select(Ownership.piece_id)
-            .join(Customer, Customer.id == Ownership.customer_id)
-            .where(_has_word(Customer, at))
-        )
-        wanted = wanted.where(
-            Piece.id.in_(select(Piece.id).where(_has_word(Piece, at)).union(owned))
-        )
-    return wanted.order_by(Piece.id.desc()).limit(bindparam("most"))
+        pieces = pieces.where(Piece.id.in_(ids))
+    for word in words if ids is None else ():
+        own = select(Piece.id).where(_has_word(Piece, word))
+        owned = select(Ownership.piece_id).join(Customer, Customer.id == Ownership.customer_id)
+        pieces = pieces.where(Piece.id.in_(own.union(owned.where(_has_word(Customer, word)))))
+    return list(session.scalars(pieces.order_by(Piece.id.desc()).limit(most)))
 
 
 def find_jobs(session: Session, query: str, most: int = MOST) -> list[Job]:
-    """Find jobs by number, or by their customer's or piece's words, newest first."""
-    asked = _ask_jobs(session, query, most, _JOBS.records)
-    return _put_first(query, session.scalars(*asked).all(), most) if asked else []
-
-
-def list_jobs_found(session: Session, query: str, most: int) -> Sequence[Row[Any]]:
-    """Find what `find_jobs` finds, as rows: number, stage, day, the piece's name, customer_name."""
-    asked = _ask_jobs(session, query, most, _JOBS.lines)
-    return _put_first(query, rows_of(session, *asked).all(), most) if asked else []
-
-
-def _ask_jobs(session: Session, query: str, most: int, wanted: Select[Any]) -> Asked | None:
+    """Find jobs by number, or by their customer's or piece's words: that number, then newest."""
     words = split_words(query)
     if not words:
-        return None
-    exact = job_number_in(query)
-    numbers = _newest(session, "job_search", words, most) if _has_index(session) else None
-    if numbers is not None:
-        return _jobs_by_number(wanted), {"found": [*numbers, *exact]}
-    return _scan_jobs(wanted, len(words)), {"most": most, "exact": exact, **_patterns(words)}
+        return []
+    is_exact = Job.number.in_(job_number_in(query))
+    numbers = _newest(session, "job_search", words, most)
+    fit = (
+        and_(*(_job_has_word(word) for word in words))
+        if numbers is None
+        else Job.number.in_(numbers)
+    )
+    jobs = (
+        select(Job)
+        .where(or_(fit, is_exact))
+        .options(joinedload(Job.piece), joinedload(Job.customer))
+        .order_by(case((is_exact, 0), else_=1), Job.number.desc())
+        .limit(most)
+    )
+    return list(session.scalars(jobs))
+
+
+def _job_has_word(word: str) -> ColumnElement[bool]:
+    by_piece = select(Job.id).join(Job.piece).where(_has_word(Piece, word))
+    by_customer = select(Job.id).join(Job.customer).where(_has_word(Customer, word))
+    return Job.id.in_(by_piece.union(by_customer))
 
 
 # a job's number as it is written, or as the code on a tag holds it
@@ -392,30 +302,3 @@ def job_number_in(query: str) -> list[int]:
     """The job's number that a query is, or that stands in a pasted address; else nothing."""
     number = _NUMBER.fullmatch(query.strip())
     return [int(number.group(1) or number.group(2))] if number else []
-
-
-def _put_first(query: str, found: Sequence[Any], most: int) -> list[Any]:
-    """Put the job whose number was asked for before the others, which come newest first."""
-    exact = job_number_in(query)
-    return sorted(found, key=lambda job: job.number not in exact)[:most]
-
-
-@lru_cache(maxsize=8)
-def _jobs_by_number(wanted: Select[Any]) -> Select[Any]:
-    return wanted.where(Job.number.in_(_FOUND)).order_by(Job.number.desc())
-
-
-@lru_cache(maxsize=32)
-def _scan_jobs(wanted: Select[Any], words: int) -> Select[Any]:
-    having = []
-    for at in range(words):
-        by_piece = select(Job.id).join(Job.piece).where(_has_word(Piece, at))
-        by_customer = select(Job.id).join(Job.customer).where(_has_word(Customer, at))
-        having.append(Job.id.in_(by_piece.union(by_customer)))
-    exact = Job.number.in_(bindparam("exact", expanding=True))
-    first = case((exact, 0), else_=1)
-    return (
-        wanted.where(or_(and_(*having), exact))
-        .order_by(first, Job.number.desc())
-        .limit(bindparam("most"))
-    )

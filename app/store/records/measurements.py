@@ -1,22 +1,22 @@
 """Reading sets: kept as typed, never changed, and given back as the values `core` works on."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import asdict, dataclass, replace
 from datetime import date, datetime
 from functools import lru_cache
-from typing import Any
 
-from sqlalchemy import BindParameter, Executable, Select, bindparam, func, or_, select
-from sqlalchemy.orm import Session, aliased, object_session
+from sqlalchemy import ColumnElement, func, or_, select
+from sqlalchemy.orm import Session, aliased, object_session, selectinload
 
 from app.core.compare.differences import ReadSet
 from app.core.compare.length_words import SureLength, list_lengths
 from app.core.facing.corrections import CorrectedReadings, correct_readings
 from app.core.facing.measurements import GaugesInUse, SetEntry
+from app.core.facing.suspects import Stops, leave_out, leave_out_entries, suspects_of
 from app.core.gauges.sizes import Register, SetSizes
 from app.core.values.readings import FacingReadings, ReadingEntry, Uncertainties
 from app.store.records.gauges import load_register, sizes_of
-from app.store.records.loading import rows_of
+from app.store.records.keeping import as_entry, keep
 from app.store.records.remembering import remember, remembered
 from app.store.tables import Job, Reading, ReadingSet
 
@@ -44,6 +44,21 @@ class Measurement:
     def facing(self) -> FacingReadings:
         """The blade and tip readings by the gauges of their day, each with its uncertainty."""
         return self.corrected.facing
+
+    @property
+    def suspects(self) -> Stops:
+        """The stops to take again, from which nothing is said while they stand."""
+        return suspects_of(self.facing, self.uncertainties)
+
+    @property
+    def trusted(self) -> FacingReadings:
+        """The facing without the stops that are to be taken again."""
+        return leave_out(self.facing, self.suspects)
+
+    @property
+    def trusted_readings(self) -> tuple[ReadingEntry, ...]:
+        """The readings as typed without those that are to be taken again."""
+        return leave_out_entries(self.readings, self.suspects)
 
     @property
     def recorded(self) -> FacingReadings:
@@ -91,147 +106,98 @@ def add_reading_set(
     replaces_why: str = "",
 ) -> ReadingSet:
     """Keep a reading set as typed."""
-    kept = ReadingSet(
-        piece_id=piece_id,
-        job_id=job_id,
-        role=entry.role,
-        taken_on=entry.taken_on,
-        note=entry.note,
-        blade_set_id=gauges.blade_set_id,
-        glass_id=gauges.glass_id,
-        wedge_id=gauges.wedge_id,
-        bore_gauge_id=gauges.bore_gauge_id,
-        replaces_id=replaces_id,
-        replaces_why=replaces_why,
-        unread_mm=list(entry.unread_mm),
-        read_once=entry.read_once,
-        created_at=now,
-        readings=[
-            Reading(
-                quantity=one.quantity,
-                rail=one.rail,
-                gauge_id=one.gauge_id,
-                gap_mm=one.gap_mm,
-                depth_mm=one.depth_mm,
-                depth_typed=one.depth_typed,
-                name=one.name,
-                typed=one.typed,
-                scale=one.scale,
-                value_mm=one.value_mm,
-            )
-            for one in entry.readings
-        ],
+    return keep(
+        session,
+        ReadingSet(
+            piece_id=piece_id,
+            job_id=job_id,
+            role=entry.role,
+            taken_on=entry.taken_on,
+            note=entry.note,
+            blade_set_id=gauges.blade_set_id,
+            glass_id=gauges.glass_id,
+            wedge_id=gauges.wedge_id,
+            bore_gauge_id=gauges.bore_gauge_id,
+            replaces_id=replaces_id,
+            replaces_why=replaces_why,
+            unread_mm=list(entry.unread_mm),
+            read_once=entry.read_once,
+            created_at=now,
+            readings=[Reading(**asdict(reading)) for reading in entry.readings],
+        ),
     )
-    session.add(kept)
-    session.flush()
-    return kept
 
 
-_ENTRY = tuple(field.name for field in fields(ReadingEntry))
 SETS_KEPT = 1024
 
 
 @lru_cache(maxsize=SETS_KEPT)
 def _tell_set(
-    readings: tuple[tuple[Any, ...], ...],
+    readings: tuple[ReadingEntry, ...],
     sizes: SetSizes,
     unread_mm: tuple[float, ...],
     read_once: bool,
-) -> tuple[tuple[ReadingEntry, ...], CorrectedReadings]:
+) -> CorrectedReadings:
     """Work out what readings come to by their gauges.
 
     A page and its pictures, and the next page about the same piece, ask again. What is kept is
     kept under all it is worked out from, the register of gauges included: it cannot grow stale.
     """
-    entries = tuple(ReadingEntry(*one) for one in readings)
-    told = correct_readings(entries, sizes)
+    corrected = correct_readings(readings, sizes)
 
     def as_taken(facing: FacingReadings) -> FacingReadings:
         return replace(facing, unread_mm=unread_mm, read_once=read_once)
 
-    return entries, replace(
-        told,
-        recorded_facing=as_taken(told.recorded_facing),
-        facing=as_taken(told.facing),
-        later_facing=as_taken(told.later_facing) if told.later_facing else None,
+    return replace(
+        corrected,
+        recorded_facing=as_taken(corrected.recorded_facing),
+        facing=as_taken(corrected.facing),
+        later_facing=as_taken(corrected.later_facing) if corrected.later_facing else None,
     )
 
 
-def _make(kept: Any, readings: tuple[tuple[Any, ...], ...], register: Register) -> Measurement:
-    """Make a value of a row of `_SETS` and its readings, each the values of a `ReadingEntry`."""
-    sizes = sizes_of(register, kept)
-    entries, corrected = _tell_set(readings, sizes, tuple(kept.unread_mm), kept.read_once)
-    return Measurement(
-        id=kept.id,
-        piece_id=kept.piece_id,
-        job_number=kept.job_number,
-        role=kept.role,
-        taken_on=kept.taken_on,
-        kept_at=kept.created_at,
-        note=kept.note,
-        readings=entries,
-        replaces_id=kept.replaces_id,
-        replaces_why=kept.replaces_why,
-        replaced_by_id=kept.replaced_by_id,
-        blade_set_id=kept.blade_set_id,
-        sizes=sizes,
-        corrected=corrected,
-    )
-
-
-# Rows of columns rather than records: a page lists dozens of sets with hundreds of readings, none
-# of which it changes.
 _correction = aliased(ReadingSet)
 _SETS = (
-    select(
-        *ReadingSet.__table__.columns,
-        Job.number.label("job_number"),
-        _correction.id.label("replaced_by_id"),
-    )
+    select(ReadingSet, Job.number, _correction.id)
     .outerjoin(Job, Job.id == ReadingSet.job_id)
     .outerjoin(_correction, _correction.replaces_id == ReadingSet.id)
+    .options(selectinload(ReadingSet.readings))
     .order_by(ReadingSet.taken_on, ReadingSet.id)
 )
-_WANTED: BindParameter[Any] = bindparam("wanted")
-_MANY: BindParameter[Any] = bindparam("wanted", expanding=True)
-_BY_ID = _SETS.where(ReadingSet.id == _WANTED)
-_PIECE_OF = select(ReadingSet.piece_id).where(ReadingSet.id == _WANTED)
-_BY_PIECE = _SETS.where(ReadingSet.piece_id == _WANTED)
-_BY_JOB = _SETS.where(ReadingSet.job_id == _WANTED)
-_BY_JOBS = _SETS.where(ReadingSet.job_id.in_(_MANY))
-_OWN = _SETS.where(
-    ReadingSet.piece_id.in_(_MANY),
-    or_(ReadingSet.job_id.is_(None), Job.customer_id == bindparam("own")),
-)
-_READINGS = (
-    select(Reading.set_id, *(getattr(Reading, name) for name in _ENTRY))
-    .where(Reading.set_id.in_(_MANY))
-    .order_by(Reading.id)
-)
 
 
-def _load(
-    session: Session, statement: Executable, wanted: Any, **more: int | None
-) -> list[Measurement]:
+def _load(session: Session, *which: ColumnElement[bool]) -> list[Measurement]:
     """Load the reading sets wanted, in the order they were taken."""
-    sets = rows_of(session, statement, {"wanted": wanted, **more}).all()
-    if not sets:
-        return []
-    readings: dict[int, list[Any]] = {one.id: [] for one in sets}
-    for row in rows_of(session, _READINGS, {"wanted": list(readings)}):
-        readings[row[0]].append(tuple(row)[1:])
-    register = load_register(session)
-    return [_make(one, tuple(readings[one.id]), register) for one in sets]
+    rows = session.execute(_SETS.where(*which)).all()
+    register = load_register(session) if rows else Register()
+    measurements = []
+    for kept, job_number, replaced_by_id in rows:
+        sizes = sizes_of(register, kept)
+        readings = tuple(as_entry(ReadingEntry, reading) for reading in kept.readings)
+        unread_mm, read_once = tuple(kept.unread_mm), kept.read_once
+        measurements.append(
+            as_entry(
+                Measurement,
+                kept,
+                job_number=job_number,
+                kept_at=kept.created_at,
+                readings=readings,
+                replaced_by_id=replaced_by_id,
+                sizes=sizes,
+                corrected=_tell_set(readings, sizes, unread_mm, read_once),
+            )
+        )
+    return measurements
 
 
 def piece_of_set(session: Session, set_id: int) -> int | None:
     """Say whose piece's a reading set is."""
-    return rows_of(session, _PIECE_OF, {"wanted": set_id}).scalar()
+    return session.scalar(select(ReadingSet.piece_id).where(ReadingSet.id == set_id))
 
 
 def get_measurement(session: Session, set_id: int) -> Measurement | None:
     """One reading set as a value."""
-    return next(iter(_load(session, _BY_ID, set_id)), None)
+    return next(iter(_load(session, ReadingSet.id == set_id)), None)
 
 
 def measurements_of_job(job: Job) -> list[Measurement]:
@@ -241,34 +207,31 @@ def measurements_of_job(job: Job) -> list[Measurement]:
         return []
     # a piece's sets stay with it: where those were asked for, the job's are among them
     if (all_of_piece := remembered(session, ("sets of piece", job.piece_id))) is not None:
-        return [one for one in all_of_piece if one.job_number == job.number]
-    return list(remember(session, ("sets of job", job.id), lambda: _load(session, _BY_JOB, job.id)))
+        return [measurement for measurement in all_of_piece if measurement.job_number == job.number]
+    of_job = ReadingSet.job_id == job.id
+    return list(remember(session, ("sets of job", job.id), lambda: _load(session, of_job)))
 
 
 def measurements_of_jobs(session: Session, job_ids: Sequence[int]) -> dict[int, list[Measurement]]:
     """The reading sets of several jobs, by the job's number, in the order they were taken."""
-    found: dict[int, list[Measurement]] = {}
-    for one in _load(session, _BY_JOBS, list(job_ids)):
-        found.setdefault(one.job_number or 0, []).append(one)
-    return found
+    by_job: dict[int, list[Measurement]] = {}
+    for measurement in _load(session, ReadingSet.job_id.in_(job_ids)):
+        by_job.setdefault(measurement.job_number or 0, []).append(measurement)
+    return by_job
 
 
 def list_measurements(session: Session, piece_id: int) -> list[Measurement]:
     """List a piece's reading sets, oldest first."""
-    return list(
-        remember(
-            session,
-            ("sets of piece", piece_id),
-            lambda: _load(session, _BY_PIECE, piece_id),
-        )
-    )
+    of_piece = ReadingSet.piece_id == piece_id
+    return list(remember(session, ("sets of piece", piece_id), lambda: _load(session, of_piece)))
 
 
 def list_own_measurements(
     session: Session, piece_ids: Sequence[int], own_customer_id: int | None
 ) -> list[Measurement]:
     """List what was read of pieces outside any customer's job but the shop's own, oldest first."""
-    return _load(session, _OWN, list(piece_ids), own=own_customer_id)
+    own = or_(ReadingSet.job_id.is_(None), Job.customer_id == own_customer_id)
+    return _load(session, ReadingSet.piece_id.in_(piece_ids), own)
 
 
 def last_facings(session: Session, piece_ids: Sequence[int]) -> dict[int, Measurement]:
@@ -276,10 +239,6 @@ def last_facings(session: Session, piece_ids: Sequence[int]) -> dict[int, Measur
 
     The same as `last_facing` of each, found without reading the sets before it.
     """
-    return {one.piece_id: one for one in _load(session, _LAST, list(piece_ids))}
-
-
-def _last_of_each() -> Select[Any]:
     place = func.row_number().over(
         partition_by=ReadingSet.piece_id,
         order_by=(
@@ -291,19 +250,19 @@ def _last_of_each() -> Select[Any]:
     replaced = select(_correction.id).where(_correction.replaces_id == ReadingSet.id)
     ranked = (
         select(ReadingSet.id, place.label("place"))
-        .where(ReadingSet.piece_id.in_(_MANY), ~replaced.exists())
+        .where(ReadingSet.piece_id.in_(piece_ids), ~replaced.exists())
         .subquery()
     )
-    return _SETS.where(ReadingSet.id.in_(select(ranked.c.id).where(ranked.c.place == 1)))
-
-
-_LAST = _last_of_each()
+    last = ReadingSet.id.in_(select(ranked.c.id).where(ranked.c.place == 1))
+    return {measurement.piece_id: measurement for measurement in _load(session, last)}
 
 
 def standing(measurements: Sequence[Measurement], role: str = "") -> list[Measurement]:
     """Leave out the sets that a correction replaced, and keep one role if asked."""
     return [
-        one for one in measurements if one.replaced_by_id is None and (not role or one.role == role)
+        measurement
+        for measurement in measurements
+        if measurement.replaced_by_id is None and (not role or measurement.role == role)
     ]
 
 

@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 from app.core.values.passes import PassEntry, describe_pass
 from app.core.values.works import CUT_BACK, WorkEntry, describe_work
 from app.store.records.jobs import add_event
+from app.store.records.keeping import as_entry
 from app.store.records.measurements import Measurement
 from app.store.records.shop import extend_checklists
 from app.store.tables import BenchPass, Job, Work
@@ -23,13 +24,6 @@ def add_pass(session: Session, job: Job, entry: PassEntry, now: datetime) -> Ben
     return made
 
 
-def as_entry(kept: BenchPass) -> PassEntry:
-    """A kept pass as the value it was entered as."""
-    return PassEntry(
-        kept.done_on, kept.kind, kept.abrasive, kept.grit, kept.strokes, kept.minutes, kept.note
-    )
-
-
 def add_work(session: Session, job: Job, entry: WorkEntry, now: datetime) -> Work:
     """Note a work that is no cut, in the job's history too; a new kind is offered from now on."""
     made = Work(job_id=job.id, created_at=now, **asdict(entry))
@@ -41,19 +35,14 @@ def add_work(session: Session, job: Job, entry: WorkEntry, now: datetime) -> Wor
     return made
 
 
-def as_work(kept: Work) -> WorkEntry:
-    """A kept work as the value it was entered as."""
-    return WorkEntry(*(getattr(kept, name) for name in WorkEntry.__dataclass_fields__))
-
-
 def standing_passes(job: Job) -> list[PassEntry]:
     """List a job's passes that were not struck out."""
-    return [as_entry(one) for one in job.passes if one.struck_at is None]
+    return [as_entry(PassEntry, done) for done in job.passes if done.struck_at is None]
 
 
 def standing_works(job: Job) -> list[WorkEntry]:
     """List a job's works that were not struck out."""
-    return [as_work(one) for one in job.works if one.struck_at is None]
+    return [as_entry(WorkEntry, work) for work in job.works if work.struck_at is None]
 
 
 def shortened_between(session: Session, first: Measurement, second: Measurement) -> float:
@@ -64,17 +53,17 @@ def shortened_between(session: Session, first: Measurement, second: Measurement)
     """
     if first.piece_id != second.piece_id:
         return 0.0
-    found = session.execute(
+    works = session.execute(
         select(Work.amount_mm, Work.done_on, Work.created_at, Job.number)
         .join(Job, Job.id == Work.job_id)
         .where(Job.piece_id == first.piece_id, Work.kind == CUT_BACK, Work.struck_at.is_(None))
     )
-    ends = [(one.taken_on, one.kept_at) for one in (first, second)]
+    ends = [(measurement.taken_on, measurement.kept_at) for measurement in (first, second)]
     whole_job = (first.role, second.role) == ("as_received", "as_returned")
     number = first.job_number if whole_job and first.job_number == second.job_number else None
     return sum(
         amount or 0.0
-        for amount, on, at, of_job in found
+        for amount, on, at, of_job in works
         if of_job == number or (number is None and ends[0] < (on, at) < ends[1])
     )
 

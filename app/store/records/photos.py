@@ -7,7 +7,7 @@ from dataclasses import asdict
 from datetime import date, datetime
 from pathlib import Path
 
-from sqlalchemy import Connection, bindparam, select
+from sqlalchemy import Connection, select
 from sqlalchemy.orm import Session
 
 from app.core.jobs.photos import PhotoEntry, name_photo
@@ -15,6 +15,7 @@ from app.store.files import PHOTOS_NAME, make_private_folder, written_whole
 from app.store.names import is_photo_name, place_within
 from app.store.problems import BookProblem
 from app.store.records.jobs import add_event
+from app.store.records.keeping import keep
 from app.store.records.remembering import remember
 from app.store.records.revisions import change_record
 from app.store.tables import Forgetting, Job, Photo
@@ -44,17 +45,18 @@ def add_photo(
     for size, content in contents.items():
         with written_whole(photo_path(book, name, size)) as file:
             file.write(content)
-    photo = Photo(
-        piece_id=piece_id,
-        job_id=job.id if job else None,
-        **asdict(entry),
-        name=name,
-        width_px=size_px[0],
-        height_px=size_px[1],
-        created_at=now,
+    photo = keep(
+        session,
+        Photo(
+            piece_id=piece_id,
+            job_id=job.id if job else None,
+            **asdict(entry),
+            name=name,
+            width_px=size_px[0],
+            height_px=size_px[1],
+            created_at=now,
+        ),
     )
-    session.add(photo)
-    session.flush()
     if job:
         words = name_photo(entry.moment, entry.view, entry.caption)
         add_event(session, job, "photo", today, now, f"Photograph. {words}")
@@ -99,17 +101,12 @@ def list_photos(
     session: Session, *, job_id: int | None = None, piece_id: int | None = None
 ) -> list[Photo]:
     """List the photographs of a job, or of a piece, in the order they were kept."""
-    if job_id is not None:
-        return remember(
-            session,
-            ("photos of job", job_id),
-            lambda: list(session.scalars(_OF_JOB, {"job": job_id})),
-        )
-    return list(session.scalars(_OF_PIECE, {"piece": piece_id}))
+    of = Photo.job_id == job_id if job_id is not None else Photo.piece_id == piece_id
 
+    def read() -> list[Photo]:
+        return list(session.scalars(select(Photo).where(of).order_by(Photo.id)))
 
-_OF_JOB = select(Photo).where(Photo.job_id == bindparam("job")).order_by(Photo.id)
-_OF_PIECE = select(Photo).where(Photo.piece_id == bindparam("piece")).order_by(Photo.id)
+    return remember(session, ("photos", job_id, piece_id), read)
 
 
 def save_photo(

@@ -3,12 +3,12 @@
 from dataclasses import asdict
 from datetime import date, datetime
 
-from sqlalchemy import bindparam, select
-from sqlalchemy.orm import Session, joinedload
+from sqlalchemy import Select, select
+from sqlalchemy.orm import Session, joinedload, selectinload
 
 from app.core.plan.piece_limits import PieceLimits
 from app.core.values.pieces import PieceEntry
-from app.store.records.loading import Hanging
+from app.store.records.keeping import keep
 from app.store.records.lookups import search_text_of
 from app.store.records.revisions import change_record
 from app.store.tables import Job, Ownership, Piece
@@ -19,11 +19,10 @@ def add_piece(
 ) -> Piece:
     """Write a new piece down under its owner."""
     words = search_text_of(entry)
-    piece = Piece(owner_id=owner_id, **asdict(entry), search_text=words, created_at=now)
-    session.add(piece)
-    session.flush()
-    session.add(Ownership(piece_id=piece.id, customer_id=owner_id, since=today))
-    session.flush()
+    piece = keep(
+        session, Piece(owner_id=owner_id, **asdict(entry), search_text=words, created_at=now)
+    )
+    keep(session, Ownership(piece_id=piece.id, customer_id=owner_id, since=today))
     return piece
 
 
@@ -53,39 +52,31 @@ def pass_on_piece(
         session, piece, {"owner_id": new_owner_id}, seen_version=seen_version, now=now
     )
     if changed:
-        session.add(Ownership(piece_id=piece.id, customer_id=new_owner_id, since=since))
-        session.flush()
+        keep(session, Ownership(piece_id=piece.id, customer_id=new_owner_id, since=since))
 
 
 def get_piece(session: Session, piece_id: int) -> Piece | None:
     """A piece with its owner."""
-    return session.scalar(_PIECE, {"id": piece_id})
+    return session.scalar(_one_piece(piece_id))
 
 
 def get_owned_piece(session: Session, piece_id: int) -> Piece | None:
     """A piece with its owners, now and before."""
-    piece = get_piece(session, piece_id)
-    if piece:
-        _OWNERSHIPS.load(session, [piece])
-    return piece
+    owners = selectinload(Piece.ownerships).joinedload(Ownership.customer)
+    return session.scalar(_one_piece(piece_id).options(owners))
 
 
-_PIECE = select(Piece).where(Piece.id == bindparam("id")).options(joinedload(Piece.owner))
-_OWNERSHIPS = Hanging(Piece.ownerships, joinedload(Ownership.customer))
+def _one_piece(piece_id: int) -> Select[Piece]:
+    return select(Piece).where(Piece.id == piece_id).options(joinedload(Piece.owner))
 
 
 def list_jobs_on(session: Session, piece_id: int) -> list[Job]:
     """List a piece’s jobs, newest first, each with its ticks, events, passes, works and slips."""
-    jobs = list(session.scalars(_JOBS, {"piece": piece_id}))
-    for kind in _ON_JOBS:
-        kind.load(session, jobs)
-    return jobs
-
-
-_JOBS = (
-    select(Job)
-    .where(Job.piece_id == bindparam("piece"))
-    .options(joinedload(Job.customer))
-    .order_by(Job.number.desc())
-)
-_ON_JOBS = tuple(map(Hanging, (Job.ticks, Job.events, Job.passes, Job.works, Job.slips)))
+    parts = (Job.ticks, Job.events, Job.passes, Job.works, Job.slips)
+    jobs = (
+        select(Job)
+        .where(Job.piece_id == piece_id)
+        .options(joinedload(Job.customer), *map(selectinload, parts))
+        .order_by(Job.number.desc())
+    )
+    return list(session.scalars(jobs))

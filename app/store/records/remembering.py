@@ -11,7 +11,7 @@ from typing import Any, TypeVar, cast
 from sqlalchemy import event
 from sqlalchemy.orm import ORMExecuteState, Session, sessionmaker
 
-_KEPT, _LOOKS = "remembered", "only looks"
+_KEPT = "remembered"
 Kept = TypeVar("Kept")
 
 
@@ -28,14 +28,8 @@ def remembered(session: Session, name: Hashable) -> Any:
     return session.info.get(_KEPT, {}).get(name)
 
 
-def only_looks(session: Session) -> bool:
-    """Say whether a session is for looking only: it never has anything to write."""
-    return bool(session.info.get(_LOOKS))
-
-
-def forget_what_changes(sessions: sessionmaker[Session], *, only_looking: bool = False) -> None:
+def forget_what_changes(sessions: sessionmaker[Session]) -> None:
     """Make these sessions forget whenever they write or their transaction ends."""
-    sessions.configure(info={_LOOKS: only_looking})
     for moment in ("after_flush", "after_commit", "after_rollback"):
         event.listen(sessions, moment, _forget)
     event.listen(sessions, "do_orm_execute", _forget_if_written)

@@ -2,16 +2,14 @@
 
 from collections.abc import Sequence
 from datetime import date, datetime
-from typing import Any
 
-from sqlalchemy import bindparam, select
+from sqlalchemy import select
 from sqlalchemy.orm import Session, joinedload, selectinload
 
 from app.core.plan.bench import LoggedPass, bracket_passes
 from app.core.plan.removal import RemovalPair
 from app.core.values.readings import FacingReadings, Uncertainties
 from app.core.values.works import CUT_BACK
-from app.store.records.loading import rows_of
 from app.store.records.measurements import Measurement, measurements_of_jobs, standing
 from app.store.tables import BenchPass, Job, Piece, Work
 
@@ -25,7 +23,7 @@ def log_of_job(job: Job, sets: Sequence[Measurement]) -> list[FacingReadings | L
 
     `sets` are all of its reading sets. A correction stands where what it replaces stood.
     """
-    by_id = {one.id: one for one in sets}
+    by_id = {measurement.id: measurement for measurement in sets}
     entries: list[tuple[date, datetime, FacingReadings | LoggedPass]] = []
     for kept in standing(sets):
         facing = kept.facing
@@ -36,28 +34,24 @@ def log_of_job(job: Job, sets: Sequence[Measurement]) -> list[FacingReadings | L
             first = by_id[first.replaces_id]
         entries.append((first.taken_on, first.kept_at, facing))
     entries += [
-        (one.done_on, one.created_at, as_logged(one)) for one in job.passes if one.struck_at is None
+        (bench_pass.done_on, bench_pass.created_at, as_logged(bench_pass))
+        for bench_pass in job.passes
+        if bench_pass.struck_at is None
     ]
     return [entry for _, _, entry in sorted(entries, key=lambda entry: entry[:2])]
 
 
-def as_logged(kept: Any) -> LoggedPass:
-    """A kept pass, or a row with these columns of one, as the bench's log has it."""
+def as_logged(kept: BenchPass) -> LoggedPass:
+    """A kept pass as the bench's log has it."""
     strokes = None if kept.strokes is None else float(kept.strokes)
     return LoggedPass(kept.kind, kept.abrasive, kept.grit, strokes)
 
 
 def list_used_passes(session: Session, most: int = 60) -> list[LoggedPass]:
     """List the shop's last passes, newest first."""
-    return [as_logged(one) for one in rows_of(session, _USED, {"most": most})]
-
-
-_USED = (
-    select(BenchPass.kind, BenchPass.abrasive, BenchPass.grit, BenchPass.strokes)
-    .where(BenchPass.struck_at.is_(None))
-    .order_by(BenchPass.id.desc())
-    .limit(bindparam("most"))
-)
+    standing_ones = select(BenchPass).where(BenchPass.struck_at.is_(None))
+    used = session.scalars(standing_ones.order_by(BenchPass.id.desc()).limit(most))
+    return [as_logged(bench_pass) for bench_pass in used]
 
 
 _SHORTENED = select(Work.job_id).where(Work.kind == CUT_BACK, Work.struck_at.is_(None))

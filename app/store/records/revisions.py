@@ -4,19 +4,21 @@ from collections.abc import Iterable, Sequence
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import Row, bindparam, select
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from app.store.records.loading import rows_of
 from app.store.tables import Revision
 
 
 class Conflict(Exception):  # noqa: N818 - two people wrote at once; nobody erred
-    """The record was changed by somebody else since its page was opened."""
+    """The record was changed by somebody else since its page was opened; it is at `version` now.
 
-    def __init__(self, noun: str, changed: dict[str, tuple[str, str]]) -> None:
-        super().__init__(noun)
-        self.noun = noun
+    `changed` has what the book says and what was typed, by field.
+    """
+
+    def __init__(self, record: Any, changed: dict[str, tuple[str, str]]) -> None:
+        super().__init__(record.__tablename__)
+        self.version: int = record.version
         self.changed = changed
 
 
@@ -34,7 +36,7 @@ def change_record(
     """
     differing = find_differences(record, changes)
     if is_stale(record, seen_version) and differing:
-        raise Conflict(record.__tablename__, show_differences(record, differing))
+        raise Conflict(record, show_differences(record, differing))
     if not differing:
         return False
     keep_revision(session, record, differing, now)
@@ -67,16 +69,10 @@ def keep_revision(session: Session, record: Any, names: Iterable[str], now: date
     session.add(Revision(noun=noun, record_id=record.id, at=now, before=before))
 
 
-def list_revisions(session: Session, noun: str, record_id: int) -> Sequence[Row[Any]]:
-    """List a record's earlier words, newest first: rows with the columns of `Revision`."""
-    return rows_of(session, _REVISIONS, {"noun": noun, "record": record_id}).all()
-
-
-_REVISIONS = (
-    select(*Revision.__table__.columns)
-    .where(Revision.noun == bindparam("noun"), Revision.record_id == bindparam("record"))
-    .order_by(Revision.id.desc())
-)
+def list_revisions(session: Session, noun: str, record_id: int) -> Sequence[Revision]:
+    """List a record's earlier words, newest first."""
+    of = Revision.noun == noun, Revision.record_id == record_id
+    return session.scalars(select(Revision).where(*of).order_by(Revision.id.desc())).all()
 
 
 def _plain(value: Any) -> Any:

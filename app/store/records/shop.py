@@ -14,7 +14,7 @@ from app.core.shop.shop import BEGINNINGS, DEFAULT_CARE, DEFAULT_TERMS, ShopEntr
 from app.core.values.units import SCALES, format_blade
 from app.store.records.blade_sets import set_for_kind
 from app.store.records.gauges import load_register
-from app.store.records.loading import rows_of
+from app.store.records.keeping import keep
 from app.store.records.remembering import remember
 from app.store.records.revisions import change_record
 from app.store.tables import (
@@ -49,19 +49,19 @@ def start_book(session: Session) -> Shop:
     _add_blade_set(session, "seven blades (0.050 to 0.0015 in)", MORE_BLADES_IN, blades)
     wide = _add_blade_set(session, "ten blades (0.093 to 0.0015 in)", WIDE_BLADES_IN, blades)
     session.add(FamilyBladeSet(family="saxophones", blade_set_id=wide.id))
-    shop = Shop(
-        id=1,
-        name="The workshop",
-        terms=DEFAULT_TERMS,
-        care_text=DEFAULT_CARE,
-        glass_id=gauges["glass_half_mm"].id,
-        wedge_id=gauges["tip_mm"].id,
-        bore_gauge_id=gauges["bore_in"].id,
-        blade_set_id=usual.id,
+    return keep(
+        session,
+        Shop(
+            id=1,
+            name="The workshop",
+            terms=DEFAULT_TERMS,
+            care_text=DEFAULT_CARE,
+            glass_id=gauges["glass_half_mm"].id,
+            wedge_id=gauges["tip_mm"].id,
+            bore_gauge_id=gauges["bore_in"].id,
+            blade_set_id=usual.id,
+        ),
     )
-    session.add(shop)
-    session.flush()
-    return shop
 
 
 _KIND_OF = {"glass": "glass", "tip": "wedge", "bore": "bore_gauge"}
@@ -90,22 +90,17 @@ def _add_blade(session: Session, inches: float) -> Gauge:
 def _add_blade_set(
     session: Session, name: str, inches: Sequence[float], blades: dict[float, Gauge]
 ) -> BladeSet:
-    made = BladeSet(name=name)
-    session.add(made)
-    session.flush()
+    made = keep(session, BladeSet(name=name))
     session.add_all(
-        BladeSetMember(blade_set_id=made.id, gauge_id=blades[one].id, place=place)
-        for place, one in enumerate(inches)
+        BladeSetMember(blade_set_id=made.id, gauge_id=blades[inch].id, place=place)
+        for place, inch in enumerate(inches)
     )
     return made
 
 
 def get_shop(session: Session) -> Shop:
     """The shop's settings."""
-    return remember(session, "shop", lambda: session.scalars(_SHOP).one())
-
-
-_SHOP = select(Shop).where(Shop.id == 1)
+    return remember(session, "shop", lambda: session.get_one(Shop, 1))
 
 
 def get_mark(session: Session) -> str:
@@ -164,7 +159,7 @@ def has_amounts(session: Session) -> bool:
         select(Work.id).where(Work.price_minor.is_not(None)),
         select(Service.id),
     )
-    return any(session.scalar(one.limit(1)) is not None for one in asked)
+    return any(session.scalar(query.limit(1)) is not None for query in asked)
 
 
 def list_gauges(session: Session, kind: str) -> list[Gauge]:
@@ -220,9 +215,9 @@ def gauges_in_use(
     wanted = {*members.get(chosen, ()), *and_blades}
     blades = sorted(
         (
-            Blade(one.id, one.nominal_mm or 0.0, one.label)
-            for one in register.values()
-            if one.kind == "blade" and one.id in wanted
+            Blade(gauge.id, gauge.nominal_mm or 0.0, gauge.label)
+            for gauge in register.values()
+            if gauge.kind == "blade" and gauge.id in wanted
         ),
         key=lambda blade: -blade.gap_mm,
     )
@@ -240,18 +235,16 @@ def gauges_in_use(
         bore_gauge_id=bore.id,
         blade_set_id=chosen,
         thin_first=shop.blade_order != "thick_first",
+        rails_seen=shop.rails_seen,
     )
 
 
 def _members(session: Session) -> dict[int, set[int]]:
     """The blades of every set."""
     members: dict[int, set[int]] = defaultdict(set)
-    for member in rows_of(session, _MEMBERS):
+    for member in session.scalars(select(BladeSetMember)):
         members[member.blade_set_id].add(member.gauge_id)
     return members
-
-
-_MEMBERS = select(BladeSetMember.blade_set_id, BladeSetMember.gauge_id)
 
 
 def list_checklist(session: Session, kind: str) -> list[str]:

@@ -4,11 +4,11 @@ from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import Row, bindparam, func, select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session, joinedload, undefer_group
 
 from app.store.records.jobs import add_event
-from app.store.records.loading import rows_of
+from app.store.records.keeping import keep
 from app.store.tables import Job, Piece, Slip, SlipFile
 
 
@@ -27,21 +27,22 @@ def issue_slip(
     now: datetime,
 ) -> Slip:
     """Keep a paper as printed, under the next number, with its files by name."""
-    slip = Slip(
-        number=next_slip_number(session),
-        piece_id=piece.id,
-        job_id=job.id if job else None,
-        kind=kind,
-        issued_on=today,
-        issued_at=now,
-        paper=paper,
-        sheet="",
-        printed=printed,
-        html=html,
-        files=[SlipFile(name=name, content=content) for name, content in files.items()],
+    slip = keep(
+        session,
+        Slip(
+            number=next_slip_number(session),
+            piece_id=piece.id,
+            job_id=job.id if job else None,
+            kind=kind,
+            issued_on=today,
+            issued_at=now,
+            paper=paper,
+            sheet="",
+            printed=printed,
+            html=html,
+            files=[SlipFile(name=name, content=content) for name, content in files.items()],
+        ),
     )
-    session.add(slip)
-    session.flush()
     if job:
         add_event(session, job, "slip", today, now, f"{label}, slip {slip.number}")
     return slip
@@ -54,14 +55,8 @@ def next_slip_number(session: Session) -> int:
 
 def get_slip(session: Session, number: int) -> Slip | None:
     """An issued paper by its number, with its job and its piece."""
-    return session.scalar(_SLIP, {"number": number})
-
-
-_SLIP = (
-    select(Slip)
-    .where(Slip.number == bindparam("number"))
-    .options(joinedload(Slip.job), joinedload(Slip.piece), undefer_group("paper"))
-)
+    whole = joinedload(Slip.job), joinedload(Slip.piece), undefer_group("paper")
+    return session.scalar(select(Slip).where(Slip.number == number).options(*whole))
 
 
 def get_slip_file(session: Session, number: int, name: str) -> bytes | None:
@@ -85,13 +80,8 @@ def list_slip_files(session: Session, number: int) -> list[str]:
     )
 
 
-def list_piece_slips(session: Session, piece_id: int) -> Sequence[Row[Any]]:
+def list_piece_slips(session: Session, piece_id: int) -> Sequence[Any]:
     """List the papers issued about a piece outside any job, oldest first: what a list says."""
-    return rows_of(session, _OF_PIECE, {"piece": piece_id}).all()
-
-
-_OF_PIECE = (
-    select(Slip.id, Slip.number, Slip.kind, Slip.issued_on)
-    .where(Slip.piece_id == bindparam("piece"), Slip.job_id.is_(None))
-    .order_by(Slip.number)
-)
+    slips = select(Slip.id, Slip.number, Slip.kind, Slip.issued_on)
+    slips = slips.where(Slip.piece_id == piece_id, Slip.job_id.is_(None))
+    return session.execute(slips.order_by(Slip.number)).all()

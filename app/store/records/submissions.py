@@ -4,6 +4,7 @@ from datetime import datetime
 
 from sqlalchemy.orm import Session
 
+from app.store.records.keeping import keep
 from app.store.tables import Submission
 
 
@@ -17,5 +18,4 @@ def keep_submission(
 ) -> None:
     """Note that this form was taken, in the same transaction as what it made."""
     if token:
-        session.add(Submission(token=token[:64], location=location, digest=digest, at=now))
-        session.flush()
+        keep(session, Submission(token=token[:64], location=location, digest=digest, at=now))

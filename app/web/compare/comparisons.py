@@ -40,7 +40,7 @@ from app.store.tables import Job, Piece
 from app.web.drawn import answer_picture
 from app.web.facing.pictures import DrawnSize, difference_picture, side_by_side_picture
 from app.web.facing.summaries import Summary
-from app.web.pages import Reading, found_or_404, go_to, show_page
+from app.web.pages import Reading, found_or_404, go_to, piece_or_404, show_page
 from app.web.plan.planning import make_request, usual_tolerance
 
 router = APIRouter(prefix="/comparisons")
@@ -80,7 +80,7 @@ def _compared(session: Session, text: str) -> Compared:
     measurement = found_or_404(
         get_measurement(session, number) if number is not None else None, NOT_HERE
     )
-    piece = found_or_404(get_piece(session, measurement.piece_id), "There is no such piece.")
+    piece = piece_or_404(session, measurement.piece_id)
     gauges = gauges_in_use(session, measurement.blade_set_id)
     return Compared(measurement, piece, _line(measurement, gauges))
 
@@ -127,7 +127,8 @@ def _show_both(request: Request, session: Session, before: str, after: str) -> H
     leads = IT_HAS_CHANGED if one_piece else THEY_DIFFER
     if off_mm:
         leads = IT_HAS_CHANGED_BESIDE
-    groups = list_rows(compared, sets, gauges_in_use(session, sides[1].measurement.blade_set_id))
+    gauges = gauges_in_use(session, sides[1].measurement.blade_set_id)
+    groups = list_rows(compared, sets, gauges)
     return show_page(
         request,
         "comparisons/show.html",
@@ -136,6 +137,7 @@ def _show_both(request: Request, session: Session, before: str, after: str) -> H
         one_piece=one_piece,
         lead=_lead(sides),
         told=tell_comparison(compared, leads),
+        gauges=gauges,
         groups=groups,
         changes=[row for rows in groups.values() for row in rows if row.changed],
         joint=say_joint(compared.joint),
@@ -165,7 +167,7 @@ class Twin:
 
 def _make_alike(session: Session, sides: tuple[Compared, Compared], compared: Comparison) -> Twin:
     """Say what rails and table would take, what can't be reached, and the job that could do it."""
-    like, piece, now = sides[0].facing, sides[1].piece, sides[1].facing
+    like, piece, now = sides[0].measurement.trusted, sides[1].piece, sides[1].measurement.trusted
     shop, plan, refusal = get_shop(session), None, ""
     if sides[0].piece.instrument_kind != piece.instrument_kind:
         refusal = "They are for different instruments."

@@ -14,7 +14,7 @@ from app.store.records.blade_sets import (
     save_families,
 )
 from app.store.records.gauges import list_register
-from app.store.records.revisions import Conflict, list_revisions
+from app.store.records.revisions import list_revisions
 from app.store.records.shop import list_blade_sets
 from app.store.tables import BladeSet, Gauge
 from app.web.gauges.gauges import describe_revision, show_register
@@ -24,13 +24,12 @@ from app.web.pages import (
     Reading,
     Typed,
     Writing,
+    commit_once,
     found_or_404,
     go_to,
-    note_taken,
+    refuse_twice,
     show_page,
-    taken_before,
 )
-from app.web.shop.customers import show_conflict
 
 router = APIRouter(prefix="/blade-sets")
 NOT_HERE = "There is no such blade set in this book."
@@ -44,11 +43,11 @@ def new(request: Request, session: Reading) -> HTMLResponse:
 
 def _blades(session: Session, blade_set: BladeSet | None) -> list[Gauge]:
     """List the blades a set may hold: those in use, and those it holds already."""
-    held = {one.gauge_id for one in blade_set.members} if blade_set else set()
+    held = {member.gauge_id for member in blade_set.members} if blade_set else set()
     return [
-        one
-        for one in list_register(session)
-        if one.kind == "blade" and (not one.retired or one.id in held)
+        gauge
+        for gauge in list_register(session)
+        if gauge.kind == "blade" and (not gauge.retired or gauge.id in held)
     ]
 
 
@@ -56,9 +55,9 @@ def _edit_page(
     request: Request, session: Session, form: Form, blade_set: BladeSet | None
 ) -> HTMLResponse:
     if form.values:
-        ticked = {int(one) for one in form.ticked("blade") if one.isdecimal() and len(one) < 10}
+        ticked = {int(text) for text in form.ticked("blade") if text.isdecimal() and len(text) < 10}
     else:
-        ticked = {one.gauge_id for one in blade_set.members} if blade_set else set()
+        ticked = {member.gauge_id for member in blade_set.members} if blade_set else set()
     revisions = list_revisions(session, "blade_set", blade_set.id) if blade_set else []
     return show_page(
         request,
@@ -67,15 +66,17 @@ def _edit_page(
         blade_set=blade_set,
         blades=_blades(session, blade_set),
         ticked=ticked,
-        revisions=[(one.at.date(), describe_revision(one.before)) for one in revisions],
+        revisions=[
+            (revision.at.date(), describe_revision(revision.before)) for revision in revisions
+        ],
     )
 
 
 def _read(session: Session, form: Form, blade_set: BladeSet | None) -> BladeSetEntry | None:
-    known = {one.id: one.nominal_mm or 0.0 for one in _blades(session, blade_set)}
+    known = {blade.id: blade.nominal_mm or 0.0 for blade in _blades(session, blade_set)}
     entry = parse_blade_set(form.values, form.ticked("blade"), known)
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
         return None
     if find_set_named(session, entry.name, blade_set.id if blade_set else None):
         form.problems["name"] = "There is a blade set of that name already."
@@ -86,16 +87,12 @@ def _read(session: Session, form: Form, blade_set: BladeSet | None) -> BladeSetE
 @router.post("/new")
 def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Response:
     """Put a set together."""
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     entry = _read(session, form, None)
     if entry is None:
         return _edit_page(request, session, form, None)
     add_blade_set(session, entry)
-    location = "/gauges?said=set-made#blade-sets"
-    note_taken(session, form, location, clock.now())
-    session.commit()
-    return go_to(location)
+    return commit_once(session, form, "/gauges?said=set-made#blade-sets", clock.now())
 
 
 @router.get("/{set_id}/edit")
@@ -112,10 +109,7 @@ def update(request: Request, session: Writing, form: Typed, clock: Clock, set_id
     entry = _read(session, form, blade_set)
     if entry is None:
         return _edit_page(request, session, form, blade_set)
-    try:
-        save_blade_set(session, blade_set, entry, form.seen_version, clock.now())
-    except Conflict as conflict:
-        return show_conflict(request, form, conflict, blade_set.version)
+    save_blade_set(session, blade_set, entry, form.seen_version, clock.now())
     session.commit()
     return go_to("/gauges?said=set-kept#blade-sets")
 
@@ -123,9 +117,9 @@ def update(request: Request, session: Writing, form: Typed, clock: Clock, set_id
 @router.post("/families")
 def choose(request: Request, session: Writing, form: Typed, clock: Clock) -> Response:
     """Choose the set for each family of instruments."""
-    chosen = parse_families(form.values, {one.id for one in list_blade_sets(session)})
+    chosen = parse_families(form.values, {blade_set.id for blade_set in list_blade_sets(session)})
     if isinstance(chosen, Refused):
-        form.problems = dict(chosen.problems)
+        form.refuse(chosen)
         return show_register(request, session, clock, form)
     save_families(session, chosen, clock.now())
     session.commit()

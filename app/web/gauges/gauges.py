@@ -39,7 +39,7 @@ from app.store.records.gauges import (
     save_gauge,
     strike_check,
 )
-from app.store.records.revisions import Conflict, list_revisions
+from app.store.records.revisions import list_revisions
 from app.store.records.shop import get_shop, list_blade_sets, list_gauges
 from app.store.tables import Gauge
 from app.web.drawn import answer_picture
@@ -49,13 +49,12 @@ from app.web.pages import (
     Reading,
     Typed,
     Writing,
+    commit_once,
     found_or_404,
     go_to,
-    note_taken,
+    refuse_twice,
     show_page,
-    taken_before,
 )
-from app.web.shop.customers import show_conflict
 
 router = APIRouter(prefix="/gauges")
 NOT_HERE = "There is no such gauge in this book."
@@ -79,19 +78,22 @@ def index(request: Request, session: Reading, clock: Clock) -> HTMLResponse:
 
 def show_register(request: Request, session: Session, clock: Clock, form: Form) -> HTMLResponse:
     """Show the register, with a refused form if there is one."""
-    lines = [_register_line(one, clock.today()) for one in list_register(session)]
+    lines = [_register_line(gauge, clock.today()) for gauge in list_register(session)]
     shop = get_shop(session)
     sets = list_blade_sets(session)
-    usual = next(one.name for one in sets if one.id == shop.blade_set_id)
+    usual = next(blade_set.name for blade_set in sets if blade_set.id == shop.blade_set_id)
     return show_page(
         request,
         "gauges/index.html",
         form=form,
         groups=[
-            (kind, [one for one in lines if one.gauge.kind == kind.key and not one.gauge.retired])
+            (
+                kind,
+                [line for line in lines if line.gauge.kind == kind.key and not line.gauge.retired],
+            )
             for kind in GAUGE_KINDS.values()
         ],
-        retired=[one for one in lines if one.gauge.retired],
+        retired=[line for line in lines if line.gauge.retired],
         kinds=GAUGE_KINDS,
         blade_sets=sets,
         families=FAMILIES,
@@ -102,7 +104,7 @@ def show_register(request: Request, session: Session, clock: Clock, form: Form) 
 
 def _register_line(gauge: Gauge, today: date) -> RegisterLine:
     facts = gauge_facts(gauge)
-    last = max((one.on for one in facts.checks), default=None)
+    last = max((check.on for check in facts.checks), default=None)
     return RegisterLine(gauge, say_size(facts, today), say_repeatability(facts, today), last)
 
 
@@ -113,16 +115,16 @@ def new(request: Request, kind: str) -> HTMLResponse:
 
 
 def _edit_page(request: Request, form: Form, kind: str, gauge: Gauge | None) -> HTMLResponse:
-    found = found_or_404(GAUGE_KINDS.get(kind), "There is no such kind of gauge.")
-    scales = scales_for(found.measures)
+    gauge_kind = found_or_404(GAUGE_KINDS.get(kind), "There is no such kind of gauge.")
+    scales = scales_for(gauge_kind.measures)
     scale = SCALES[gauge.scale] if gauge and gauge.scale else scales[0]
-    if found.is_blade and (gauge is None or not gauge.scale):
+    if gauge_kind.is_blade and (gauge is None or not gauge.scale):
         scale = SCALES["length_in"]
     return show_page(
         request,
         "gauges/edit.html",
         form=form,
-        kind=found,
+        kind=gauge_kind,
         gauge=gauge,
         scales=[(one.key, f"{one.label} ({one.example})") for one in scales],
         scale=scale,
@@ -157,28 +159,24 @@ def _shown(gauge: Gauge | None, scale: Scale) -> dict[str, str]:
 @router.post("/new/{kind}")
 def create(request: Request, session: Writing, form: Typed, clock: Clock, kind: str) -> Response:
     """Write a gauge into the register."""
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     entry = _read_gauge(session, form, kind, None)
     if entry is None:
         return _edit_page(request, form, kind, None)
     gauge = add_gauge(session, entry)
-    location = f"/gauges/{gauge.id}?said=added"
-    note_taken(session, form, location, clock.now())
-    session.commit()
-    return go_to(location)
+    return commit_once(session, form, f"/gauges/{gauge.id}?said=added", clock.now())
 
 
 def _read_gauge(session: Session, form: Form, kind: str, gauge: Gauge | None) -> GaugeEntry | None:
     """Read a gauge's page; None if it was refused, with the reasons in the form."""
-    found = found_or_404(GAUGE_KINDS.get(kind), "There is no such kind of gauge.")
-    entry = parse_gauge(form.values, found)
+    gauge_kind = found_or_404(GAUGE_KINDS.get(kind), "There is no such kind of gauge.")
+    entry = parse_gauge(form.values, gauge_kind)
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
         return None
     if find_namesake(session, kind, entry.label, gauge.id if gauge else None):
         form.problems["label"] = (
-            f"There is a {found.label} of that name in use. Add what tells them apart, "
+            f"There is a {gauge_kind.label} of that name in use. Add what tells them apart, "
             "such as “second” or its colour."
         )
         return None
@@ -215,12 +213,12 @@ def _show_page(
         history_rule=HISTORY_RULE,
         blade_sets=sets,
         named_by_shop=named_by_shop,
-        others=[one for one in list_gauges(session, gauge.kind) if one.id != gauge.id],
+        others=[other for other in list_gauges(session, gauge.kind) if other.id != gauge.id],
         reading_sets=list_reading_sets_with(session, gauge.id),
         reading_count=count_reading_sets(session, gauge.id),
         revisions=[
-            (one.at.date(), describe_revision(one.before))
-            for one in list_revisions(session, "gauge", gauge.id)
+            (revision.at.date(), describe_revision(revision.before))
+            for revision in list_revisions(session, "gauge", gauge.id)
         ],
     )
 
@@ -287,10 +285,7 @@ def update(
     entry = _read_gauge(session, form, gauge.kind, gauge)
     if entry is None:
         return _edit_page(request, form, gauge.kind, gauge)
-    try:
-        save_gauge(session, gauge, entry, form.seen_version, clock.now())
-    except Conflict as conflict:
-        return show_conflict(request, form, conflict, gauge.version)
+    save_gauge(session, gauge, entry, form.seen_version, clock.now())
     session.commit()
     return go_to(f"/gauges/{gauge_id}?said=kept")
 
@@ -310,7 +305,9 @@ def retire(
         retire_gauge(session, gauge, None, False, clock.now())
         session.commit()
         return go_to(f"/gauges/{gauge_id}?said=back")
-    others = {str(one.id): one for one in list_gauges(session, gauge.kind) if one.id != gauge_id}
+    others = {
+        str(other.id): other for other in list_gauges(session, gauge.kind) if other.id != gauge_id
+    }
     instead = others.get(form.get("instead"))
     if problem := _cannot_retire(session, gauge, instead):
         form.problems["instead"] = problem
@@ -328,7 +325,7 @@ def _cannot_retire(session: Session, gauge: Gauge, instead: Gauge | None) -> str
         return ""
     if named_by_shop:
         return "The shop reads with this one. Choose what takes its place."
-    alone = [one.name for one in sets if len(one.members) == 1]
+    alone = [blade_set.name for blade_set in sets if len(blade_set.members) == 1]
     if alone:
         return f"It is the only blade of “{alone[0]}”. Choose what takes its place."
     return ""
@@ -340,19 +337,15 @@ def create_check(
 ) -> Response:
     """Keep a check of a gauge."""
     gauge = found_or_404(get_gauge(session, gauge_id), NOT_HERE)
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     kind = GAUGE_KINDS[gauge.kind]
     entry = parse_check(form.values, kind, scale_of(gauge), gauge.nominal_mm, clock.today())
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
         return _show_page(request, session, gauge, clock, form)
     assert isinstance(entry, CheckEntry)  # noqa: S101 - the other case was answered above
     add_check(session, gauge, entry, clock.now())
-    location = f"/gauges/{gauge_id}?said=checked#checks"
-    note_taken(session, form, location, clock.now())
-    session.commit()
-    return go_to(location)
+    return commit_once(session, form, f"/gauges/{gauge_id}?said=checked#checks", clock.now())
 
 
 @router.post("/{gauge_id}/checks/{check_id}/strike")

@@ -30,11 +30,11 @@ from app.web.pages import (
     Reading,
     Typed,
     Writing,
+    commit_once,
     found_or_404,
     go_to,
-    note_taken,
+    refuse_twice,
     show_page,
-    taken_before,
 )
 
 router = APIRouter(prefix="/gauges/{gauge_id}/studies")
@@ -57,7 +57,7 @@ def _read_on(session: Session, gauge: Gauge, form: Form) -> Gauge:
     """The gauge whose marks are read: for a blade the glass, else the gauge itself."""
     if gauge.kind != "blade":
         return gauge
-    glasses = {str(one.id): one for one in list_gauges(session, "glass")}
+    glasses = {str(glass.id): glass for glass in list_gauges(session, "glass")}
     chosen = glasses.get(form.get("read_on"))
     return chosen or session.get_one(Gauge, get_shop(session).glass_id)
 
@@ -104,13 +104,12 @@ def create(
 ) -> Response:
     """Keep a study as typed, or only say what it comes to."""
     gauge = found_or_404(get_gauge(session, gauge_id), NOT_HERE)
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     read_on = _read_on(session, gauge, form)
     pieces, turns = clamp_size(form.get("pieces"), form.get("turns"))
     entry = parse_study(form.values, scale_of(read_on), pieces, turns, clock.today())
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
         return _grid(request, session, gauge, form)
     if form.get("do") == "check":
         return _grid(request, session, gauge, form, entry)
@@ -118,9 +117,7 @@ def create(
         session, gauge, read_on.id if read_on is not gauge else None, entry, clock.now()
     )
     location = f"/gauges/{gauge_id}/studies/{study.id}?said=kept"
-    note_taken(session, form, location, clock.now())
-    session.commit()
-    return go_to(location)
+    return commit_once(session, form, location, clock.now())
 
 
 @router.get("/{study_id}")

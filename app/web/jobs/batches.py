@@ -1,6 +1,6 @@
 """Making: batches of the shop's own pieces against one target, and how each batch runs."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
@@ -8,10 +8,9 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
-from app.core.facing.analysis import MalformedReading, analyse_facing
+from app.core.facing.analysis import MalformedReading
 from app.core.facing.evenness import blade_key
 from app.core.facing.measurements import GaugesInUse, write_line
-from app.core.facing.suspects import find_suspects, leave_out
 from app.core.jobs.batch_verdicts import (
     CANNOT_TELL,
     OUT,
@@ -34,10 +33,9 @@ from app.core.jobs.batches import (
 )
 from app.core.plan.bench import judge_bench
 from app.core.plan.facings import PlainFacing
-from app.core.plan.targets import tell_target, tell_tolerance
+from app.core.plan.targets import parse_facing, tell_target, tell_tolerance
 from app.core.shop.field_words import label_field, say_value
 from app.core.values.forms import Fields, Refused, plural
-from app.core.values.readings import FacingReadings
 from app.core.values.units import format_blade
 from app.render.run_chart import RunChart, RunPoint, draw_run_chart
 from app.store.records.batches import (
@@ -51,11 +49,12 @@ from app.store.records.batches import (
     save_batch,
     save_prices,
 )
-from app.store.records.facings import KeptFacing, get_facing, list_facings
-from app.store.records.measurements import Measurement
-from app.store.records.revisions import Conflict, list_revisions
+from app.store.records.facings import KeptFacing, add_facing, get_facing, list_facings
+from app.store.records.measurements import Measurement, get_measurement
+from app.store.records.pieces import get_piece
+from app.store.records.revisions import list_revisions
 from app.store.records.shop import gauges_in_use, get_shop
-from app.store.tables import Batch
+from app.store.tables import Batch, Piece
 from app.web.drawn import answer_picture
 from app.web.pages import (
     Clock,
@@ -63,16 +62,16 @@ from app.web.pages import (
     Reading,
     Typed,
     Writing,
+    commit_once,
     found_or_404,
     go_to,
-    note_taken,
+    refuse_twice,
     show_page,
-    taken_before,
 )
-from app.web.plan.planning import gauges_for
-from app.web.shop.customers import show_conflict
+from app.web.plan.planning import gauges_for, name_copy, usual_tolerance
 
 router = APIRouter(prefix="/batches")
+COPY = "copy"  # of the facing of a piece, whose readings are named beside it
 NOT_HERE = "There is no such batch in this book."
 
 
@@ -125,18 +124,31 @@ def index(request: Request, session: Reading) -> HTMLResponse:
 
 
 @router.get("/new")
-def new(request: Request, session: Reading, facing: str = "") -> HTMLResponse:
-    """Show an empty batch, or one whose facing is chosen."""
-    return _edit_page(request, session, Form(values={"facing": facing} if facing else {}), None)
+def new(request: Request, session: Reading, facing: str = "", from_set: str = "") -> HTMLResponse:
+    """Show an empty batch, one whose facing is chosen, or one of duplicates of a piece."""
+    values = {"facing": facing} if facing else {}
+    if _source(session, from_set):
+        values = {"facing": COPY, "from_set": from_set}
+    return _edit_page(request, session, Form(values=values), None)
+
+
+def _source(session: Session, text: str) -> tuple[Piece, Measurement] | None:
+    """Give the piece that is duplicated, and its readings."""
+    source = get_measurement(session, int(text)) if text.isdecimal() and len(text) < 10 else None
+    piece = get_piece(session, source.piece_id) if source else None
+    return (piece, source) if piece and source else None
 
 
 def _edit_page(request: Request, session: Session, form: Form, batch: Batch | None) -> HTMLResponse:
     gauges = gauges_in_use(session)
+    source = _source(session, form.get("from_set"))
     return show_page(
         request,
         "batches/edit.html",
         form=form,
         batch=batch,
+        source=source,
+        source_line=tell_target(source[1].recorded, gauges) if source else "",
         facings=[(one, tell_target(one.target, gauges)) for one in _offer_facings(session, batch)],
     )
 
@@ -153,20 +165,36 @@ def _offer_facings(session: Session, batch: Batch | None) -> list[KeptFacing]:
 @router.post("")
 def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Response:
     """Begin a batch and write its pieces down."""
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
+    copied = _copy_facing(session, form, clock)
+    raw = form.values | ({"facing": str(copied)} if isinstance(copied, int) else {})
     offered = {one.id: one for one in list_facings(session)}
-    entry = parse_new_batch(form.values, offered, clock.today())
+    entry = parse_new_batch(raw, offered, clock.today())
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
+        form.problems |= copied.problems if isinstance(copied, Refused) else {}
+        session.rollback()
         return _edit_page(request, session, form, None)
     batch = add_batch(session, entry.batch, clock.now())
     kind = offered[entry.batch.facing_id].instrument_kind
     add_batch_pieces(session, batch, entry.pieces, kind, clock.today(), clock.now())
-    location = f"/batches/{batch.id}?said=new"
-    note_taken(session, form, location, clock.now())
-    session.commit()
-    return go_to(location)
+    return commit_once(session, form, f"/batches/{batch.id}?said=new", clock.now())
+
+
+def _copy_facing(session: Session, form: Form, clock: Clock) -> int | Refused | None:
+    """Keep the facing of the piece that is duplicated, if that was chosen; gives its number."""
+    source = _source(session, form.get("from_set"))
+    if form.get("facing") != COPY or source is None:
+        return None
+    piece, read = source
+    kind = piece.instrument_kind
+    raw = {"told_by": "copy", "name": name_copy(piece, read), "instrument_kind": kind}
+    gauges = gauges_for(session, kind)
+    entry = parse_facing(raw, gauges, clock.today(), read.readings, read.id)
+    if isinstance(entry, Refused):
+        return Refused({"facing": " ".join(entry.problems.values())})
+    entry = replace(entry, tolerance=usual_tolerance(get_shop(session)))
+    return add_facing(session, entry, clock.now()).id
 
 
 @router.get("/{batch_id}")
@@ -295,32 +323,24 @@ def _judge(
         return PieceLine(made)
     now, spreads = made.last.facing, made.last.uncertainties
     line = write_line(now, gauges)
-    suspects = find_suspects(analyse_facing(now, spreads))
     try:
-        state = judge_bench(facing.target, leave_out(now, suspects), facing.tolerance, spreads)
+        state = judge_bench(facing.target, now, facing.tolerance, spreads)
     except MalformedReading as error:
         return PieceLine(made, line, refusal=str(error))
     return PieceLine(
         made,
         line,
         list_away(state, facing.tolerance, gaps, gauges),
-        (*list_misses(state, facing.tolerance, gauges), *doubt_readings(suspects)),
+        (*list_misses(state, facing.tolerance, gauges), *doubt_readings(state.again)),
         list_unread(facing.target, now),
     )
-
-
-def _trusted(last: Measurement) -> FacingReadings:
-    analysis = analyse_facing(last.facing, last.uncertainties)
-    return leave_out(last.facing, find_suspects(analysis))
 
 
 def _runs(
     facing: KeptFacing, pieces: list[MadePiece], gauges: GaugesInUse
 ) -> tuple[BatchRun, BatchRun]:
     read = [
-        (one.piece.marking, _trusted(one.last))
-        for one in pieces
-        if one.last and one.left_at is None
+        (one.piece.marking, one.last.trusted) for one in pieces if one.last and one.left_at is None
     ]
     return run_batch(facing.target, facing.tolerance, read, gauges)
 
@@ -369,18 +389,14 @@ def create_pieces(
 ) -> Response:
     """Write more pieces of a batch down."""
     batch, facing = _batch(session, batch_id)
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     taken = [one.piece.marking for one in list_made_pieces(session, batch_id)]
     entry = parse_pieces(form.values, taken)
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
         return _page(request, session, batch_id, form)
     add_batch_pieces(session, batch, entry, facing.instrument_kind, clock.today(), clock.now())
-    location = f"/batches/{batch_id}?said=more"
-    note_taken(session, form, location, clock.now())
-    session.commit()
-    return go_to(location)
+    return commit_once(session, form, f"/batches/{batch_id}?said=more", clock.now())
 
 
 @router.post("/{batch_id}/prices")
@@ -396,7 +412,7 @@ def update_prices(
         if (name := f"price-{one.piece.id}") in form.values:
             prices[one.piece.id] = fields.money_minor(name)
     if fields.problems:
-        form.problems = fields.problems
+        form.refuse(fields)
         return _page(request, session, batch_id, form)
     save_prices(session, batch, prices, currency, clock.now())
     session.commit()
@@ -432,11 +448,8 @@ def update(
     offered = {one.id for one in _offer_facings(session, batch)}
     entry = parse_batch(form.values, offered, clock.today())
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
         return _edit_page(request, session, form, batch)
-    try:
-        save_batch(session, batch, entry, form.seen_version, clock.now())
-    except Conflict as conflict:
-        return show_conflict(request, form, conflict, batch.version)
+    save_batch(session, batch, entry, form.seen_version, clock.now())
     session.commit()
     return go_to(f"/batches/{batch_id}?said=kept")

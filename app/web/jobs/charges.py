@@ -1,7 +1,5 @@
 """A job's charges, deposit, payments and balance."""
 
-from collections.abc import Sequence
-
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
@@ -28,7 +26,7 @@ from app.store.records.charges import (
     list_payments,
     strike_charge,
 )
-from app.store.records.jobs import get_job, list_order
+from app.store.records.jobs import list_order
 from app.store.records.memos import add_memo, is_open, list_memos
 from app.store.records.services import offered_services
 from app.store.records.shop import get_shop
@@ -39,24 +37,21 @@ from app.web.pages import (
     Reading,
     Typed,
     Writing,
+    commit_once,
     found_or_404,
     go_to,
-    note_taken,
+    job_or_404,
+    refuse_twice,
     show_page,
-    taken_before,
 )
 
 router = APIRouter(prefix="/jobs/{number}/charges")
 
 
-def _job(session: Session, number: int) -> Job:
-    return found_or_404(get_job(session, number), "There is no job of that number in this book.")
-
-
 @router.get("")
 def index(request: Request, session: Reading, number: int) -> HTMLResponse:
     """Show what a job costs and what was paid."""
-    return _page(request, session, _job(session, number), Form())
+    return _page(request, session, job_or_404(session, number), Form())
 
 
 def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLResponse:
@@ -80,7 +75,7 @@ def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLRespo
         deposit=sum(one.deposit_minor or 0 for one in order),
         account=account_of(session, order),
         services=offer_services(services, piece.instrument_kind, piece.material),
-        quotes=_quotes(session, order),
+        quotes=_quotes(session, job),
         charge_kinds=[(key, label) for key, (label, _) in CHARGE_SIGNS.items()],
         payment_kinds=[(key, label) for key, (label, _) in PAYMENT_SIGNS.items()],
         answers=ANSWERS.items(),
@@ -88,11 +83,9 @@ def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLRespo
     )
 
 
-def _quotes(session: Session, order: Sequence[Job]) -> list[Memo]:
-    """List the standing quotes of an order, which are kept with its first job."""
-    first = order[0]
-    memos = list_memos(session, first.piece, first)
-    return [one for one in memos if one.kind == "quote" and one.struck_at is None]
+def _quotes(session: Session, job: Job) -> list[Memo]:
+    """List the quotes of a job's order."""
+    return [one for one in list_memos(session, job.piece, job) if one.kind == "quote"]
 
 
 @router.post("/quotes")
@@ -100,16 +93,15 @@ def create_quote(
     request: Request, session: Writing, form: Typed, clock: Clock, number: int
 ) -> Response:
     """Note that what the order comes to was quoted, and on which day."""
-    job = _job(session, number)
-    if answer := taken_before(session, form):
-        return answer
+    job = job_or_404(session, number)
+    refuse_twice(session, form)
     order = list_order(session, job)
     amount = format_money(account_of(session, order).total_minor, get_shop(session).currency)
     entry = parse_quote(form.values, clock.today(), amount)
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
         return _page(request, session, job, form)
-    add_memo(session, order[0].piece, order[0], entry, clock.now())
+    add_memo(session, job.piece, job, entry, clock.now())
     return _done(session, form, job, clock)
 
 
@@ -118,15 +110,14 @@ def answer(
     request: Request, session: Writing, form: Typed, clock: Clock, number: int, memo_id: int
 ) -> Response:
     """Note how a quote was answered, when and by what means; accepted, it moves the pieces on."""
-    job = _job(session, number)
-    if before := taken_before(session, form):
-        return before
+    job = job_or_404(session, number)
+    refuse_twice(session, form)
     order = list_order(session, job)
-    found = (one for one in _quotes(session, order) if one.id == memo_id and is_open(one))
+    found = (one for one in _quotes(session, job) if one.id == memo_id and is_open(one))
     quote = found_or_404(next(found, None), "There is no such quote that waits for an answer.")
     entry = parse_answer(form.values, clock.today(), quote.on)
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
         return _page(request, session, job, form)
     answer_quote(session, order, quote, entry, clock.now())
     return _done(session, form, job, clock)
@@ -135,9 +126,8 @@ def answer(
 @router.post("")
 def create(request: Request, session: Writing, form: Typed, clock: Clock, number: int) -> Response:
     """Add a line to the bill."""
-    job = _job(session, number)
-    if answer := taken_before(session, form):
-        return answer
+    job = job_or_404(session, number)
+    refuse_twice(session, form)
     entry: ChargeEntry | Refused
     if label := form.get("service"):
         piece, listed = job.piece, offered_services(session)
@@ -147,7 +137,7 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock, number
     else:
         entry = parse_charge(form.values, clock.today(), get_shop(session).currency)
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
         return _page(request, session, job, form)
     add_charge(session, job, entry, clock.now())
     return _done(session, form, job, clock)
@@ -158,12 +148,11 @@ def create_payment(
     request: Request, session: Writing, form: Typed, clock: Clock, number: int
 ) -> Response:
     """Note a payment."""
-    job = _job(session, number)
-    if answer := taken_before(session, form):
-        return answer
+    job = job_or_404(session, number)
+    refuse_twice(session, form)
     entry = parse_payment(form.values, clock.today(), get_shop(session).currency)
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
         return _page(request, session, job, form)
     amount = format_money(abs(entry.amount_minor), get_shop(session).currency)
     words = f"{PAYMENT_SIGNS[entry.kind][0].capitalize()}: {amount}"
@@ -175,7 +164,7 @@ def create_payment(
 @router.post("/{charge_id}/strike")
 def strike(session: Writing, clock: Clock, number: int, charge_id: int) -> Response:
     """Strike a line of the bill out, or bring it back."""
-    job = _job(session, number)
+    job = job_or_404(session, number)
     found = (one for one in list_charges(session, job.id) if one.id == charge_id)
     kept = found_or_404(next(found, None), "There is no such line.")
     return _strike(session, job, kept, kept.label, clock)
@@ -184,7 +173,7 @@ def strike(session: Writing, clock: Clock, number: int, charge_id: int) -> Respo
 @router.post("/payments/{payment_id}/strike")
 def strike_payment(session: Writing, clock: Clock, number: int, payment_id: int) -> Response:
     """Strike a payment out, or bring it back."""
-    job = _job(session, number)
+    job = job_or_404(session, number)
     found = (one for one in list_payments(session, job.id) if one.id == payment_id)
     kept = found_or_404(next(found, None), "There is no such payment.")
     return _strike(session, job, kept, PAYMENT_SIGNS[kept.kind][0], clock)
@@ -202,7 +191,4 @@ def _strike(
 
 
 def _done(session: Session, form: Form, job: Job, clock: Clock) -> Response:
-    location = f"/jobs/{job.number}/charges?said=kept"
-    note_taken(session, form, location, clock.now())
-    session.commit()
-    return go_to(location)
+    return commit_once(session, form, f"/jobs/{job.number}/charges?said=kept", clock.now())

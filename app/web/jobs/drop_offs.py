@@ -1,18 +1,25 @@
 """Drop-off: one page from "who is it" to numbered jobs, one for each piece, and an intake slip."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import timedelta
+from types import MappingProxyType
 from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
-from app.core.jobs.drop_offs import MOST_PIECES, count_rows, parse_drop_off, row_prefix
+from app.core.jobs.drop_offs import (
+    MOST_PIECES,
+    DropOff,
+    count_rows,
+    parse_drop_off,
+    row_prefix,
+    same_name,
+)
 from app.core.jobs.services import offer_services
 from app.core.jobs.waiting import tell_turnaround
 from app.core.values.forms import Refused
-from app.core.values.pieces import PieceEntry
 from app.store.records.customers import get_customer, tell_apart
 from app.store.records.drop_offs import Unknown, take_in
 from app.store.records.joinings import find_alike
@@ -30,11 +37,10 @@ from app.web.pages import (
     Reading,
     Typed,
     Writing,
+    commit_once,
     get_settings,
-    go_to,
-    note_taken,
+    refuse_twice,
     show_page,
-    taken_before,
 )
 
 router = APIRouter(prefix="/drop-off")
@@ -75,19 +81,15 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Res
         form.values["rows"] = str(count_rows(form.values, MORE_ROWS))
     if form.get("do") in {"find", "more"}:
         return _page(request, session, form)
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     today, now = clock.today(), clock.now()
     drop = parse_drop_off(form.values, form.lists, today, get_shop(session).currency)
     if isinstance(drop, Refused):
-        form.problems = dict(drop.problems)
+        form.refuse(drop)
         return _page(request, session, form)
-    new_piece = next((one.piece for one in drop.pieces if isinstance(one.piece, PieceEntry)), None)
-    if new_piece and form.get("same_piece") != "none":
-        alike = find_alike(session, new_piece)
-        if alike:
-            form.problems = {"same_piece": ALIKE}
-            return _page(request, session, form, alike)
+    if alike := _ask_alike(session, form, drop):
+        form.problems = dict.fromkeys(alike, ALIKE)
+        return _page(request, session, form, alike)
     try:
         job = take_in(session, drop, now)
     except Unknown as unknown:
@@ -95,17 +97,36 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Res
         form.problems = {unknown.field: str(unknown)}
         return _page(request, session, form)
     location = f"/jobs/{job.number}?said={'expected' if drop.job.expected else 'taken-in'}"
-    note_taken(session, form, location, now)
-    session.commit()
-    return go_to(location)
+    return commit_once(session, form, location, now)
+
+
+def _ask_alike(session: Session, form: Form, drop: DropOff) -> dict[str, list[Piece]]:
+    """Find pieces of the book that a new one may be, by the field that has not said yet."""
+    alike = {}
+    for one in drop.pieces:
+        if isinstance(one.piece, int):
+            continue
+        name = same_name(one.row)
+        if form.get("do") == "others":
+            form.values[name] = "none"
+        elif form.get(name) != "none" and (found := find_alike(session, one.piece)):
+            alike[name] = found
+    return alike
+
+
+def _known(session: Session, text: str) -> list[Piece]:
+    piece = get_piece(session, int(text)) if text.isdecimal() and len(text) < 10 else None
+    return [piece] if piece else []
 
 
 def _page(
-    request: Request, session: Session, form: Form, alike: Sequence[Piece] = ()
+    request: Request,
+    session: Session,
+    form: Form,
+    alike: Mapping[str, Sequence[Piece]] = MappingProxyType({}),
 ) -> HTMLResponse:
-    same = form.get("same_piece")
-    known = get_piece(session, int(same)) if same.isdecimal() and len(same) < 10 else None
     rows = count_rows(form.values)
+    names = [same_name(row) for row in range(1, rows + 1)]
     turnaround = tell_turnaround(list_visits(session))
     today = get_settings(request).today()
     days = (turnaround.median_days, turnaround.sure_days) if turnaround else ()
@@ -113,7 +134,7 @@ def _page(
         request,
         "drop_offs/new.html",
         form=form,
-        alike=alike or ([known] if known else ()),
+        alike=[(name, alike.get(name) or _known(session, form.get(name))) for name in names],
         shop=get_shop(session),
         checklists=offer_ticks(session, form),
         rows=[row_prefix(row) for row in range(1, rows + 1)],

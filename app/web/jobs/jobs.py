@@ -23,7 +23,7 @@ from app.core.values.forms import Fields, Refused
 from app.core.values.passes import ABRASIVES, PassEntry, parse_pass
 from app.core.values.pieces import CAUTION_DEFERS, MATERIAL_CAUTIONS
 from app.store.records.charges import account_of
-from app.store.records.jobs import add_event, get_job, list_order, move_job, move_on, save_agreed
+from app.store.records.jobs import add_event, list_order, move_job, move_on, save_agreed
 from app.store.records.measurements import list_measurements
 from app.store.records.memos import last_memo, list_memos, warranty_of
 from app.store.records.passes import add_pass, strike_pass
@@ -43,24 +43,18 @@ from app.web.pages import (
     Typed,
     TypedWithColumns,
     Writing,
+    commit_once,
     found_or_404,
     get_settings,
     go_to,
-    note_taken,
+    job_or_404,
+    refuse_twice,
     show_page,
-    taken_before,
 )
 from app.web.plan.at_bench import gather_bench
 from app.web.settings import Settings
-from app.web.shop.customers import show_conflict
 
 router = APIRouter(prefix="/jobs/{number}")
-NOT_HERE = "There is no job of that number in this book."
-
-
-def job_or_404(session: Session, number: int) -> Job:
-    """The job with everything its page shows, or answer 404."""
-    return found_or_404(get_job(session, number), NOT_HERE)
 
 
 @router.get("")
@@ -152,7 +146,7 @@ def create_readings(
 
 @router.post("/stage")
 def move(request: Request, session: Writing, form: Typed, clock: Clock, number: int) -> Response:
-    """Move the job to a stage."""
+    """Move the job to a stage; with `of` the order's others that stand where it stood too."""
     job = job_or_404(session, number)
     stage = form.get("stage")
     if stage not in STAGES:
@@ -161,15 +155,16 @@ def move(request: Request, session: Writing, form: Typed, clock: Clock, number: 
     seen = form.get("seen_stage", job.stage)
     if job.stage not in {seen, stage}:
         form.lists["seen_stage"] = [job.stage]
-        changed = {"stage": (STAGES[job.stage].label, STAGES[stage].label)}
-        conflict = Conflict("job", changed)
-        return show_conflict(request, form, conflict, job.version, back=f"/jobs/{number}")
+        request.state.back = f"/jobs/{number}"
+        raise Conflict(job, {"stage": (STAGES[job.stage].label, STAGES[stage].label)})
     fields = Fields(form.values)
     on = fields.past_day("moved_on", clock.today(), "A move", job.dropped_off)
     if fields.problems:
-        form.problems = fields.problems
+        form.refuse(fields)
         return job_page(request, session, job, form)
-    move_job(session, job, stage, on, clock.now())
+    together = list_order(session, job) if form.get("of") == "order" else [job]
+    for one in [one for one in together if one.stage == job.stage]:
+        move_job(session, one, stage, on, clock.now())
     session.commit()
     return go_to(f"/jobs/{number}?said=moved")
 
@@ -180,17 +175,13 @@ def create_pass(
 ) -> Response:
     """Note a pass."""
     job = job_or_404(session, number)
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     entry = parse_pass(form.values, clock.today(), job.dropped_off)
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
         return job_page(request, session, job, form)
     note_pass(session, job, entry, clock.now())
-    location = f"/jobs/{number}?said=pass"
-    note_taken(session, form, location, clock.now())
-    session.commit()
-    return go_to(location)
+    return commit_once(session, form, f"/jobs/{number}?said=pass", clock.now())
 
 
 def note_pass(session: Session, job: Job, entry: PassEntry, now: datetime) -> None:
@@ -223,17 +214,13 @@ def create_note(
 ) -> Response:
     """Add a plain note."""
     job = job_or_404(session, number)
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     entry = parse_note(form.values, clock.today())
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
         return job_page(request, session, job, form)
     add_event(session, job, "note", entry.on, clock.now(), entry.words)
-    location = f"/jobs/{number}?said=note"
-    note_taken(session, form, location, clock.now())
-    session.commit()
-    return go_to(location)
+    return commit_once(session, form, f"/jobs/{number}?said=note", clock.now())
 
 
 @router.get("/edit")
@@ -282,13 +269,9 @@ def update(request: Request, session: Writing, form: Typed, clock: Clock, number
     days = job.dropped_off, clock.today()
     entry = parse_agreed(form.values, form.lists, days, get_shop(session).currency)
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
         return _edit_page(request, session, job, form)
-    try:
-        keep_agreed(session, job, entry, form.seen_version, clock)
-    except Conflict as conflict:
-        currency = get_shop(session).currency
-        return show_conflict(request, form, conflict, job.version, currency=currency)
+    keep_agreed(session, job, entry, form.seen_version, clock)
     session.commit()
     return go_to(f"/jobs/{number}?said=kept")
 

@@ -6,8 +6,10 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
+from app.core.jobs.stages import STAGES
 from app.core.values.forms import Fields
 from app.store.records.customers import get_customer, tell_apart
+from app.store.records.jobs import find_open_job
 from app.store.records.joinings import (
     find_alike,
     find_hindrance,
@@ -18,8 +20,17 @@ from app.store.records.joinings import (
 )
 from app.store.records.lookups import find_customers, find_pieces
 from app.store.records.pieces import get_piece
-from app.web.jobs.jobs import job_or_404
-from app.web.pages import Clock, Form, Reading, Typed, Writing, found_or_404, go_to, show_page
+from app.web.pages import (
+    Clock,
+    Form,
+    Reading,
+    Typed,
+    Writing,
+    found_or_404,
+    go_to,
+    job_or_404,
+    show_page,
+)
 
 router = APIRouter()
 NOUNS = {"pieces": "piece", "customers": "customer"}
@@ -74,7 +85,7 @@ def create(
         if words := find_hindrance(session, kept, other):
             fields.refuse("other", words)
     if fields.problems or chosen is None:
-        form.problems = dict(fields.problems)
+        form.refuse(fields)
         return _page(request, session, noun, kept, form)
     join_records(session, kept, other, clock.now())
     session.commit()
@@ -117,8 +128,16 @@ def update_piece(
     piece = get_piece(session, chosen) if chosen is not None else None
     if chosen is not None and (piece is None or piece.joined_to_id or piece.id == job.piece_id):
         fields.refuse("piece", "Choose another piece of this book.")
+    open_job = find_open_job(session, piece.id) if piece and not fields.problems else None
+    if open_job and STAGES[job.stage].open and form.get("swapped") != str(piece and piece.id):
+        fields.refuse(
+            "piece",
+            f"That piece is here for job {open_job.number}, and a piece is in one order at a time. "
+            f"If the two were mixed up, say so below, and lead job {open_job.number} over next.",
+        )
+        form.questions["swapped"] = f"Job {open_job.number} is about another piece too"
     if fields.problems or piece is None:
-        form.problems = dict(fields.problems)
+        form.refuse(fields)
         return _piece_page(request, session, number, form)
     move_to_piece(session, job, piece, clock.today(), clock.now())
     session.commit()

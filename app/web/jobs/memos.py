@@ -7,32 +7,45 @@ from fastapi import APIRouter, HTTPException, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
+from app.core.compare.effort_words import LEFT_OUT, VERDICTS
 from app.core.compare.length_words import show_reading
 from app.core.facing.measurements import ROLES
-from app.core.jobs.cures import LEAST_CASES, tell_cures
+from app.core.jobs.cures import LEAST_CASES, hold_beside, tell_cures
 from app.core.jobs.jobs import OUTCOMES, read_ticks
-from app.core.jobs.memos import MEMO_KINDS, MemoEntry, MemoKind, parse_memo, tell_memo, tell_seal
+from app.core.jobs.memos import (
+    FEELS,
+    MEMO_KINDS,
+    MemoEntry,
+    MemoKind,
+    jobs_in,
+    parse_memo,
+    tell_memo,
+    tell_seal,
+)
+from app.core.jobs.stages import ARRIVED
 from app.core.values.customers import read_customer
 from app.core.values.forms import Fields, Refused, format_amount, format_date
 from app.store.records.batches import price_of
 from app.store.records.customers import add_customer, get_customer
-from app.store.records.jobs import save_outcomes, save_ticks
+from app.store.records.jobs import list_order, move_on, save_outcomes, save_ticks
 from app.store.records.lookups import find_customers
 from app.store.records.memos import (
+    NEWEST,
     add_memo,
     finish_memo,
     get_memo,
     is_open,
     last_memo,
     list_cases,
+    list_felt,
     list_memos,
     trial_of,
 )
-from app.store.records.pieces import get_piece, pass_on_piece
+from app.store.records.pieces import pass_on_piece
 from app.store.records.shop import gauges_in_use, get_shop
 from app.store.tables import Job, Memo, Piece
 from app.web.facing.summaries import summarise
-from app.web.jobs.jobs import job_or_404, offer_ticks
+from app.web.jobs.jobs import offer_ticks
 from app.web.jobs.slip_subjects import before_after, list_ticked
 from app.web.pages import (
     Clock,
@@ -40,11 +53,13 @@ from app.web.pages import (
     Reading,
     Typed,
     Writing,
+    commit_once,
     found_or_404,
     go_to,
-    note_taken,
+    job_or_404,
+    piece_or_404,
+    refuse_twice,
     show_page,
-    taken_before,
 )
 
 router = APIRouter()
@@ -75,7 +90,7 @@ def _job_desk(session: Session, number: int) -> Desk:
 
 
 def _piece_desk(session: Session, piece_id: int) -> Desk:
-    piece = found_or_404(get_piece(session, piece_id), "There is no such piece in this book.")
+    piece = piece_or_404(session, piece_id)
     return Desk(piece, None, piece.owner_id == get_shop(session).customer_id)
 
 
@@ -113,6 +128,7 @@ def _page(request: Request, session: Session, desk: Desk, form: Form) -> HTMLRes
         findings=offer_ticks(session, form, desk.job, at_drop_off=False) if desk.job else [],
         found=find_customers(session, form.get("find"), most=8) if form.get("find") else [],
         trial=trial_of(session, desk.piece),
+        order=list_order(session, desk.job) if desk.job else [],
         currency=shop.currency,
         usual={
             "parcel_declared": format_amount(
@@ -153,15 +169,19 @@ def create_of_piece(
 def _create(
     request: Request, session: Session, desk: Desk, form: Form, clock: Clock, key: str
 ) -> Response:
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     kind = MEMO_KINDS.get(key)
     if kind is None or not desk.takes(kind):
         raise HTTPException(404, "Nothing of that kind is written down here.")
     if form.get("do") == "find":
         return _page(request, session, desk, form)
+    order = list_order(session, desk.job) if desk.job and kind.of_order else []
+    packed = [str(one.number) for one in order if str(one.number) in form.ticked("jobs")]
+    form.values[f"{key}_jobs"] = ", ".join(packed) if len(order) > 1 else ""
     entry = parse_memo(kind, form.values, clock.today(), get_shop(session).currency)
     form.problems = dict(entry.problems) if isinstance(entry, Refused) else {}
+    if len(order) > 1 and not packed:
+        form.problems["jobs"] = "Tick which pieces are in it."
     customer_id = _settle_customer(session, desk, form, kind, clock) if kind.to else None
     if (
         key == "away"
@@ -174,10 +194,7 @@ def _create(
         session.rollback()
         return _page(request, session, _again(session, desk), form)
     keep_memo(session, desk, entry, clock.now(), customer_id)
-    location = f"{desk.address}/memos?said=kept#{key}"
-    note_taken(session, form, location, clock.now())
-    session.commit()
-    return go_to(location)
+    return commit_once(session, form, f"{desk.address}/memos?said=kept#{key}", clock.now())
 
 
 def _again(session: Session, desk: Desk) -> Desk:
@@ -219,24 +236,33 @@ def keep_memo(
         pass_on_piece(session, desk.piece, customer_id, entry.on, None, now)
 
 
-def _memo(session: Session, memo_id: int) -> tuple[Memo, Desk]:
+def _memo(session: Session, memo_id: int, form: Form) -> tuple[Memo, Desk]:
+    """Give a memo and the page it was pressed on: another job's of its order, if that says so."""
     memo = found_or_404(get_memo(session, memo_id), "There is no such line in this book.")
-    desk = _job_desk(session, memo.job.number) if memo.job else _piece_desk(session, memo.piece_id)
-    return memo, desk
+    if memo.job is None:
+        return memo, _piece_desk(session, memo.piece_id)
+    order = {str(one.number) for one in list_order(session, memo.job)}
+    here = form.get("here")
+    return memo, _job_desk(session, int(here) if here in order else memo.job.number)
 
 
 @router.post("/memos/{memo_id}/done")
 def finish(request: Request, session: Writing, form: Typed, clock: Clock, memo_id: int) -> Response:
     """Note that what was awaited came: a parcel, a piece out on trial, an answer."""
-    memo, desk = _memo(session, memo_id)
+    memo, desk = _memo(session, memo_id, form)
     kind, fields = MEMO_KINDS[memo.kind], Fields(form.values)
     name = f"answer-{memo.id}"
     needed = "Write what they said." if kind.answer else ""
     answer = fields.text(name, needed=needed, limit=5000)
     if fields.problems:
-        form.problems = fields.problems
+        form.refuse(fields)
         return _page(request, session, desk, form)
     finish_memo(session, memo, clock.today(), answer)
+    if memo.job and memo.details.get("way") == "in":
+        came = jobs_in(memo.details)
+        for one in list_order(session, memo.job):
+            if not came or str(one.number) in came:
+                move_on(session, one, ARRIVED, clock.today(), clock.now())
     session.commit()
     return go_to(f"{desk.address}/memos?said=kept#{memo.kind}")
 
@@ -244,12 +270,14 @@ def finish(request: Request, session: Writing, form: Typed, clock: Clock, memo_i
 @router.post("/memos/{memo_id}/strike")
 def strike(session: Writing, form: Typed, clock: Clock, memo_id: int) -> Response:
     """Strike a line out, or bring it back; a sale is undone by passing the piece on."""
-    memo, desk = _memo(session, memo_id)
+    memo, desk = _memo(session, memo_id, form)
     if memo.kind == "sale":
         raise HTTPException(409, "A sale stays written. Note the piece’s next owner instead.")
     memo.struck_at = None if form.get("do") == "bring_back" else memo.struck_at or clock.now()
     session.commit()
-    return go_to(f"{desk.address}/memos#{memo.kind}")
+    return go_to(
+        f"{desk.address}/{'charges#quotes' if memo.kind == 'quote' else f'memos#{memo.kind}'}"
+    )
 
 
 @router.post("/jobs/{number}/outcomes")
@@ -261,7 +289,7 @@ def update_outcomes(
     fields = Fields(form.values)
     ticks = read_ticks(fields, form.lists, at_drop_off=False)
     if fields.problems:
-        form.problems = fields.problems
+        form.refuse(fields)
         return _page(request, session, _job_desk(session, number), form)
     save_ticks(session, job, ticks, today, now, at_drop_off=False)
     told = {tick.id: form.values.get(f"outcome-{tick.id}") for tick in job.ticks}
@@ -273,6 +301,15 @@ def update_outcomes(
 
 @router.get("/cures")
 def cures(request: Request, session: Reading) -> HTMLResponse:
-    """Show for each complaint what was done and how often it was better."""
-    told = tell_cures(list_cases(session))
-    return show_page(request, "memos/cures.html", told=told, least=LEAST_CASES)
+    """Show for each complaint how often it was better, and whether players feel what is told."""
+    return show_page(
+        request,
+        "memos/cures.html",
+        told=tell_cures(list_cases(session)),
+        least=LEAST_CASES,
+        felt=hold_beside(list_felt(session)),
+        newest=NEWEST,
+        felts=FEELS,
+        verdicts=VERDICTS,
+        left_out=LEFT_OUT,
+    )

@@ -12,7 +12,7 @@ from app.core.jobs.stages import STAGES
 from app.core.values.forms import Refused, format_date, format_money
 from app.core.values.pieces import name_piece
 from app.store.records.charges import account_of
-from app.store.records.jobs import add_event, get_job, list_bench, list_order
+from app.store.records.jobs import add_event, list_bench, list_order
 from app.store.records.memos import add_memo, list_awaited, list_memos
 from app.store.records.messages import list_wordings, save_wordings
 from app.store.records.shop import gauges_in_use, get_shop
@@ -24,11 +24,11 @@ from app.web.pages import (
     Reading,
     Typed,
     Writing,
-    found_or_404,
+    commit_once,
     go_to,
-    note_taken,
+    job_or_404,
+    refuse_twice,
     show_page,
-    taken_before,
 )
 
 router = APIRouter()
@@ -37,7 +37,7 @@ router = APIRouter()
 @router.get("/jobs/{number}/messages")
 def index(request: Request, session: Reading, number: int) -> HTMLResponse:
     """Show a job's messages filled in, to send or to copy."""
-    job = found_or_404(get_job(session, number), "There is no job of that number in this book.")
+    job = job_or_404(session, number)
     facts, wordings = gather_facts(session, job), list_wordings(session)
     messages = [
         make_message(kind, wordings[key], facts, job.customer.email)
@@ -51,19 +51,15 @@ def index(request: Request, session: Reading, number: int) -> HTMLResponse:
 @router.post("/jobs/{number}/messages")
 def create(session: Writing, form: Typed, clock: Clock, number: int) -> Response:
     """Keep that a message was sent: how, to whom, and what it said."""
-    job = found_or_404(get_job(session, number), "There is no job of that number in this book.")
-    if answer := taken_before(session, form):
-        return answer
+    job = job_or_404(session, number)
+    refuse_twice(session, form)
     entry = parse_memo(MEMO_KINDS["message"], form.values, clock.today())
     if isinstance(entry, Refused):
         raise HTTPException(422, " ".join(entry.problems.values()))
     add_memo(session, job.piece, job, entry, clock.now())
     words = f"Sent {SENT_BY[entry.details['by']]}: {entry.details['subject']}"
     add_event(session, job, "note", entry.on, clock.now(), words)
-    location = f"/jobs/{number}/messages?said=sent"
-    note_taken(session, form, location, clock.now())
-    session.commit()
-    return go_to(location)
+    return commit_once(session, form, f"/jobs/{number}/messages?said=sent", clock.now())
 
 
 def gather_facts(session: Session, job: Job) -> dict[str, str]:

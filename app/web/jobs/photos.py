@@ -14,7 +14,6 @@ from app.core.jobs.photos import USUAL_MOMENT, PhotoEntry, parse_photo
 from app.core.values.forms import Refused
 from app.render.photos import MOST_BYTES, MadePhoto, PhotoRefused, make_photo
 from app.store.files import say_disk
-from app.store.records.jobs import get_job
 from app.store.records.photos import (
     add_photo,
     get_photo,
@@ -23,8 +22,6 @@ from app.store.records.photos import (
     save_photo,
     strike_photo,
 )
-from app.store.records.pieces import get_piece
-from app.store.records.revisions import Conflict
 from app.store.tables import Job, Photo, Piece
 from app.web.drawn import answer_picture
 from app.web.pages import (
@@ -36,11 +33,12 @@ from app.web.pages import (
     Writing,
     found_or_404,
     go_to,
+    job_or_404,
     note_taken,
+    piece_or_404,
+    refuse_twice,
     show_page,
-    taken_before,
 )
-from app.web.shop.customers import show_conflict
 
 router = APIRouter()
 NOT_HERE = "There is no such photograph in this book."
@@ -97,12 +95,12 @@ WithPhotos = Annotated[Sent, Depends(read_photos)]
 
 
 def _job_album(session: Session, number: int) -> Album:
-    job = found_or_404(get_job(session, number), "There is no job of that number in this book.")
+    job = job_or_404(session, number)
     return Album(job.piece, job)
 
 
 def _piece_album(session: Session, piece_id: int) -> Album:
-    piece = found_or_404(get_piece(session, piece_id), "There is no such piece in this book.")
+    piece = piece_or_404(session, piece_id)
     return Album(piece, None)
 
 
@@ -160,11 +158,10 @@ def create_of_piece(
 
 def _take(request: Request, session: Session, album: Album, sent: Sent, clock: Clock) -> Response:
     form = sent.form
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     entry = parse_photo(form.values)
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
     if not sent.made and not sent.refused:
         form.problems["files"] = "Choose at least one photograph."
     if form.problems or isinstance(entry, Refused):
@@ -246,10 +243,7 @@ def update(
     if isinstance(entry, Refused):
         form.problems = {f"{name}-{photo_id}": words for name, words in entry.problems.items()}
         return _page(request, session, album, form)
-    try:
-        save_photo(session, photo, entry, form.seen_version, clock.now())
-    except Conflict as conflict:
-        return show_conflict(request, form, conflict, photo.version)
+    save_photo(session, photo, entry, form.seen_version, clock.now())
     session.commit()
     return go_to(f"{album.address}/photos?said=kept#photo-{photo_id}")
 

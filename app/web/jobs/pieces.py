@@ -35,20 +35,28 @@ from app.store.records.measurements import (
 from app.store.records.passes import standing_passes, standing_works
 from app.store.records.pieces import (
     get_owned_piece,
-    get_piece,
     list_jobs_on,
     pass_on_piece,
     save_piece,
 )
-from app.store.records.revisions import Conflict, list_revisions
+from app.store.records.revisions import list_revisions
 from app.store.records.shop import gauges_in_use, get_shop
 from app.store.records.slips import list_piece_slips
 from app.store.tables import Event, Job, Ownership, Piece
 from app.web.compare.comparisons import offer_choice
 from app.web.facing.summaries import Summary, list_figures, summarise
 from app.web.jobs.photos import album_photos
-from app.web.pages import Clock, Form, Reading, Typed, Writing, found_or_404, go_to, show_page
-from app.web.shop.customers import show_conflict
+from app.web.pages import (
+    Clock,
+    Form,
+    Reading,
+    Typed,
+    Writing,
+    found_or_404,
+    go_to,
+    piece_or_404,
+    show_page,
+)
 
 router = APIRouter(prefix="/pieces/{piece_id}")
 NOT_HERE = "There is no such piece in this book."
@@ -170,7 +178,7 @@ def show(request: Request, session: Reading, piece_id: int) -> Response:
 @router.get("/edit")
 def edit(request: Request, session: Reading, piece_id: int) -> HTMLResponse:
     """Show a piece's fields to change."""
-    piece = found_or_404(get_piece(session, piece_id), NOT_HERE)
+    piece = piece_or_404(session, piece_id)
     return _edit_page(request, piece, Form())
 
 
@@ -183,15 +191,12 @@ def update(
     request: Request, session: Writing, form: Typed, clock: Clock, piece_id: int
 ) -> Response:
     """Change a piece."""
-    piece = found_or_404(get_piece(session, piece_id), NOT_HERE)
+    piece = piece_or_404(session, piece_id)
     entry = parse_piece(form.values)
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
         return _edit_page(request, piece, form)
-    try:
-        save_piece(session, piece, entry, form.seen_version, clock.now())
-    except Conflict as conflict:
-        return show_conflict(request, form, conflict, piece.version)
+    save_piece(session, piece, entry, form.seen_version, clock.now())
     session.commit()
     return go_to(f"/pieces/{piece_id}?said=kept")
 
@@ -203,7 +208,7 @@ def owner(request: Request, session: Reading, piece_id: int, find: str = "") -> 
 
 
 def _owner_page(request: Request, session: Session, piece_id: int, form: Form) -> HTMLResponse:
-    piece = found_or_404(get_piece(session, piece_id), NOT_HERE)
+    piece = piece_or_404(session, piece_id)
     found = find_customers(session, form.get("find"), most=12)
     return show_page(request, "pieces/owner.html", form=form, piece=piece, found=found)
 
@@ -213,7 +218,7 @@ def update_owner(
     request: Request, session: Writing, form: Typed, clock: Clock, piece_id: int
 ) -> Response:
     """Note that a piece was sold on."""
-    piece = found_or_404(get_piece(session, piece_id), NOT_HERE)
+    piece = piece_or_404(session, piece_id)
     fields = Fields(form.values)
     since = fields.past_day("since", clock.today(), "A change of owner")
     entry: CustomerEntry | int | None = None
@@ -224,14 +229,10 @@ def update_owner(
         if entry is not None and get_customer(session, entry) is None:
             fields.refuse("owner", "That customer is not in the book.")
     if fields.problems or entry is None:
-        form.problems = dict(fields.problems)
+        form.refuse(fields)
         return _owner_page(request, session, piece_id, form)
     now = clock.now()
     new_owner = entry if isinstance(entry, int) else add_customer(session, entry, now).id
-    try:
-        pass_on_piece(session, piece, new_owner, since, form.seen_version, now)
-    except Conflict as conflict:
-        session.rollback()
-        return show_conflict(request, form, conflict, piece.version)
+    pass_on_piece(session, piece, new_owner, since, form.seen_version, now)
     session.commit()
     return go_to(f"/pieces/{piece_id}?said=passed-on")

@@ -16,10 +16,9 @@ from app.web.pages import (
     Reading,
     Typed,
     Writing,
-    go_to,
-    note_taken,
+    commit_once,
+    refuse_twice,
     show_page,
-    taken_before,
 )
 
 router = APIRouter(prefix="/settings/prices")
@@ -46,12 +45,11 @@ def _page(request: Request, session: Session, form: Form) -> HTMLResponse:
 @router.post("")
 def update(request: Request, session: Writing, form: Typed, clock: Clock) -> Response:
     """Keep the price list; what was charged before stays as it was."""
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     ids = [one.id for one in list_services(session, also_retired=True)]
     entries = parse_services(form.values, ids, get_shop(session).currency)
     if isinstance(entries, Refused):
-        form.problems = dict(entries.problems)
+        form.refuse(entries)
         return _page(request, session, form)
     versions = {mark: form.get(f"version_{mark}") for mark in entries}
     seen = {mark: int(text) for mark, text in versions.items() if text.isdecimal()}
@@ -65,6 +63,4 @@ def update(request: Request, session: Writing, form: Typed, clock: Clock) -> Res
             "open the list again, then change it."
         }
         return _page(request, session, form)
-    note_taken(session, form, "/settings/prices?said=kept", clock.now())
-    session.commit()
-    return go_to("/settings/prices?said=kept")
+    return commit_once(session, form, "/settings/prices?said=kept", clock.now())

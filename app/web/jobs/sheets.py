@@ -119,8 +119,7 @@ def _facing_paper(
                   for at, cell in enumerate(row) if not (alike and at == 2))
             for row in rows
         ),
-        explained=f"Numbers count from the tip on a glass of {gauges.glass.label}, left and right "
-        "with the table facing you and the tip up; – means that the blade does not go in. A blade "
+        explained=f"In {gauges.counted}; – means that the blade does not go in. A blade "
         "that stops further out than it should stands on a rail that is too open: only the table "
         "can bring that back.",
         picture=_draw_facing(facing.target, gauges),

@@ -131,7 +131,7 @@ def _back(
     return CardBack(
         rows=measured.rows,
         figures=measured.figures,
-        glass_label=gauges.glass.label,
+        counted=gauges.counted,
         curves=measured.curves,
         as_read=tuple(as_read),
         done=shorten(done, DONE_LETTERS),

@@ -9,7 +9,7 @@ from app.core.compare.card_front import say_care
 from app.core.facing.measurements import GaugesInUse, write_line
 from app.core.jobs.charges import PAYMENT_SIGNS, share_of_tax
 from app.core.jobs.jobs import RETURN_WAYS
-from app.core.jobs.memos import CUSTOMS
+from app.core.jobs.memos import CUSTOMS, jobs_in
 from app.core.jobs.slips import (
     CARD_KINDS,
     BenchPart,
@@ -68,10 +68,10 @@ def intake_part(session: Session, subject: Subject, shop: Shop, printing: Printi
     return IntakePart(
         pieces=_intake_rows(order),
         condition=say_condition(job),
-        came_with=list_ticked(job, "came_with"),
-        complaints=list_ticked(job, "complaint"),
-        risks=list_ticked(job, "risk"),
-        warranty=_warranty(session, job),
+        came_with=_ticked_of(order, "came_with"),
+        complaints=_ticked_of(order, "complaint"),
+        risks=_ticked_of(order, "risk"),
+        warranty=_warranty(session, order),
         declared_value=format_money(_sum_of(order, "declared_value_minor"), shop.currency),
         goes_home=RETURN_WAYS[job.return_by],
         money=tuple(one for one in money if one),
@@ -83,6 +83,19 @@ def _sum_of(order: Sequence[Job], name: str) -> int | None:
     """Add an amount up over an order's jobs; None where none of them has it."""
     amounts = [getattr(one, name) for one in order if getattr(one, name) is not None]
     return sum(amounts) if amounts else None
+
+
+def _ticked_of(order: Sequence[Job], kind: str) -> str:
+    """List an order’s ticked lines of one kind; what holds for some pieces names their jobs."""
+    having: dict[str, list[str]] = {}
+    for job in order:
+        for tick in job.ticks:
+            if tick.kind == kind:
+                having.setdefault(tick.label, []).append(str(job.number))
+    return ", ".join(
+        label if len(jobs) == len(order) else f"{label} (job {' and '.join(jobs)})"
+        for label, jobs in having.items()
+    )
 
 
 def _name(job: Job) -> str:
@@ -99,12 +112,17 @@ def _intake_rows(order: Sequence[Job]) -> Rows:
     return tuple((str(one.number), _name(one), one.request, say_condition(one)) for one in order)
 
 
-def _warranty(session: Session, job: Job) -> str:
-    """Say until when the work is warranted, and what that covers."""
-    memo = last_memo(session, job.piece, job, "warranty")
-    if memo is None:
-        return ""
-    return f"until {format_date(memo.due)}\n{memo.details['covers']}".strip()
+def _warranty(session: Session, order: Sequence[Job]) -> str:
+    """Say until when the work is warranted, and what that covers, of each piece that is."""
+    told: dict[str, list[str]] = {}
+    for job in order:
+        if memo := last_memo(session, job.piece, job, "warranty"):
+            words = f"until {format_date(memo.due)}\n{memo.details.get('covers', '')}".strip()
+            told.setdefault(words, []).append(str(job.number))
+    return "\n".join(
+        words if len(jobs) == len(order) else f"job {' and '.join(jobs)}: {words}"
+        for words, jobs in told.items()
+    )
 
 
 def tag_part(session: Session, subject: Subject, shop: Shop, printing: Printing) -> SlipPart:
@@ -152,7 +170,7 @@ def bench_part(session: Session, subject: Subject, shop: Shop, printing: Printin
         condition=say_condition(job),
         line=f"As received: {write_line(received.recorded, gauges)}" if received else "",
         rows=_bench_rows(received, gauges, _targets(aim, gauges) if aim else {}),
-        scale=gauges.glass.label,
+        counted=gauges.counted,
         target_name=aim.name if aim else "",
         plan=_bench_plan(session, job),
         passes=tell_passes(job)[-12:],
@@ -344,10 +362,12 @@ def _tax(total_minor: int | None, shop: Shop) -> list[tuple[str, str]]:
     return [(label, format_money(share, shop.currency))]
 
 
+def _is_here(job: Job) -> bool:
+    return job.stage != EXPECTED and STAGES[job.stage].open
+
+
 def _packed(job: Job, *, of_several: bool) -> list[tuple[str, str]]:
-    """List what goes home with a piece; one that went home already or is to come is not packed."""
-    if of_several and (job.stage == EXPECTED or not STAGES[job.stage].open):
-        return []
+    """List what goes home with a piece."""
     piece = job.piece
     name = name_piece(piece.maker, piece.model, piece.marking, piece.telling_marks)
     marks = piece.telling_marks if piece.telling_marks != name else ""
@@ -372,15 +392,22 @@ def packing_part(session: Session, subject: Subject, shop: Shop, printing: Print
     name = name_piece(piece.maker, piece.model, piece.marking, piece.telling_marks)
     marks = piece.telling_marks if piece.telling_marks != name else ""
     contents = [(name, marks)]
+    order = list_order(session, job) if job else []
     number, carrier, declared = told.get("number"), told.get("carrier"), told.get("declared")
     if job:
-        order = list_order(session, job)
-        contents = [line for one in order for line in _packed(one, of_several=len(order) > 1)]
+        several = len(order) > 1
+        packed = jobs_in(told)
+        contents = [
+            line
+            for one in order
+            if (str(one.number) in packed if packed else not several or _is_here(one))
+            for line in _packed(one, of_several=several)
+        ]
         number, carrier = number or job.tracking, carrier or RETURN_WAYS[job.return_by]
         value = _sum_of(order, "declared_value_minor")
         declared = declared or format_money(value, shop.currency)
     notes = [("On trial", f"due back {format_date(trial.due)}")] if trial else []
-    if job and (warranty := _warranty(session, job)):
+    if job and (warranty := _warranty(session, order)):
         notes.append(("Warranty", warranty))
     carrier = carrier or "–"
     return PackingPart(

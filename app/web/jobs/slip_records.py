@@ -42,7 +42,7 @@ def record_part(session: Session, subject: Subject, shop: Shop, printing: Printi
         facts=_piece_facts(piece),
         owners=tuple((format_date(one.since), one.customer.name) for one in piece.ownerships),
         last=f"Last: {write_line(last.recorded, gauges)}" if last else "",
-        scale=gauges.glass.label,
+        counted=gauges.counted,
         readings=tuple(_record_line(one, gauges, shop) for one in measurements),
         lengths=tuple(row for one in measurements for row in _length_lines(one)),
         picture=maker_picture(compare_picture(facings[0], facings[1], gauges)),

@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 from app.core.jobs.slips import CARD_KINDS, OF_ORDERS, PAGES, SLIP_KINDS, SlipKind
 from app.core.jobs.stages import CARD
 from app.render.papers import draw_pages, make_pdf, write_words
-from app.store.records.jobs import JOB_PARTS, get_job, move_on
+from app.store.records.jobs import move_on
 from app.store.records.pieces import get_owned_piece
 from app.store.records.slips import (
     get_slip,
@@ -29,11 +29,11 @@ from app.web.pages import (
     Reading,
     Typed,
     Writing,
+    commit_once,
     found_or_404,
-    go_to,
-    note_taken,
+    job_or_404,
+    refuse_twice,
     show_page,
-    taken_before,
 )
 from app.web.settings import LOOPBACK_HOSTS, Settings
 
@@ -45,16 +45,11 @@ KEPT_POLICY = (
     "frame-ancestors 'self'; base-uri 'none'; form-action 'none'"
 )
 
-# what the papers made most often say of a job beside its readings
-_NEEDED = dict.fromkeys(("return_card", "half_card"), ("passes", "works"))
 _OWN_NAMES = {host.strip("[]") for host in LOOPBACK_HOSTS}
 
 
 def _job_subject(session: Session, number: int, kind: str) -> Subject:
-    job = found_or_404(
-        get_job(session, number, _NEEDED.get(kind, JOB_PARTS)),
-        "There is no job of that number in this book.",
-    )
+    job = job_or_404(session, number)
     if job.order_id and kind in OF_ORDERS:  # one paper for the order, under its first number
         first = session.get_one(Job, job.order_id).number
         return _job_subject(session, first, kind)
@@ -159,14 +154,10 @@ def _issue(
     form: Form,
     clock: Clock,
 ) -> Response:
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     found_or_404(kind if kind.numbered else None, "This paper is printed, not issued.")
     slip = issue_paper(session, subject, kind, clock, str(request.base_url))
-    location = f"/papers/{slip.number}?said=issued"
-    note_taken(session, form, location, clock.now())
-    session.commit()
-    return go_to(location)
+    return commit_once(session, form, f"/papers/{slip.number}?said=issued", clock.now())
 
 
 def issue_paper(

@@ -9,8 +9,17 @@ from app.core.values.works import parse_work
 from app.store.records.jobs import move_on
 from app.store.records.passes import add_work, strike_pass
 from app.store.records.shop import get_shop, list_checklist
-from app.web.jobs.jobs import job_or_404, job_page
-from app.web.pages import Clock, Typed, Writing, found_or_404, go_to, note_taken, taken_before
+from app.web.jobs.jobs import job_page
+from app.web.pages import (
+    Clock,
+    Typed,
+    Writing,
+    commit_once,
+    found_or_404,
+    go_to,
+    job_or_404,
+    refuse_twice,
+)
 
 router = APIRouter(prefix="/jobs/{number}/works")
 
@@ -19,8 +28,7 @@ router = APIRouter(prefix="/jobs/{number}/works")
 def create(request: Request, session: Writing, form: Typed, clock: Clock, number: int) -> Response:
     """Note a work that is no cut."""
     job = job_or_404(session, number)
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     entry = parse_work(
         form.values,
         list_checklist(session, "work"),
@@ -30,14 +38,11 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock, number
         job.dropped_off,
     )
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
         return job_page(request, session, job, form)
     add_work(session, job, entry, clock.now())
     move_on(session, job, PASS, entry.done_on, clock.now())
-    location = f"/jobs/{number}?said=work#works"
-    note_taken(session, form, location, clock.now())
-    session.commit()
-    return go_to(location)
+    return commit_once(session, form, f"/jobs/{number}?said=work#works", clock.now())
 
 
 @router.post("/{work_id}/strike")

@@ -41,7 +41,7 @@ from app.store.records.facings import (
 )
 from app.store.records.measurements import Measurement, get_measurement
 from app.store.records.pieces import get_piece
-from app.store.records.revisions import Conflict, list_revisions
+from app.store.records.revisions import list_revisions
 from app.store.records.shop import gauges_in_use, get_shop, list_blade_sets
 from app.web.drawn import answer_picture
 from app.web.facing.pictures import blade_levels
@@ -51,14 +51,13 @@ from app.web.pages import (
     Reading,
     Typed,
     Writing,
+    commit_once,
     found_or_404,
     go_to,
-    note_taken,
+    refuse_twice,
     show_page,
-    taken_before,
 )
 from app.web.plan.planning import choose_gauges, gauges_for, uncertainties_of, usual_tolerance
-from app.web.shop.customers import show_conflict
 
 router = APIRouter(prefix="/facings")
 NOT_HERE = "There is no such facing in this book."
@@ -180,17 +179,13 @@ def _as_typed(facing: KeptFacing, gauges: GaugesInUse) -> dict[str, str]:
 @router.post("")
 def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Response:
     """Keep a new facing."""
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     entry = _parse(session, form, clock)
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
         return _edit_page(request, session, form, None)
     kept = add_facing(session, entry, clock.now())
-    location = f"/facings/{kept.id}?said=new"
-    note_taken(session, form, location, clock.now())
-    session.commit()
-    return go_to(location)
+    return commit_once(session, form, f"/facings/{kept.id}?said=new", clock.now())
 
 
 def _parse(session: Session, form: Form, clock: Clock) -> FacingEntry | Refused:
@@ -293,14 +288,11 @@ def update(
     before = _facing(session, facing_id)
     entry = _parse(session, form, clock)
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
         return _edit_page(request, session, form, before)
     gauges = gauges_for(session, before.instrument_kind)
     lines = tell_target(before.target, gauges), tell_target(entry.target, gauges)
-    try:
-        save_facing(session, kept, entry, form.seen_version, clock.now(), lines)
-    except Conflict as conflict:
-        return show_conflict(request, form, conflict, kept.version)
+    save_facing(session, kept, entry, form.seen_version, clock.now(), lines)
     session.commit()
     return go_to(f"/facings/{facing_id}?said=kept")
 

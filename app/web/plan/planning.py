@@ -7,6 +7,7 @@ from sqlalchemy.orm import Session
 
 from app.core.facing.analysis import MalformedReading
 from app.core.facing.measurements import GaugesInUse
+from app.core.facing.suspects import leave_out
 from app.core.plan.bench import BenchState, judge_bench
 from app.core.plan.effort_map import EffortQuestion
 from app.core.plan.facings import THINNEST_MM, FacingTolerance, PlainFacing, Target, common_gaps
@@ -16,6 +17,8 @@ from app.core.plan.plan import plan_removal
 from app.core.plan.plan_values import DONE, PlanLimits, PlanRequest, RemovalPlan
 from app.core.plan.removal import RemovalKind, RemovalRate, learn_rate
 from app.core.plan.shown import Showing
+from app.core.values.forms import format_date
+from app.core.values.pieces import name_piece
 from app.core.values.readings import Uncertainties
 from app.core.values.units import SCALES
 from app.store.records.facings import KeptFacing, get_facing
@@ -107,6 +110,14 @@ def usual_tolerance(shop: Shop) -> FacingTolerance:
     return FacingTolerance(shop.position_tolerance_mm, shop.tip_tolerance_mm, shop.gap_tolerance_mm)
 
 
+def name_copy(piece: Piece | None, source: Measurement) -> str:
+    """Name a target that copies what another piece read."""
+    name = "another piece"
+    if piece:
+        name = name_piece(piece.maker, piece.model, piece.marking, piece.telling_marks)
+    return f"Same as {name}, {format_date(source.taken_on)}"
+
+
 def plan_job(session: Session, job: Job) -> JobPlan:
     """Plan a job from its last readings to its target; never fails, but says why it can't."""
     facing, last = get_facing(session, job.facing_id), last_read(job)
@@ -138,6 +149,7 @@ def tell_as_planned(session: Session, job: Job, planned: JobPlan) -> str:
     if planned.facing is None or len(told) < 2:
         return ""
     before, last = told[-2:]
+    read = leave_out(last.recorded, last.suspects)
     try:
         plan = plan_removal(
             make_request(
@@ -153,7 +165,7 @@ def tell_as_planned(session: Session, job: Job, planned: JobPlan) -> str:
     if plan.comes_to == DONE:
         return ""
     for step in reversed(plan.steps):
-        if step.expect and planned.showing.show(step.expect).agrees(last.recorded):
+        if step.expect and planned.showing.show(step.expect).agrees(read):
             return AS_PLANNED[step.key]
     return ""
 
@@ -193,11 +205,11 @@ def ask_effort(session: Session, job: Job) -> EffortQuestion | None:
     if last is None:
         return None
     target = facing.target if facing else None
-    gap = min(common_gaps(last.facing))
+    gap = min(common_gaps(last.trusted), default=THINNEST_MM)
     if isinstance(target, PlainFacing):
         gap = target.length_gap_mm
     return EffortQuestion(
-        last.facing,
+        last.trusted,
         target,
         job.piece.instrument_kind,
         last.uncertainties,
@@ -216,7 +228,7 @@ def make_request(
     settled: bool = False,
 ) -> PlanRequest:
     """Ask for a plan the way the pages do: within a tolerance and with all known limits."""
-    now, limits = last.facing, limits_of(piece)
+    now, limits = last.trusted, limits_of(piece)
     stops = [*now.left, *now.right]
     if isinstance(target, PlainFacing):
         length_gap, furthest = target.length_gap_mm, [target.facing_length_mm]

@@ -8,6 +8,7 @@ from sqlalchemy.orm import Session
 
 from app.core.facing.curves import CURVES
 from app.core.facing.measurements import ROLES, GaugesInUse, facing_of
+from app.core.facing.suspects import say_again
 from app.core.plan.facings import SHAPES
 from app.core.plan.targets import (
     FacingEntry,
@@ -25,7 +26,6 @@ from app.store.records.facings import (
     get_facing,
     list_facings,
 )
-from app.store.records.jobs import get_job
 from app.store.records.lookups import find_pieces
 from app.store.records.measurements import (
     Measurement,
@@ -43,14 +43,14 @@ from app.web.pages import (
     Reading,
     Typed,
     Writing,
+    commit_once,
     found_or_404,
-    go_to,
-    note_taken,
+    job_or_404,
+    refuse_twice,
     show_page,
-    taken_before,
 )
 from app.web.plan.facings import tell_facings
-from app.web.plan.planning import choose_gauges, gauges_for, last_read
+from app.web.plan.planning import choose_gauges, gauges_for, last_read, name_copy
 
 router = APIRouter(prefix="/jobs/{number}/target")
 MOST_SETS = 6
@@ -65,14 +65,10 @@ class SetOffer:
     words: str
 
 
-def _job(session: Session, number: int) -> Job:
-    return found_or_404(get_job(session, number), "There is no job of that number in this book.")
-
-
 @router.get("")
 def edit(request: Request, session: Reading, number: int, find: str = "") -> HTMLResponse:
     """Show what the job could aim at."""
-    job = _job(session, number)
+    job = job_or_404(session, number)
     values = {"find": find[:200]}
     if job.facing_id:
         values["target"] = f"facing-{job.facing_id}"
@@ -115,7 +111,8 @@ def _own_sets(session: Session, job: Job, gauges: GaugesInUse) -> list[SetOffer]
             f"set-{one.id}",
             tell_target(one.recorded, gauges),
             f"{ROLES[one.role]} {format_date(one.taken_on)}"
-            + (f", job {one.job_number}" if one.job_number else ""),
+            + (f", job {one.job_number}" if one.job_number else "")
+            + _say_left_out(one),
         )
         for one in sets[:MOST_SETS]
     ]
@@ -133,26 +130,30 @@ def _other_sets(session: Session, job: Job, gauges: GaugesInUse, find: str) -> l
             SetOffer(
                 f"set-{last.id}",
                 tell_target(last.recorded, gauges),
-                f"{name}, {piece.owner.name}, {ROLES[last.role]} {format_date(last.taken_on)}",
+                f"{name}, {piece.owner.name}, {ROLES[last.role]} {format_date(last.taken_on)}"
+                + _say_left_out(last),
             )
         )
     return offers
 
 
+def _say_left_out(one: Measurement) -> str:
+    return f"; without {say_again(one.suspects)}, to be read again" if one.suspects else ""
+
+
 def _evened_line(last: Measurement, gauges: GaugesInUse) -> str:
     if not (last.facing.left and last.facing.right):
         return ""
-    return tell_target(facing_of(even_up_entries(last.readings)), gauges)
+    return tell_target(facing_of(even_up_entries(last.trusted_readings)), gauges)
 
 
 @router.post("")
 def update(request: Request, session: Writing, form: Typed, clock: Clock, number: int) -> Response:
     """Give the job its target; one that is not in the library is kept for this job only."""
-    job = _job(session, number)
+    job = job_or_404(session, number)
     if form.get("do") == "find":
         return _page(request, session, job, form)
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     location = f"/jobs/{number}/plan?said=target"
     today, now = clock.today(), clock.now()
     key, _, text = form.get("target").partition("-")
@@ -167,14 +168,12 @@ def update(request: Request, session: Writing, form: Typed, clock: Clock, number
     else:
         entry = _parse(session, job, form, clock, key, chosen)
         if isinstance(entry, Refused):
-            form.problems = dict(entry.problems)
+            form.refuse(entry)
             return _page(request, session, job, form)
         facing = add_facing(session, entry, now, in_library=False)
         kept = found_or_404(get_facing(session, facing.id), "There is no such facing.")
         choose_facing(session, job, facing, _say_target(session, kept), today, now)
-    note_taken(session, form, location, now)
-    session.commit()
-    return go_to(location)
+    return commit_once(session, form, location, now)
 
 
 def _say_target(session: Session, facing: KeptFacing) -> str:
@@ -196,9 +195,9 @@ def _parse(
     if key not in {"even", "set"} or source is None:
         return Refused({"target": "Choose what to aim at."})
     raw |= {"told_by": "copy", "name": _name_source(session, job, key, source)}
-    entry = parse_facing(raw, gauges, clock.today(), source.readings, source.id)
+    entry = parse_facing(raw, gauges, clock.today(), source.trusted_readings, source.id)
     if key == "even" and isinstance(entry, FacingEntry):
-        evened = even_up_entries(source.readings)
+        evened = even_up_entries(source.trusted_readings)
         return replace(entry, told_by="readings", readings=evened, source_set_id=None)
     return entry
 
@@ -206,11 +205,6 @@ def _parse(
 def _name_source(session: Session, job: Job, key: str, source: Measurement) -> str:
     if key == "even":
         return f"Job {job.number}, rails evened up"
-    day = format_date(source.taken_on)
     if source.piece_id == job.piece_id:
-        return f"As it was {ROLES[source.role]} on {day}"
-    piece = get_piece(session, source.piece_id)
-    name = "another piece"
-    if piece:
-        name = name_piece(piece.maker, piece.model, piece.marking, piece.telling_marks)
-    return f"Same as {name}, {day}"
+        return f"As it was {ROLES[source.role]} on {format_date(source.taken_on)}"
+    return name_copy(get_piece(session, source.piece_id), source)

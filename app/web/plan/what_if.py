@@ -13,8 +13,16 @@ from app.core.compare.effort import compare_efforts
 from app.core.compare.effort_words import LEFT_OUT, say_effort
 from app.core.facing.analysis import MalformedReading
 from app.core.facing.measurements import GaugesInUse, write_line
+from app.core.facing.suspects import say_again
 from app.core.plan.effort_map import rank_lays
-from app.core.plan.facings import FacingTolerance, PlainFacing, Target, common_gaps, place_target
+from app.core.plan.facings import (
+    THINNEST_MM,
+    FacingTolerance,
+    PlainFacing,
+    Target,
+    common_gaps,
+    place_target,
+)
 from app.core.plan.plan import plan_removal
 from app.core.plan.shown import NOT_IN, Showing, write_blade, write_shown
 from app.core.plan.what_if import Wish, alter, parse_wish, say_reach
@@ -22,11 +30,10 @@ from app.core.values.forms import Refused
 from app.core.values.readings import FacingReadings
 from app.core.values.units import format_on_scale
 from app.store.records.facings import list_facings
-from app.store.records.jobs import get_job
 from app.store.records.measurements import Measurement
 from app.store.records.shop import get_shop
 from app.store.tables import Job
-from app.web.pages import Form, Reading, found_or_404, show_page
+from app.web.pages import Form, Reading, job_or_404, show_page
 from app.web.plan.planning import find_showing, gauges_of, last_read, make_request, usual_tolerance
 
 router = APIRouter(prefix="/jobs/{number}/what-if")
@@ -59,7 +66,7 @@ def show(
     evened: Annotated[str, Query(max_length=8)] = "",
 ) -> HTMLResponse:
     """Show what it would take to open, lengthen or even the piece, and how it would feel."""
-    job = found_or_404(get_job(session, number), "There is no job of that number in this book.")
+    job = job_or_404(session, number)
     last = last_read(job)
     gauges = gauges_of(session, job, last)
     form = Form(values={"opened": opened, "longer": longer, "evened": evened})
@@ -76,6 +83,7 @@ def show(
         choices=list(_list_choices(session, job, last, gauges, wish)) if last else [],
         now_line=write_line(last.recorded, gauges) if last else "",
         left_out=LEFT_OUT,
+        again=say_again(last.suspects) if last else "",
     )
 
 
@@ -84,14 +92,13 @@ def _list_choices(
 ) -> Iterator[Choice]:
     """List the typed wish alone, or the first wishes and the shop's facings that feel nearest."""
     gaps = [blade.gap_mm for blade in gauges.blades]
-    uneven = [one.position_mm for one in last.facing.left] != [
-        one.position_mm for one in last.facing.right
-    ]
-    evened = [Wish(evened=True)] if uneven and last.facing.left and last.facing.right else []
+    now = last.trusted
+    uneven = [one.position_mm for one in now.left] != [one.position_mm for one in now.right]
+    evened = [Wish(evened=True)] if uneven and now.left and now.right else []
     wishes = [wish] if wish != Wish() else [*FIRST_WISHES, *evened]
     for one in wishes:
         try:
-            target = alter(last.facing, one, gaps, last.uncertainties)
+            target = alter(now, one, gaps, last.uncertainties)
         except (MalformedReading, ValueError):
             continue
         fields = (
@@ -103,10 +110,13 @@ def _list_choices(
     if wish != Wish():
         return
     library = list_facings(session, job.piece.instrument_kind)
-    lays: list[Target] = [last.facing, *(one.target for one in library)]
+    lays: list[Target] = [now, *(one.target for one in library)]
     efforts = dict(
         rank_lays(
-            lays, job.piece.instrument_kind, last.uncertainties, min(common_gaps(last.facing))
+            lays,
+            job.piece.instrument_kind,
+            last.uncertainties,
+            min(common_gaps(now), default=THINNEST_MM),
         )
     )
     as_now = efforts.pop(0, 0.0)
@@ -161,7 +171,7 @@ def _answer(
         reach = str(error)
     try:
         kind = job.piece.instrument_kind
-        sides = (take_facing(one, last.uncertainties) for one in (last.facing, target))
+        sides = (take_facing(one, last.uncertainties) for one in (last.trusted, target))
         feel = say_effort(compare_efforts(*sides, kind), TARGET)
     except MalformedReading as error:
         feel = str(error)

@@ -135,7 +135,7 @@ def _page(request: Request, clock: Clock, watch: Watch, form: Form) -> HTMLRespo
         request,
         "backups/index.html",
         form=form,
-        backups=[(one, size_of(one), one.made_at.astimezone()) for one in made],
+        backups=[(backup, size_of(backup), backup.made_at.astimezone()) for backup in made],
         age=say_age(made[0].made_at, now) if made else "",
         fault=watch.fault(),
         upkeep=upkeep,
@@ -170,7 +170,7 @@ def update(request: Request, clock: Clock, watch: Watching, form: Typed) -> Resp
     upkeep = read_upkeep(clock.book, clock.now())
     entry = parse_upkeep(form.values)
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
         return _page(request, clock, watch, form)
     if form.seen_version not in {None, upkeep.version}:
         form.problems = {"folder": "These settings were changed in another window meanwhile. "

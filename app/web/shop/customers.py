@@ -1,6 +1,5 @@
 """Customers' pages."""
 
-from collections.abc import Mapping
 from string import ascii_lowercase
 from typing import Annotated
 
@@ -8,10 +7,9 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse, Response
 
 from app.core.facing.measurements import write_line
-from app.core.shop.field_words import label_field, say_value
 from app.core.values.customers import parse_customer
 from app.core.values.forms import Refused
-from app.store.book.forgetting import when_forgotten
+from app.store.book.forgetting import get_forgetting
 from app.store.records.customers import (
     get_customer,
     list_customers,
@@ -21,12 +19,10 @@ from app.store.records.customers import (
 )
 from app.store.records.joinings import list_joinings
 from app.store.records.measurements import last_facings
-from app.store.records.revisions import Conflict
 from app.store.records.shop import gauges_in_use
-from app.web.pages import Clock, Form, Reading, Typed, Writing, found_or_404, go_to, show_page
+from app.web.pages import Clock, Reading, Typed, Writing, found_or_404, go_to, show_page
 
 router = APIRouter(prefix="/customers")
-NO_NAMES: Mapping[str, Mapping[str, str]] = {}
 NOT_HERE = "There is no such customer in this book."
 JOBS_SHOWN = 100
 Place = Annotated[int | None, Query(ge=0, lt=2**31)]
@@ -64,9 +60,12 @@ def show(request: Request, session: Reading, customer_id: int, before: Place = N
         jobs=jobs[:JOBS_SHOWN],
         earlier_than=jobs[JOBS_SHOWN - 1].number if len(jobs) > JOBS_SHOWN else None,
         before=before,
-        forgotten=when_forgotten(session, customer_id),
+        forgotten=get_forgetting(session, customer_id),
         last=last,
-        lines={piece_id: write_line(one.recorded, gauges) for piece_id, one in last.items()},
+        lines={
+            piece_id: write_line(measurement.recorded, gauges)
+            for piece_id, measurement in last.items()
+        },
     )
 
 
@@ -85,42 +84,8 @@ def update(
     customer = found_or_404(get_customer(session, customer_id), NOT_HERE)
     entry = parse_customer(form.values)
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
         return show_page(request, "customers/edit.html", form=form, customer=customer)
-    try:
-        save_customer(session, customer, entry, form.seen_version, clock.now())
-    except Conflict as conflict:
-        return show_conflict(request, form, conflict, customer.version)
+    save_customer(session, customer, entry, form.seen_version, clock.now())
     session.commit()
     return go_to(f"/customers/{customer_id}?said=kept")
-
-
-def show_conflict(
-    request: Request,
-    form: Form,
-    conflict: Conflict,
-    version: int,
-    *,
-    back: str = "",
-    currency: str = "",
-    names: Mapping[str, Mapping[str, str]] = NO_NAMES,
-) -> HTMLResponse:
-    """Show what somebody else changed meanwhile beside what was typed; nothing is lost.
-
-    `names` says, for a column that holds a record's number, what those records are called.
-    """
-    rows = [
-        (label_field(name), *(names.get(name, {}).get(one, say_value(name, one, currency))
-                              for one in both))
-        for name, both in conflict.changed.items()
-        if name != "search_text"
-    ]  # fmt: skip
-    return show_page(
-        request,
-        "conflict.html",
-        status=409,
-        form=form,
-        rows=rows,
-        version=version,
-        back=back or request.url.path,
-    )

@@ -28,8 +28,8 @@ from app.web.pages import (
     found_or_404,
     go_to,
     note_taken,
+    refuse_twice,
     show_page,
-    taken_before,
 )
 from app.web.settings import Settings
 from app.web.shop.customers import NOT_HERE
@@ -57,7 +57,8 @@ def _page(request: Request, removal: Removal, clock: Settings, form: Form) -> HT
         removal=removal,
         customer=removal.customer,
         backups=backups,
-        folders=sorted({str(one.folder.parent) for one in backups}) or [own_place(clock.book)],
+        folders=sorted({str(backup.folder.parent) for backup in backups})
+        or [own_place(clock.book)],
         rotation=upkeep.rotation,
         gone_by=gone_by(upkeep.rotation, clock.today()),
         aside=str(aside) if aside.exists() else "",
@@ -71,8 +72,7 @@ def create(
     """Forget a customer, or finish what could not be cleared away the first time."""
     customer = found_or_404(get_customer(session, customer_id), NOT_HERE)
     location = f"/customers/{customer_id}?said=forgotten"
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     forgetting = get_forgetting(session, customer_id)
     if forgetting is None:
         removal = plan_removal(session, customer)

@@ -7,12 +7,7 @@ from fastapi.responses import HTMLResponse
 from sqlalchemy.orm import Session
 
 from app.store.records.customers import tell_apart
-from app.store.records.lookups import (
-    job_number_in,
-    list_customers_found,
-    list_jobs_found,
-    list_pieces_found,
-)
+from app.store.records.lookups import find_customers, find_jobs, find_pieces, job_number_in
 from app.web.pages import Reading, show_page
 
 router = APIRouter(prefix="/look-up")
@@ -20,15 +15,15 @@ router = APIRouter(prefix="/look-up")
 
 def _found(session: Session, query: str, most: int) -> dict[str, Any]:
     """Look everything up; `exact` is the job of the number asked for, which stands first."""
-    customers = list_customers_found(session, query, most)
-    jobs = list_jobs_found(session, query, most)
-    exact = [one for one in jobs if one.number in job_number_in(query)]
+    customers = find_customers(session, query, most)
+    jobs = find_jobs(session, query, most)
+    exact = [job for job in jobs if job.number in job_number_in(query)]
     return {
         "exact": exact,
         "customers": customers,
-        "known": tell_apart(session, [one.id for one in customers]),
-        "pieces": list_pieces_found(session, query, most),
-        "jobs": [one for one in jobs if one not in exact],
+        "known": tell_apart(session, [customer.id for customer in customers]),
+        "pieces": find_pieces(session, query, most),
+        "jobs": [job for job in jobs if job not in exact],
     }
 
 

@@ -7,12 +7,11 @@ from fastapi import APIRouter, Depends, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
-from app.core.facing.measurements import ROLES, write_line
+from app.core.facing.measurements import RAIL_VIEWS, ROLES, are_turned, write_line
 from app.core.facing.wording import read_facing_length
 from app.core.shop.notebooks import (
     COLUMNS,
     MOST_ROWS,
-    RAIL_VIEWS,
     NotebookRow,
     parse_rows,
     read_table,
@@ -23,7 +22,7 @@ from app.core.values.units import format_mm
 from app.store.records.notebooks import Known, find_known, keep_rows
 from app.store.records.shop import gauges_in_use, get_shop
 from app.web.guard import BODY_LIMIT
-from app.web.pages import Clock, Form, Reading, Writing, go_to, note_taken, show_page, taken_before
+from app.web.pages import Clock, Form, Reading, Writing, commit_once, refuse_twice, show_page
 
 router = APIRouter(prefix="/notebook")
 TWINS = "Two pieces like this are in the book: write in “marks” what tells this one from its twin."
@@ -83,15 +82,14 @@ def _page(
         most_rows=MOST_ROWS,
         gauges=gauges_in_use(session),
         rows=shown,
-        wrong=sum(bool(one.problems) for one in shown),
+        wrong=sum(bool(row.problems) for row in shown),
     )
 
 
 @router.post("")
 def create(request: Request, session: Writing, form: TypedTable, clock: Clock) -> Response:
     """Look at a table row by row, or keep all of it; a wrong row keeps all of it out."""
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     table = read_table(form.get("table"))
     view = form.get("rails_seen", get_shop(session).rails_seen)
     if view not in RAIL_VIEWS:
@@ -105,22 +103,19 @@ def create(request: Request, session: Writing, form: TypedTable, clock: Clock) -
         table,
         lambda kind, line: gauges_in_use(session, instrument_kind=kind, line=line),
         clock.today(),
-        view,
+        turned=are_turned(view, get_shop(session).rails_seen),
     )
     known = find_known(session, rows)
-    shown = tuple(_show(row, one) for row, one in zip(rows, known, strict=True))
-    wrong = [one for one in shown if one.problems]
+    shown = tuple(_show(row, in_book) for row, in_book in zip(rows, known, strict=True))
+    wrong = [row for row in shown if row.problems]
     if form.get("do") != "keep" or wrong:
         if wrong and form.get("do") == "keep":
             count = plural(len(wrong), "row")
             form.problems["table"] = f"Nothing was brought in: {count} can’t be kept as they are."
         return _page(request, session, form, shown)
-    get_shop(session).rails_seen = view  # offered for the next table
     people, pieces, sets = keep_rows(session, rows, clock.today(), clock.now())
     location = f"/customers?said=brought-in-{people}-{pieces}-{sets}"
-    note_taken(session, form, location, clock.now())
-    session.commit()
-    return go_to(location)
+    return commit_once(session, form, location, clock.now())
 
 
 def _show(row: NotebookRow, known: Known) -> ShownRow:
@@ -133,7 +128,7 @@ def _show(row: NotebookRow, known: Known) -> ShownRow:
         kept.append("customer in the book" if known.customer_id else "customer")
         kept.append(f"{name} (in the book)" if known.piece_id else name)
         kept.append(_say_set(row, known))
-    return ShownRow(row.number, who, tuple(one for one in kept if one), problems, row.doubts)
+    return ShownRow(row.number, who, tuple(words for words in kept if words), problems, row.doubts)
 
 
 def _say_set(row: NotebookRow, known: Known) -> str:

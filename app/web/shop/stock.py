@@ -6,7 +6,6 @@ from sqlalchemy.orm import Session
 
 from app.core.shop.stock import StockEntry, parse_move, parse_stock
 from app.core.values.forms import Refused
-from app.store.records.revisions import Conflict
 from app.store.records.stock import add_stock, list_stock, save_stock
 from app.store.tables import Stock
 from app.web.pages import (
@@ -15,13 +14,11 @@ from app.web.pages import (
     Reading,
     Typed,
     Writing,
+    commit_once,
     found_or_404,
-    go_to,
-    note_taken,
+    refuse_twice,
     show_page,
-    taken_before,
 )
-from app.web.shop.customers import show_conflict
 
 router = APIRouter(prefix="/stock")
 
@@ -29,7 +26,7 @@ router = APIRouter(prefix="/stock")
 @router.get("")
 def index(request: Request, session: Reading, of: str = "") -> HTMLResponse:
     """Show the stock, and one line's fields to correct if asked."""
-    chosen = next((one for one in list_stock(session) if str(one.id) == of), None)
+    chosen = next((stock for stock in list_stock(session) if str(stock.id) == of), None)
     return _page(request, session, Form(), chosen)
 
 
@@ -45,16 +42,13 @@ def _page(
 @router.post("")
 def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Response:
     """Begin a line of the stock."""
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     entry = parse_stock(form.values)
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
         return _page(request, session, form)
     add_stock(session, entry)
-    note_taken(session, form, "/stock?said=kept", clock.now())
-    session.commit()
-    return go_to("/stock?said=kept")
+    return commit_once(session, form, "/stock?said=kept", clock.now())
 
 
 @router.post("/{stock_id}")
@@ -63,8 +57,7 @@ def update(
 ) -> Response:
     """Take from a line, add to it, or correct it; below nothing is refused."""
     stock = found_or_404(session.get(Stock, stock_id), "There is no such line of the stock.")
-    if answer := taken_before(session, form):
-        return answer
+    refuse_twice(session, form)
     if form.get("do") in {"take", "add"}:
         left = parse_move(form.values, stock.count)
         entry = (
@@ -75,13 +68,9 @@ def update(
     else:
         entry = parse_stock(form.values)
     if isinstance(entry, Refused):
-        form.problems = dict(entry.problems)
+        form.refuse(entry)
         moving = form.get("do") in {"take", "add"}
         return _page(request, session, form, None if moving else stock, stock.id)
-    try:
-        save_stock(session, stock, entry, form.seen_version, clock.now())
-    except Conflict as conflict:
-        return show_conflict(request, form, conflict, stock.version, back="/stock")
-    note_taken(session, form, "/stock?said=kept", clock.now())
-    session.commit()
-    return go_to("/stock?said=kept")
+    request.state.back = "/stock"
+    save_stock(session, stock, entry, form.seen_version, clock.now())
+    return commit_once(session, form, "/stock?said=kept", clock.now())

@@ -188,16 +188,16 @@ def test_the_card_says_harder_easier_or_nothing():
 def test_a_change_that_rounds_to_nothing_is_none():
     barely = EffortRatio(1.02, 1.003, 1.05, (("usual", 1.02),), suspect=False)
     assert judge_effort(barely) == ALIKE
-    assert "between no harder and 5 % harder" in say_effort(barely)
+    assert "between no harder and 5\u00a0% harder" in say_effort(barely)
 
 
 def test_a_small_sure_change_is_held_beside_the_reeds_of_a_box():
     found = EffortRatio(1.04, 1.02, 1.06, (("usual", 1.04),), suspect=False)
     assert say_effort(found, TWO_PIECES) == (
-        "With the same reed the second closes about 4 % harder (2 to 6): less than two reeds of "
-        "one box may differ."
+        "With the same reed the second closes about 4\u00a0% harder (2 to 6): less than two reeds "
+        "of one box may differ."
     )
-    assert say_change(found) == "With the same reed it closes about 4 % harder (2 to 6)."
+    assert say_change(found) == "With the same reed it closes about 4\u00a0% harder (2 to 6)."
 
 
 def test_nothing_is_said_while_a_reading_fits_no_curve():

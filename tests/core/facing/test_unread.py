@@ -37,7 +37,7 @@ def test_the_plan_says_so_once_for_rails_that_are_alike() -> None:
     tenor = read_numbers([52, 38, 26, 17], 2.4)
     plan = plan_removal(PlanRequest(tenor, PlainFacing(27.0, 2.6), table_end_mm=60.0))
     (words,) = list_unread_words(plan, tenor, SCALES["glass_half_mm"])
-    assert words.startswith("On both rails from 0 to 17 on the glass nothing was read")
+    assert words.startswith("On both rails from 0 to 17 on the glass there is no reading to go by")
     assert "A blade of about 0.0" in words
     plan = plan_removal(PlanRequest(FacingReadings(CLOSE.left), OPEN))
     (words,) = list_unread_words(plan, FacingReadings(CLOSE.left), SCALES["glass_half_mm"])

@@ -122,8 +122,9 @@ def misses(now, tolerance=TOLERANCE):
             ("0.010 in on both rails 1 too far", CANNOT_TELL)]),
         (told((6.5, 13.5, 23.5, 35.5), 1.18), [("tip 0.05 mm too open, 0.03 beyond", OUT)]),
         (told((6.5, 13.5, 23.5, 35.5), 1.10), [("tip 0.03 mm too close", CANNOT_TELL)]),
-        (told((6.5, 13.5, 21.5, 35.5), 1.13, right=(6.5, 13.5, 23.5, 38)),
+        (told((6.5, 13.5, 21.5, 34), 1.13, right=(6.5, 13.5, 23.5, 38)),
          [("0.010 in left 2 short, 1 beyond", OUT),
+          ("0.0015 in left 1.5 short, 0.5 beyond", OUT),
           ("0.0015 in right 2.5 too far, 1.5 beyond", OUT)]),
     ],
 )  # fmt: skip
@@ -192,21 +193,21 @@ def test_against_a_drawn_curve_the_blades_own_thickness_widens_the_guard():
 
 def test_a_tolerance_of_the_gap_alone_is_told_in_micrometres():
     tolerance = FacingTolerance(gap_mm=0.02)
-    now = told((6.5, 13.5, 19.5, 35.5), 1.13, right=(6.5, 13.5, 23.5, 35.5))
+    now = told((4.5, 11.5, 23.5, 35.5), 1.13, right=(6.5, 13.5, 23.5, 35.5))
     state = judge_bench(TARGET, now, tolerance)
     found = [one for one in list_misses(state, tolerance, GAUGES) if one.verdict == OUT]
-    (miss,) = found
-    assert miss.words.startswith("0.010 in left ")
+    miss, _ = found
+    assert miss.words.startswith("0.034 in left ")
     assert " µm too high, " in miss.words
     assert miss.mendable
 
 
 def test_deviations_stand_tip_first_then_thick_to_thin():
     state = judge_bench(
-        TARGET, told((6.5, 13.5, 22.5, 36), 1.11, right=(6.5, 13.5, 23.5, 36)), TOLERANCE
+        TARGET, told((6.5, 13.5, 24.5, 36), 1.11, right=(6.5, 13.5, 23.5, 36)), TOLERANCE
     )
     cells = list_away(state, TOLERANCE, BLADES_MM, GAUGES)
-    assert [cell.words for cell in cells] == ["−0.02", "0", "0", "−1/0", "+0.5"]
+    assert [cell.words for cell in cells] == ["−0.02", "0", "0", "+1/0", "+0.5"]
     assert not any(cell.is_out for cell in cells)
     assert list_away(state, TOLERANCE, (1.27,), GAUGES)[1].words == ""
 

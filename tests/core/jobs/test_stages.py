@@ -2,7 +2,7 @@
 
 import pytest
 
-from app.core.jobs.stages import AGREED, CARD, PASS, STAGES, next_step, stage_after
+from app.core.jobs.stages import AGREED, BECAUSE, CARD, PASS, STAGES, next_step, stage_after
 
 
 @pytest.mark.parametrize(
@@ -54,3 +54,4 @@ def test_every_stage_a_job_moves_from_or_to_is_in_the_table():
     steps = [step for stage in STAGES.values() for step in stage.next_steps]
     assert {step.stage for step in steps if step.stage} <= set(STAGES)
     assert {one for stage in STAGES.values() for one in stage.reached_from} <= set(STAGES)
+    assert {stage.reached_by for stage in STAGES.values() if stage.reached_by} == set(BECAUSE)

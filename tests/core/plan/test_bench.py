@@ -3,6 +3,7 @@
 import pytest
 
 from app.core.facing.analysis import MalformedReading
+from app.core.facing.evenness import blade_key
 from app.core.plan.bench import (
     LoggedPass,
     bracket_passes,
@@ -55,6 +56,32 @@ def test_one_blade_outside_is_enough_to_go_on() -> None:
     assert state.words == "Still to cut."
     wider = judge_bench(OPEN, nearly, FacingTolerance(position_mm=0.5, tip_mm=0.02))
     assert wider.stop
+
+
+# one reading of the right rail lies three and a half numbers beyond where the others have it
+SPOILT = read_numbers([35.5, 23.5, 12, 5.5], 1.07, [35.5, 27, 12, 5.5])
+SOUND = read_numbers([35.5, 23.5, 12, 5.5], 1.07)
+
+
+def test_of_a_reading_to_be_taken_again_nothing_is_said_and_it_is_no_time_to_stop() -> None:
+    state = judge_bench(SOUND, SPOILT, HALF_NUMBER)
+    assert state.again == {("right", blade_key(0.254))}
+    assert {blade.state for blade in state.blades} == {"within"}
+    assert len(state.blades) == 8
+    assert not state.stop
+    assert state.words == (
+        "Read the 0.010 in blade on the right rail again: all else is within tolerance."
+    )
+    assert judge_bench(SOUND, SOUND, HALF_NUMBER).stop
+
+
+def test_from_a_reading_to_be_taken_again_no_rate_is_learnt() -> None:
+    cut = read_numbers([35.5, 23.5, 12, 5.5], 1.07, [36.5, 24.5, 13, 6.5])
+    spoilt = measure_depth("right_rail", SPOILT, cut)
+    sound = measure_depth("right_rail", SOUND, cut)
+    assert spoilt is not None
+    assert sound is not None
+    assert spoilt.mm == pytest.approx(sound.mm, rel=0.1)
 
 
 def test_a_tip_exactly_at_its_tolerance_is_within_it() -> None:

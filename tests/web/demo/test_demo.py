@@ -17,7 +17,7 @@ from sqlalchemy.orm import joinedload, selectinload
 
 from app.core.facing.analysis import analyse_facing
 from app.core.facing.stations import line_of_readings, make_stations
-from app.core.facing.suspects import find_suspects
+from app.core.jobs.cures import LEAST_CASES, hold_beside
 from app.core.jobs.jobs import days_late
 from app.core.jobs.stages import STAGES
 from app.core.plan.bench import LoggedPass, bracket_passes
@@ -30,6 +30,7 @@ from app.store.book.sessions import BookProblem
 from app.store.records.charges import account_of
 from app.store.records.jobs import get_job
 from app.store.records.measurements import list_measurements, measurements_of_job
+from app.store.records.memos import list_felt
 from app.store.tables import (
     Batch,
     BenchPass,
@@ -103,6 +104,13 @@ def test_every_material_and_the_instruments_from_e_flat_clarinet_to_baritone_are
         wanted = {"clarinet_eb", "clarinet_bb", "basset_horn", "clarinet_alto", "clarinet_bass",
                   "sax_soprano", "sax_alto", "sax_tenor", "sax_baritone"}  # fmt: skip
         assert wanted <= {piece.instrument_kind for piece in pieces} <= set(INSTRUMENT_KINDS)
+
+
+def test_what_players_said_can_be_held_beside_the_effort(loaded):
+    with loaded.read() as session:
+        found = hold_beside(list_felt(session))
+    assert found.cases == sum(found.counts.values()) > 2 * LEAST_CASES
+    assert found.p is not None
 
 
 def test_the_hard_cases_are_there(loaded):
@@ -287,11 +295,7 @@ def test_bores_are_usual_some_jobs_aim_at_something_and_one_reading_is_to_be_tak
         aiming = session.scalars(select(Job).where(Job.facing_id.is_not(None))).all()
         assert len(aiming) >= 6
         assert {STAGES[job.stage].open for job in aiming} == {True, False}
-        doubted = [
-            one
-            for one in all_sets(session)
-            if find_suspects(analyse_facing(one.facing, one.uncertainties))
-        ]
+        doubted = [one for one in all_sets(session) if one.suspects]
         assert [one.note for one in doubted if "read again" in one.note]
 
 

@@ -231,3 +231,20 @@ def test_without_a_facing_the_way_to_one_is_shown(browser):
     assert browser.page.select_one("a.do")["href"] == "/facings/new"
     browser.open("/batches/new")
     assert browser.page.select_one("#facing a[href='/facings/new']") is not None
+
+
+def test_duplicates_of_a_loved_piece_are_a_batch_in_one_step(browser, take_in, read_line):
+    read_line(take_in(piece_marking="N4"), OPEN_LINE, "as_returned")
+    browser.open("/pieces/1")
+    browser.open(browser.page.select_one("a[href^='/batches/new?from_set=']")["href"])
+    browser.send("main form", status=422, name="Like the N4", count="2")
+    assert "Write how they are marked" in browser.text
+    browser.open("/facings")
+    assert "Same as" not in browser.text  # nothing is kept of a page that was refused
+    browser.open("/batches/new?from_set=1")
+    browser.send("main form", name="Like the N4", count="2", marking="D-#")
+    assert list(rows(browser)) == ["D-1", "D-2"]
+    target = browser.page.select_one("main a[href^='/facings/']")
+    assert target.text == "Same as Kestrel Row “N4”, 25 November 2026"
+    assert OPEN_LINE in browser.text
+    assert "none: judged by" not in browser.text  # the shop's usual tolerances

@@ -149,6 +149,8 @@ def test_the_currency_does_not_change_what_amounts_already_say(browser, job):
     page = browser.send("main form", status=422, currency="JPY")
     assert "Amounts are written in EUR already, with 2 decimals; JPY has none" in browser.text
     assert page.select_one("#currency")["value"] == "JPY"
-    browser.send("main form", currency="CHF")
+    browser.send("main form", status=422, currency="CHF")
+    assert "what says 85.50 EUR would say 85.50 CHF" in browser.text
+    browser.send("main form", relabel="CHF")
     browser.open(f"/jobs/{job}/charges")
     assert figures(browser)["Total"] == "85.00 CHF"

@@ -2,6 +2,7 @@
 
 import pytest
 
+from app.store.tables import Job
 from tests.books import content_of
 from tests.lines import OPEN_LINE, RECEIVED_LINE
 
@@ -13,10 +14,11 @@ def names(browser, selector="main a[href^='/pieces/'] b"):
 
 
 @pytest.fixture
-def twice(take_in, read_line):
+def twice(browser, take_in, read_line):
     """One piece written down under two owners, read once each."""
     first = take_in(**ALIKE, dropped_off="2019-05-03", piece_telling_marks="nick left")
     read_line(first, RECEIVED_LINE)
+    went_home(browser, first)
     second = take_in("Jörg Łuckenwirbel", **ALIKE, same_piece="none", piece_notes="bought used")
     read_line(second, OPEN_LINE)
     return first, second
@@ -61,6 +63,36 @@ def test_the_same_maker_model_and_marking_are_asked_about_and_nothing_is_joined(
     assert browser.page.select_one("h1 a")["href"] == "/pieces/1"
     assert take_in("Somebody Else", **ALIKE, same_piece="none") == 3
     assert browser.page.select_one("h1 a")["href"] == "/pieces/2"
+
+
+def test_each_piece_of_a_box_is_asked_about_and_one_press_says_that_all_are_others(
+    browser, take_in, sessions
+):
+    went_home(browser, take_in(**ALIKE))
+    two = {**ALIKE, **{name.replace("piece_", "piece2_"): one for name, one in ALIKE.items()}}
+    typed = {**two, "customer": "new", "customer_name": "Jörg Ł", "piece2_asked": "freer"}
+    browser.open("/drop-off")
+    browser.send("main form", do="more")
+    page = browser.send("main form", status=422, do="take_in", **typed)
+    assert [one["id"] for one in page.select("fieldset[id^=same_piece]")] == [
+        "same_piece", "same_piece2"]  # fmt: skip
+    page = browser.send("main form", status=422, do="take_in", same_piece="1", same_piece2="1")
+    assert "A piece comes once in an order." in browser.text
+    browser.send("main form", do="take_in", same_piece="none", same_piece2="1")
+    browser.open("/jobs/3")
+    assert "freer" in browser.text
+    assert pieces_of_jobs(sessions) == {1: 1, 2: 2, 3: 1}
+    went_home(browser, 3)
+    browser.open("/drop-off")
+    browser.send("main form", do="more")
+    browser.send("main form", status=422, do="take_in", **typed)
+    browser.send("main form", do="others")
+    assert pieces_of_jobs(sessions) == {1: 1, 2: 2, 3: 1, 4: 3, 5: 4}
+
+
+def pieces_of_jobs(sessions):
+    with sessions.read() as session:
+        return {one.number: one.piece_id for one in session.query(Job)}
 
 
 def test_a_saxophone_has_no_worn_cork(browser, take_in):
@@ -142,6 +174,14 @@ def test_what_is_one_already_is_refused_in_words(browser):
     assert "One of them is part of another piece already." in browser.text
 
 
+def test_two_pieces_that_are_both_here_are_not_one(browser, take_in):
+    take_in(**ALIKE)
+    take_in(**ALIKE)
+    browser.open("/pieces/2/join")
+    browser.send("form[method=post]", status=422, other="1")
+    assert "Both are here or expected, for jobs 2 and 1" in browser.text
+
+
 def test_forgetting_a_customer_empties_every_record_of_theirs(browser, take_in, book):
     job = take_in()
     browser.open(f"/jobs/{job}")
@@ -161,9 +201,11 @@ def test_a_job_goes_over_to_the_right_piece_with_its_readings(browser, take_in, 
     first = take_in()
     read_line(first, RECEIVED_LINE)
     take_in(customer="1", piece_marking="the other")
-    browser.open(f"/jobs/{first}/piece")
+    browser.open(f"/jobs/{first}/piece?find=other")
     browser.send("form[method=post]", status=422)
-    browser.send("form[method=post]", piece="2")
+    browser.send("form[method=post]", status=422, piece="2")
+    assert "That piece is here for job 2" in browser.text
+    browser.send("form[method=post]", swapped="2")
     assert browser.page.select_one("h1 a")["href"] == "/pieces/2"
     assert "Led over to" in browser.page.select_one("#history").text
     browser.open("/pieces/1")

@@ -1,8 +1,12 @@
 """Playing, parcels and after: what a shop used to write as notes is a record of its own."""
 
+import time
+from datetime import timedelta, timezone
+
 import icalendar
 import pytest
 
+from app.store.records.memos import list_felt
 from app.store.tables import Customer, JobTick, Memo
 from tests.lines import OPEN_LINE
 from tests.web.jobs.test_messages import mailtos
@@ -49,8 +53,18 @@ def test_complaints_are_ticked_and_each_has_its_outcome_and_keeps_it(browser, jo
 
 def test_the_risks_accepted_and_the_complaints_stand_on_the_intake_slip(browser, job):
     words = opened(browser, f"/jobs/{job}/papers/intake_slip")
-    assert "Risks accepted: crack: may run on" in " ".join(words.split())
+    assert "Risks accepted: crack: may run on" in words
     assert "stuffy, squeaks" in words
+    assert "Warrant" not in words
+
+
+def test_the_warranty_stands_on_the_intake_slip_until_when_and_for_what(browser, job):
+    memo(browser, "warranty", at=f"/jobs/{job}/memos", due="2027-11-25", covers="the facing")
+    words = opened(browser, f"/jobs/{job}/papers/intake_slip")
+    assert "Warranty: until 25 November 2027 the facing" in words
+    browser.open(f"/jobs/{job}/memos")
+    browser.send("form[action$=strike]", do="strike")
+    assert "Warrant" not in opened(browser, f"/jobs/{job}/papers/intake_slip")
 
 
 def test_a_play_test_says_who_and_what_and_asks_for_both(browser, job):
@@ -139,6 +153,25 @@ def test_a_message_once_sent_says_what_and_when(browser, job):
     assert "Sent by text message:" in opened(browser, f"/jobs/{job}")
 
 
+@pytest.fixture
+def elsewhere(monkeypatch):
+    """Put the bench where clocks stand five and three quarter hours ahead."""
+    monkeypatch.setenv("TZ", "<+0545>-5:45")
+    time.tzset()
+    yield
+    monkeypatch.undo()
+    time.tzset()
+
+
+@pytest.mark.usefixtures("elsewhere")
+def test_a_message_s_time_is_told_by_the_bench_s_own_clock(browser, job, clock):
+    browser.open(f"/jobs/{job}/messages")
+    browser.send("section form", message_by="mail")
+    told = clock().astimezone(timezone(timedelta(hours=5, minutes=45)))
+    assert f"{told:%H:%M}: " in browser.page.select_one("#sent summary").text
+    assert "UTC" not in browser.text
+
+
 def test_a_line_is_struck_out_and_brought_back(browser, job, sessions):
     memo(browser, "play_test", at=f"/jobs/{job}/memos", who="Ottilie", said="fine")
     browser.send("form[action$=strike]", do="strike")
@@ -160,6 +193,27 @@ def test_what_cured_it_is_said_from_five_cases_on(browser, take_in):
     words = opened(browser, "/cures")
     assert "baffle 5 of 5 57 to 100 %" in words
     assert "Too few without it to compare." in words
+
+
+def test_how_it_blows_is_the_player_s_word_else_how_hard_it_is_now(
+    browser, take_in, read_line, sessions
+):
+    job = take_in(complaint=["hard"])
+    read_line(job, "33.5 21.5 11 5 / 1.05")
+    read_line(job, "34 22 12 6 / 1.13", role="as_returned")
+    assert "Too few yet: 0 jobs of 5 read before" in opened(browser, "/cures")
+    browser.open(f"/jobs/{job}/memos")
+    name = browser.page.select_one("[name^=outcome-]")["name"]
+    browser.send("form[action$=outcomes]", **{name: "better"})
+    assert "Too few yet: 1 job of 5 read before" in opened(browser, "/cures")
+    with sessions.read() as session:
+        assert [one.said for one in list_felt(session)] == ["easier"]
+    memo(browser, "play_test", 422, at=f"/jobs/{job}/memos", who="O.", said="so", feel="softer")
+    memo(browser, "play_test", who="O.", said="so", feel="harder")
+    assert "With the same reed, beside before the work it blows harder" in browser.text
+    memo(browser, "play_test", who="P.", said="and so", feel="")
+    with sessions.read() as session:
+        assert [one.said for one in list_felt(session)] == ["harder"]
 
 
 @pytest.fixture

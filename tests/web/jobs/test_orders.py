@@ -48,6 +48,59 @@ def test_a_piece_that_went_home_before_is_not_packed_again(order):
     assert "“T1”" not in words_of(order, "packing_note")
 
 
+def test_what_holds_for_some_pieces_names_their_jobs_on_the_one_slip(order):
+    order.open("/jobs/3/edit")
+    order.send("main form", risk=["crack: may run on"])
+    order.open("/jobs/2/memos")
+    order.send("form[action$='/memos/warranty']", warranty_due="2027-11-25",
+               warranty_covers="the facing")  # fmt: skip
+    slip = words_of(order, "intake_slip")
+    assert "Risks accepted: crack: may run on (job 3)" in slip
+    assert "job 2: until 25 November 2027 the facing" in slip
+    assert "cap (job" not in slip
+
+
+def test_one_parcel_holds_the_pieces_that_are_ticked_and_is_known_to_all_of_them(order):
+    order.open("/jobs/3/memos")
+    order.send("form[action$='/memos/parcel']", status=422, parcel_way="out", jobs=[])
+    assert "Tick which pieces are in it." in order.text
+    order.send("form[action$='/memos/parcel']", parcel_number="QX 5", jobs=["1", "3"])
+    for address in ("/jobs/1/memos", "/jobs/2/memos", "/pieces/3/memos"):
+        order.open(address)
+        assert "In it, jobs 1, 3" in order.page.select_one("#parcel").get_text(" ", strip=True)
+    packed = words_of(order, "packing_note", 2)
+    assert "tracking QX 5" in packed
+    assert [packed.count(one) for one in ("“N4”", "“T1”", "“N5”", "cap")] == [1, 0, 1, 2]
+    order.open("/jobs/2/memos")
+    order.send("#parcel form[action$=strike]", do="strike")
+    assert order.path == "/jobs/2/memos"
+
+
+def test_a_box_that_is_expected_comes_in_with_its_parcel_and_the_rest_at_once(browser):
+    browser.open("/drop-off")
+    browser.send("main form", do="more")
+    browser.send("main form", do="take_in", customer_name="Ottilie Wiesenrauch", here="expected",
+                 piece_marking="N4", piece2_marking="N5", piece3_marking="N6")  # fmt: skip
+    browser.open("/jobs/2/memos")
+    browser.send("form[action$='/memos/parcel']", parcel_way="in", parcel_due="2026-11-25",
+                 jobs=["1"])  # fmt: skip
+    browser.open("/")
+    assert "job 1 25 November" in browser.page.select_one("#awaited").parent.text
+    browser.open("/jobs/2/memos")
+    browser.send("#parcel form[action$=done]")
+    assert _stages(browser) == ["dropped off", "expected", "expected"]
+    browser.send(".next form", of="order")
+    assert _stages(browser) == ["dropped off"] * 3
+
+
+def _stages(browser):
+    stages = []
+    for job in (1, 2, 3):
+        browser.open(f"/jobs/{job}")
+        stages.append(browser.page.select_one(".stages [aria-current=step]").text)
+    return stages
+
+
 def test_one_payment_settles_the_whole_order_from_any_of_its_jobs(order):
     order.open("/jobs/3/charges")
     assert "234.40" in order.text
@@ -74,6 +127,17 @@ def test_a_quote_is_told_accepted_by_message_and_moves_every_piece_on(order, clo
     order.open("/jobs/1")
     assert order.page.select_one(".stages [aria-current=step]").text == "agreed"
     assert "refacing" in order.page.select_one(".job-asked").text
+
+
+def test_a_quote_struck_out_waits_for_no_answer_and_comes_back(order):
+    order.open("/jobs/3/charges")
+    order.send("form[action$=quotes]")
+    order.send("#quotes form[action$=strike]", do="strike")
+    assert order.path == "/jobs/3/charges"
+    assert order.page.select_one("#quotes .struck").text.startswith("234.40 EUR told on")
+    assert not order.page.select("form[action*='quotes/']")
+    order.send("#quotes form[action$=strike]", do="bring_back")
+    assert order.page.select("form[action*='quotes/']")
 
 
 def test_a_quote_of_nothing_or_one_that_ends_before_it_begins_is_refused(browser, take_in):

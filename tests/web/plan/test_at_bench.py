@@ -35,6 +35,20 @@ def bench(browser, take_in, read_line):
     return start
 
 
+def test_a_reading_to_be_taken_again_is_left_out_at_the_bench_and_in_the_plan(bench, browser):
+    job = bench(now="35.5 23.5/27 12 5.5 / 1.07")
+    said = "the 0.010 in blade on the right rail"
+    assert verdict(browser) == f"Read {said} again: nothing is said from it."
+    assert togo(browser)["0.010 in"][1] == "read again"
+    for page in ("plan", "what-if"):
+        browser.open(f"/jobs/{job}/{page}")
+        assert (
+            f"Left out: {said}, which is to be read again" in browser.page.select_one("main").text
+        )
+    browser.open(f"/jobs/{job}/target")
+    assert f"without {said}, to be read again" in browser.text
+
+
 def note(browser, job, strokes="8", kind="tilted", grit="600"):
     browser.open(f"/jobs/{job}")
     browser.send(
@@ -108,6 +122,14 @@ def test_what_can_not_be_kept_comes_back_on_the_same_page_with_all_that_was_type
     browser.open(f"/jobs/{job}")
     browser.open(browser.page.select_one(".draft a")["href"])
     assert browser.page.select_one(f"#{names[3]}")["value"] == "1e3"
+
+
+def test_the_history_says_what_brought_a_job_to_a_stage_that_nobody_chose(browser, bench):
+    job = bench()
+    note(browser, job)
+    said = " ".join(one.text for one in browser.page.select(".timeline .is-stage"))
+    assert "measured, because readings as received were kept" in said
+    assert "on the bench, because work was noted" in said
 
 
 def test_a_pass_is_logged_again_with_one_press_and_comes_back_to_the_bench(browser, bench):

@@ -153,7 +153,7 @@ def test_an_instrument_is_known_however_it_is_spelled(text, kind):
     assert find_instrument(text) == kind
 
 
-def test_a_table_that_looks_at_the_beak_is_turned_round_and_the_next_is_offered_so(browser):
+def test_a_table_that_looks_at_the_beak_is_turned_round_as_the_shop_says_how_it_looks(browser):
     table = "name,instrument,marking,date,readings\nO W,clarinet,N4,2019-05-03,"
     browser.open("/notebook")
     browser.send("main form", do="look", table=f"{table}35.5/34 22 13 6.5 / 1.12",
@@ -162,8 +162,15 @@ def test_a_table_that_looks_at_the_beak_is_turned_round_and_the_next_is_offered_
     browser.send("main form", do="keep")
     browser.open("/pieces/1")
     assert "34/35.5 22 13 6.5 / 1.12" in browser.text
+    browser.open("/settings")
+    browser.send("main form", rails_seen="tip_down")
     browser.open("/notebook")
-    assert browser.page.select_one("#rails_seen option[selected]")["value"] == "beak"
+    assert browser.page.select_one("#rails_seen option[selected]")["value"] == "tip_down"
+    browser.send("main form", do="look", table=f"{table}36/34.5 22 13 6.5 / 1.12",
+                 rails_seen="beak")  # fmt: skip
+    assert "36/34.5 22 13 6.5 / 1.12" in browser.text
+    browser.open("/pieces/1/readings?role=reference")
+    assert "Left and right with the table facing you, tip down" in browser.page.main.text
 
 
 def test_of_twins_in_the_book_the_row_must_say_which(browser, take_in):
