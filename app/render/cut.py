@@ -103,15 +103,9 @@ def compose_cut(sheet: Sheet, picture: CutPicture) -> None:
     upper, lower = _plots_of(sheet, margins, picture)
     draw_glass_scale(sheet, upper, picture.glass_mm_per_number)
     draw_lower_scale(sheet, lower, "mm from the tip")
-<<<<<<< HEAD
-    draw_title_and_footer(sheet, lower, margins)
-    for one in find_unread(picture.stations, picture.stops, picture.tip_mm):
-        shade_unread(sheet, upper, one)
-=======
     draw_footer(sheet, lower, margins)
     for unread in find_unread(picture.stations, picture.stops, picture.tip_mm):
-        _shade_unread(sheet, upper, unread)
->>>>>>> main
+        shade_unread(sheet, upper, unread)
     _draw_gap_scale(sheet, upper)
     _draw_depth_scale(sheet, lower)
     names = _draw_gaps(sheet, upper, picture)

@@ -37,7 +37,6 @@ from app.store.records.jobs import get_job
 from app.store.records.pieces import get_piece
 from app.store.records.submissions import find_submission, keep_submission
 from app.store.tables import Job, Piece
-from app.web.files import folder_of
 from app.web.settings import Settings
 
 Found = TypeVar("Found")

@@ -140,16 +140,9 @@ def test_a_name_too_long_to_print_still_says_which_rail():
 
 
 def test_dollar_signs_are_letters_not_mathematics():
-<<<<<<< HEAD
-    def glyphs(title):
-        return draw_profile(before_and_after(title=title)).count(
-            b'<use xlink:href="#SourceSans3-Semibold'
-        )
-=======
     def glyphs(note):
         picture = before_and_after(notes=(note,))
-        return draw_profile(picture).count(b'<use xlink:href="#DejaVuSans')
->>>>>>> main
+        return draw_profile(picture).count(b'<use xlink:href="#SourceSans3-Regular')
 
     assert glyphs("$x_2$") == glyphs("nnnnn") == glyphs("n") + 4
 
