@@ -30,6 +30,8 @@ def fill_book(folder: Path) -> None:
             _do_job(browser, name, marking)
         browser.open("/settings")
         browser.send("main form", name="The bench at the mill", address="Mill Lane 3\nUnternirgend")
+        mark = {"file": ("mark.jpg", photo(), "image/jpeg")}
+        assert client.post("/settings/mark", data={"do": "keep"}, files=mark).status_code == 200
     photos = folder / "photos"
     photos.mkdir()
     (photos / FIRST).write_bytes(PHOTO)

@@ -12,6 +12,7 @@ CALLED_FROM_OUTSIDE = {
     "isolation_level", "impl", "cache_ok", "process_bind_param", "process_result_value",
     "type_annotation_map", "should_exit",
     "left_in_fit", "right_in_fit",  # web/facing/lengths.py takes them by rail
+    "mark_typed",  # a check has it by `asdict` and `as_entry`
     "issued_at",  # the book's own, for whoever reads an export
 }  # fmt: skip
 

@@ -13,7 +13,6 @@ from typing import Literal
 
 import numpy as np
 
-from app.core.facing.unread import Unread
 from app.core.plan.plan_tables import find_unread
 from app.core.plan.plan_values import StationCut
 from app.core.values.readings import BladeStop
@@ -32,13 +31,14 @@ from app.render.looks import STATE_LOOKS, BladeLevel, ProfileLine, Rail, look_of
 from app.render.names import NamedLine, write_names
 from app.render.scales import (
     Margins,
+    draw_footer,
     draw_glass_scale,
     draw_left_scale,
     draw_levels,
     draw_lower_scale,
-    draw_title_and_footer,
     drawer,
     lay_margins,
+    shade_unread,
 )
 
 CutRail = Literal["left", "right", "both"]
@@ -47,14 +47,13 @@ CutSize = Literal["screen", "paper", "pair", "small"]
 SIZES_MM: dict[CutSize, tuple[float, float]] = {
     "screen": (210.0, 150.0),
     "paper": (184.0, 104.0),
-    "pair": (91.0, 70.0),
+    "pair": (91.0, 74.0),
     "small": (96.0, 132.0),
 }
 _BETWEEN_MM = 9.0  # holds the lower window's caption
 _LOWER_SHARE = 0.34
 SAID = "Hatched: to come off the rail. Thin lines: as near as the gauges tell it."
 _HATCH_MM = 1.3
-_SHADE_MM = 2.6
 _SHOWN = 0.2  # less is not worth a step of its own, nor a hatch
 _LEAST = 2.0
 _RAIL_WORDS = {"left": ", left rail", "right": ", right rail", "both": ", both rails"}
@@ -79,11 +78,11 @@ class CutPicture:
     @property
     def table_first(self) -> bool:
         """Tell whether the table step changes this rail."""
-        return any(one.after_table_mm != one.now_mm for one in self.stations)
+        return any(station.after_table_mm != station.now_mm for station in self.stations)
 
     def column(self, name: str) -> Array:
         """One column of the stations."""
-        return np.array([getattr(one, name) for one in self.stations])
+        return np.array([getattr(station, name) for station in self.stations])
 
     def bounds_hundredths(self) -> tuple[Array, Array]:
         """The least and the most that may have to come off, two deviations each way."""
@@ -97,7 +96,6 @@ def compose_cut(sheet: Sheet, picture: CutPicture) -> None:
     """Draw the cut on a sheet of the picture's size."""
     margins = lay_margins(
         sheet,
-        title="",
         footer=[_say_hatching(picture)],
         beside=["blade", *(blade.label for blade in picture.blades)],
         glass=True,
@@ -105,9 +103,9 @@ def compose_cut(sheet: Sheet, picture: CutPicture) -> None:
     upper, lower = _plots_of(sheet, margins, picture)
     draw_glass_scale(sheet, upper, picture.glass_mm_per_number)
     draw_lower_scale(sheet, lower, "mm from the tip")
-    draw_title_and_footer(sheet, lower, margins)
-    for one in find_unread(picture.stations, picture.stops, picture.tip_mm):
-        _shade_unread(sheet, upper, one)
+    draw_footer(sheet, lower, margins)
+    for unread in find_unread(picture.stations, picture.stops, picture.tip_mm):
+        shade_unread(sheet, upper, unread)
     _draw_gap_scale(sheet, upper)
     _draw_depth_scale(sheet, lower)
     names = _draw_gaps(sheet, upper, picture)
@@ -120,17 +118,19 @@ draw_cut = drawer(compose_cut, SIZES_MM)
 
 
 def _say_hatching(picture: CutPicture) -> str:
-    if max((one.cut_mm for one in picture.stations), default=0.0) * 100 < _SHOWN:
+    if max((station.cut_mm for station in picture.stations), default=0.0) * 100 < _SHOWN:
         return "Nothing to come off here."
     shaded = find_unread(picture.stations, picture.stops, picture.tip_mm)
     return SAID + (" Slanting strokes: not read." if shaded else "")
 
 
 def _plots_of(sheet: Sheet, margins: Margins, picture: CutPicture) -> tuple[Plot, Plot]:
-    told = [one for one in picture.stations if max(one.now_mm, one.final_mm) > 0.0]
-    longest = max((one.position_mm for one in told), default=20.0) + 1.5
-    gaps = [gap for one in told for gap in (one.now_mm, one.target_mm)]
-    widest = max([0.1, picture.tip_mm or 0.0, *gaps, *(one.gap_mm for one in picture.blades)])
+    open_ones = [
+        station for station in picture.stations if max(station.now_mm, station.final_mm) > 0.0
+    ]
+    longest = max((station.position_mm for station in open_ones), default=20.0) + 1.5
+    gaps = [gap for station in open_ones for gap in (station.now_mm, station.target_mm)]
+    widest = max([0.1, picture.tip_mm or 0.0, *gaps, *(blade.gap_mm for blade in picture.blades)])
     deepest = max(_LEAST, float(np.max(picture.bounds_hundredths()[1], initial=0.0)))
     left, width = margins.left_mm, sheet.width_mm - margins.left_mm - margins.right_mm
     height = sheet.height_mm - margins.top_mm - margins.bottom_mm - _BETWEEN_MM
@@ -140,20 +140,6 @@ def _plots_of(sheet: Sheet, margins: Margins, picture: CutPicture) -> tuple[Plot
         Plot(left, bottom, width, height - low, 0.0, longest, 0.0, 1.08 * widest),
         Plot(left, margins.bottom_mm, width, low, 0.0, longest, 0.0, 1.08 * deepest),
     )
-
-
-def _shade_unread(sheet: Sheet, plot: Plot, unread: Unread) -> None:
-    """Shade a stretch from top to bottom with slanting strokes, and name it below."""
-    left, right = plot.x(unread.from_mm), plot.x(unread.to_mm)
-    height = plot.top_mm - plot.bottom_mm
-    strokes = []
-    for start in np.arange(left - height, right, _SHADE_MM):
-        low, high = max(left, float(start)), min(right, float(start) + height)
-        if high > low:
-            strokes.append(
-                ((low, plot.bottom_mm + low - start), (high, plot.bottom_mm + high - start))
-            )
-    sheet.strokes(strokes, color=GREY, width_pt=0.35, layer=0.8)
 
 
 def _draw_gap_scale(sheet: Sheet, plot: Plot) -> None:
@@ -195,7 +181,9 @@ def _draw_gaps(sheet: Sheet, plot: Plot, picture: CutPicture) -> list[Box]:
         tip = LineLook(color=INK, mark="D", mark_pt=5.0)
         sheet.marks([plot.x(0.0)], [plot.y(picture.tip_mm)], tip, 3.4)
     area = Box(plot.left_mm + 1.0, plot.bottom_mm + 1.0, plot.right_mm, plot.top_mm - 0.8)
-    return write_names(sheet, area, named, stops, [plot.y(one.gap_mm) for one in picture.blades])
+    return write_names(
+        sheet, area, named, stops, [plot.y(blade.gap_mm) for blade in picture.blades]
+    )
 
 
 def _one_line(name: str) -> Callable[[float, int], list[str]]:

@@ -21,7 +21,9 @@ def contrast(one: str, other: str) -> float:
 def _luminance(color: str) -> float:
     """The relative luminance of a colour, 0 to 1 (WCAG 2)."""
     shares = (int(color[at : at + 2], 16) / 255 for at in (1, 3, 5))
-    linear = [one / 12.92 if one <= 0.04045 else ((one + 0.055) / 1.055) ** 2.4 for one in shares]
+    linear = [
+        share / 12.92 if share <= 0.04045 else ((share + 0.055) / 1.055) ** 2.4 for share in shares
+    ]
     return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
 
 
@@ -44,7 +46,7 @@ def dark_of(color: str) -> str:
 
 def _hex(hue: float, lightness: float, saturation: float) -> str:
     shares = colorsys.hls_to_rgb(hue, lightness, saturation)
-    return "#" + "".join(f"{round(255 * one):02x}" for one in shares)
+    return "#" + "".join(f"{round(255 * share):02x}" for share in shares)
 
 
 def in_the_dark(svg: bytes) -> bytes:
@@ -56,5 +58,5 @@ def in_the_dark(svg: bytes) -> bytes:
         for color in sorted({one.decode() for one in _COLOR.findall(svg)})
         for what in ("fill", "stroke")
     )
-    told = f"@media screen and (prefers-color-scheme: dark){{{rules}}}</style>"
-    return svg.replace(b"</style>", told.encode(), 1)
+    style = f"@media screen and (prefers-color-scheme: dark){{{rules}}}</style>"
+    return svg.replace(b"</style>", style.encode(), 1)

@@ -25,15 +25,13 @@ from app.render.labels import Array, Box
 from app.render.looks import RING_PT, ProfileLine, Rail
 from app.render.names import NamedLine, write_names
 from app.render.scales import (
-    Size,
+    Picture,
     draw_glass_scale,
     draw_left_scale,
     draw_levels,
     draw_lower_scale,
-    draw_title_and_footer,
     drawer,
-    lay_margins,
-    plot_within,
+    lay_plot,
 )
 
 _LOOKS: dict[Rail | None, LineLook] = {
@@ -70,17 +68,11 @@ class DifferenceLine:
 
 
 @dataclass(frozen=True, slots=True)
-class DifferencePicture:
+class DifferencePicture(Picture):
     """Differences of both rails from what `against` names ("before", "target")."""
 
     lines: tuple[DifferenceLine, ...]
     against: str
-    glass_mm_per_number: float = 0.5
-    title: str = ""
-    notes: tuple[str, ...] = ()
-    size: Size = "card"
-    width_mm: float | None = None
-    height_mm: float | None = None
 
 
 def difference_lines(
@@ -95,12 +87,12 @@ def difference_lines(
     `u_um` is the standard uncertainty of one difference (µm of gap), drawn as ± `k` times it.
     """
     by_rail = {other.rail: other for other in others if other.drawn}
-    found = []
+    differences = []
     for line in lines:
         other = by_rail.get(line.rail, by_rail.get(None))
         if other is not None and line.drawn:
-            found.append(_difference(line, other, None if u_um is None else k * u_um))
-    return tuple(found)
+            differences.append(_difference(line, other, None if u_um is None else k * u_um))
+    return tuple(differences)
 
 
 def _difference(line: ProfileLine, other: ProfileLine, half_um: float | None) -> DifferenceLine:
@@ -129,8 +121,8 @@ def _gap_at(line: ProfileLine, s_mm: Array) -> Array:
     """Read a drawn curve at positions; beyond the break the gap is nothing."""
     order = np.argsort(line.curve_s_mm, kind="stable")
     s, gap = np.array(line.curve_s_mm)[order], np.array(line.curve_gap_mm)[order]
-    found: Array = np.interp(s_mm, s, gap, right=0.0)
-    return found
+    gaps: Array = np.interp(s_mm, s, gap, right=0.0)
+    return gaps
 
 
 def compose_difference(sheet: Sheet, picture: DifferencePicture) -> None:
@@ -138,11 +130,8 @@ def compose_difference(sheet: Sheet, picture: DifferencePicture) -> None:
     against = "".join(wrap_text(picture.against, 24.0, 1))
     low, high = _extent_um(picture)
     longest = max((max(line.s_mm) for line in picture.lines if line.s_mm), default=20.0) + 1.0
-    margins = lay_margins(
-        sheet, title=picture.title, footer=_footer(picture), beside=[against], glass=True
-    )
-    plot = plot_within(sheet, margins, -longest / 60, longest, low, high)
-    draw_title_and_footer(sheet, plot, margins, from_x=0.0)
+    around = {"footer": _footer(picture), "beside": [against], "glass": True}
+    plot = lay_plot(sheet, (-longest / 60, longest), (low, high), from_x=0.0, **around)
     draw_glass_scale(sheet, plot, picture.glass_mm_per_number)
     draw_lower_scale(sheet, plot, "mm from the tip", low=0.0)
     ticks = nice_ticks(low, high, max(2, int(plot.height_mm / 8.0)))

@@ -25,13 +25,11 @@ from app.render.figures import (
 )
 from app.render.labels import Array, Box
 from app.render.scales import (
-    Size,
+    Picture,
     draw_left_scale,
     draw_lower_scale,
-    draw_title_and_footer,
     drawer,
-    lay_margins,
-    plot_within,
+    lay_plot,
 )
 
 _AS_NOW = LineLook(color=INK, width_pt=2.0)
@@ -44,64 +42,62 @@ _MOST_LINES = 12
 
 
 @dataclass(frozen=True, slots=True)
-class EffortPicture:
-    """The map, in one of the pictures' sizes."""
+class EffortPicture(Picture):
+    """The map."""
 
     map: EffortMap
-    size: Size = "screen"
 
 
 def compose_effort_map(sheet: Sheet, picture: EffortPicture) -> None:
     """Draw the map on a sheet of the picture's size."""
-    told = picture.map
+    shown = picture.map
     footer = (
         "By each line: how much harder (+) or easier (−) than now the same reed closes, in per "
         "cent, for lays of the same curve. Hatched: what the rails alone can reach."
     )
-    margins = lay_margins(sheet, title="", footer=[footer], above_rows=2)
-    tips, lengths = told.tips_mm, told.lengths_mm
-    plot = plot_within(sheet, margins, tips[0], tips[-1], lengths[0], lengths[-1])
-    draw_title_and_footer(sheet, plot, margins)
+    tips, lengths = shown.tips_mm, shown.lengths_mm
+    edges = (tips[0], tips[-1]), (lengths[0], lengths[-1])
+    plot = lay_plot(sheet, *edges, footer=[footer], above_rows=2)
     draw_lower_scale(sheet, plot, "tip opening, mm")
     ticks = nice_ticks(plot.y_low, plot.y_high, max(2, int(plot.height_mm / 9.0)))
     draw_left_scale(sheet, plot, "", ticks, lambda value: format_number(value, 1))
     sheet.text(1.0, plot.top_mm + 2.5, "facing length, mm", color=GREY)
-    lines = _trace_lines(plot, told)
-    names = _name_points(sheet, plot, told)
+    lines = _trace_lines(plot, shown)
+    names = _name_points(sheet, plot, shown)
     for percent, line in lines:
         names += _name_line(sheet, plot, percent, line, names)
     for percent, line in lines:
         look = _AS_NOW if percent == 0 else _HARDER if percent > 0 else _EASIER
         for part in _clear_of(line, names):
             sheet.line(part[:, 0].tolist(), part[:, 1].tolist(), look, 2.0)
-    _hatch(sheet, plot, told, names)
+    _hatch(sheet, plot, shown, names)
 
 
 draw_effort_map = drawer(compose_effort_map)
 
 
-def _trace_lines(plot: Plot, told: EffortMap) -> list[tuple[int, Array]]:
+def _trace_lines(plot: Plot, shown: EffortMap) -> list[tuple[int, Array]]:
     """Trace the lines of equal effort on the sheet, in round steps of per cent."""
     from contourpy import contour_generator
 
-    percent = np.array(told.percent)
-    step = next((one for one in (2, 5, 10, 20) if np.ptp(percent) / one <= _MOST_LINES), 50)
-    generator = contour_generator(told.tips_mm, told.lengths_mm, percent)
+    percent = np.array(shown.percent)
+    step = next((size for size in (2, 5, 10, 20) if np.ptp(percent) / size <= _MOST_LINES), 50)
+    generator = contour_generator(shown.tips_mm, shown.lengths_mm, percent)
     levels = range(step * round(float(percent.min()) / step), round(float(percent.max())) + 1, step)
-    found = []
+    traced = []
     for level in levels:
         for line in cast(list[Array], generator.lines(float(level))):
             x_mm, y_mm = plot.place(line[:, 0].tolist(), line[:, 1].tolist())
             if len(x_mm) > 2:
-                found.append((level, np.column_stack([x_mm, y_mm])))
-    return found
+                traced.append((level, np.column_stack([x_mm, y_mm])))
+    return traced
 
 
-def _name_points(sheet: Sheet, plot: Plot, told: EffortMap) -> list[Box]:
+def _name_points(sheet: Sheet, plot: Plot, shown: EffortMap) -> list[Box]:
     """Mark now and target, each named on the side away from the other; return the places taken."""
-    points = [(told.now, "now", _NOW)]
-    if told.target is not None:
-        points.append((told.target, "target", _TARGET))
+    points = [(shown.now, "now", _NOW)]
+    if shown.target is not None:
+        points.append((shown.target, "target", _TARGET))
     taken = []
     for at, (point, name, look) in enumerate(points):
         x, y = plot.x(point[0]), plot.y(point[1])
@@ -109,7 +105,7 @@ def _name_points(sheet: Sheet, plot: Plot, told: EffortMap) -> list[Box]:
         left = len(points) > 1 and point[0] <= points[1 - at][0][0] and at == 0
         width = text_width_mm(name, bold=True)
         start = x - 2.6 - width if left else x + 2.6
-        sheet.text(start, y, name, bold=True, color=look.color, up="center_baseline")
+        sheet.text(start, y, name, bold=True, color=look.color, up="center")
         half = line_height_mm() / 2
         taken.append(Box(start - 0.6, y - half, start + width + 0.6, y + half))
         taken.append(Box(x - 1.8, y - 1.8, x + 1.8, y + 1.8))
@@ -142,16 +138,16 @@ def _name_line(sheet: Sheet, plot: Plot, percent: int, line: Array, taken: list[
     if costs[best] >= 10.0:
         return []
     x_mm, y_mm = line[best].tolist()
-    sheet.text(x_mm, y_mm, words, across="center", up="center_baseline")
+    sheet.text(x_mm, y_mm, words, across="center", up="center")
     return [boxes[best]]
 
 
 def _inside(points: Array, boxes: list[Box]) -> Array:
     x, y = points[:, 0], points[:, 1]
-    found = np.zeros(len(points), dtype=bool)
+    inside = np.zeros(len(points), dtype=bool)
     for box in boxes:
-        found |= (box.left < x) & (x < box.right) & (box.bottom < y) & (y < box.top)
-    return np.asarray(found, dtype=float)
+        inside |= (box.left < x) & (x < box.right) & (box.bottom < y) & (y < box.top)
+    return np.asarray(inside, dtype=float)
 
 
 def _clear_of(line: Array, boxes: list[Box]) -> list[Array]:
@@ -164,9 +160,9 @@ def _clear_of(line: Array, boxes: list[Box]) -> list[Array]:
     return [dense[start:end] for start, end in pairs if end - start > 1]
 
 
-def _hatch(sheet: Sheet, plot: Plot, told: EffortMap, boxes: list[Box]) -> None:
-    spare = np.array(told.spare_mm)
-    tips, lengths = np.array(told.tips_mm), np.array(told.lengths_mm)
+def _hatch(sheet: Sheet, plot: Plot, shown: EffortMap, boxes: list[Box]) -> None:
+    spare = np.array(shown.spare_mm)
+    tips, lengths = np.array(shown.tips_mm), np.array(shown.lengths_mm)
     fine = np.linspace(lengths[0], lengths[-1], 240)
     for x in np.arange(plot.left_mm + _HATCH_MM / 2, plot.right_mm, _HATCH_MM):
         tip = plot.x_low + (x - plot.left_mm) / plot.width_mm * (plot.x_high - plot.x_low)

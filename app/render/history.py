@@ -26,9 +26,9 @@ from app.render.figures import (
 from app.render.labels import Box, Label, place_labels
 from app.render.scales import (
     TICK_MM,
-    Size,
+    Picture,
+    draw_footer,
     draw_left_scale,
-    draw_title_and_footer,
     drawer,
     lay_margins,
 )
@@ -65,16 +65,10 @@ class HistoryPoint:
 
 
 @dataclass(frozen=True, slots=True)
-class HistoryPicture:
+class HistoryPicture(Picture):
     """One piece over the years; the points may come in any order."""
 
     points: tuple[HistoryPoint, ...]
-    glass_mm_per_number: float = 0.5
-    title: str = ""
-    notes: tuple[str, ...] = ()
-    size: Size = "card"
-    width_mm: float | None = None
-    height_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +103,6 @@ def compose_history(sheet: Sheet, picture: HistoryPicture) -> None:
         texts.append("Nothing has been measured yet.")
     margins = lay_margins(
         sheet,
-        title=picture.title,
         footer=[*texts, *picture.notes],
         left_mm=text_width_mm(_PANELS[1].caption) + 3.5,
         below_rows=1,
@@ -127,7 +120,7 @@ def compose_history(sheet: Sheet, picture: HistoryPicture) -> None:
         if panel.glass and values:
             _draw_glass(sheet, plot, picture.glass_mm_per_number)
         if place == len(_PANELS) - 1:
-            draw_title_and_footer(sheet, plot, margins)
+            draw_footer(sheet, plot, margins)
             if points:
                 _draw_time(sheet, plot)
 
@@ -137,10 +130,10 @@ draw_history = drawer(compose_history)
 
 def _key_to_marks(points: Sequence[HistoryPoint]) -> str:
     roles = {point.role for point in points}
-    told = [f"{words}: {role}" for role, words in _MARK_WORDS.items() if role in roles]
+    keys = [f"{words}: {role}" for role, words in _MARK_WORDS.items() if role in roles]
     others = sorted(clean_text(role) for role in roles - set(_MARK_WORDS))
-    told += [f"square: {'; '.join(others)}"] if others else []
-    words = ", ".join(told)
+    keys += [f"square: {'; '.join(others)}"] if others else []
+    words = ", ".join(keys)
     return f"{words[0].upper()}{words[1:]}."
 
 
@@ -158,9 +151,9 @@ def _range(values: Sequence[float], least: float) -> tuple[float, float]:
 
 
 def _draw_panel(sheet: Sheet, plot: Plot, panel: _Panel, points: Sequence[HistoryPoint]) -> None:
-    told = [(point, value) for point in points if (value := panel.of(point)) is not None]
+    measured = [(point, value) for point in points if (value := panel.of(point)) is not None]
     most = max(2, int(plot.height_mm / 7.0))
-    ticks = nice_ticks(plot.y_low, plot.y_high, most) if told else []
+    ticks = nice_ticks(plot.y_low, plot.y_high, most) if measured else []
     step = ticks[1] - ticks[0] if len(ticks) > 1 else 1.0
     decimals = max(0, min(3, -int(np.floor(np.log10(step) + 1e-9))))
     draw_left_scale(
@@ -168,16 +161,16 @@ def _draw_panel(sheet: Sheet, plot: Plot, panel: _Panel, points: Sequence[Histor
         lambda value: format_number(value, decimals, least=decimals),
     )  # fmt: skip
     sheet.strokes([((plot.left_mm, plot.bottom_mm), (plot.right_mm, plot.bottom_mm))], color=GREY)
-    at = [(plot.x(point.taken_on.toordinal()), plot.y(value)) for point, value in told]
+    at = [(plot.x(point.taken_on.toordinal()), plot.y(value)) for point, value in measured]
     for (_, start), ((later, _), end) in zip(
-        zip(told, at, strict=True), zip(told[1:], at[1:], strict=True), strict=False
+        zip(measured, at, strict=True), zip(measured[1:], at[1:], strict=True), strict=False
     ):
         look = _WORK_LINE if later.role in _WORKED else _AWAY_LINE
         sheet.line([start[0], end[0]], [start[1], end[1]], look, 2.0)
-    for (point, _), (x, y) in zip(told, at, strict=True):
+    for (point, _), (x, y) in zip(measured, at, strict=True):
         look = _MARKS.get(point.role, _MARKS["reference"])
         sheet.marks([x], [y], look, 3.0)
-    _write_labels(sheet, plot, panel, told, at)
+    _write_labels(sheet, plot, panel, measured, at)
 
 
 def _draw_glass(sheet: Sheet, plot: Plot, mm_per_number: float) -> None:
@@ -189,24 +182,24 @@ def _draw_glass(sheet: Sheet, plot: Plot, mm_per_number: float) -> None:
         y = plot.y(number * mm_per_number)
         if plot.top_mm - y >= row:
             strokes.append(((x, y), (x + TICK_MM, y)))
-            sheet.text(x + 2.5, y, format_number(number, 2), up="center_baseline")
+            sheet.text(x + 2.5, y, format_number(number, 2), up="center")
     sheet.strokes(strokes, color=GREY)
-    sheet.text(x + 2.5, plot.top_mm, "glass", color=GREY, up="center_baseline")
+    sheet.text(x + 2.5, plot.top_mm, "glass", color=GREY, up="center")
 
 
 def _write_labels(
     sheet: Sheet,
     plot: Plot,
     panel: _Panel,
-    told: Sequence[tuple[HistoryPoint, float]],
+    measured: Sequence[tuple[HistoryPoint, float]],
     at: Sequence[tuple[float, float]],
 ) -> None:
     """Write value and role beside each mark; where there is no room, fewer words."""
-    if not told:
+    if not measured:
         return
     area = Box(plot.left_mm + 0.8, plot.bottom_mm + 0.6, plot.right_mm, plot.top_mm)
     row = line_height_mm()
-    for texts in _wordings(panel, told):
+    for texts in _wordings(panel, measured):
         labels = [
             Label(text_width_mm(text) if text else 0.1, row if text else 0.1, np.array([place]))
             for text, place in zip(texts, at, strict=True)
@@ -219,7 +212,7 @@ def _write_labels(
     shown = [text for text in texts if text]
     looks = [
         _MARKS.get(point.role, _MARKS["reference"])
-        for (point, _), text in zip(told, texts, strict=True)
+        for (point, _), text in zip(measured, texts, strict=True)
         if text
     ]
     for text, look, place in zip(shown, looks, places, strict=True):
@@ -232,16 +225,16 @@ def _write_labels(
             text,
             color=look.color,
             across="left" if place.rightward else "right",
-            up="center_baseline",
+            up="center",
         )
 
 
-def _wordings(panel: _Panel, told: Sequence[tuple[HistoryPoint, float]]) -> list[list[str]]:
+def _wordings(panel: _Panel, measured: Sequence[tuple[HistoryPoint, float]]) -> list[list[str]]:
     """Ways to label the marks, fullest first: every value and role; values; first and last."""
-    values = [format_number(value, 2, least=panel.decimals) for _, value in told]
-    roles = ["".join(wrap_text(point.role, 30.0, 1)) for point, _ in told]
+    values = [format_number(value, 2, least=panel.decimals) for _, value in measured]
+    roles = ["".join(wrap_text(point.role, 30.0, 1)) for point, _ in measured]
     ends = {0, len(values) - 1}
-    returned = {at for at, (point, _) in enumerate(told) if point.role == "as returned"}
+    returned = {at for at, (point, _) in enumerate(measured) if point.role == "as returned"}
     return [
         [f"{value} {role}".strip() for value, role in zip(values, roles, strict=True)],
         values,

@@ -211,8 +211,8 @@ def _overlaps(boxes: Array, box: Box) -> Array:
     """Tell which boxes come too near to one box."""
     near = (boxes[:, 0] < box.right + _CLEAR_MM) & (box.left - _CLEAR_MM < boxes[:, 2])
     near &= (boxes[:, 1] < box.top + _CLEAR_MM / 2) & (box.bottom - _CLEAR_MM / 2 < boxes[:, 3])
-    found: Array = near.astype(float)
-    return found
+    overlaps: Array = near.astype(float)
+    return overlaps
 
 
 def _tracks_inside(starts: Array, ends: Array, box: Box) -> Array:
@@ -222,8 +222,8 @@ def _tracks_inside(starts: Array, ends: Array, box: Box) -> Array:
     x, y = tracks[..., 0], tracks[..., 1]
     inside = (box.left - 0.5 < x) & (x < box.right + 0.5)
     inside &= (box.bottom - 0.5 < y) & (y < box.top + 0.5)
-    found: Array = inside.any(axis=1).astype(float)
-    return found
+    shares: Array = inside.any(axis=1).astype(float)
+    return shares
 
 
 def _crossings(starts: Array, ends: Array, line: Array) -> Array:

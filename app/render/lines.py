@@ -62,9 +62,11 @@ def overlaid_lines(
         age = 1.0 - place / max(1, len(sets) - 2) if len(sets) > 2 else 0.0
         state: State = "now" if newest else "earlier"
         for choice in (rail, "left", "right"):
-            found = profile_lines(name, facing, analysis, state, rails=(choice,), age=age)
-            if found:
-                lines += [replace(line, rail=None) if choice == "mean" else line for line in found]
+            lines_of_rail = profile_lines(name, facing, analysis, state, rails=(choice,), age=age)
+            if lines_of_rail:
+                lines += [
+                    replace(line, rail=None) if choice == "mean" else line for line in lines_of_rail
+                ]
                 break
     return tuple(lines)
 

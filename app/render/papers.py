@@ -53,17 +53,19 @@ def make_paper(
 ) -> Paper:
     """Put a paper together; `folders` are those of the templates and the fonts."""
     size = {name: getattr(page, name) for name in _PAGE}
-    told = _clean({"title": title, "page": size, "pictures": sorted(pictures), **values})
-    return Paper(template, json.dumps(told, ensure_ascii=False), tuple(pictures.items()), *folders)
+    printed = _clean({"title": title, "page": size, "pictures": sorted(pictures), **values})
+    return Paper(
+        template, json.dumps(printed, ensure_ascii=False), tuple(pictures.items()), *folders
+    )
 
 
 def _clean(value: Any) -> Any:
     """Leave out the signs that no font has because they are none: controls, halves of letters."""
     if isinstance(value, str):
-        return "".join(_sign(one) for one in value)
+        return "".join(_sign(part) for part in value)
     if isinstance(value, Mapping):
         return {name: _clean(inner) for name, inner in value.items()}
-    return [_clean(one) for one in value] if isinstance(value, (list, tuple)) else value
+    return [_clean(part) for part in value] if isinstance(value, (list, tuple)) else value
 
 
 def _sign(sign: str) -> str:
@@ -97,11 +99,11 @@ def _set(paper: Paper) -> tuple[bytes, tuple[str, ...]]:
     try:
         return _compile(paper, "pdf", standards=["ua-1"]), ()
     except TypstError as error:
-        told = (
-            _CODED.sub(lambda coded: chr(int(coded[1], 16)), one)
-            for one in _MISSING.findall(error.diagnostic)
+        letters = (
+            _CODED.sub(lambda coded: chr(int(coded[1], 16)), letter)
+            for letter in _MISSING.findall(error.diagnostic)
         )
-        missing = tuple(dict.fromkeys(told))
+        missing = tuple(dict.fromkeys(letters))
         if not missing:
             raise
     return _compile(paper, "pdf"), missing
@@ -128,8 +130,8 @@ def frame_photo(content: bytes | None, width: int, height: int) -> str:
     size = f'width="{width}" height="{height}"'
     inside = f'<rect {size} fill="#eee"/>'
     if content is not None:
-        told = base64.b64encode(content).decode()
-        inside = f'<image {size} href="data:image/jpeg;base64,{told}"/>'
+        encoded = base64.b64encode(content).decode()
+        inside = f'<image {size} href="data:image/jpeg;base64,{encoded}"/>'
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" {size} viewBox="0 0 {width} {height}">'
         f"{inside}</svg>"
@@ -192,9 +194,9 @@ class _Words(HTMLParser):
         self._in_body = self._in_body or tag == "body"
         if tag in self.KEPT and self._in_body:
             span = dict(attrs).get("colspan") or ""
-            told = f' colspan="{span}"' if span.isdecimal() else ""
+            colspan = f' colspan="{span}"' if span.isdecimal() else ""
             scope = ' scope="col"' if tag == "th" else ""
-            self.kept.append(f"<{tag}{scope}{told}>")
+            self.kept.append(f"<{tag}{scope}{colspan}>")
 
     def handle_endtag(self, tag: str) -> None:
         """Close a known tag."""

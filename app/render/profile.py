@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from app.core.facing.unread import Unread, list_unread
 from app.core.values.units import format_mm, format_number
 from app.render.figures import (
     ACCENT,
@@ -37,15 +38,16 @@ from app.render.looks import (
 )
 from app.render.names import NamedLine, write_names
 from app.render.scales import (
-    Size,
+    Picture,
+    draw_footer,
     draw_glass_scale,
     draw_left_scale,
     draw_levels,
     draw_lower_scale,
-    draw_title_and_footer,
     drawer,
     lay_margins,
     plot_within,
+    shade_unread,
 )
 
 # Kept free inside the plot, for marks and thick lines at its edges (mm on paper).
@@ -56,17 +58,11 @@ _ROOT_TICKS_MM = (0.0, 0.05, 0.1, 0.2, 0.3, 0.5, 0.7, 1.0, 1.3, 1.6, 2.0, 2.5, 3
 
 
 @dataclass(frozen=True, slots=True)
-class ProfilePicture:
-    """What a profile shows. Sizes in mm; without them those of `size` are taken."""
+class ProfilePicture(Picture):
+    """What a profile shows."""
 
     lines: tuple[ProfileLine, ...]
     blades: tuple[BladeLevel, ...] = ()
-    glass_mm_per_number: float = 0.5
-    title: str = ""
-    notes: tuple[str, ...] = ()
-    size: Size = "card"
-    width_mm: float | None = None
-    height_mm: float | None = None
     hatched: bool = False  # what is still to come off, between the line now and the target
 
 
@@ -76,8 +72,8 @@ def describe_profile(picture: ProfilePicture) -> str:
         return "Facing profile: nothing has been measured yet."
     names = "; ".join(name_of(line) for line in picture.lines)
     tips = {clean_text(line.name) or "measured": line.tip_opening_mm for line in picture.lines}
-    told = [f"{name} {format_mm(tip)} mm" for name, tip in tips.items() if tip is not None]
-    ending = f" Tip opening: {', '.join(told)}." if told else ""
+    openings = [f"{name} {format_mm(tip)} mm" for name, tip in tips.items() if tip is not None]
+    ending = f" Tip opening: {', '.join(openings)}." if openings else ""
     return f"Facing profile, gap against distance from the tip: {names}.{ending}"
 
 
@@ -101,18 +97,20 @@ def _compose(sheet: Sheet, picture: ProfilePicture, *, root: bool) -> None:
     beside = ["blade", *(_blade_words(blade) for blade in picture.blades)]
     # The footer's length doesn't hang on the number, which is only known once it is laid out.
     footer = _footer(picture, 88.5, root)
-    margins = lay_margins(sheet, title=picture.title, footer=footer, beside=beside, glass=True)
+    margins = lay_margins(sheet, footer=footer, beside=beside, glass=True)
     plot = plot_within(sheet, margins, 0.0, 1.0, 0.0, 1.0)
     plot, times = _root_scaled(plot, picture) if root else _scaled(plot, picture)
     footer = _footer(picture, times, root)
-    margins = lay_margins(sheet, title=picture.title, footer=footer, beside=beside, glass=True)
-    draw_title_and_footer(sheet, plot, margins, from_x=0.0)
+    margins = lay_margins(sheet, footer=footer, beside=beside, glass=True)
+    draw_footer(sheet, plot, margins, from_x=0.0)
     draw_glass_scale(sheet, plot, picture.glass_mm_per_number)
     draw_lower_scale(sheet, plot, "mm from the tip", low=0.0)
     _draw_gap_scale(sheet, plot, picture.lines, root)
     shown = _joined_where_alike(plot, picture.lines)
     if picture.hatched:
         _hatch_left(sheet, plot, picture.lines)
+        for one in _unread_of(picture):
+            shade_unread(sheet, plot, one)
     for line, _ in shown:
         _draw_line(sheet, plot, line)
     for line in picture.lines:
@@ -182,9 +180,25 @@ def _footer(picture: ProfilePicture, times: float, root: bool) -> list[str]:
         texts.append("Each line is the mean of both rails, unless it names one.")
     if picture.hatched:
         texts.append("Hatched: still to come off.")
+        if _unread_of(picture):
+            texts.append("Slanting strokes: not read.")
     if any(line.pointing_s_mm for line in picture.lines):
         texts.append("Thin at the tip: where the rails' curve points.")
     return [*texts, *picture.notes]
+
+
+def _unread_of(picture: ProfilePicture) -> list[Unread]:
+    """List what of the rails as they stand was not read, rails alike once."""
+    rails = [line for line in picture.lines if line.state == "now" and line.drawn]
+    found = [
+        list_unread(line.stops, line.tip_opening_mm, *map(np.array, _rising_curve(line)))
+        for line in rails
+    ]
+    return list(dict.fromkeys(one for of_rail in found for one in of_rail))
+
+
+def _rising_curve(line: ProfileLine) -> tuple[list[float], list[float]]:
+    return _rising(list(line.curve_s_mm), list(line.curve_gap_mm))
 
 
 def _draw_gap_scale(sheet: Sheet, plot: Plot, lines: Sequence[ProfileLine], root: bool) -> None:
@@ -199,7 +213,7 @@ def _draw_gap_scale(sheet: Sheet, plot: Plot, lines: Sequence[ProfileLine], root
         look = STATE_LOOKS[state]
         sheet.text(
             right, place, f"tip {format_mm(tip)}", color=look.color, bold=look.width_pt > 1.5,
-            across="right", up="center_baseline",
+            across="right", up="center",
         )  # fmt: skip
         if abs(place - height) > 0.3:
             sheet.strokes([((right + 0.5, place), (plot.x(0), height))])

@@ -23,13 +23,11 @@ from app.render.figures import (
 )
 from app.render.labels import Box, Label, place_labels
 from app.render.scales import (
-    Size,
+    Picture,
     draw_left_scale,
     draw_lower_scale,
-    draw_title_and_footer,
     drawer,
-    lay_margins,
-    plot_within,
+    lay_plot,
 )
 
 _POINT = LineLook(color=INK, mark="o", mark_pt=5.0)
@@ -41,11 +39,10 @@ _STEPS = 40
 
 
 @dataclass(frozen=True, slots=True)
-class RatePicture:
+class RatePicture(Picture):
     """One kind of cut: what was learnt, with its pairs."""
 
     rate: RemovalRate
-    size: Size = "card"
 
 
 def compose_rate(sheet: Sheet, picture: RatePicture) -> None:
@@ -58,9 +55,8 @@ def compose_rate(sheet: Sheet, picture: RatePicture) -> None:
     if band is not None:
         highest.append(float(band[2][-1]))
     low, high = min([0.0, *depths]), max(highest)
-    margins = lay_margins(sheet, title="", footer=[_say_lines(rate)], left_mm=20.0)
-    plot = plot_within(sheet, margins, 0.0, float(strokes[-1]), 1.1 * low, 1.08 * high)
-    draw_title_and_footer(sheet, plot, margins)
+    edges = (0.0, float(strokes[-1])), (1.1 * low, 1.08 * high)
+    plot = lay_plot(sheet, *edges, footer=[_say_lines(rate)], left_mm=20.0)
     draw_lower_scale(sheet, plot, "strokes")
     ticks = nice_ticks(plot.y_low, plot.y_high, max(2, int(plot.height_mm / 9.0)))
     draw_left_scale(sheet, plot, "took, µm", ticks, lambda value: format_number(value, 0))
@@ -85,7 +81,7 @@ def _band(rate: RemovalRate, strokes: np.ndarray) -> Band | None:
     if not rate.known:
         return None
     rows = [forecast_depth(rate, float(n)) for n in strokes]
-    ends = [[one.low_mm, one.expected_mm, one.high_mm] for one in rows]
+    ends = [[row.low_mm, row.expected_mm, row.high_mm] for row in rows]
     low, middle, high = np.array(ends).T * 1000
     return low, middle, high
 
@@ -125,5 +121,5 @@ def _draw_points(
             job,
             color=GREY,
             across="left" if place.rightward else "right",
-            up="center_baseline",
+            up="center",
         )

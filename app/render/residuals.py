@@ -24,13 +24,11 @@ from app.render.figures import (
 )
 from app.render.looks import RING_PT, BladeLevel, Rail
 from app.render.scales import (
-    Size,
+    Picture,
     draw_glass_scale,
     draw_lower_scale,
-    draw_title_and_footer,
     drawer,
-    lay_margins,
-    plot_within,
+    lay_plot,
 )
 
 _LOOKS: dict[Rail, LineLook] = {
@@ -54,18 +52,12 @@ class Residual:
 
 
 @dataclass(frozen=True, slots=True)
-class ResidualPicture:
+class ResidualPicture(Picture):
     """Residuals of one reading set; `curves` says in words which curve each rail is held to."""
 
     residuals: tuple[Residual, ...]
     blades: tuple[BladeLevel, ...]
     curves: tuple[str, ...] = ()
-    glass_mm_per_number: float = 0.5
-    title: str = ""
-    notes: tuple[str, ...] = ()
-    size: Size = "card"
-    width_mm: float | None = None
-    height_mm: float | None = None
 
 
 def residuals_of(
@@ -76,7 +68,7 @@ def residuals_of(
     A rail without a chosen curve is held to the one that fits it least badly. The tip, whose
     residual is a gap and not a position, is left out.
     """
-    found: list[Residual] = []
+    residuals: list[Residual] = []
     rails: tuple[tuple[Rail, RailAnalysis | None], ...] = (
         ("left", analysis.left),
         ("right", analysis.right),
@@ -89,20 +81,17 @@ def residuals_of(
         for place, stop in enumerate(judgement.stops):
             u_mm = fit.residual_u[place] if place < len(fit.residual_u) else 0.0
             again = place in judgement.suspect
-            found.append(Residual(rail, stop.gap_mm, fit.residuals[place], k * u_mm, again))
-    return tuple(found)
+            residuals.append(Residual(rail, stop.gap_mm, fit.residuals[place], k * u_mm, again))
+    return tuple(residuals)
 
 
 def compose_residuals(sheet: Sheet, picture: ResidualPicture) -> None:
     """Draw the residuals on a sheet of the picture's size."""
     labels = ["".join(wrap_text(blade.label, 26.0, 1)) for blade in picture.blades]
     left = max([text_width_mm(text) for text in [*labels, "blade"]], default=10.0) + 6.0
-    margins = lay_margins(
-        sheet, title=picture.title, footer=_footer(picture), glass=True, left_mm=left
-    )
     reach = max([_LEAST_MM, *(abs(r.residual_mm) + r.half_mm for r in picture.residuals)]) * 1.08
-    plot = plot_within(sheet, margins, -reach, reach, 0.0, float(max(1, len(labels))))
-    draw_title_and_footer(sheet, plot, margins)
+    edges = (-reach, reach), (0.0, float(max(1, len(labels))))
+    plot = lay_plot(sheet, *edges, footer=_footer(picture), glass=True, left_mm=left)
     draw_lower_scale(
         sheet, plot, "mm along the glass from the curve", lambda value: format_signed(value, 1)
     )
@@ -112,9 +101,7 @@ def compose_residuals(sheet: Sheet, picture: ResidualPicture) -> None:
     order = sorted(range(len(labels)), key=lambda at: picture.blades[at].gap_mm)
     for row, at in enumerate(order):
         y = plot.y(row + 0.5)
-        sheet.text(
-            plot.left_mm - 2.0, y, labels[at], color=GREY, across="right", up="center_baseline"
-        )
+        sheet.text(plot.left_mm - 2.0, y, labels[at], color=GREY, across="right", up="center")
         edge = plot.y(row + 1.0)
         sheet.strokes([((plot.left_mm, edge), (plot.right_mm, edge))], color=FAINT, width_pt=0.4)
         gap_mm = picture.blades[at].gap_mm
@@ -149,7 +136,7 @@ def _draw_row(
         fits_right = high + 1.2 + width <= plot.right_mm
         sheet.text(
             high + 1.2 if fits_right else low - 1.2, y + up, words, color=look.color,
-            across="left" if fits_right else "right", up="center_baseline",
+            across="left" if fits_right else "right", up="center",
         )  # fmt: skip
 
 

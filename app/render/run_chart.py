@@ -23,12 +23,10 @@ from app.render.figures import (
 from app.render.labels import spread
 from app.render.scales import (
     TICK_MM,
-    Size,
+    Picture,
     draw_left_scale,
-    draw_title_and_footer,
     drawer,
-    lay_margins,
-    plot_within,
+    lay_plot,
 )
 
 _LINE = LineLook(color=INK, width_pt=1.0, mark="o", mark_pt=5.0)
@@ -47,7 +45,7 @@ class RunPoint:
 
 
 @dataclass(frozen=True, slots=True)
-class RunChart:
+class RunChart(Picture):
     """Values in order; centre, limits and the nominal value (or a target) where there are any.
 
     `caption` says what is shown and in which unit; `order` what runs along the bottom.
@@ -64,11 +62,6 @@ class RunChart:
     nominal_words: str = "nominal"
     outside: tuple[int, ...] = ()
     order: str = "in the order taken"
-    title: str = ""
-    notes: tuple[str, ...] = ()
-    size: Size = "card"
-    width_mm: float | None = None
-    height_mm: float | None = None
 
 
 def compose_run_chart(sheet: Sheet, picture: RunChart) -> None:
@@ -82,16 +75,15 @@ def compose_run_chart(sheet: Sheet, picture: RunChart) -> None:
         ticks = []
     words = [format_number(tick, picture.decimals, least=picture.decimals) for tick in ticks]
     left = max([text_width_mm(word) for word in words], default=8.0) + 4.0
-    margins = lay_margins(
+    plot = lay_plot(
         sheet,
-        title=picture.title,
+        (0.4, max(2, len(picture.points)) + 0.6),
+        (low, high),
         footer=_footer(picture, outside),
         beside=[text for _, text, _ in levels],
         left_mm=left,
         above_rows=2,
     )
-    plot = plot_within(sheet, margins, 0.4, max(2, len(picture.points)) + 0.6, low, high)
-    draw_title_and_footer(sheet, plot, margins)
     sheet.text(
         plot.left_mm, plot.top_mm + 1.2,
         "".join(wrap_text(picture.caption, sheet.width_mm - plot.left_mm - 1.5, 1)),
@@ -159,7 +151,7 @@ def _draw_levels(sheet: Sheet, plot: Plot, levels: Sequence[tuple[float, str, Li
     for (_, words, look), height, place in zip(levels, heights, places, strict=True):
         sheet.line([plot.left_mm, plot.right_mm], [height, height], look, 1.0)
         sheet.strokes([((plot.right_mm, height), (plot.right_mm + 2.0, place))])
-        sheet.text(plot.right_mm + 2.5, place, words, color=GREY, up="center_baseline")
+        sheet.text(plot.right_mm + 2.5, place, words, color=GREY, up="center")
 
 
 def _draw_points(sheet: Sheet, plot: Plot, points: Sequence[RunPoint], outside: set[int]) -> None:

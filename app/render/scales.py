@@ -1,4 +1,4 @@
-"""What stands around a plot: title, scales with their captions, level lines, the words below.
+"""What stands around a plot: scales with their captions, level lines, the words below.
 
 All pictures share it, so that a maker who has read one can read them all.
 """
@@ -7,6 +7,9 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
+import numpy as np
+
+from app.core.facing.unread import Unread
 from app.core.values.units import format_number, format_signed
 from app.render.figures import (
     FAINT,
@@ -36,6 +39,18 @@ TICK_MM = 1.2
 LEFT_MARGIN_MM = 18.0  # holds "tip 0.00" in bold
 _TEXT_GAP_MM = 0.7
 _TICKS_APART_MM = 9.0
+_SHADE_MM = 2.6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Picture:
+    """What every picture may say beside what it shows; without a width or height, its size's."""
+
+    glass_mm_per_number: float = 0.5
+    notes: tuple[str, ...] = ()
+    size: Size = "card"
+    width_mm: float | None = None
+    height_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +61,6 @@ class Margins:
     right_mm: float
     top_mm: float
     bottom_mm: float
-    title: tuple[str, ...]
     footer: tuple[str, ...]
     below_rows: int
 
@@ -68,7 +82,6 @@ def drawer(
 def lay_margins(
     sheet: Sheet,
     *,
-    title: str,
     footer: Sequence[str],
     beside: Sequence[str] = (),
     glass: bool = False,
@@ -76,28 +89,25 @@ def lay_margins(
     above_rows: int = 1,
     below_rows: int = 2,
 ) -> Margins:
-    """Find the room that title, scales, words `beside` the plot and footer take.
+    """Find the room that scales, words `beside` the plot and footer take.
 
     `below_rows` counts the rows of the lower scale: its numbers and its caption.
     """
     row = line_height_mm()
-    wide = sheet.width_mm - 2 * EDGE_MM
-    title_lines = wrap_text(title, wide, 3, bold=True)
     footer_wide = sheet.width_mm - _footer_left(sheet, left_mm) - EDGE_MM - 1.5
     # One paragraph: a sheet low enough to be on a card has no rows to give away.
     whole = " ".join(shown for text in footer if (shown := " ".join(wrap_text(text, 400.0, 1))))
     footer_lines = wrap_text(whole, footer_wide, 99)
     # However much there is to say, the plot keeps the larger part of the sheet.
-    most = max(1, int((0.4 * sheet.height_mm - (len(title_lines) + below_rows) * row) / row))
+    most = max(1, int((0.4 * sheet.height_mm - below_rows * row) / row))
     if len(footer_lines) > most:
         footer_lines = [*footer_lines[: most - 1], "…"]
-    above = len(title_lines) + (2 if glass else above_rows)
+    above = 2 if glass else above_rows
     return Margins(
         left_mm=left_mm,
         right_mm=max([text_width_mm(text) for text in beside], default=1.0) + 3.5,
         top_mm=EDGE_MM + row * above + (TICK_MM + 1.0 if glass else 0.0),
         bottom_mm=EDGE_MM + row * (len(footer_lines) + below_rows) + TICK_MM + 1.5,
-        title=tuple(title_lines),
         footer=tuple(footer_lines),
         below_rows=below_rows,
     )
@@ -124,14 +134,28 @@ def plot_within(
     )
 
 
-def draw_title_and_footer(
-    sheet: Sheet, plot: Plot, margins: Margins, from_x: float | None = None
-) -> None:
-    """Write the title at the top and the words below the lower scale."""
+def lay_plot(
+    sheet: Sheet,
+    across: tuple[float, float],
+    up: tuple[float, float],
+    *,
+    from_x: float | None = None,
+    **around: Any,
+) -> Plot:
+    """Make the plot within the margins of what stands `around` it, and write the words below.
+
+    `across` and `up` are the values at its edges, `from_x` that at which its words begin.
+    """
+    margins = lay_margins(sheet, **around)
+    plot = plot_within(sheet, margins, *across, *up)
+    draw_footer(sheet, plot, margins, from_x)
+    return plot
+
+
+def draw_footer(sheet: Sheet, plot: Plot, margins: Margins, from_x: float | None = None) -> None:
+    """Write the words below the lower scale."""
     left = _footer_left(sheet, plot.left_mm if from_x is None else plot.x(from_x))
     row = line_height_mm()
-    for place, text in enumerate(margins.title):
-        sheet.text(EDGE_MM, sheet.height_mm - EDGE_MM - row * (place + 0.8), text, bold=True)
     top = plot.bottom_mm - TICK_MM - _TEXT_GAP_MM - margins.below_rows * row - 0.6
     for place, text in enumerate(margins.footer):
         sheet.text(left, top - row * place, text, color=GREY, up="top")
@@ -197,9 +221,9 @@ def draw_left_scale(
         if all(abs(height - other) >= row for other in used):
             used.append(height)
             strokes.append(((x, height), (plot.left_mm - TICK_MM, height)))
-            sheet.text(right, height, write(value), across="right", up="center_baseline")
+            sheet.text(right, height, write(value), across="right", up="center")
     sheet.strokes(strokes, color=GREY)
-    sheet.text(right, plot.top_mm, caption, color=GREY, across="right", up="center_baseline")
+    sheet.text(right, plot.top_mm, caption, color=GREY, across="right", up="center")
 
 
 def draw_levels(
@@ -216,18 +240,32 @@ def draw_levels(
     heights = [plot.y(level) for level, _ in levels]
     room = row + 1.0 if heading else 0.0
     order = sorted(range(len(levels)), key=lambda at: levels[at][0])
-    told = _told(order, int((plot.height_mm - room) / row) + 1)
-    places = spread([heights[at] for at in told], row, plot.bottom_mm, plot.top_mm - room)
+    labelled = _told(order, int((plot.height_mm - room) / row) + 1)
+    places = spread([heights[at] for at in labelled], row, plot.bottom_mm, plot.top_mm - room)
     strokes = []
     for height in heights:
         free = _free(start, plot.right_mm, height, names)
         strokes += [((left, height), (right, height)) for left, right in free]
-    for at, place in zip(told, places, strict=True):
+    for at, place in zip(labelled, places, strict=True):
         strokes.append(((plot.right_mm, heights[at]), (plot.right_mm + 2.0, place)))
-        sheet.text(plot.right_mm + 2.5, place, levels[at][1], color=GREY, up="center_baseline")
+        sheet.text(plot.right_mm + 2.5, place, levels[at][1], color=GREY, up="center")
     sheet.strokes(strokes, color=FAINT, width_pt=0.4, layer=0.5)
     if levels and heading:
-        sheet.text(plot.right_mm + 2.5, plot.top_mm, heading, color=GREY, up="center_baseline")
+        sheet.text(plot.right_mm + 2.5, plot.top_mm, heading, color=GREY, up="center")
+
+
+def shade_unread(sheet: Sheet, plot: Plot, unread: Unread) -> None:
+    """Shade a stretch from top to bottom with slanting strokes, in step with any other's."""
+    left, right = plot.x(unread.from_mm), plot.x(unread.to_mm)
+    height = plot.top_mm - plot.bottom_mm
+    strokes = []
+    for start in np.arange(plot.left_mm - height, right, _SHADE_MM):
+        low, high = max(left, float(start)), min(right, float(start) + height)
+        if high > low:
+            strokes.append(
+                ((low, plot.bottom_mm + low - start), (high, plot.bottom_mm + high - start))
+            )
+    sheet.strokes(strokes, color=GREY, width_pt=0.35, layer=0.8)
 
 
 def _told(order: Sequence[int], most: int) -> list[int]:

@@ -65,7 +65,9 @@ def keep_private(path: Path) -> None:
 
 def make_private_folder(folder: Path) -> None:
     """Make a folder, and those it lies in, for nobody but their owner."""
-    for missing in reversed([one for one in (folder, *folder.parents) if not one.exists()]):
+    for missing in reversed(
+        [parent for parent in (folder, *folder.parents) if not parent.exists()]
+    ):
         missing.mkdir(mode=0o700, exist_ok=True)
 
 
@@ -81,8 +83,8 @@ def database_files(path: Path) -> list[Path]:
 
 def remove_database(path: Path) -> None:
     """Remove a database that this program made for a while, and what SQLite put beside it."""
-    for one in database_files(path):
-        one.unlink(missing_ok=True)
+    for file in database_files(path):
+        file.unlink(missing_ok=True)
 
 
 @contextmanager
@@ -110,11 +112,11 @@ def write_json(path: Path, value: Any) -> None:
 
 def hash_file(path: Path) -> str:
     """A file's SHA-256."""
-    found = hashlib.sha256()
+    sha256 = hashlib.sha256()
     with path.open("rb") as file:
         while chunk := file.read(_CHUNK):
-            found.update(chunk)
-    return found.hexdigest()
+            sha256.update(chunk)
+    return sha256.hexdigest()
 
 
 def copy_whole(source: Path, target: Path) -> str:

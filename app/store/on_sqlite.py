@@ -62,10 +62,10 @@ def check_settings(engine: Engine) -> None:
     """Read the settings back; raise BookProblem if the database did not take one."""
     with engine.connect() as connection:
         for name, wanted in PRAGMAS.items():
-            found = connection.execute(text(f"PRAGMA {name}")).scalar_one()
-            if found != wanted:
+            setting = connection.execute(text(f"PRAGMA {name}")).scalar_one()
+            if setting != wanted:
                 raise BookProblem(
-                    f"The book's database answers {name} = {found} where {wanted} is needed. "
+                    f"The book's database answers {name} = {setting} where {wanted} is needed. "
                     "Is its folder on a network drive? Keep the book on this machine's own disk."
                 )
 
@@ -90,8 +90,8 @@ def rebuilding(connection: Connection) -> Iterator[None]:
 
 def list_triggers(connection: Connection) -> set[str]:
     """Name the triggers."""
-    found = text("SELECT name FROM sqlite_master WHERE type = 'trigger'")
-    return set(connection.execute(found).scalars())
+    triggers = text("SELECT name FROM sqlite_master WHERE type = 'trigger'")
+    return set(connection.execute(triggers).scalars())
 
 
 def find_faults(connection: Connection) -> list[str]:
@@ -99,9 +99,9 @@ def find_faults(connection: Connection) -> list[str]:
     faults = []
     if broken := connection.execute(text("PRAGMA foreign_key_check")).all():
         faults.append(f"{len(broken)} references would break")
-    found = connection.execute(text("PRAGMA integrity_check")).scalars().all()
-    if found != ["ok"]:
-        faults.append(f"the database would be damaged ({found[0]})")
+    pages = connection.execute(text("PRAGMA integrity_check")).scalars().all()
+    if pages != ["ok"]:
+        faults.append(f"the database would be damaged ({pages[0]})")
     return faults
 
 

@@ -21,11 +21,11 @@ def open_still(path: Path, *, alone: bool = False) -> sqlite3.Connection:
 def find_damage(connection: sqlite3.Connection) -> list[str]:
     """Check a database page by page, index by index and reference by reference."""
     try:
-        found = [str(row[0]) for row in connection.execute("PRAGMA integrity_check(20)")]
-        if found == ["ok"]:
-            found = []
+        damage = [str(row[0]) for row in connection.execute("PRAGMA integrity_check(20)")]
+        if damage == ["ok"]:
+            damage = []
         broken = connection.execute("PRAGMA foreign_key_check").fetchmany(20)
-        return found + [f"a line of “{row[0]}” points to one of “{row[2]}” that is not there"
+        return damage + [f"a line of “{row[0]}” points to one of “{row[2]}” that is not there"
                         for row in broken]  # fmt: skip
     except sqlite3.DatabaseError as error:
         return [str(error)]
@@ -95,7 +95,7 @@ def settle_file(path: Path) -> list[str]:
 def read_schema(connection: sqlite3.Connection) -> str:
     """Name the schema a database has; empty if it has none."""
     try:
-        found = connection.execute("SELECT version_num FROM alembic_version").fetchone()
+        row = connection.execute("SELECT version_num FROM alembic_version").fetchone()
     except sqlite3.OperationalError:
         return ""
-    return str(found[0]) if found else ""
+    return str(row[0]) if row else ""

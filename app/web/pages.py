@@ -31,9 +31,12 @@ from app.core.values.forms import Fields, Refused
 from app.core.values.passes import CUT_KINDS
 from app.core.values.pieces import MATERIAL_DISINFECTING, MATERIALS, name_piece
 from app.core.values.works import label_work, work_choices
+from app.packed import folder_of
 from app.store.book.sessions import Sessions
+from app.store.records.jobs import get_job
+from app.store.records.pieces import get_piece
 from app.store.records.submissions import find_submission, keep_submission
-from app.web.files import folder_of
+from app.store.tables import Job, Piece
 from app.web.settings import Settings
 
 Found = TypeVar("Found")
@@ -76,7 +79,7 @@ class Form:
 
     def digest(self) -> str:
         """Hash everything typed: the same form sent again has the same."""
-        typed = {name: one for name, one in self.lists.items() if name not in UNTYPED}
+        typed = {name: values for name, values in self.lists.items() if name not in UNTYPED}
         return hashlib.sha256(repr(sorted(typed.items())).encode()).hexdigest()
 
     def get(self, name: str, default: str = "") -> str:
@@ -189,6 +192,16 @@ def found_or_404(record: Found | None, words: str) -> Found:
     if record is None:
         raise HTTPException(404, words)
     return record
+
+
+def job_or_404(session: Session, number: int) -> Job:
+    """The job with everything its page shows, or answer 404."""
+    return found_or_404(get_job(session, number), "There is no job of that number in this book.")
+
+
+def piece_or_404(session: Session, piece_id: int) -> Piece:
+    """The piece with its owner, or answer 404."""
+    return found_or_404(get_piece(session, piece_id), "There is no such piece in this book.")
 
 
 @cache

@@ -33,7 +33,7 @@ def faults(name, **fields):
 @pytest.mark.parametrize("size", SIZES_MM)
 @pytest.mark.parametrize("name", PICTURES)
 def test_no_word_is_clipped_small_or_written_over_another(name, size):
-    assert faults(name, size=size, title="Job 1043, a clarinet of some length of name") == []
+    assert faults(name, size=size) == []
 
 
 ONE_OF_EACH = ("straight line", "overlay of 2", "difference", "residuals", "history of 5",
@@ -42,10 +42,10 @@ ONE_OF_EACH = ("straight line", "overlay of 2", "difference", "residuals", "hist
 
 @pytest.mark.parametrize("words", HOSTILE)
 @pytest.mark.parametrize("name", ONE_OF_EACH)
-def test_hostile_titles_and_notes_do_nothing_and_fit(name, words):
+def test_hostile_notes_do_nothing_and_fit(name, words):
     make, _, draw = PICTURES[name]
-    assert faults_of_svg(draw(make(title=words, notes=(words,)))) == []
-    assert faults(name, title=words, notes=(words,)) == []
+    assert faults_of_svg(draw(make(notes=(words,)))) == []
+    assert faults(name, notes=(words,)) == []
 
 
 @pytest.mark.parametrize("size", ["card", "small"])

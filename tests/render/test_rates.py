@@ -31,7 +31,7 @@ RATES = {
 
 
 def sheet_of(case, size="card"):
-    picture = RatePicture(RATES[case], size)
+    picture = RatePicture(RATES[case], size=size)
     return composed(lambda sheet: compose_rate(sheet, picture), *SIZES_MM[size])
 
 

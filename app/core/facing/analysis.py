@@ -49,10 +49,10 @@ def check_readings(readings: FacingReadings, uncertainties: Uncertainties) -> No
         for i, stop in enumerate(stops):
             _check_stop(stop, rail, i)
     for rail, dials in (("left", readings.dial_left), ("right", readings.dial_right)):
-        for i, one in enumerate(dials):
+        for i, dial in enumerate(dials):
             field, where = f"dial_{rail}.{i}", f"(dial, {rail} rail, reading {i + 1})"
-            _check_length(one.position_mm, f"{field}.position_mm", f"The position {where}", 0.0)
-            _check_length(one.gap_mm, f"{field}.gap_mm", f"The gap {where}", -LONGEST_MM)
+            _check_length(dial.position_mm, f"{field}.position_mm", f"The position {where}", 0.0)
+            _check_length(dial.gap_mm, f"{field}.gap_mm", f"The gap {where}", -LONGEST_MM)
     _check_length(readings.tip_opening_mm, "tip_opening_mm", "The tip opening")
     _check_length(readings.tip_u_mm, "tip_u_mm", "The uncertainty of the tip opening")
 

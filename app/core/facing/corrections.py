@@ -135,41 +135,43 @@ def correct_readings(readings: Sequence[ReadingEntry], sizes: SetSizes) -> Corre
 
 def _as_marked(readings: Sequence[ReadingEntry], sizes: SetSizes) -> bool:
     """Say whether every gauge was never checked and is marked as it was: nothing to correct."""
-    for one in readings:
-        gauge, blade = sizes.marked(one), sizes.find(one.gauge_id)
+    for reading in readings:
+        gauge, blade = sizes.marked(reading), sizes.find(reading.gauge_id)
         if gauge is not None and gauge.checks:
             return False
-        if blade is not None and (blade.checks or blade.nominal_mm not in {None, one.gap_mm}):
+        if blade is not None and (blade.checks or blade.nominal_mm not in {None, reading.gap_mm}):
             return False
     return True
 
 
 def _tell(readings: Sequence[ReadingEntry], sizes: SetSizes, when: str) -> tuple[ToldReading, ...]:
-    told = []
-    for one in readings:
-        gauge = sizes.marked(one)
+    values = []
+    for reading in readings:
+        gauge = sizes.marked(reading)
         checks = sizes.checks(gauge, when)
-        true = true_length(gauge, checks, one.value_mm)
+        true = true_length(gauge, checks, reading.value_mm)
         value = ToldReading(
             true.mm,
-            hypot(combined(reading_causes(one, sizes)), true.u_mm),
-            step_mm=reading_step(one, sizes),
+            hypot(combined(reading_causes(reading, sizes)), true.u_mm),
+            step_mm=reading_step(reading, sizes),
             marks_u_mm=true.u_mm,
             marks=_source(gauge, checks),
         )
-        if one.quantity == "blade" and one.gap_mm is not None:
-            blade = sizes.find(one.gauge_id)
+        if reading.quantity == "blade" and reading.gap_mm is not None:
+            blade = sizes.find(reading.gauge_id)
             checks = sizes.checks(blade, when)
-            size = true_thickness(blade, checks, one.gap_mm)
+            size = true_thickness(blade, checks, reading.gap_mm)
             value = replace(
-                value, gap_mm=one.gap_mm, gap_u_mm=size.u_mm, blade=_source(blade, checks),
-                thickness_mm=one.gap_mm if when == RECORDED else size.mm,
+                value, gap_mm=reading.gap_mm, gap_u_mm=size.u_mm, blade=_source(blade, checks),
+                thickness_mm=reading.gap_mm if when == RECORDED else size.mm,
             )  # fmt: skip
-        told.append(value)
+        values.append(value)
     tips = [
-        true.value_mm for one, true in zip(readings, told, strict=True) if one.quantity == "tip"
+        true.value_mm
+        for reading, true in zip(readings, values, strict=True)
+        if reading.quantity == "tip"
     ]
-    return _carry_stops(told, tips)
+    return _carry_stops(values, tips)
 
 
 def _source(gauge: GaugeFacts | None, checks: Sequence[SizeCheck]) -> Hashable:
@@ -177,14 +179,14 @@ def _source(gauge: GaugeFacts | None, checks: Sequence[SizeCheck]) -> Hashable:
     return None if gauge is None else (gauge.id, checks[-1].on if checks else None)
 
 
-def _carry_stops(told: Sequence[ToldReading], tips: Sequence[float]) -> tuple[ToldReading, ...]:
+def _carry_stops(values: Sequence[ToldReading], tips: Sequence[float]) -> tuple[ToldReading, ...]:
     """Put every stop where a blade of the marked size would have stopped."""
     # a blade that stood at the tip and did not go in says nothing of the slope
-    stops = [one for one in told if one.thickness_mm is not None and one.value_mm > 0.0]
-    if all(abs((one.thickness_mm or 0.0) - (one.gap_mm or 0.0)) <= SAME_MM for one in stops):
-        return tuple(told)
-    shift = _shifting([(one.thickness_mm or 0.0, one.value_mm) for one in stops], tips)
-    return tuple(_carry_stop(one, shift) if one in stops else one for one in told)
+    stops = [value for value in values if value.thickness_mm is not None and value.value_mm > 0.0]
+    if all(abs((stop.thickness_mm or 0.0) - (stop.gap_mm or 0.0)) <= SAME_MM for stop in stops):
+        return tuple(values)
+    shift = _shifting([(stop.thickness_mm or 0.0, stop.value_mm) for stop in stops], tips)
+    return tuple(_carry_stop(value, shift) if value in stops else value for value in values)
 
 
 Shift = Callable[[float, float], float]
@@ -200,7 +202,9 @@ def _carry_stop(stop: ToldReading, shift: Shift | None) -> ToldReading:
 
 def find_shift(facing: FacingReadings, rail: str) -> Shift | None:
     """Find how a rail's stops are carried from gap to gap; None if its blades don't tell."""
-    read = [(one.gap_mm, one.position_mm) for one in getattr(facing, rail) if one.position_mm > 0.0]
+    read = [
+        (stop.gap_mm, stop.position_mm) for stop in getattr(facing, rail) if stop.position_mm > 0.0
+    ]
     return _shifting(read, [] if facing.tip_opening_mm is None else [facing.tip_opening_mm])
 
 
@@ -233,15 +237,15 @@ def _shifting(stops: Sequence[tuple[float, float]], tips: Sequence[float]) -> Sh
     return None
 
 
-def _facing(readings: Sequence[ReadingEntry], told: Sequence[ToldReading]) -> FacingReadings:
+def _facing(readings: Sequence[ReadingEntry], values: Sequence[ToldReading]) -> FacingReadings:
     """Gather the facing from what is told, every stop and the tip with its own uncertainty."""
     moved, u_of, tip_u = [], {}, None
-    for one, value in zip(readings, told, strict=True):
-        if one.value_mm != value.value_mm or one.gap_mm != value.gap_mm:
-            one = replace(one, value_mm=value.value_mm, gap_mm=value.gap_mm)
-        moved.append(one)
-        u_of[one.rail, value.gap_mm, value.value_mm] = value
-        if one.quantity == "tip" and tip_u is None:
+    for reading, value in zip(readings, values, strict=True):
+        if reading.value_mm != value.value_mm or reading.gap_mm != value.gap_mm:
+            reading = replace(reading, value_mm=value.value_mm, gap_mm=value.gap_mm)
+        moved.append(reading)
+        u_of[reading.rail, value.gap_mm, value.value_mm] = value
+        if reading.quantity == "tip" and tip_u is None:
             tip_u = value.u_mm
     facing = facing_of(moved)
     rails = {
@@ -257,9 +261,11 @@ def _facing(readings: Sequence[ReadingEntry], told: Sequence[ToldReading]) -> Fa
     }
     dials = {
         rail: tuple(
-            DialReading(one.depth_mm or 0.0, value.value_mm, value.u_mm if one.gauge_id else None)
-            for one, value in zip(readings, told, strict=True)
-            if one.quantity == "dial" and one.rail == rail
+            DialReading(
+                reading.depth_mm or 0.0, value.value_mm, value.u_mm if reading.gauge_id else None
+            )
+            for reading, value in zip(readings, values, strict=True)
+            if reading.quantity == "dial" and reading.rail == rail
         )
         for rail in RAILS
     }
@@ -272,7 +278,7 @@ def _facing(readings: Sequence[ReadingEntry], told: Sequence[ToldReading]) -> Fa
 def _whole_set(facing: FacingReadings) -> Uncertainties:
     """The set's largest uncertainties, for what is not told stop by stop."""
     usual, stops = Uncertainties(), (*facing.left, *facing.right)
-    dials = [one.u_mm(usual.dial_gap_mm) for one in (*facing.dial_left, *facing.dial_right)]
+    dials = [dial.u_mm(usual.dial_gap_mm) for dial in (*facing.dial_left, *facing.dial_right)]
     return replace(
         usual,
         position_mm=max((stop.position_u_mm or 0.0 for stop in stops), default=usual.position_mm),

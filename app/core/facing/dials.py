@@ -45,14 +45,14 @@ def dial_stops_of(
     return {
         name: tuple(
             BladeStop(
-                one.gap_mm,
-                one.position_mm,
-                one.u_mm(usual),
+                reading.gap_mm,
+                reading.position_mm,
+                reading.u_mm(usual),
                 uncertainties.dial_position_mm,
                 dial=True,
             )
-            for one in readings
-            if enters_fit(one, uncertainties)
+            for reading in readings
+            if enters_fit(reading, uncertainties)
         )
         for name, readings in (
             ("left", facing.dial_left),
@@ -68,13 +68,13 @@ def mean_dials(
     """The mean gap wherever both rails were read at one position: u = √(u₁² + u₂²)/2."""
     return tuple(
         DialReading(
-            one.position_mm,
-            (one.gap_mm + other.gap_mm) / 2,
-            hypot(one.u_mm(usual_u_mm), other.u_mm(usual_u_mm)) / 2,
+            reading.position_mm,
+            (reading.gap_mm + other.gap_mm) / 2,
+            hypot(reading.u_mm(usual_u_mm), other.u_mm(usual_u_mm)) / 2,
         )
-        for one in left
+        for reading in left
         for other in right
-        if abs(one.position_mm - other.position_mm) <= SAME_PLACE_MM
+        if abs(reading.position_mm - other.position_mm) <= SAME_PLACE_MM
     )
 
 
@@ -127,8 +127,8 @@ def list_dial_places(
     uncertainties: Uncertainties = Uncertainties(),  # noqa: B008 - frozen
 ) -> tuple[DialPlace, ...]:
     """List every position a dial was read at, from the tip on."""
-    lefts = {round(one.position_mm, 2): one for one in facing.dial_left}
-    rights = {round(one.position_mm, 2): one for one in facing.dial_right}
+    lefts = {round(dial.position_mm, 2): dial for dial in facing.dial_left}
+    rights = {round(dial.position_mm, 2): dial for dial in facing.dial_right}
     usual = uncertainties.dial_gap_mm
     places = []
     for position in sorted({*lefts, *rights}):
@@ -180,10 +180,10 @@ def say_dials(
         ("right", right, facing.dial_right),
     ):
         residuals = [
-            (abs(found), place.position_mm)
+            (abs(residual_um), place.position_mm)
             for place in places
             if place.position_mm > TIP_RAIL_MM
-            and (found := getattr(place, f"{rail}_residual_um")) is not None
+            and (residual_um := getattr(place, f"{rail}_residual_um")) is not None
         ]
         if not readings or not residuals or judged is None:
             continue

@@ -106,10 +106,10 @@ def pair_blades(
 
 
 def _by_blade(stops: Sequence[BladeStop]) -> dict[int, list[BladeStop]]:
-    found: dict[int, list[BladeStop]] = {}
+    positions: dict[int, list[BladeStop]] = {}
     for stop in stops:
-        found.setdefault(blade_key(stop.gap_mm), []).append(stop)
-    return found
+        positions.setdefault(blade_key(stop.gap_mm), []).append(stop)
+    return positions
 
 
 def blade_key(gap_mm: float) -> int:

@@ -97,9 +97,9 @@ def _fit_curve(curve: Curve, readings: Readings, line: "_Line") -> CurveFit | st
         # a join must better χ² by as much as its parameters would on average if they meant nothing
         least = line.chi_square - (curve.free - 2)
     for start in line.starts(curve, least):
-        found = minimise(evaluate, start, least)
-        if found is not None and found[1] < least and _is_real(curve, found[0]):
-            best, least = found
+        minimum = minimise(evaluate, start, least)
+        if minimum is not None and minimum[1] < least and _is_real(curve, minimum[0]):
+            best, least = minimum
     model = None if best is None else evaluate(best)
     return UNREAL if best is None or model is None else _describe(curve, readings, best, model)
 
@@ -162,8 +162,8 @@ def _relax(stretch: float, step: Sequence[float], last: Sequence[float]) -> floa
 def find_gram(model: Model) -> Gram:
     """The normal matrix, bordered by the gradient and, last, Σ weight · residual²."""
     rows, weights = np.array(model[0]), np.array(model[1])
-    found: Gram = ((rows.T * weights) @ rows).tolist()
-    return found
+    gram: Gram = ((rows.T * weights) @ rows).tolist()
+    return gram
 
 
 def _find_step(gram: Gram, damping: float) -> tuple[list[float], float]:

@@ -79,10 +79,10 @@ def say_tip(rail: RailAnalysis) -> str:
 def runs_backwards(stops: Sequence[BladeStop]) -> bool:
     """Whether every two different blades stop the wrong way round, as if written in reverse."""
     pairs = [
-        (one.gap_mm - other.gap_mm) * (one.position_mm - other.position_mm)
-        for i, one in enumerate(stops)
+        (stop.gap_mm - other.gap_mm) * (stop.position_mm - other.position_mm)
+        for i, stop in enumerate(stops)
         for other in stops[:i]
-        if one.gap_mm != other.gap_mm
+        if stop.gap_mm != other.gap_mm
     ]
     return bool(pairs) and all(product > 0 for product in pairs)
 

@@ -90,17 +90,17 @@ def _judge(readings: Readings, way: str, keys: tuple[str, ...]) -> RailAnalysis:
 def is_fitted(stops: Sequence[BladeStop], uncertainties: Uncertainties) -> bool:
     """Whether some curve passes through these blades alone; soon said, as the first mostly does."""
     readings = lay_out(stops, None, uncertainties)
-    found = (fit_curves(readings, (key,))[key] for key in CURVES)
-    return any(isinstance(fit, CurveFit) and fit.passed for fit in found)
+    fits = (fit_curves(readings, (key,))[key] for key in CURVES)
+    return any(isinstance(fit, CurveFit) and fit.passed for fit in fits)
 
 
 def _is_judgeable(readings: Readings, keys: Sequence[str]) -> bool:
     return any(readings.count > CURVES[key].free for key in keys)
 
 
-def _choose(found: Mapping[str, CurveFit | str]) -> str | None:
+def _choose(fits: Mapping[str, CurveFit | str]) -> str | None:
     """Name the simplest curve that the readings do not refuse."""
-    passed = [key for key, fit in found.items() if isinstance(fit, CurveFit) and fit.passed]
+    passed = [key for key, fit in fits.items() if isinstance(fit, CurveFit) and fit.passed]
     return min(passed, key=lambda key: CURVES[key].free, default=None)
 
 

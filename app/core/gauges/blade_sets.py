@@ -38,7 +38,9 @@ FAMILIES: dict[str, Family] = {
 
 def family_of(instrument_kind: str) -> str:
     """Name the family a kind of instrument belongs to."""
-    return next((one.key for one in FAMILIES.values() if instrument_kind in one.kinds), "others")
+    return next(
+        (family.key for family in FAMILIES.values() if instrument_kind in family.kinds), "others"
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,13 +56,15 @@ def parse_blade_set(
 ) -> BladeSetEntry | Refused:
     """Read a blade set's page; `ticked` are the blades chosen, `known` the thickness of each."""
     fields = Fields(raw)
-    chosen = tuple(dict.fromkeys(int(one) for one in ticked if one.isdecimal() and len(one) < 10))
+    chosen = tuple(
+        dict.fromkeys(int(text) for text in ticked if text.isdecimal() and len(text) < 10)
+    )
     if not chosen:
         fields.refuse("blade", "Choose at least one blade.")
     elif not set(chosen) <= set(known):
         fields.refuse("blade", "One of these blades is not in the register any more.")
     else:
-        sizes = [round(known[one], 6) for one in chosen]
+        sizes = [round(known[blade_id], 6) for blade_id in chosen]
         if twice := sorted({size for size in sizes if sizes.count(size) > 1}):
             names = " and ".join(format_blade(size) for size in twice)
             fields.refuse("blade", f"Two blades of {names} are chosen; take one of them.")

@@ -120,8 +120,8 @@ def list_check_rows(gauge: GaugeFacts, checks: Sequence[KeptCheck]) -> list[Chec
 def _say_change(last: CheckEntry, now: CheckEntry, places: int) -> str:
     change = now.actual_mm - last.actual_mm
     spread = expanded(hypot(last.u_mm, now.u_mm))
-    told = f"{format_signed(change, places)} ± {format_u(spread)} mm"
-    return f"{told}: {'changed' if abs(change) > spread else 'no change the checks can tell'}"
+    words = f"{format_signed(change, places)} ± {format_u(spread)} mm"
+    return f"{words}: {'changed' if abs(change) > spread else 'no change the checks can tell'}"
 
 
 @dataclass(frozen=True, slots=True)

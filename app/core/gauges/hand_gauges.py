@@ -54,19 +54,22 @@ def name_gauges(
     for kind, name in FIELDS.items():
         chosen = fields.raw.get(name, "").strip()
         used[kind] = next(
-            (one.id for one in hands if one.kind == kind and str(one.id) == chosen), None
+            (hand.id for hand in hands if hand.kind == kind and str(hand.id) == chosen), None
         )
         if chosen and used[kind] is None:
             fields.refuse(name, f"Choose a {kind} from the list.")
-    return [replace(one, gauge_id=used.get(kind_used(one), one.gauge_id)) for one in readings]
+    return [
+        replace(reading, gauge_id=used.get(kind_used(reading), reading.gauge_id))
+        for reading in readings
+    ]
 
 
 def gauge_cells(readings: Sequence[ReadingEntry]) -> dict[str, str]:
     """Fill the page's choice of dial and calliper from kept readings: for a correction."""
     return {
-        FIELDS[kind]: "" if one.gauge_id is None else str(one.gauge_id)
-        for one in readings
-        if (kind := kind_used(one))
+        FIELDS[kind]: "" if reading.gauge_id is None else str(reading.gauge_id)
+        for reading in readings
+        if (kind := kind_used(reading))
     }
 
 
@@ -82,12 +85,12 @@ def _written(reading: ReadingEntry) -> tuple[str, float] | None:
 
 
 def _last_place(number: str) -> float:
-    if found := _DECIMALS.search(number):
-        return float(10.0 ** -len(found[1]))
+    if match := _DECIMALS.search(number):
+        return float(10.0 ** -len(match[1]))
     if number[-1] in _FRACTIONS:
         return 1.0 / _FRACTIONS[number[-1]]
-    if found := re.search(r"[/⁄]\s*(\d+)$", number):
-        return 1.0 / int(found[1])
+    if match := re.search(r"[/⁄]\s*(\d+)$", number):
+        return 1.0 / int(match[1])
     return 1.0
 
 

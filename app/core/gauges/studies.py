@@ -79,7 +79,7 @@ def parse_study(
             values.append(StudyValue(place, piece, turn, typed, value_mm))
     done_on = fields.past_day("done_on", today, "A study")
     entry = StudyEntry(done_on, scale.key, fields.text("note", limit=1000), tuple(values))
-    if not fields.problems and all(len(one) < 2 for one in group_values(entry.values)):
+    if not fields.problems and all(len(group) < 2 for group in group_values(entry.values)):
         fields.refuse(
             study_cell(1, 1), "Read at least one piece twice: repeats show how well it repeats."
         )
@@ -88,13 +88,15 @@ def parse_study(
 
 def group_values(values: Sequence[StudyValue]) -> list[list[StudyValue]]:
     """Gather a study's readings by piece, in the order of the page."""
-    places = sorted({one.piece_place for one in values})
-    return [[one for one in values if one.piece_place == place] for place in places]
+    places = sorted({reading.piece_place for reading in values})
+    return [[reading for reading in values if reading.piece_place == place] for place in places]
 
 
 def work_out_study(values: Sequence[StudyValue]) -> RepeatabilityStudy:
     """Analyse a study's readings by one-way analysis of variance."""
-    return study_repeatability([[one.value_mm for one in group] for group in group_values(values)])
+    return study_repeatability(
+        [[reading.value_mm for reading in group] for group in group_values(values)]
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +115,7 @@ def list_study_rows(values: Sequence[StudyValue], scale: Scale) -> list[StudyRow
     return [
         StudyRow(
             group[0].piece,
-            " ".join(one.typed for one in group),
+            " ".join(reading.typed for reading in group),
             f"{format_on_scale(mean, scale)} ({format_mm(mean)} mm)",
             "–" if deviation is None else f"{format_u(deviation)} mm",
         )
@@ -156,7 +158,7 @@ def describe_study(
 
 
 def _say_pieces(f: float, p: float) -> str:
-    found = f"F = {f:.1f}, p {'< 0.001' if p < 0.001 else f'= {p:.3f}'}"
+    test = f"F = {f:.1f}, p {'< 0.001' if p < 0.001 else f'= {p:.3f}'}"
     if p < DIFFER_BELOW:
-        return f"The pieces differ more than the repeats explain ({found}); that is set aside."
-    return f"The pieces do not differ more than the repeats explain ({found}); that does no harm."
+        return f"The pieces differ more than the repeats explain ({test}); that is set aside."
+    return f"The pieces do not differ more than the repeats explain ({test}); that does no harm."

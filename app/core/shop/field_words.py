@@ -90,10 +90,10 @@ WORDS: dict[str, Mapping[str, str]] = {
     "role": ROLES,
     "moment": MOMENTS,
     "view": VIEWS,
-    "kind": {key: one.label for key, one in CUT_KINDS.items()},
-    "stage": {key: one.label for key, one in STAGES.items()},
-    "scale": {key: one.label for key, one in SCALES.items()},
-    "unit": {key: one.label for key, one in SCALES.items()},
+    "kind": {key: kind.label for key, kind in CUT_KINDS.items()},
+    "stage": {key: stage.label for key, stage in STAGES.items()},
+    "scale": {key: scale.label for key, scale in SCALES.items()},
+    "unit": {key: scale.label for key, scale in SCALES.items()},
 }
 # what the book's own column adds to the name the form has
 _ENDINGS = re.compile(r"_(mm_per_mm|mm|deg|minor|id)$")

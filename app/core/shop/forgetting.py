@@ -136,9 +136,9 @@ def strike_values(value: Any, pattern: re.Pattern[str]) -> Any:
     if isinstance(value, str):
         return strike(value, pattern)
     if isinstance(value, list | tuple):
-        return [strike_values(one, pattern) for one in value]
+        return [strike_values(part, pattern) for part in value]
     if isinstance(value, dict):
-        return {key: strike_values(one, pattern) for key, one in value.items()}
+        return {key: strike_values(part, pattern) for key, part in value.items()}
     return value
 
 
@@ -147,4 +147,4 @@ def list_texts(value: Any) -> list[str]:
     if isinstance(value, str):
         return [value]
     inner = value.values() if isinstance(value, dict) else value if isinstance(value, list) else ()
-    return [text for one in inner for text in list_texts(one)]
+    return [text for part in inner for text in list_texts(part)]

@@ -75,7 +75,7 @@ class Asked:
 
 def came_since(jobs: Iterable[JobFacts], since: date) -> list[JobFacts]:
     """Leave the jobs whose piece came since a day."""
-    return [one for one in jobs if one.stage != EXPECTED and one.dropped_off >= since]
+    return [job for job in jobs if job.stage != EXPECTED and job.dropped_off >= since]
 
 
 def first_months(today: date, count: int = MONTHS_SHOWN) -> list[date]:
@@ -94,11 +94,11 @@ def count_stages(jobs: Iterable[JobFacts], today: date) -> list[StageCount]:
         StageCount(
             key,
             STAGES[key].label,
-            len(found),
-            sum(days_late(one.wanted_by, one.stage, today) > 0 for one in found),
-            max((_days_from(one.dropped_off, today) for one in found), default=None),
+            len(standing),
+            sum(days_late(job.wanted_by, job.stage, today) > 0 for job in standing),
+            max((_days_from(job.dropped_off, today) for job in standing), default=None),
         )
-        for key, found in at.items()
+        for key, standing in at.items()
     ]
 
 
@@ -113,13 +113,13 @@ def tell_months(
     """Tell the last months, oldest first; turnaround is counted in the month of the return."""
     months = first_months(today)
     came: Counter[date] = Counter(
-        one.dropped_off.replace(day=1) for one in jobs if one.stage != EXPECTED
+        job.dropped_off.replace(day=1) for job in jobs if job.stage != EXPECTED
     )
     took: dict[date, list[int]] = {month: [] for month in months}
-    for one in jobs:
-        month = one.returned_on.replace(day=1) if one.returned_on else None
-        if one.returned_on and month in took:
-            took[month].append(_days_from(one.dropped_off, one.returned_on))
+    for job in jobs:
+        month = job.returned_on.replace(day=1) if job.returned_on else None
+        if job.returned_on and month in took:
+            took[month].append(_days_from(job.dropped_off, job.returned_on))
     received: Counter[date] = Counter()
     for paid_on, minor in payments:
         received[paid_on.replace(day=1)] += minor

@@ -67,8 +67,10 @@ def _list_nested(root: ElementTree.Element) -> set[str]:
     def again(part: ElementTree.Element) -> bool:
         return part.tag == f"{{{SVG}}}use" or "clip-path" in (*part.attrib, part.get("style", ""))
 
-    named = (one for one in root.iter() if one.get("id"))
-    return {one.attrib["id"] for one in named if any(again(part) for part in one.iter())}
+    named = (element for element in root.iter() if element.get("id"))
+    return {
+        element.attrib["id"] for element in named if any(again(part) for part in element.iter())
+    }
 
 
 def _keep(element: ElementTree.Element, nested: set[str], depth: int) -> ElementTree.Element:

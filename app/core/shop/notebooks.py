@@ -98,13 +98,13 @@ def read_table(text: str) -> list[dict[str, str]] | Refused:
         column.key for column in COLUMNS.values() if column.needed and column.key not in names
     ]
     twice = sorted(name for name, count in Counter(names).items() if name and count > 1)
-    for found, words in (
+    for names_of_it, words in (
         (unknown, "There is no column “{}”. The columns are listed below."),
         (missing, "The column “{}” is missing; every table needs it."),
         (twice, "The column “{}” is there twice."),
     ):
-        if found:
-            return Refused({"table": words.format(found[0][:40])})
+        if names_of_it:
+            return Refused({"table": words.format(names_of_it[0][:40])})
     kept = [row for row in rows[1:] if any(cell.strip() for cell in row)]
     if not kept:
         return Refused({"table": "There is a heading and no row under it."})
@@ -132,17 +132,18 @@ def parse_rows(
 
     `turned`: what the table calls left is right in the book.
     """
-    found = [
+    parsed = [
         _parse_row(number, cells, gauges_for, today) for number, cells in enumerate(rows, start=1)
     ]
-    return [_turn_round(row) for row in found] if turned else found
+    return [_turn_round(row) for row in parsed] if turned else parsed
 
 
 def _turn_round(row: NotebookRow) -> NotebookRow:
     if row.readings is None:
         return row
     readings = tuple(
-        replace(one, rail=_OTHER_SIDE.get(one.rail, one.rail)) for one in row.readings.readings
+        replace(reading, rail=_OTHER_SIDE.get(reading.rail, reading.rail))
+        for reading in row.readings.readings
     )
     return replace(row, readings=replace(row.readings, readings=readings))
 
@@ -208,7 +209,7 @@ def _read_set(
         problems.append(f"“{cells['measured'][:40]}” is not when a reading is taken.")
     if not cells.get("date"):
         problems.append("Readings need their day, such as 2019-05-03.")
-    found = parse_set(
+    parsed = parse_set(
         {
             "line": cells["readings"],
             "role": role or "reference",
@@ -220,9 +221,9 @@ def _read_set(
         today,
         lambda entry: ask_suspects(entry, SetSizes(entry.taken_on)),
     )
-    problems += found.problems.values()
-    doubts += found.questions.values()
-    return None if found.problems else found.entry
+    problems += parsed.problems.values()
+    doubts += parsed.questions.values()
+    return None if parsed.problems else parsed.entry
 
 
 def find_instrument(text: str) -> str | None:
@@ -241,7 +242,7 @@ def find_instrument(text: str) -> str | None:
     # the key before a voice says nothing more: Eb alto saxophone
     rest = words[1:] if words[0] in {"ab", "a", "bb", "c", "d", "eb", "f"} else []
     tried = (wanted, " ".join(words), " ".join(rest))
-    return next((names[one] for one in tried if one in names), None)
+    return next((names[name] for name in tried if name in names), None)
 
 
 _SHORT_WORDS = {"sax": "saxophone", "saxo": "saxophone", "bari": "baritone", "clar": "clarinet",
@@ -254,8 +255,8 @@ def _month_of(text: str) -> str | None:
     """The first day of a month written without one: 2019-05, 05/2019, May 2019."""
     words = text.casefold().replace(".", " ").split()
     numbers = r"([0-9]{4})[-/]([0-9]{1,2})|([0-9]{1,2})[./]([0-9]{4})"
-    if found := re.fullmatch(numbers, text.strip()):
-        year, month = found[1] or found[4], int(found[2] or found[3])
+    if match := re.fullmatch(numbers, text.strip()):
+        year, month = match[1] or match[4], int(match[2] or match[3])
     elif len(words) == 2 and words[1].isdecimal() and len(words[1]) == 4:
         begins = words[0] if len(words[0]) > 2 else "-"
         fits = (n for n, name in enumerate(month_name) if name.casefold().startswith(begins))

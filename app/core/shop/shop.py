@@ -130,20 +130,20 @@ def read_address(fields: Fields) -> str:
 
 def _read_planning(fields: Fields) -> dict[str, Any]:
     """Read what a new target may be missed by, and the most the shop takes off."""
-    found: dict[str, Any] = {}
+    columns: dict[str, Any] = {}
     tolerance = read_tolerance(fields)
     for name in TOLERANCES:
         value = getattr(tolerance, name.replace("_tolerance", "_mm"))
         if value is None and name in fields.raw:
             fields.refuse(name, "Write a tolerance in mm; 0 for none.")
-        found[f"{name}_mm"] = USUAL_TOLERANCES_MM[name] if value is None else value
+        columns[f"{name}_mm"] = USUAL_TOLERANCES_MM[name] if value is None else value
     for name, what in (("most_table", "table"), ("most_rail", "rail")):
         value = fields.length_mm(name, SCALES["length_mm"])
         if value is not None and not 0 < value <= 5:
             fields.refuse(name, f"The most a {what} may lose is between 0 and 5 mm.")
-        found[f"{name}_mm"] = value
+        columns[f"{name}_mm"] = value
     tilt = fields.length_mm("tilt_limit", SCALES["length_mm"]) or 0.0
     if tilt > 1:
         fields.refuse("tilt_limit", "A tilt is at most 1 mm in 10 mm of table.")
-    found["tilt_limit_mm_per_mm"] = tilt / 10.0
-    return found
+    columns["tilt_limit_mm_per_mm"] = tilt / 10.0
+    return columns

@@ -53,10 +53,10 @@ def parse_column(text: str, scale: Scale) -> tuple[list[DialLine], list[str]]:
         if not shown or shown.startswith("#") or heading:
             continue
         try:
-            found = _parse_line(shown, scale)
-            if any(abs(found.position_mm - one.position_mm) < 0.005 for one in lines):
-                raise LineRefused(f"the position {found.position_typed} stands there twice.")
-            lines.append(found)
+            dial = _parse_line(shown, scale)
+            if any(abs(dial.position_mm - one.position_mm) < 0.005 for one in lines):
+                raise LineRefused(f"the position {dial.position_typed} stands there twice.")
+            lines.append(dial)
         except LineRefused as error:
             problems.append(f"Line {number}: {error}")
     if len(lines) > MOST_LINES:
@@ -155,11 +155,15 @@ def ask_unusual_dials(readings: Sequence[ReadingEntry]) -> dict[str, str]:
     """Ask about a gap that grows away from the tip: often two columns or two lines swapped."""
     questions: dict[str, str] = {}
     for rail in RAILS:
-        found = sorted(
-            (one for one in readings if one.quantity == "dial" and one.rail == rail),
-            key=lambda one: one.depth_mm or 0.0,
+        dials = sorted(
+            (
+                reading
+                for reading in readings
+                if reading.quantity == "dial" and reading.rail == rail
+            ),
+            key=lambda reading: reading.depth_mm or 0.0,
         )
-        for near, far in pairwise(found):
+        for near, far in pairwise(dials):
             if far.value_mm > near.value_mm + RISES_MM:
                 questions[f"dial_{rail}"] = (
                     f"{rail.capitalize()} rail by dial: the gap grows away from the tip, from "
@@ -173,8 +177,10 @@ def dial_cells(readings: Sequence[ReadingEntry]) -> dict[str, str]:
     """Write kept dial readings as the columns they were typed as."""
     cells: dict[str, str] = {}
     for rail in RAILS:
-        found = [one for one in readings if one.rail == rail]
-        if found:
-            cells[f"dial_{rail}"] = "\n".join(f"{one.depth_typed}  {one.typed}" for one in found)
-            cells["dial_scale"] = found[0].scale
+        dials = [reading for reading in readings if reading.rail == rail]
+        if dials:
+            cells[f"dial_{rail}"] = "\n".join(
+                f"{reading.depth_typed}  {reading.typed}" for reading in dials
+            )
+            cells["dial_scale"] = dials[0].scale
     return cells

@@ -93,15 +93,15 @@ class Fields:
         try:
             if match := re.fullmatch(r"([0-9]{1,2})\.\s?([0-9]{1,2})\.\s?([0-9]{4})", value):
                 day, month, year = map(int, match.groups())
-                found = date(year, month, day)
+                written = date(year, month, day)
             else:
-                found = date.fromisoformat(value)
-            if not 1900 <= found.year <= 2200:
+                written = date.fromisoformat(value)
+            if not 1900 <= written.year <= 2200:
                 raise ValueError
         except ValueError:
             self.refuse(name, f"“{value[:40]}” is not a date. Write it like 2026-11-25.")
             return None
-        return found
+        return written
 
     def past_day(self, name: str, today: Day, what: str, came: Day | None = None) -> Day:
         """Read the day of something done, today if nothing is written: not ahead.
@@ -109,12 +109,12 @@ class Fields:
         `came` is the day the piece came, before which nothing was done to it; today is taken
         even then: the clock was set back, and the piece is here.
         """
-        found = self.date(name) or today
-        if found > today:
+        on = self.date(name) or today
+        if on > today:
             self.refuse(name, f"{what} can't be dated in the future.")
-        elif came is not None and found < min(came, today):
+        elif came is not None and on < min(came, today):
             self.refuse(name, f"{what} can't be before the piece came, {format_date(came)}.")
-        return found
+        return on
 
     def length_mm(self, name: str, scale: Scale) -> float | None:
         """Read a length on a scale, in mm; empty is None."""

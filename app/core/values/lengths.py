@@ -265,15 +265,15 @@ def length_cells(readings: Sequence[ReadingEntry], bore: Scale) -> dict[str, str
     free = {length.key: [cell for cell in CELLS if cell.length is length]
             for length in LENGTHS.values()}  # fmt: skip
     cells: dict[str, str] = {}
-    for one in readings:
-        if not is_length(one) or one.quantity == "dial":
+    for reading in readings:
+        if not is_length(reading) or reading.quantity == "dial":
             continue
-        cell = next(cell for cell in free[one.quantity] if cell.rail == one.rail)
-        free[one.quantity].remove(cell)
-        cells[cell.field] = typed_on(one, cell.length.scale(bore))
+        cell = next(cell for cell in free[reading.quantity] if cell.rail == reading.rail)
+        free[reading.quantity].remove(cell)
+        cells[cell.field] = typed_on(reading, cell.length.scale(bore))
         if cell.beside:
-            cells[cell.beside] = one.name or one.depth_typed
-    return cells | dial_cells([one for one in readings if one.quantity == "dial"])
+            cells[cell.beside] = reading.name or reading.depth_typed
+    return cells | dial_cells([reading for reading in readings if reading.quantity == "dial"])
 
 
 def typed_on(reading: ReadingEntry, scale: Scale) -> str:

@@ -136,7 +136,7 @@ def parse_pass(
 
 def tell_done(passes: Sequence[PassEntry]) -> tuple[str, ...]:
     """Say for a player what was done: a sentence for each kind of cut noted, the first first."""
-    counts = Counter(CUT_KINDS[one.kind].done for one in passes)
+    counts = Counter(CUT_KINDS[bench_pass.kind].done for bench_pass in passes)
     return tuple(
         f"{done}, in {counts[done]} passes." if counts[done] > 1 else f"{done}." for done in counts
     )
@@ -145,12 +145,15 @@ def tell_done(passes: Sequence[PassEntry]) -> tuple[str, ...]:
 def say_done(passes: Sequence[PassEntry]) -> str:
     """Say for a maker what was done: passes by kind of cut, with strokes and papers."""
     done = []
-    for key in dict.fromkeys(one.kind for one in passes):
-        kind, of_kind = CUT_KINDS[key], [one for one in passes if one.kind == key]
+    for key in dict.fromkeys(bench_pass.kind for bench_pass in passes):
+        kind = CUT_KINDS[key]
+        of_kind = [bench_pass for bench_pass in passes if bench_pass.kind == key]
         papers = dict.fromkeys(
-            f"{one.abrasive} {one.grit}".strip() for one in of_kind if one.abrasive or one.grit
+            f"{bench_pass.abrasive} {bench_pass.grit}".strip()
+            for bench_pass in of_kind
+            if bench_pass.abrasive or bench_pass.grit
         )
-        strokes = sum(one.strokes or 0 for one in of_kind)
+        strokes = sum(bench_pass.strokes or 0 for bench_pass in of_kind)
         text = f"{kind.label.capitalize()}: {plural(len(of_kind), 'pass', 'passes')}"
         if strokes:
             text += f", {plural(strokes, 'stroke')}"

@@ -88,8 +88,8 @@ def propagate(jacobian: ArrayLike, covariance: ArrayLike) -> NDArray[np.float64]
     A row of `jacobian` holds one result's sensitivities to the inputs.
     """
     rows = np.asarray(jacobian, dtype=float)
-    found: NDArray[np.float64] = rows @ np.asarray(covariance, dtype=float) @ rows.T
-    return found
+    propagated: NDArray[np.float64] = rows @ np.asarray(covariance, dtype=float) @ rows.T
+    return propagated
 
 
 def combine_budget(causes: Sequence[Cause], level: float = 0.95) -> Budget:

@@ -148,7 +148,7 @@ def describe_work(entry: WorkEntry) -> str:
 
 def shortened_mm(works: Sequence[WorkEntry]) -> float:
     """Add up by how much works shortened the tip."""
-    return sum(one.amount_mm or 0.0 for one in works if one.kind == CUT_BACK)
+    return sum(work.amount_mm or 0.0 for work in works if work.kind == CUT_BACK)
 
 
 def say_carried(by_mm: float) -> str:
@@ -162,15 +162,15 @@ def say_carried(by_mm: float) -> str:
 def done_lines(passes: Sequence[PassEntry], works: Sequence[WorkEntry]) -> tuple[str, ...]:
     """Say for a player what was done, in the past tense: only what was noted, each kind once."""
     kinds: dict[tuple[str, str], list[WorkEntry]] = {}
-    for one in works:
-        kinds.setdefault((one.kind, one.label), []).append(one)
+    for work in works:
+        kinds.setdefault((work.kind, work.label), []).append(work)
     return (*tell_done(passes), *(_say_kind(of_kind) for of_kind in kinds.values()))
 
 
 def say_all_done(passes: Sequence[PassEntry], works: Sequence[WorkEntry]) -> str:
     """Say for a maker what was done: passes by kind of cut, then each work."""
-    told = [f"{describe_work(one)}." for one in works]
-    return " ".join([say_done(passes), *(one[:1].upper() + one[1:] for one in told)]).strip()
+    lines = [f"{describe_work(work)}." for work in works]
+    return " ".join([say_done(passes), *(words[:1].upper() + words[1:] for words in lines)]).strip()
 
 
 def _say_kind(works: Sequence[WorkEntry]) -> str:
@@ -178,5 +178,5 @@ def _say_kind(works: Sequence[WorkEntry]) -> str:
     words = WORK_KINDS[kind].done or f"{label[:1].upper()}{label[1:]}"
     if kind == CUT_BACK:
         words += f" by {format_mm(shortened_mm(works))} mm"
-    materials = ", ".join(dict.fromkeys(one.material for one in works if one.material))
+    materials = ", ".join(dict.fromkeys(work.material for work in works if work.material))
     return f"{words} ({materials})." if materials else f"{words}."

@@ -115,23 +115,23 @@ class Backup:
 
 def list_backups(book: Path, upkeep: Upkeep) -> list[Backup]:
     """List the finished backups, newest first."""
-    found = [one for place in all_places(book, upkeep) for one in _in_place(place)]
-    return sorted(found, key=lambda one: -one.number)
+    backups = [backup for place in all_places(book, upkeep) for backup in _in_place(place)]
+    return sorted(backups, key=lambda backup: -backup.number)
 
 
 def _in_place(place: Path) -> Iterator[Backup]:
     for folder in _folders_with(place, MANIFEST_NAME):
-        if found := read_backup(folder):
-            yield found
+        if backup := read_backup(folder):
+            yield backup
 
 
 def _folders_with(place: Path, name: str) -> list[Path]:
     """List the folders named as a backup's that hold a list of that name."""
     try:
-        found = sorted(place.glob(f"[0-9]*/{name}"))
+        paths = sorted(place.glob(f"[0-9]*/{name}"))
     except OSError:
         return []
-    return [one.parent for one in found if _FOLDER.fullmatch(one.parent.name)]
+    return [folder.parent for folder in paths if _FOLDER.fullmatch(folder.parent.name)]
 
 
 def read_backup(folder: Path) -> Backup | None:
@@ -157,10 +157,10 @@ def read_backup(folder: Path) -> Backup | None:
 def _read_photos(kept: Mapping[str, Any]) -> dict[str, PhotoMark]:
     """Read the photos of a list; raises ValueError for a hash that is none."""
     photos = {
-        str(name): PhotoMark(str(one["sha256"]), int(one["size"]), int(one["mtime_ns"]))
-        for name, one in kept["photos"].items()
+        str(name): PhotoMark(str(mark["sha256"]), int(mark["size"]), int(mark["mtime_ns"]))
+        for name, mark in kept["photos"].items()
     }
-    if not all(is_hash(one.sha256) for one in photos.values()):
+    if not all(is_hash(photo.sha256) for photo in photos.values()):
         raise ValueError("a photo's hash is none")
     return photos
 
@@ -217,14 +217,14 @@ def _one_at_a_time(place: Path) -> Iterator[None]:
 
 def _make(book: Path, upkeep: Upkeep, place: Path, reason: str, now: datetime) -> Backup:
     before = list_backups(book, upkeep)
-    number = max((one.number for one in [*before, *_in_place(place)]), default=0) + 1
+    number = max((backup.number for backup in [*before, *_in_place(place)]), default=0) + 1
     making = place / MAKING_NAME
     done = place / f"{number:06d}-{now.astimezone():%Y-%m-%d-%H%M}-{reason}"
     make_private_folder(making)
     try:
         schema, rows = _copy_checked(book, making / DATABASE_NAME)
         photos = _mark_photos(book / PHOTOS_NAME, before)
-        told = {
+        manifest = {
             "form": MANIFEST_FORM,
             "book_id": upkeep.book_id,
             "number": number,
@@ -237,10 +237,10 @@ def _make(book: Path, upkeep: Upkeep, place: Path, reason: str, now: datetime) -
                 "size": (making / DATABASE_NAME).stat().st_size,
             },
             "rows": rows,
-            "photos": {name: asdict(one) for name, one in photos.items()},
+            "photos": {name: asdict(photo) for name, photo in photos.items()},
         }
         # Named before they are there: a backup that is broken off can be cleared away by its list.
-        write_json(making / UNFINISHED_NAME, told)
+        write_json(making / UNFINISHED_NAME, manifest)
         _copy_photos(book / PHOTOS_NAME, place / POOL_NAME, photos)
         making.rename(done)
         sync_folder(place)
@@ -272,13 +272,13 @@ def _copy_checked(book: Path, target: Path) -> tuple[str, dict[str, int]]:
 def _mark_photos(photos: Path, before: list[Backup]) -> dict[str, PhotoMark]:
     """Hash the photos; those the last backup knew unchanged are not read again."""
     known: Mapping[str, PhotoMark] = before[0].photos if before else {}
-    found: dict[str, PhotoMark] = {}
+    marks: dict[str, PhotoMark] = {}
     for name in list_photo_files(photos):
         state, was = (photos / name).stat(), known.get(name)
         unchanged = was and (was.size, was.mtime_ns) == (state.st_size, state.st_mtime_ns)
         sha256 = was.sha256 if was and unchanged else hash_file(photos / name)
-        found[name] = PhotoMark(sha256, state.st_size, state.st_mtime_ns)
-    return found
+        marks[name] = PhotoMark(sha256, state.st_size, state.st_mtime_ns)
+    return marks
 
 
 def _copy_photos(photos: Path, pool: Path, marks: Mapping[str, PhotoMark]) -> None:
@@ -300,19 +300,19 @@ def pool_place(pool: Path, sha256: str) -> Path:
 def _rotate(book: Path, places: list[Path], upkeep: Upkeep) -> None:
     """Let go of what the rotation doesn't keep, of this very book's."""
     here = [
-        one
+        backup
         for place in places
-        for one in _in_place(place)
-        if _is_own(place, one.book_id, book, upkeep)
+        for backup in _in_place(place)
+        if _is_own(place, backup.book_id, book, upkeep)
     ]
-    kept = choose_kept([one.mark for one in here], upkeep.rotation)
-    for one in here:
-        if one.number in kept:
-            keep_private(one.database)  # earlier ones could be read by others on the machine
+    kept = choose_kept([backup.mark for backup in here], upkeep.rotation)
+    for backup in here:
+        if backup.number in kept:
+            keep_private(backup.database)  # earlier ones could be read by others on the machine
         else:
-            (one.folder / MANIFEST_NAME).rename(one.folder / UNFINISHED_NAME)
-            sync_folder(one.folder)
-            _clear(one.folder)
+            (backup.folder / MANIFEST_NAME).rename(backup.folder / UNFINISHED_NAME)
+            sync_folder(backup.folder)
+            _clear(backup.folder)
 
 
 def _is_own(place: Path, book_id: str, book: Path, upkeep: Upkeep) -> bool:
@@ -333,25 +333,25 @@ def _clear_unfinished(book: Path, places: list[Path], upkeep: Upkeep) -> None:
 
 def _read_list(folder: Path) -> dict[str, Any]:
     try:
-        told = json.loads((folder / UNFINISHED_NAME).read_text())
+        listed = json.loads((folder / UNFINISHED_NAME).read_text())
     except (OSError, ValueError):
         return {}
-    return told if isinstance(told, dict) else {}
+    return listed if isinstance(listed, dict) else {}
 
 
 def _clear(folder: Path) -> None:
     """Remove what is left of a backup: what its list names and no finished one holds."""
     if (folder / MANIFEST_NAME).exists():
         return
-    held = {mark.sha256 for one in _in_place(folder.parent) for mark in one.photos.values()}
+    held = {mark.sha256 for backup in _in_place(folder.parent) for mark in backup.photos.values()}
     try:
         named = {mark.sha256 for mark in _read_photos(_read_list(folder)).values()} - held
     except (KeyError, TypeError, ValueError, AttributeError):
         named = set()
     photos = [pool_place(folder.parent / POOL_NAME, sha256) for sha256 in named]
     for file in [*photos, *database_files(folder / DATABASE_NAME), folder / UNFINISHED_NAME]:
-        for one in (partial_of(file), file):
-            one.unlink(missing_ok=True)
+        for path in (partial_of(file), file):
+            path.unlink(missing_ok=True)
     with suppress(OSError):  # something else lies in it, or it isn't there
         folder.rmdir()
 
@@ -377,7 +377,7 @@ def check_backup(backup: Backup) -> list[str]:
 
 def last_good_backup(book: Path, upkeep: Upkeep) -> Backup | None:
     """The newest backup that can be read back whole."""
-    return next((one for one in list_backups(book, upkeep) if not check_backup(one)), None)
+    return next((backup for backup in list_backups(book, upkeep) if not check_backup(backup)), None)
 
 
 def describe_backup(backup: Backup) -> str:

@@ -167,12 +167,12 @@ def _points_ahead(reference: ForeignKeyConstraint) -> bool | None:
 
 def list_tables(metadata: MetaData = Base.metadata, *, passing: bool = False) -> list[Table]:
     """List the tables in an order in which references hold, but for `late_columns`."""
-    found = sorted(
+    by_name = sorted(
         (t for t in metadata.tables.values() if is_content(t.name)), key=lambda table: table.name
     )
     return [
         table
-        for table, _ in sort_tables_and_constraints(found, _points_ahead)  # type: ignore[no-untyped-call]
+        for table, _ in sort_tables_and_constraints(by_name, _points_ahead)  # type: ignore[no-untyped-call]
         if table is not None and (passing or table.name not in PASSING)
     ]
 
@@ -180,7 +180,7 @@ def list_tables(metadata: MetaData = Base.metadata, *, passing: bool = False) ->
 @cache
 def late_columns(table: Table) -> tuple[str, ...]:
     """Name the columns that point to rows of the table itself or of one that comes later."""
-    names = [one.name for one in list_tables(table.metadata, passing=True)]
+    names = [each_table.name for each_table in list_tables(table.metadata, passing=True)]
     before = set(names[: names.index(table.name)])
     return tuple(
         column.name
@@ -202,10 +202,10 @@ def read_rows(connection: Connection, table: Table) -> Iterator[Row]:
     ]
     columns = list(table.columns)
     wanted = select(*columns).order_by(*order)
-    found = connection.execute(
+    rows = connection.execute(
         wanted, execution_options={"stream_results": True, "yield_per": ROWS_AT_ONCE}
     )
-    for row in found:
+    for row in rows:
         yield tuple(to_text(column, value) for column, value in zip(columns, row, strict=True))
 
 
@@ -248,9 +248,9 @@ def write_late(connection: Connection, table: Table, late: Sequence[LateReferenc
     keys = list(table.primary_key)
     for name in late_columns(table):
         values = [
-            {"to": one.value, **{f"key_{at}": part for at, part in enumerate(one.key)}}
-            for one in late
-            if one.column == name
+            {"to": reference.value, **{f"key_{at}": part for at, part in enumerate(reference.key)}}
+            for reference in late
+            if reference.column == name
         ]
         if values:
             where = [key == bindparam(f"key_{at}") for at, key in enumerate(keys)]
@@ -271,8 +271,8 @@ def content_hash(
         for table in list_tables(metadata, passing=passing)
     }
     pictures = hash_photos(photos) if photos else ""
-    told = json.dumps([sorted(tables.items()), pictures])
-    return ContentHash(tables, pictures, hashlib.sha256(told.encode()).hexdigest())
+    hashes = json.dumps([sorted(tables.items()), pictures])
+    return ContentHash(tables, pictures, hashlib.sha256(hashes.encode()).hexdigest())
 
 
 class TableHash:
@@ -296,18 +296,18 @@ class TableHash:
 
 def hash_rows(table: Table, rows: Iterable[Row]) -> str:
     """Hash a table's rows."""
-    found = TableHash(table)
-    for _ in found.passing(rows):
+    table_hash = TableHash(table)
+    for _ in table_hash.passing(rows):
         pass
-    return found.hexdigest()
+    return table_hash.hexdigest()
 
 
 def list_photo_files(photos: Path) -> list[str]:
     """Name the photographs' files in their folder; what else lies in it is not the book's."""
     return sorted(
-        one.name
-        for one in photos.glob("*.jpg")
-        if is_photo_file(one.name) and one.is_file() and not one.is_symlink()
+        path.name
+        for path in photos.glob("*.jpg")
+        if is_photo_file(path.name) and path.is_file() and not path.is_symlink()
     )
 
 
@@ -318,4 +318,4 @@ def hash_photos(photos: Path) -> str:
 
 def hash_marks(marks: Iterable[tuple[str, str]]) -> str:
     """Hash photographs by their names, in order, and the hashes of their dots."""
-    return hashlib.sha256(json.dumps([list(one) for one in marks]).encode()).hexdigest()
+    return hashlib.sha256(json.dumps([list(mark) for mark in marks]).encode()).hexdigest()

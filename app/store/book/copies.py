@@ -11,6 +11,7 @@ from pathlib import Path
 from sqlalchemy import URL, Connection, MetaData, Table, delete, update
 from sqlalchemy.exc import DBAPIError
 
+from app.packed import folder_of
 from app.store.book.contents import (
     Row,
     content_hash,
@@ -24,7 +25,6 @@ from app.store.book.contents import (
 )
 from app.store.book.migrating import migrate_book, schema_of
 from app.store.engines import engine_kind, open_address, open_engine
-from app.store.packed import folder_of
 from app.store.problems import BookProblem
 from app.store.records.lookups import rebuild_index
 from app.store.sqlite_files import settle_file
@@ -32,9 +32,9 @@ from app.store.sqlite_files import settle_file
 
 def find_tables(connection: Connection) -> MetaData:
     """Describe the tables as they stand in a database, which may be of an earlier schema."""
-    found = MetaData()
-    found.reflect(connection, only=lambda name, _: is_content(name))
-    return found
+    metadata = MetaData()
+    metadata.reflect(connection, only=lambda name, _: is_content(name))
+    return metadata
 
 
 def hash_records(connection: Connection) -> str:
@@ -55,13 +55,13 @@ def is_empty(connection: Connection) -> bool:
 
 def copy_records(source: Connection, target: Connection) -> None:
     """Copy every record into a database that holds none; raises BookProblem if they then differ."""
-    found, wanted = find_tables(source), find_tables(target)
+    present, wanted = find_tables(source), find_tables(target)
     tables = list_tables(wanted, passing=True)
     late = {}
     for table in tables:
         names = [column.name for column in table.columns]
         rows = _in_order(
-            read_rows(source, found.tables[table.name]), found.tables[table.name], names
+            read_rows(source, present.tables[table.name]), present.tables[table.name], names
         )
         late[table] = write_rows(target, table, rows)
     for table in tables:

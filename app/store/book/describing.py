@@ -20,7 +20,7 @@ from app.core.values.passes import CUT_KINDS
 from app.core.values.pieces import MATERIALS
 from app.core.values.units import SCALES
 from app.core.values.works import WORK_KINDS
-from app.store.packed import folder_of
+from app.packed import folder_of
 
 
 @cache
@@ -32,32 +32,32 @@ def column_words() -> dict[str, dict[str, str]]:
 
 # What the codes in a column mean, by table and column.
 CODES: Mapping[str, Mapping[str, str]] = {
-    "job.stage": {key: one.label for key, one in STAGES.items()},
-    "event.stage": {key: one.label for key, one in STAGES.items()},
+    "job.stage": {key: stage.label for key, stage in STAGES.items()},
+    "event.stage": {key: stage.label for key, stage in STAGES.items()},
     "job.return_by": RETURN_WAYS,
-    "job_tick.kind": {key: one.label for key, one in TICK_KINDS.items()},
+    "job_tick.kind": {key: kind.label for key, kind in TICK_KINDS.items()},
     "job_tick.outcome": OUTCOMES,
     "checklist_item.kind": {
-        **{key: one.label for key, one in TICK_KINDS.items()},
+        **{key: kind.label for key, kind in TICK_KINDS.items()},
         "work": "Work that is no cut",
     },
     "reading_set.role": ROLES,
     "shop.blade_order": BLADE_ORDERS,
     "shop.rails_seen": RAIL_VIEWS,
-    "reading.scale": {key: one.label for key, one in SCALES.items()},
+    "reading.scale": {key: scale.label for key, scale in SCALES.items()},
     "reading.quantity": {
         "blade": "where a blade stops, counted from the tip",
         "tip": "the tip opening",
         "bore": "the diameter of the bore, at its exit or at a depth",
         "dial": "the gap that a dial reads at a place counted from the tip",
-        **{key: one.label for key, one in LENGTHS.items()},
+        **{key: length.label for key, length in LENGTHS.items()},
     },
-    "bench_pass.kind": {key: one.label for key, one in CUT_KINDS.items()},
-    "work.kind": {key: one.label for key, one in WORK_KINDS.items()},
+    "bench_pass.kind": {key: kind.label for key, kind in CUT_KINDS.items()},
+    "work.kind": {key: kind.label for key, kind in WORK_KINDS.items()},
     "piece.material": MATERIALS,
     "piece.instrument_kind": INSTRUMENT_KINDS,
-    "gauge.kind": {key: one.label for key, one in GAUGE_KINDS.items()},
-    "slip.kind": {key: one.label for key, one in SLIP_KINDS.items()},
+    "gauge.kind": {key: kind.label for key, kind in GAUGE_KINDS.items()},
+    "slip.kind": {key: kind.label for key, kind in SLIP_KINDS.items()},
     "photo.moment": MOMENTS,
     "photo.view": VIEWS,
 }

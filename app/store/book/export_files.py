@@ -85,15 +85,15 @@ class Export:
 
     def read_chunks(self, name: str) -> Iterator[bytes]:
         """Read a file piece by piece; raises BookProblem at its end if it is not as listed."""
-        mark, found, size = self.manifest.files[name], hashlib.sha256(), 0
+        mark, sha256, size = self.manifest.files[name], hashlib.sha256(), 0
         with _refusing(self.path), self.file.open(name) as opened:
             while chunk := opened.read(_CHUNK):
                 size += len(chunk)
                 if size > mark.size:
                     break
-                found.update(chunk)
+                sha256.update(chunk)
                 yield chunk
-        if (size, found.hexdigest()) != (mark.size, mark.sha256):
+        if (size, sha256.hexdigest()) != (mark.size, mark.sha256):
             raise BookProblem(f"In {self.path.name} the file {name} is not as it was written.")
 
     def read(self, name: str) -> bytes:
@@ -126,20 +126,25 @@ def open_export(path: Path) -> Iterator[Export]:
 
 def _inspect_names(path: Path, file: zipfile.ZipFile) -> dict[str, zipfile.ZipInfo]:
     members: dict[str, zipfile.ZipInfo] = {}
-    for one in file.infolist():
-        if one.is_dir() and not one.file_size:
+    for member in file.infolist():
+        if member.is_dir() and not member.file_size:
             continue
-        if not is_plain_name(one.filename) or stat.S_ISLNK(one.external_attr >> 16):
+        if not is_plain_name(member.filename) or stat.S_ISLNK(member.external_attr >> 16):
             raise BookProblem(
                 f"{path.name} holds a file with a name that leads out of its folder. It was not "
                 "written by this program; nothing was read from it."
             )
-        if one.filename in members:
-            raise BookProblem(f"{path.name} holds the file {one.filename} twice.")
-        if one.flag_bits & 1 or one.compress_type not in {zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED}:
-            raise BookProblem(f"In {path.name} the file {one.filename} is packed in a foreign way.")
-        members[one.filename] = one
-    swollen = sum(one.file_size for one in members.values())
+        if member.filename in members:
+            raise BookProblem(f"{path.name} holds the file {member.filename} twice.")
+        if member.flag_bits & 1 or member.compress_type not in {
+            zipfile.ZIP_STORED,
+            zipfile.ZIP_DEFLATED,
+        }:
+            raise BookProblem(
+                f"In {path.name} the file {member.filename} is packed in a foreign way."
+            )
+        members[member.filename] = member
+    swollen = sum(member.file_size for member in members.values())
     if swollen > FREE_BYTES + MOST_SWELLING * path.stat().st_size:
         raise BookProblem(
             f"{path.name} would swell to {swollen / 1e9:.1f} GB, far beyond what a book packs to. "
@@ -156,22 +161,25 @@ def _read_manifest(
     if members[MANIFEST_NAME].file_size > MOST_MANIFEST_BYTES:
         raise BookProblem(f"In {path.name} the file {MANIFEST_NAME} is too large to be one.")
     try:
-        told: dict[str, Any] = json.loads(file.read(MANIFEST_NAME))
-        form = told["form"]
+        manifest: dict[str, Any] = json.loads(file.read(MANIFEST_NAME))
+        form = manifest["form"]
         if form != FORM:
             raise BookProblem(
                 f"{path.name} is written in form {form!r} and this program reads form {FORM}. "
                 "Use the Laybook that wrote it, or a newer one."
             )
         return Manifest(
-            program=str(told["program"]),
-            schema=str(told["schema"]),
-            made_at=str(told["made_at"]),
-            tables={str(name): str(one) for name, one in told["content"]["tables"].items()},
-            photos=str(told["content"]["photos"]),
+            program=str(manifest["program"]),
+            schema=str(manifest["schema"]),
+            made_at=str(manifest["made_at"]),
+            tables={
+                str(name): str(table_hash)
+                for name, table_hash in manifest["content"]["tables"].items()
+            },
+            photos=str(manifest["content"]["photos"]),
             files={
-                str(name): FileMark(str(one["sha256"]), int(one["size"]), one.get("rows"))
-                for name, one in told["files"].items()
+                str(name): FileMark(str(mark["sha256"]), int(mark["size"]), mark.get("rows"))
+                for name, mark in manifest["files"].items()
             },
         )
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
@@ -187,7 +195,7 @@ def _compare(path: Path, members: Mapping[str, zipfile.ZipInfo], manifest: Manif
     for name, mark in manifest.files.items():
         if members[name].file_size != mark.size:
             raise BookProblem(f"In {path.name} the file {name} is not as long as its list says.")
-    if untold := sorted(one for one in manifest.tables if table_file(one) not in listed):
+    if untold := sorted(table for table in manifest.tables if table_file(table) not in listed):
         raise BookProblem(f"{path.name} is not whole: the table {untold[0]} is missing.")
 
 

@@ -24,6 +24,7 @@ from alembic.migration import MigrationContext
 from sqlalchemy import Column, Connection, MetaData, Table, func, select
 
 from app.core.values.cells import write_cell, write_lines
+from app.packed import folder_of
 from app.store.book.contents import (
     Row,
     TableHash,
@@ -52,7 +53,6 @@ from app.store.book.export_files import (
 from app.store.book.locks import BookProblem
 from app.store.files import say_disk, written_whole
 from app.store.names import is_plain_name
-from app.store.packed import folder_of
 from app.store.tables import Base
 
 READ_ME_NAME = "READ ME.txt"
@@ -80,13 +80,13 @@ class _Zip:
         info = zipfile.ZipInfo(name, self.day)
         info.compress_type = zipfile.ZIP_DEFLATED if packed else zipfile.ZIP_STORED
         info.external_attr = 0o600 << 16
-        found, size = hashlib.sha256(), 0
+        sha256, size = hashlib.sha256(), 0
         with self._file.open(info, "w", force_zip64=True) as opened:
             for chunk in chunks:
                 opened.write(chunk)
-                found.update(chunk)
+                sha256.update(chunk)
                 size += len(chunk)
-        self.marks[name] = FileMark(found.hexdigest(), size, rows)
+        self.marks[name] = FileMark(sha256.hexdigest(), size, rows)
         self._lowered.add(name.lower())
 
     def is_taken(self, name: str) -> bool:
@@ -206,9 +206,11 @@ def _write_paper(
     writer: _Zip, columns: Sequence[Column[Any]], row: Row, column: Column[Any], text: str
 ) -> str:
     """Write a cell's content as a file of its own and give the file's name."""
-    told = dict(zip([one.name for one in columns], row, strict=True))
-    folder = f"{PAPERS}/{told.get('slip_id') or told.get('id')}"
-    wanted = {"html": "paper.html", "content": told.get("name") or ""}.get(column.name, column.name)
+    cells = dict(zip([each_column.name for each_column in columns], row, strict=True))
+    folder = f"{PAPERS}/{cells.get('slip_id') or cells.get('id')}"
+    wanted = {"html": "paper.html", "content": cells.get("name") or ""}.get(
+        column.name, column.name
+    )
     name, count = f"{folder}/{wanted}", 0
     while not is_plain_name(name) or "/" in wanted or writer.is_taken(name):
         count += 1

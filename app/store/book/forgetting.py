@@ -114,8 +114,8 @@ def plan_removal(session: Session, customer: Customer) -> Removal:
         papers=_find_papers(session, customer, marks),
         photos=_find_photos(session, customer),
         earlier=sum(
-            len(list_revisions(session, "customer", one.id))
-            for one in records_of(session, customer)
+            len(list_revisions(session, "customer", record.id))
+            for record in records_of(session, customer)
         ),
         jobs=jobs,
         reading_sets=session.scalar(sets) or 0,
@@ -127,7 +127,7 @@ def plan_removal(session: Session, customer: Customer) -> Removal:
 def _hindrance(session: Session, customer: Customer, jobs: Sequence[Job]) -> str:
     if get_shop(session).customer_id == customer.id:
         return "This is the shop itself, as the owner of the pieces that it makes."
-    if any(one.customer_id == customer.id for one in list_awaited(session)):
+    if any(memo.customer_id == customer.id for memo in list_awaited(session)):
         return "They have a piece of yours on trial. Note it home, or sold, first."
     still = [str(job.number) for job in jobs if STAGES[job.stage].open]
     if still:
@@ -140,21 +140,25 @@ def _hindrance(session: Session, customer: Customer, jobs: Sequence[Job]) -> str
 
 def records_of(session: Session, customer: Customer) -> list[Customer]:
     """List a customer's record and those that were made one with it."""
-    found = [customer]
-    for one in found:
-        joined = select(Customer).where(Customer.joined_to_id == one.id)
-        found += session.scalars(joined).all()
-    return found
+    records = [customer]
+    for memo in records:
+        joined = select(Customer).where(Customer.joined_to_id == memo.id)
+        records += session.scalars(joined).all()
+    return records
 
 
 def _person_of(session: Session, customer: Customer) -> Person:
     """Gather what the book knows a customer by, now and before, whatever record was theirs."""
     records = records_of(session, customer)
-    told = [one.before for each in records for one in list_revisions(session, "customer", each.id)]
+    earlier = [
+        revision.before
+        for each in records
+        for revision in list_revisions(session, "customer", each.id)
+    ]
 
     def all_of(name: str) -> tuple[str, ...]:
-        values = [getattr(one, name) for one in records]
-        values += [str(one.get(name) or "") for one in told]
+        values = [getattr(record, name) for record in records]
+        values += [str(text.get(name) or "") for text in earlier]
         return tuple(dict.fromkeys(value for value in values if value.strip()))
 
     return Person(all_of("name"), all_of("phone"), all_of("email"), all_of("address"))
@@ -162,7 +166,7 @@ def _person_of(session: Session, customer: Customer) -> Person:
 
 def _marks_of(session: Session, customer: Customer) -> Marks:
     person = _person_of(session, customer)
-    own = [one.id for one in records_of(session, customer)]
+    own = [record.id for record in records_of(session, customer)]
     others = select(Customer.name).where(Customer.id.not_in(own))
     names = {" ".join(name.casefold().split()): name for name in person.names}
     shared = [
@@ -179,15 +183,15 @@ def _find_papers(session: Session, customer: Customer, marks: Marks) -> list[Pap
         Slip.job_id.in_(jobs_of(customer.id)),
         Slip.job_id.is_(None) & Slip.piece_id.in_(pieces_of(customer.id)),
     )
-    found = session.execute(
+    slips = session.execute(
         select(Slip, is_own)
         .where(or_(is_own, hinted(Slip.__table__.c.html, marks.hints)))
         .options(undefer(Slip.printed), undefer(Slip.html), selectinload(Slip.files))
         .order_by(Slip.number)
         .execution_options(populate_existing=True)
     )
-    papers = [Paper(slip, bool(own)) for slip, own in found]
-    return [one for one in papers if one.own or _names(one.slip, marks)]
+    papers = [Paper(slip, bool(own)) for slip, own in slips]
+    return [paper for paper in papers if paper.own or _names(paper.slip, marks)]
 
 
 def _names(slip: Slip, marks: Marks) -> bool:
@@ -227,8 +231,10 @@ def forget_customer(
     for photo in photos:
         session.delete(photo)
     theirs = or_(Memo.job_id.in_(jobs_of(customer.id)), Memo.customer_id == customer.id)
-    told = Memo.kind.in_(("message", "parcel"))  # what was written to them, and where it went
-    session.execute(update(Memo).where(theirs, told).values(details={}))
+    written_to_them = Memo.kind.in_(
+        ("message", "parcel")
+    )  # what was written to them, and where it went
+    session.execute(update(Memo).where(theirs, written_to_them).values(details={}))
     to_ask = Memo.kind == "asking", Memo.done_on.is_(None), Memo.struck_at.is_(None)
     session.execute(update(Memo).where(theirs, *to_ask).values(struck_at=now))
     for job in removal.jobs:
@@ -272,7 +278,9 @@ def _empty_customer(customer: Customer) -> None:
 
 def _renew_pieces(session: Session, texts: Texts) -> None:
     """Make the words anew that changed pieces are found by."""
-    changed = {found.key["id"] for found in texts.struck if found.table == "piece"}
+    changed = {
+        text_struck.key["id"] for text_struck in texts.struck if text_struck.table == "piece"
+    }
     for piece_id in changed:
         piece = session.get_one(Piece, piece_id)
         session.refresh(piece)
@@ -300,17 +308,21 @@ def _strike_paper(
 
 def _printed_of(printed: Mapping[str, object]) -> list[str]:
     """List what a paper about the person printed of them, beyond what the book says today."""
-    told: list[object] = []
+    texts: list[object] = []
     common, part = printed.get("common"), printed.get("part")
     if isinstance(common, dict) and common.get("job_number"):
-        told += [common.get("customer"), common.get("played_on"), *_lines(common, "customer_lines")]
+        texts += [
+            common.get("customer"),
+            common.get("played_on"),
+            *_lines(common, "customer_lines"),
+        ]
     if isinstance(part, dict):
-        told += _lines(part, "address")
-    return [one for one in told if isinstance(one, str)]
+        texts += _lines(part, "address")
+    return [text for text in texts if isinstance(text, str)]
 
 
-def _lines(told: Mapping[str, object], name: str) -> list[object]:
-    lines = told.get(name)  # on a tag, the address is the code's
+def _lines(values: Mapping[str, object], name: str) -> list[object]:
+    lines = values.get(name)  # on a tag, the address is the code's
     return lines if isinstance(lines, list) else []
 
 

@@ -178,7 +178,7 @@ def _refuse_foreign_photos(book: Path, export: Export) -> None:
 
 
 def _refuse_too_large(book: Path, export: Export) -> None:
-    wanted = 2 * sum(one.size for one in export.manifest.files.values())
+    wanted = 2 * sum(file.size for file in export.manifest.files.values())
     free = shutil.disk_usage(book).free
     if wanted > free:
         raise BookProblem(

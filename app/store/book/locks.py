@@ -147,9 +147,9 @@ class ServerLock:
         def hold(connection: Any, _record: object) -> None:
             connection.autocommit = True  # the lock is the connection's, not a transaction's
             connection.execute(f"SELECT pg_advisory_lock_shared({OURS}, {OPEN})")
-            found = connection.execute(_SCHEMA).fetchone()
+            schema_now = connection.execute(_SCHEMA).fetchone()
             connection.autocommit = False
-            if found is None or found[0] != schema:
+            if schema_now is None or schema_now[0] != schema:
                 raise Outdated(
                     "Another bench brought this book up to date. Stop Laybook here and start the "
                     "newer one; nothing of this page was kept."

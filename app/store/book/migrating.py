@@ -32,7 +32,7 @@ def alembic_config(scripts: Path, connection: Connection | None = None) -> Confi
 
 
 def _scripts(scripts: Path) -> dict[str, Script]:
-    return {one.revision: one for one in _directory(scripts).walk_revisions()}
+    return {script.revision: script for script in _directory(scripts).walk_revisions()}
 
 
 @lru_cache(maxsize=4)
@@ -62,9 +62,9 @@ def is_known(revision: str, scripts: Path) -> bool:
     return revision in _scripts(scripts)
 
 
-def refuse_newer(found: str | None, scripts: Path) -> None:
+def refuse_newer(revision: str | None, scripts: Path) -> None:
     """Raise BookProblem if a newer program wrote the book."""
-    if found and found not in _scripts(scripts):
+    if revision and revision not in _scripts(scripts):
         raise BookProblem(
             "This book was written by a newer Laybook than this one. Start the newer one; "
             "the book has not been touched."
@@ -73,9 +73,9 @@ def refuse_newer(found: str | None, scripts: Path) -> None:
 
 def needs_migrating(engine: Engine, scripts: Path) -> bool:
     """Say whether the book's schema is older than this program's; raises BookProblem if newer."""
-    found = current_revision(engine)
-    refuse_newer(found, scripts)
-    return found != newest_revision(scripts)
+    revision = current_revision(engine)
+    refuse_newer(revision, scripts)
+    return revision != newest_revision(scripts)
 
 
 def migrate_book(engine: Engine, scripts: Path, to: str = "head") -> bool:
@@ -84,16 +84,16 @@ def migrate_book(engine: Engine, scripts: Path, to: str = "head") -> bool:
     Raises BookProblem, with the book unchanged, if it was written by a newer program or if the
     result would break a reference, damage a page, or lose or make a row.
     """
-    found = current_revision(engine)
-    refuse_newer(found, scripts)
-    if found == (newest_revision(scripts) if to == "head" else to):
+    revision = current_revision(engine)
+    refuse_newer(revision, scripts)
+    if revision == (newest_revision(scripts) if to == "head" else to):
         return False
     with engine.execution_options(writes=True).connect() as connection:
         kind = engine_kind(engine)
         with kind.rebuilding(connection):
             before, triggers = _count(connection), kind.list_triggers(connection)
             command.upgrade(alembic_config(scripts, connection), to)
-            _refuse_losses(connection, before, triggers, _excused(scripts, found))
+            _refuse_losses(connection, before, triggers, _excused(scripts, revision))
     return True
 
 
@@ -106,14 +106,14 @@ def _count(connection: Connection) -> dict[str, int]:
     }
 
 
-def _excused(scripts: Path, found: str | None) -> set[str]:
+def _excused(scripts: Path, revision: str | None) -> set[str]:
     """Name the tables and triggers a migration means to change: it says so as `CHANGES`."""
     ahead = []
-    for one in _directory(scripts).walk_revisions():
-        if one.revision == found:
+    for script in _directory(scripts).walk_revisions():
+        if script.revision == revision:
             break
-        ahead.append(one)
-    return {name for one in ahead for name in getattr(one.module, "CHANGES", ())}
+        ahead.append(script)
+    return {name for script in ahead for name in getattr(script.module, "CHANGES", ())}
 
 
 def _refuse_losses(

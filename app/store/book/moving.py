@@ -144,9 +144,9 @@ def _refuse_other(source: Connection, target: Connection) -> None:
 def _set_aside(book: Path, now: datetime) -> Path:
     folder = free_aside(book, now, DATABASE_NAME).parent
     make_private_folder(folder)
-    for one in database_files(book / DATABASE_NAME):
-        if one.exists():
-            one.rename(folder / one.name)
+    for file in database_files(book / DATABASE_NAME):
+        if file.exists():
+            file.rename(folder / file.name)
     sync_folder(book)
     return folder
 

@@ -98,8 +98,10 @@ class Texts:
 
     def judged(self, marks: Collection[str]) -> "Texts":
         """The texts with those struck too that the maker judged to mean the person."""
-        also = [replace(one, after=one.named) for one in self.doubtful if one.mark in marks]
-        return Texts([*self.struck, *also], [one for one in self.doubtful if one.mark not in marks])
+        also = [replace(text, after=text.named) for text in self.doubtful if text.mark in marks]
+        return Texts(
+            [*self.struck, *also], [text for text in self.doubtful if text.mark not in marks]
+        )
 
 
 def jobs_of(customer_id: int) -> Any:
@@ -151,8 +153,10 @@ def hinted(column: ColumnElement[Any], hints: Sequence[str], *, is_json: bool = 
     forms = {
         form
         for hint in hints
-        for one in (hint, hint.lower(), hint.upper(), hint.title())
-        for form in ((one, json.dumps(one)[1:-1]) if is_json else (one, in_page(one)))
+        for spelling in (hint, hint.lower(), hint.upper(), hint.title())
+        for form in (
+            (spelling, json.dumps(spelling)[1:-1]) if is_json else (spelling, in_page(spelling))
+        )
     }
     text = cast(column, Text)
     return or_(false(), *(text.icontains(form, autoescape=True) for form in sorted(forms)))
@@ -177,11 +181,11 @@ def find_texts(session: Session, customer_id: int, marks: Marks) -> Texts:
                 for column in columns
             )
         )
-        for found in _look(session, table, columns, own, marks, own_rows=True):
-            texts.struck.append(found)
-        for found in _look(session, table, columns, and_(other, near), marks, own_rows=False):
-            place = texts.struck if found.after != found.before else texts.doubtful
-            place.append(found)
+        for named_in in _look(session, table, columns, own, marks, own_rows=True):
+            texts.struck.append(named_in)
+        for named_in in _look(session, table, columns, and_(other, near), marks, own_rows=False):
+            place = texts.struck if named_in.after != named_in.before else texts.doubtful
+            place.append(named_in)
     return texts
 
 
@@ -201,34 +205,37 @@ def _look(
             whole_only = not own_rows or (table.name, column) in WHOLE_NAME_ONLY
             after = strike_values(before, marks.elsewhere) if whole_only else named
             if after != before or (not own_rows and named != before):
-                key = {one.name: row[one.name] for one in table.primary_key}
+                key = {
+                    column_of_key.name: row[column_of_key.name]
+                    for column_of_key in table.primary_key
+                }
                 where, address = _place(session, table.name, row)
                 yield Found(table.name, key, column, before, after, named, where, address)
 
 
 def _place(session: Session, table: str, row: Mapping[Any, Any]) -> tuple[str, str]:
     """Say in words where a row stands, and its page's address."""
-    told = {**row}
+    ids = {**row}
     if table == "revision":
-        told = {f"{told['noun']}_id": told["record_id"]}
-    job_id = told["id"] if table == "job" else told.get("job_id")
+        ids = {f"{ids['noun']}_id": ids["record_id"]}
+    job_id = ids["id"] if table == "job" else ids.get("job_id")
     if job_id is not None and (job := session.get(Job, job_id)):
         return f"job {job.number}", f"/jobs/{job.number}"
-    piece_id = told["id"] if table == "piece" else told.get("piece_id")
+    piece_id = ids["id"] if table == "piece" else ids.get("piece_id")
     if piece_id is not None:
         return f"piece {piece_id}", f"/pieces/{piece_id}"
-    if table == "customer" or "customer_id" in told:
-        number = told["id"] if table == "customer" else told["customer_id"]
+    if table == "customer" or "customer_id" in ids:
+        number = ids["id"] if table == "customer" else ids["customer_id"]
         return "another customer", f"/customers/{number}"
     return "elsewhere", ""
 
 
 def strike_texts(session: Session, texts: Texts) -> None:
     """Write what the struck texts are to say."""
-    for found in texts.struck:
-        table = Base.metadata.tables[found.table]
-        where = [table.c[name] == value for name, value in found.key.items()]
-        session.execute(update(table).where(*where).values({found.column: found.after}))
+    for struck in texts.struck:
+        table = Base.metadata.tables[struck.table]
+        where = [table.c[name] == value for name, value in struck.key.items()]
+        session.execute(update(table).where(*where).values({struck.column: struck.after}))
 
 
 def find_drafts(session: Session, customer_id: int, marks: Marks) -> list[str]:

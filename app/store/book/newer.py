@@ -63,12 +63,12 @@ def _compare(connection: sqlite3.Connection, backup: Backup) -> str:
 
 def _newer_rows(connection: sqlite3.Connection, name: str) -> str:
     """Write the query for a table's rows that the backup has not, or has otherwise."""
-    found = [
+    columns = [
         [row[1] for row in connection.execute(f"PRAGMA {schema}.table_info({name})")]
         for schema in ("main", "kept")
     ]
-    both = ", ".join(f'"{column}"' for column in found[0] if column in found[1])
-    if not found[0]:
+    both = ", ".join(f'"{column}"' for column in columns[0] if column in columns[1])
+    if not columns[0]:
         return ""
     if not both:
         return f"SELECT * FROM main.{name}"  # noqa: S608

@@ -171,14 +171,19 @@ def refuse_strangers(engine: Engine) -> None:
 
 def find_traces(book: Path) -> list[str]:
     """Name what only a book leaves in its folder, beside the database."""
-    names = (UPKEEP_NAME, FAILED_NAME, PHOTOS_NAME, *(one.name for one in places_of(book, None)))
+    names = (
+        UPKEEP_NAME,
+        FAILED_NAME,
+        PHOTOS_NAME,
+        *(place.name for place in places_of(book, None)),
+    )
     return [name for name in names if (book / name).exists()]
 
 
 def _inspect_pages(book: Path, now: datetime, scripts: Path) -> None:
     try:
         with closing(open_still(book / DATABASE_NAME)) as connection:
-            found = [str(row[0]) for row in connection.execute("PRAGMA quick_check(3)")]
+            faults = [str(row[0]) for row in connection.execute("PRAGMA quick_check(3)")]
             schema, acts = read_schema(connection), count_acts(connection)
     except sqlite3.OperationalError as error:
         if getattr(error, "sqlite_errorname", "").startswith("SQLITE_BUSY"):
@@ -189,8 +194,8 @@ def _inspect_pages(book: Path, now: datetime, scripts: Path) -> None:
         raise damaged(book, now, f"its database can't be read: {error}") from error
     except sqlite3.DatabaseError as error:
         raise damaged(book, now, f"its database can't be read: {error}") from error
-    if found != ["ok"]:
-        raise damaged(book, now, f"its database is damaged: {found[0]}")
+    if faults != ["ok"]:
+        raise damaged(book, now, f"its database is damaged: {faults[0]}")
     refuse_newer(schema, scripts)
     if lost := max(0, read_note(book) - acts):
         raise damaged(

@@ -66,12 +66,12 @@ class Restored:
 def find_backup(book: Path, upkeep: Upkeep, named: str) -> Backup:
     """Find a backup by its number or its folder; raises BookProblem."""
     if named.isdecimal():
-        found = next((b for b in list_backups(book, upkeep) if b.number == int(named)), None)
+        backup = next((b for b in list_backups(book, upkeep) if b.number == int(named)), None)
     else:
-        found = read_backup(Path(named))
-    if found is None:
+        backup = read_backup(Path(named))
+    if backup is None:
         raise BookProblem(f"There is no backup “{named}”. “laybook backup --list” names them all.")
-    return found
+    return backup
 
 
 def restore_backup(book: Path, backup: Backup, scripts: Path, now: datetime) -> Restored:
@@ -238,7 +238,7 @@ def free_aside(book: Path, now: datetime, name: str) -> Path:
     """A place for what is put out of the book's way at this moment, where nothing lies yet."""
     begun = book / ASIDE_NAME / f"{now.astimezone():%Y-%m-%d-%H%M%S}"
     folders = (begun.with_name(f"{begun.name}-{n}") if n else begun for n in count())
-    return next(one / name for one in folders if not (one / name).exists())
+    return next(folder / name for folder in folders if not (folder / name).exists())
 
 
 def _replace_file(fresh: Path, book: Path, now: datetime) -> str:
@@ -248,19 +248,19 @@ def _replace_file(fresh: Path, book: Path, now: datetime) -> str:
             raise BookProblem(
                 "Laybook has this book open. Close it first; nothing has been changed."
             )
-        there = [one for one in database_files(book / DATABASE_NAME) if one.exists()]
+        there = [file for file in database_files(book / DATABASE_NAME) if file.exists()]
         kept = "There was no database to keep."
         if there:
             folder = free_aside(book, now, there[0].name).parent
             make_private_folder(folder)
             # The damaged database gives up its name last, so that a kill in between leaves
             # a book that still refuses to start rather than an empty one.
-            for one in reversed(there):
-                shutil.copy2(one, folder / one.name)
-                sync_file(folder / one.name)
+            for file in reversed(there):
+                shutil.copy2(file, folder / file.name)
+                sync_file(folder / file.name)
             sync_folder(folder)
-            for one in there[1:]:
-                one.unlink()
+            for file in there[1:]:
+                file.unlink()
             kept = f"What it replaced is set aside in {folder}."
         forget_note(book)
         fresh.replace(book / DATABASE_NAME)

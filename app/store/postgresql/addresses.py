@@ -99,8 +99,8 @@ def keep_address(book: Path, address: URL | None) -> None:
     if address is None:
         (book / NOTE_NAME).unlink(missing_ok=True)
         return
-    told = without_password(address).render_as_string()
-    write_json(book / NOTE_NAME, {"database": told})
+    shown = without_password(address).render_as_string()
+    write_json(book / NOTE_NAME, {"database": shown})
 
 
 def is_same(one: URL, other: URL) -> bool:

@@ -102,10 +102,10 @@ def check_settings(engine: Engine) -> None:
                 f"The server is PostgreSQL {version}; {LEAST_VERSION} or newer is needed."
             )
         for name, wanted in NEEDED.items():
-            found = connection.execute(text(f"SHOW {name}")).scalar_one()
-            if found != wanted:
+            setting = connection.execute(text(f"SHOW {name}")).scalar_one()
+            if setting != wanted:
                 raise BookProblem(
-                    f"The server answers {name} = {found} where {wanted} is needed to keep the "
+                    f"The server answers {name} = {setting} where {wanted} is needed to keep the "
                     "book whole. Nothing has been changed."
                 )
         ordered = text("SELECT word FROM unnest(CAST(:words AS text[])) AS word ORDER BY word")
@@ -152,8 +152,8 @@ def list_triggers(_connection: Connection) -> set[str]:
 
 def find_faults(connection: Connection) -> list[str]:
     """Say what a migration would leave broken: references that PostgreSQL does not vouch for."""
-    found = text("SELECT conname FROM pg_constraint WHERE contype = 'f' AND NOT convalidated")
-    return [f"the reference {name} would not hold" for name in connection.execute(found).scalars()]
+    unheld = text("SELECT conname FROM pg_constraint WHERE contype = 'f' AND NOT convalidated")
+    return [f"the reference {name} would not hold" for name in connection.execute(unheld).scalars()]
 
 
 def write_anew(engine: Engine) -> bool:

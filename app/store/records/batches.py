@@ -100,16 +100,16 @@ def get_batch(session: Session, batch_id: int) -> Batch | None:
 
 def list_batches(session: Session, facing_id: int | None = None) -> list[BatchLine]:
     """List the batches, newest first; those made to one facing only, if asked."""
-    found = (
+    batches = (
         select(Batch, func.count(BatchPiece.piece_id))
         .outerjoin(BatchPiece, (BatchPiece.batch_id == Batch.id) & BatchPiece.left_at.is_(None))
         .group_by(Batch.id)
         .order_by(Batch.started_on.desc(), Batch.id.desc())
     )
     if facing_id is not None:
-        found = found.where(Batch.facing_id == facing_id)
+        batches = batches.where(Batch.facing_id == facing_id)
     lines = []
-    for batch, count in session.execute(found):
+    for batch, count in session.execute(batches):
         facing = get_facing(session, batch.facing_id)
         assert facing is not None  # noqa: S101 - the table's foreign key holds it
         lines.append(BatchLine(batch, facing, count))
@@ -140,11 +140,11 @@ def move_out(
 
 def find_batch_of(session: Session, piece_id: int) -> Any:
     """The batch a piece was made in and has not left (id, name), and its place there."""
-    found = select(Batch.id, Batch.name, BatchPiece.place).join(
+    batches = select(Batch.id, Batch.name, BatchPiece.place).join(
         BatchPiece, BatchPiece.batch_id == Batch.id
     )
     here = BatchPiece.piece_id == piece_id, BatchPiece.left_at.is_(None)
-    return session.execute(found.where(*here)).first()
+    return session.execute(batches.where(*here)).first()
 
 
 def price_of(session: Session, piece: Piece) -> int | None:
@@ -165,18 +165,18 @@ def list_made_pieces(session: Session, batch_id: int) -> list[MadePiece]:
         .options(joinedload(BatchPiece.piece).joinedload(Piece.owner))
         .order_by(BatchPiece.place)
     ).all()
-    sets = _own_sets(session, [one.piece_id for one in kept])
-    trials = {one.piece_id: one for one in list_awaited(session) if one.kind == "trial"}
+    sets = _own_sets(session, [place.piece_id for place in kept])
+    trials = {memo.piece_id: memo for memo in list_awaited(session) if memo.kind == "trial"}
     return [
         MadePiece(
-            one.place,
-            one.piece,
-            sets.get(one.piece_id),
-            one.left_at,
-            one.price_minor,
-            trials.get(one.piece_id),
+            place.place,
+            place.piece,
+            sets.get(place.piece_id),
+            place.left_at,
+            place.price_minor,
+            trials.get(place.piece_id),
         )
-        for one in kept
+        for place in kept
     ]
 
 
@@ -190,11 +190,11 @@ def save_prices(
         .options(joinedload(BatchPiece.piece))
     )
     before = {}
-    for one in kept:
-        if one.price_minor != prices[one.piece_id]:
-            name = f"price of {one.piece.marking or one.place}"
-            before[name] = format_money(one.price_minor, currency)
-            one.price_minor = prices[one.piece_id]
+    for place in kept:
+        if place.price_minor != prices[place.piece_id]:
+            name = f"price of {place.piece.marking or place.place}"
+            before[name] = format_money(place.price_minor, currency)
+            place.price_minor = prices[place.piece_id]
     if before:
         keep(session, Revision(noun="batch", record_id=batch.id, at=now, before=before))
 
@@ -203,7 +203,9 @@ def _own_sets(session: Session, piece_ids: Sequence[int]) -> dict[int, Measureme
     """By piece, the last standing readings that tell of its facing."""
     made = list_own_measurements(session, piece_ids, get_shop(session).customer_id)
     return {
-        one.piece_id: one
-        for one in standing(made)
-        if one.facing.left or one.facing.right or one.facing.tip_opening_mm is not None
+        measurement.piece_id: measurement
+        for measurement in standing(made)
+        if measurement.facing.left
+        or measurement.facing.right
+        or measurement.facing.tip_opening_mm is not None
     }

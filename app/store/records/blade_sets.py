@@ -23,9 +23,16 @@ def get_blade_set(session: Session, set_id: int) -> BladeSet | None:
 
 def find_set_named(session: Session, name: str, but: int | None = None) -> BladeSet | None:
     """Find another set of this name."""
-    found = session.scalars(select(BladeSet)).all()
+    blade_sets = session.scalars(select(BladeSet)).all()
     folded = name.casefold()
-    return next((one for one in found if one.id != but and one.name.casefold() == folded), None)
+    return next(
+        (
+            blade_set
+            for blade_set in blade_sets
+            if blade_set.id != but and blade_set.name.casefold() == folded
+        ),
+        None,
+    )
 
 
 def add_blade_set(session: Session, entry: BladeSetEntry) -> BladeSet:
@@ -37,7 +44,9 @@ def add_blade_set(session: Session, entry: BladeSetEntry) -> BladeSet:
 
 def _place_members(session: Session, set_id: int, entry: BladeSetEntry) -> None:
     blades = session.scalars(select(Gauge).where(Gauge.id.in_(entry.gauge_ids))).all()
-    for place, blade in enumerate(sorted(blades, key=lambda one: (-(one.nominal_mm or 0), one.id))):
+    for place, blade in enumerate(
+        sorted(blades, key=lambda gauge: (-(gauge.nominal_mm or 0), gauge.id))
+    ):
         keep(session, BladeSetMember(blade_set_id=set_id, gauge_id=blade.id, place=place))
 
 
@@ -49,7 +58,7 @@ def save_blade_set(
     now: datetime,
 ) -> None:
     """Change a loaded set's name and blades, keeping what it was; raises Conflict."""
-    before = {one.gauge_id for one in blade_set.members}
+    before = {member.gauge_id for member in blade_set.members}
     if seen_version is not None and seen_version != blade_set.version:
         if before != set(entry.gauge_ids) or blade_set.name != entry.name:
             raise Conflict(blade_set, {"name": (blade_set.name, entry.name)})
@@ -75,14 +84,17 @@ def note_members(session: Session, set_id: int, now: datetime) -> set[int]:
         .where(BladeSetMember.blade_set_id == set_id)
         .order_by(BladeSetMember.place)
     ).all()
-    before = {"blades": ", ".join(one.label for one in blades)}
+    before = {"blades": ", ".join(gauge.label for gauge in blades)}
     keep(session, Revision(noun="blade_set", record_id=set_id, at=now, before=before))
-    return {one.id for one in blades}
+    return {gauge.id for gauge in blades}
 
 
 def family_sets(session: Session) -> dict[str, int]:
     """The set chosen for each family that has one."""
-    return {one.family: one.blade_set_id for one in session.scalars(select(FamilyBladeSet))}
+    return {
+        family_blade_set.family: family_blade_set.blade_set_id
+        for family_blade_set in session.scalars(select(FamilyBladeSet))
+    }
 
 
 def save_families(session: Session, chosen: Mapping[str, int | None], now: datetime) -> None:

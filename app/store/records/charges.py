@@ -55,8 +55,8 @@ def account_of(session: Session, jobs: Sequence[Job]) -> Account:
     charged: list[int] = []
     paid: list[int] = []
     for job in jobs:
-        for one in session.execute(_STANDING, {"job": job.id}):
-            (paid if one.is_paid else charged).append(one.amount_minor)
+        for line in session.execute(_STANDING, {"job": job.id}):
+            (paid if line.is_paid else charged).append(line.amount_minor)
         if job.agreed_price_minor is not None and not job.price_in_lines:
             charged.append(job.agreed_price_minor)
     return add_up(charged, paid)
@@ -96,7 +96,9 @@ def answer_quote(
     if entry.answer != "accepted":
         return
     for job in order:
-        lines = [one.label for one in list_charges(session, job.id) if one.struck_at is None]
+        lines = [
+            charge.label for charge in list_charges(session, job.id) if charge.struck_at is None
+        ]
         if lines and not job.agreed_work:
             agreed = {"agreed_work": ", ".join(dict.fromkeys(lines))}
             change_record(session, job, agreed, seen_version=None, now=now)

@@ -68,14 +68,16 @@ def list_customers(
         wanted = wanted.where(place > (last.search_text, last.id))
     elif begin:
         wanted = wanted.where(Customer.search_text >= begin)  # folded: Øyvind stands under O
-    found = session.scalars(wanted).all()
-    shown = tuple(found[:most])
+    customers = session.scalars(wanted).all()
+    shown = tuple(customers[:most])
     counts = session.execute(
         select(Piece.owner_id, func.count())
-        .where(Piece.owner_id.in_([one.id for one in shown]), Piece.joined_to_id.is_(None))
+        .where(
+            Piece.owner_id.in_([customer.id for customer in shown]), Piece.joined_to_id.is_(None)
+        )
         .group_by(Piece.owner_id)
     )
-    more = len(found) > most
+    more = len(customers) > most
     return CustomerPage(
         customers=shown,
         piece_counts={owner: count for owner, count in counts},  # noqa: C416 - rows are not pairs to mypy
@@ -115,7 +117,9 @@ def tell_apart(session: Session, customer_ids: Sequence[int]) -> dict[int, Known
         visit.customer_id: Known(visit, visit.dropped_off)
         for visit in session.execute(visits.where(Job.number.in_(last)))
     }
-    others = Piece.owner_id.in_([one for one in customer_ids if one not in known])
+    others = Piece.owner_id.in_(
+        [customer_id for customer_id in customer_ids if customer_id not in known]
+    )
     first = select(func.min(Piece.id)).where(others).group_by(Piece.owner_id)
     for piece in session.execute(select(Piece.owner_id, *name).where(Piece.id.in_(first))):
         known[piece.owner_id] = Known(piece, None)

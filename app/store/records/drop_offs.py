@@ -37,9 +37,9 @@ def take_in(session: Session, drop: DropOff, now: datetime) -> Job:
     customer_id = _settle_customer(session, drop.customer, now)
     instrument = _settle_instrument(session, drop.instrument, customer_id)
     jobs: list[Job] = []
-    for at, one in enumerate(drop.pieces):
+    for at, dropped in enumerate(drop.pieces):
         entry = drop.job_of(at)
-        piece = _settle_piece(session, one, customer_id, entry, now)
+        piece = _settle_piece(session, dropped, customer_id, entry, now)
         horn = instrument
         if horn and len(drop.pieces) > 1 and horn.kind != piece.instrument_kind:
             horn = None
@@ -100,10 +100,10 @@ def _settle_instrument(
         return add_instrument(session, customer_id, chosen)
     if chosen is None:
         return None
-    found = session.get(Instrument, chosen)
-    if found is None or found.customer_id != customer_id:
+    instrument = session.get(Instrument, chosen)
+    if instrument is None or instrument.customer_id != customer_id:
         raise Unknown("instrument", "That instrument is not this customer's. Choose again.")
-    return found
+    return instrument
 
 
 def _charge_services(
@@ -116,12 +116,12 @@ def _charge_services(
     """Write what was picked from the price list on the job's bill."""
     services = offered_services(session) if labels else []
     for label in labels:
-        found = price_of(services, label, piece.instrument_kind, piece.material)
-        if found is None:
+        service = price_of(services, label, piece.instrument_kind, piece.material)
+        if service is None:
             kind, material = INSTRUMENT_KINDS[piece.instrument_kind], MATERIALS[piece.material]
             raise Unknown(
                 "service",
                 f"“{label}” has no price for a piece of a {kind}, {material}. Write one in the "
                 "price list, or untick it and write the price below.",
             )
-        add_charge(session, job, ChargeEntry(found.label, found.price_minor, now.date()), now)
+        add_charge(session, job, ChargeEntry(service.label, service.price_minor, now.date()), now)

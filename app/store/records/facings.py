@@ -133,13 +133,13 @@ def list_set_aside(session: Session) -> list[KeptFacing]:
 
 
 def _list(session: Session, *where: ColumnElement[bool]) -> list[KeptFacing]:
-    found = session.scalars(
+    facings = session.scalars(
         select(Facing)
         .where(*where)
         .options(selectinload(Facing.readings))
         .order_by(Facing.instrument_kind, Facing.name, Facing.id)
     )
-    return [as_kept(one) for one in found]
+    return [as_kept(facing) for facing in facings]
 
 
 def as_kept(kept: Facing) -> KeptFacing:

@@ -81,8 +81,8 @@ def kept_checks(gauge: Gauge) -> tuple[KeptCheck, ...]:
 
 
 def _studied(study: Study) -> StudiedRepeat:
-    found = work_out_study(study_values(study))
-    return StudiedRepeat(study.done_on, found.repeatability_mm, float(found.within_dof))
+    outcome = work_out_study(study_values(study))
+    return StudiedRepeat(study.done_on, outcome.repeatability_mm, float(outcome.within_dof))
 
 
 def study_values(study: Study) -> tuple[StudyValue, ...]:
@@ -110,11 +110,11 @@ def list_register(session: Session) -> list[Gauge]:
 
 def list_hand_gauges(session: Session) -> tuple[HandGauge, ...]:
     """List dials and callipers to choose from: the last used of those in use first."""
-    known = [one for one in load_register(session).values() if one.kind in HAND_KINDS]
-    found = sorted(known, key=lambda one: (one.retired, one.id))
+    known = [gauge for gauge in load_register(session).values() if gauge.kind in HAND_KINDS]
+    hand_gauges = sorted(known, key=lambda one: (one.retired, one.id))
     last: dict[str, int | None] = {}
     for kind in HAND_KINDS:
-        ids = [one.id for one in found if one.kind == kind and not one.retired]
+        ids = [gauge.id for gauge in hand_gauges if gauge.kind == kind and not gauge.retired]
         if len(ids) > 1:
             last[kind] = session.scalar(
                 select(Reading.gauge_id)
@@ -122,8 +122,8 @@ def list_hand_gauges(session: Session) -> tuple[HandGauge, ...]:
                 .order_by(Reading.id.desc())
                 .limit(1)
             )
-    ordered = sorted(found, key=lambda one: last.get(one.kind) != one.id)
-    return tuple(HandGauge(one.id, one.kind, one.label, one.retired) for one in ordered)
+    ordered = sorted(hand_gauges, key=lambda gauge: last.get(gauge.kind) != gauge.id)
+    return tuple(HandGauge(gauge.id, gauge.kind, gauge.label, gauge.retired) for gauge in ordered)
 
 
 def get_gauge(session: Session, gauge_id: int) -> Gauge | None:
@@ -138,9 +138,11 @@ def add_gauge(session: Session, entry: GaugeEntry) -> Gauge:
 
 def find_namesake(session: Session, kind: str, label: str, but: int | None = None) -> Gauge | None:
     """Find another gauge of this kind in use under the same name."""
-    found = session.scalars(select(Gauge).where(Gauge.kind == kind, Gauge.retired.is_(False)))
+    gauges = session.scalars(select(Gauge).where(Gauge.kind == kind, Gauge.retired.is_(False)))
     folded = label.casefold()
-    return next((one for one in found if one.id != but and one.label.casefold() == folded), None)
+    return next(
+        (gauge for gauge in gauges if gauge.id != but and gauge.label.casefold() == folded), None
+    )
 
 
 def save_gauge(

@@ -33,8 +33,6 @@ from app.store.records.revisions import (
 from app.store.records.shop import extend_checklists
 from app.store.tables import Event, Job, JobTick
 
-JOB_PARTS = ("ticks", "events", "passes", "works", "slips")
-
 
 def add_job(
     session: Session,
@@ -49,8 +47,8 @@ def add_job(
     """Open a job with the next number."""
     number = (session.scalar(select(func.max(Job.number))) or 0) + 1
     stage = EXPECTED if entry.expected else DROPPED_OFF
-    told = {one.name: getattr(entry, one.name) for one in fields(entry)}
-    del told["ticks"], told["expected"]
+    columns = {column.name: getattr(entry, column.name) for column in fields(entry)}
+    del columns["ticks"], columns["expected"]
     job = keep(
         session,
         Job(
@@ -62,7 +60,7 @@ def add_job(
             stage=stage,
             created_at=now,
             ticks=[JobTick(kind=kind, label=label) for kind, label in entry.ticks],
-            **told,
+            **columns,
         ),
     )
     extend_checklists(session, entry.ticks)
@@ -75,8 +73,8 @@ def list_order(session: Session, job: Job) -> list[Job]:
     first = job.order_id or job.id
     wanted = or_(Job.id == first, Job.order_id == first)
     parts = selectinload(Job.ticks), selectinload(Job.works), selectinload(Job.slips)
-    found = select(Job).where(wanted).options(*_WHOSE, *parts).order_by(Job.number)
-    return list(session.scalars(found))
+    of_order = select(Job).where(wanted).options(*_WHOSE, *parts).order_by(Job.number)
+    return list(session.scalars(of_order))
 
 
 def save_ticks(
@@ -86,7 +84,7 @@ def save_ticks(
     before = _own_ticks(job, at_drop_off)
     if before == set(ticks):
         return
-    kept = [one for one in job.ticks if (one.kind, one.label) not in before - set(ticks)]
+    kept = [tick for tick in job.ticks if (tick.kind, tick.label) not in before - set(ticks)]
     added = [
         JobTick(kind=kind, label=label) for kind, label in ticks if (kind, label) not in before
     ]
@@ -99,7 +97,7 @@ def save_ticks(
 
 def _own_ticks(job: Job, at_drop_off: bool) -> set[tuple[str, str]]:
     kinds = {key for key, kind in TICK_KINDS.items() if kind.at_drop_off == at_drop_off}
-    return {(one.kind, one.label) for one in job.ticks if one.kind in kinds}
+    return {(tick.kind, tick.label) for tick in job.ticks if tick.kind in kinds}
 
 
 def _show_ticks(ticks: Collection[tuple[str, str]]) -> str:
@@ -186,18 +184,18 @@ def save_agreed(
     save_ticks(session, job, entry.ticks, today, now, at_drop_off=True)
 
 
-def get_job(session: Session, number: int, parts: Collection[str] = JOB_PARTS) -> Job | None:
-    """A job by its number with everything its page shows, or only some parts of it."""
+def get_job(session: Session, number: int) -> Job | None:
+    """A job by its number with everything its page shows."""
     job = session.scalar(select(Job).where(Job.number == number).options(*_WHOSE))
-    if job and parts:
-        session.refresh(job, parts)
+    if job:
+        session.refresh(job, ("ticks", "events", "passes", "works", "slips"))
     return job
 
 
 def find_open_job(session: Session, piece_id: int) -> Job | None:
     """Find the job for which a piece is here or expected."""
-    found = select(Job).where(Job.piece_id == piece_id, Job.stage.in_(OPEN_STAGES))
-    return session.scalars(found.limit(1)).first()
+    open_jobs = select(Job).where(Job.piece_id == piece_id, Job.stage.in_(OPEN_STAGES))
+    return session.scalars(open_jobs.limit(1)).first()
 
 
 _WHOSE = joinedload(Job.piece), joinedload(Job.customer), joinedload(Job.instrument)

@@ -49,15 +49,15 @@ def find_alike(session: Session, entry: PieceEntry, most: int = 6) -> list[Piece
 
     With fewer than two of the three nothing is alike: a marking alone is on many.
     """
-    told = (entry.maker, entry.model, entry.marking)
-    if sum(bool(one) for one in told) < 2:
+    stamped = (entry.maker, entry.model, entry.marking)
+    if sum(bool(words) for words in stamped) < 2:
         return []
-    wanted = [fold(one) for one in told]
+    wanted = [fold(words) for words in stamped]
     return [
         piece
-        for piece in find_pieces(session, " ".join(told), most=200)
+        for piece in find_pieces(session, " ".join(stamped), most=200)
         if piece.instrument_kind == entry.instrument_kind
-        and [fold(one) for one in (piece.maker, piece.model, piece.marking)] == wanted
+        and [fold(words) for words in (piece.maker, piece.model, piece.marking)] == wanted
     ][:most]
 
 
@@ -76,7 +76,7 @@ def find_hindrance(session: Session, kept: Joined, gone: Joined) -> str:
     made = select(BatchPiece).where(BatchPiece.piece_id.in_([kept.id, gone.id]))
     if len(session.scalars(made).all()) > 1:
         return "Both stand in a batch, as pieces of their own."
-    both = [find_open_job(session, one.id) for one in (kept, gone)]
+    both = [find_open_job(session, record.id) for record in (kept, gone)]
     if all(both):
         numbers = " and ".join(str(job.number) for job in both if job)
         return (
@@ -144,7 +144,7 @@ def undo_joining(session: Session, joining: Joining, now: datetime) -> None:
 def list_joinings(session: Session, record: Joined) -> Sequence[tuple[Joining, Any]]:
     """List what was made one with a record and still is, each with the other as it was written."""
     kind = type(record)
-    found = session.execute(
+    rows = session.execute(
         select(Joining, kind)
         .join(kind, kind.id == Joining.gone_id)
         .where(
@@ -154,7 +154,7 @@ def list_joinings(session: Session, record: Joined) -> Sequence[tuple[Joining, A
         )
         .order_by(Joining.id)
     )
-    return [(joining, other) for joining, other in found]
+    return [(joining, other) for joining, other in rows]
 
 
 def move_to_piece(session: Session, job: Job, piece: Piece, today: date, now: datetime) -> None:
@@ -166,8 +166,8 @@ def move_to_piece(session: Session, job: Job, piece: Piece, today: date, now: da
             record.piece_id = piece.id
     change_record(session, job, {"piece_id": piece.id}, seen_version=None, now=now)
     names = [
-        f"{name_piece(one.maker, one.model, one.marking, one.telling_marks)} (piece {one.id})"
-        for one in (was, piece)
+        f"{name_piece(p.maker, p.model, p.marking, p.telling_marks)} (piece {p.id})"
+        for p in (was, piece)
     ]
     words = f"Led over to {names[1]}; it stood under {names[0]}."
     add_event(session, job, "note", today, now, words)
@@ -179,7 +179,7 @@ def _pointing(session: Session, gone: Joined) -> Iterator[tuple[Any, str]]:
     for mapper in Base.registry.mappers:
         for attribute in mapper.column_attrs:
             (column, *_) = attribute.columns
-            points = any(one.references(target) for one in _keys_of(column))
+            points = any(key.references(target) for key in _keys_of(column))
             if not points or (attribute.key, mapper.class_) in _STAY:
                 continue
             held = getattr(mapper.class_, attribute.key)
@@ -198,7 +198,7 @@ def _key(record: Any) -> list[Any]:
 def _moved_key(table: str, key: list[Any], joining: Joining) -> tuple[Any, ...]:
     """Say under which key a row stands since it was led over: a batch's piece is part of it."""
     if table == BatchPiece.__tablename__:
-        return tuple(joining.kept_id if one == joining.gone_id else one for one in key)
+        return tuple(joining.kept_id if part == joining.gone_id else part for part in key)
     return tuple(key)
 
 

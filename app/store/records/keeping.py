@@ -20,5 +20,5 @@ def keep(session: Session, record: Record) -> Record:
 
 def as_entry(kind: type[Entry], record: Any, **more: Any) -> Entry:
     """A value of `kind` from a record's columns of the same names, and from `more`."""
-    names = (one.name for one in fields(kind) if one.init and one.name not in more)  # type: ignore[arg-type]
+    names = (column.name for column in fields(kind) if column.init and column.name not in more)  # type: ignore[arg-type]
     return kind(**{name: getattr(record, name) for name in names}, **more)

@@ -63,8 +63,8 @@ def searchable(*parts: str) -> str:
 def search_text_of(record: Customer | Piece | CustomerEntry | PieceEntry) -> str:
     """The folded words that a customer or a piece is found by."""
     if isinstance(record, Customer | CustomerEntry):
-        told = (record.name, record.phone, record.email, record.address, record.plays)
-        return searchable(*told)
+        texts = (record.name, record.phone, record.email, record.address, record.plays)
+        return searchable(*texts)
     return searchable(record.maker, record.model, record.marking, record.telling_marks)
 
 
@@ -211,9 +211,9 @@ def _newest(session: Session, index: str, words: Sequence[str], most: int) -> li
     condition, given = _matching(index, words)
     if "long" not in given:
         condition += f" AND rowid > (SELECT max(rowid) FROM {index}) - {NEWEST}"  # noqa: S608
-    found = f"SELECT rowid FROM {index} WHERE {condition} ORDER BY rowid DESC LIMIT :most"  # noqa: S608
+    newest = f"SELECT rowid FROM {index} WHERE {condition} ORDER BY rowid DESC LIMIT :most"  # noqa: S608
     session.flush()
-    numbers = list(session.scalars(text(found), {**given, "most": most}))
+    numbers = list(session.scalars(text(newest), {**given, "most": most}))
     return numbers if "long" in given or len(numbers) == most else None
 
 
@@ -227,9 +227,9 @@ def find_customers(session: Session, query: str, most: int = MOST) -> list[Custo
         return []
     few = _few_customers(session, words)
     fit = and_(*(_has_word(Customer, word) for word in words))
-    found = select(Customer).where(fit if few is None else Customer.id.in_(few))
-    found = found.where(Customer.joined_to_id.is_(None))
-    return list(session.scalars(found.order_by(Customer.search_text, Customer.id).limit(most)))
+    customers = select(Customer).where(fit if few is None else Customer.id.in_(few))
+    customers = customers.where(Customer.joined_to_id.is_(None))
+    return list(session.scalars(customers.order_by(Customer.search_text, Customer.id).limit(most)))
 
 
 def _few_customers(session: Session, words: Sequence[str]) -> list[int] | None:
@@ -238,8 +238,8 @@ def _few_customers(session: Session, words: Sequence[str]) -> list[int] | None:
         return None
     condition, given = _matching("customer_search", words)
     session.flush()
-    found = text(f"SELECT rowid FROM customer_search WHERE {condition} LIMIT {FEW}")  # noqa: S608
-    ids = list(session.scalars(found, given))
+    fitting = text(f"SELECT rowid FROM customer_search WHERE {condition} LIMIT {FEW}")  # noqa: S608
+    ids = list(session.scalars(fitting, given))
     return ids if len(ids) < FEW else None
 
 
@@ -252,15 +252,15 @@ def find_pieces(session: Session, query: str, most: int = MOST) -> list[Piece]:
     words = split_words(query)
     if not words:
         return []
-    found = select(Piece).where(Piece.joined_to_id.is_(None)).options(joinedload(Piece.owner))
+    pieces = select(Piece).where(Piece.joined_to_id.is_(None)).options(joinedload(Piece.owner))
     ids = _newest(session, "piece_search", words, most)
     if ids is not None:
-        found = found.where(Piece.id.in_(ids))
+        pieces = pieces.where(Piece.id.in_(ids))
     for word in words if ids is None else ():
         own = select(Piece.id).where(_has_word(Piece, word))
         owned = select(Ownership.piece_id).join(Customer, Customer.id == Ownership.customer_id)
-        found = found.where(Piece.id.in_(own.union(owned.where(_has_word(Customer, word)))))
-    return list(session.scalars(found.order_by(Piece.id.desc()).limit(most)))
+        pieces = pieces.where(Piece.id.in_(own.union(owned.where(_has_word(Customer, word)))))
+    return list(session.scalars(pieces.order_by(Piece.id.desc()).limit(most)))
 
 
 def find_jobs(session: Session, query: str, most: int = MOST) -> list[Job]:
@@ -275,14 +275,14 @@ def find_jobs(session: Session, query: str, most: int = MOST) -> list[Job]:
         if numbers is None
         else Job.number.in_(numbers)
     )
-    found = (
+    jobs = (
         select(Job)
         .where(or_(fit, is_exact))
         .options(joinedload(Job.piece), joinedload(Job.customer))
         .order_by(case((is_exact, 0), else_=1), Job.number.desc())
         .limit(most)
     )
-    return list(session.scalars(found))
+    return list(session.scalars(jobs))
 
 
 def _job_has_word(word: str) -> ColumnElement[bool]:

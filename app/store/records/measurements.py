@@ -123,7 +123,7 @@ def add_reading_set(
             unread_mm=list(entry.unread_mm),
             read_once=entry.read_once,
             created_at=now,
-            readings=[Reading(**asdict(one)) for one in entry.readings],
+            readings=[Reading(**asdict(reading)) for reading in entry.readings],
         ),
     )
 
@@ -168,10 +168,10 @@ _SETS = (
 
 def _load(session: Session, *which: ColumnElement[bool]) -> list[Measurement]:
     """Load the reading sets wanted, in the order they were taken."""
-    found = session.execute(_SETS.where(*which)).all()
-    register = load_register(session) if found else Register()
+    rows = session.execute(_SETS.where(*which)).all()
+    register = load_register(session) if rows else Register()
     measurements = []
-    for kept, job_number, replaced_by_id in found:
+    for kept, job_number, replaced_by_id in rows:
         sizes = sizes_of(register, kept)
         readings = tuple(as_entry(ReadingEntry, reading) for reading in kept.readings)
         unread_mm, read_once = tuple(kept.unread_mm), kept.read_once
@@ -207,17 +207,17 @@ def measurements_of_job(job: Job) -> list[Measurement]:
         return []
     # a piece's sets stay with it: where those were asked for, the job's are among them
     if (all_of_piece := remembered(session, ("sets of piece", job.piece_id))) is not None:
-        return [one for one in all_of_piece if one.job_number == job.number]
+        return [measurement for measurement in all_of_piece if measurement.job_number == job.number]
     of_job = ReadingSet.job_id == job.id
     return list(remember(session, ("sets of job", job.id), lambda: _load(session, of_job)))
 
 
 def measurements_of_jobs(session: Session, job_ids: Sequence[int]) -> dict[int, list[Measurement]]:
     """The reading sets of several jobs, by the job's number, in the order they were taken."""
-    found: dict[int, list[Measurement]] = {}
-    for one in _load(session, ReadingSet.job_id.in_(job_ids)):
-        found.setdefault(one.job_number or 0, []).append(one)
-    return found
+    by_job: dict[int, list[Measurement]] = {}
+    for measurement in _load(session, ReadingSet.job_id.in_(job_ids)):
+        by_job.setdefault(measurement.job_number or 0, []).append(measurement)
+    return by_job
 
 
 def list_measurements(session: Session, piece_id: int) -> list[Measurement]:
@@ -260,7 +260,9 @@ def last_facings(session: Session, piece_ids: Sequence[int]) -> dict[int, Measur
 def standing(measurements: Sequence[Measurement], role: str = "") -> list[Measurement]:
     """Leave out the sets that a correction replaced, and keep one role if asked."""
     return [
-        one for one in measurements if one.replaced_by_id is None and (not role or one.role == role)
+        measurement
+        for measurement in measurements
+        if measurement.replaced_by_id is None and (not role or measurement.role == role)
     ]
 
 

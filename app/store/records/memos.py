@@ -61,48 +61,48 @@ def list_memos(session: Session, piece: Piece, job: Job | None = None) -> Sequen
     order = func.coalesce(Job.order_id, Job.id)
     orders = select(order).where(Job.id == job.id if job else Job.piece_id == piece.id)
     shared = Memo.kind.in_(OF_ORDERS) & Memo.job_id.in_(select(Job.id).where(order.in_(orders)))
-    found = select(Memo).where(or_(own, shared)).options(*_WITH)
-    return session.scalars(found.order_by(Memo.on.desc(), Memo.id.desc())).all()
+    memos = select(Memo).where(or_(own, shared)).options(*_WITH)
+    return session.scalars(memos.order_by(Memo.on.desc(), Memo.id.desc())).all()
 
 
 def list_awaited(session: Session, *, due_until: date | None = None) -> Sequence[Memo]:
     """List what is awaited and has not come, by its day; only what is due by then, if asked."""
-    found = select(Memo).where(
+    memos = select(Memo).where(
         Memo.due.is_not(None),
         Memo.done_on.is_(None),
         Memo.struck_at.is_(None),
         Memo.kind.in_(AWAITING),
     )
     if due_until:
-        found = found.where(Memo.due <= due_until)
-    return session.scalars(found.options(*_WITH).order_by(Memo.due, Memo.id)).all()
+        memos = memos.where(Memo.due <= due_until)
+    return session.scalars(memos.options(*_WITH).order_by(Memo.due, Memo.id)).all()
 
 
 def list_out(session: Session) -> dict[int, Memo]:
     """What says that a job's piece is out of the shop, by the job's id."""
-    found = select(Memo).where(
+    memos = select(Memo).where(
         Memo.kind == "away", Memo.done_on.is_(None), Memo.struck_at.is_(None)
     )
-    return {one.job_id: one for one in session.scalars(found) if one.job_id is not None}
+    return {memo.job_id: memo for memo in session.scalars(memos) if memo.job_id is not None}
 
 
 def last_memo(
     session: Session, piece: Piece, job: Job | None, kind: str, **details: str
 ) -> Memo | None:
     """The newest standing memo of a kind that holds these details, of a job or a piece."""
-    standing = (one for one in list_memos(session, piece, job) if one.struck_at is None)
-    of_kind = (one for one in standing if one.kind == kind)
-    return next((one for one in of_kind if details.items() <= one.details.items()), None)
+    standing = (memo for memo in list_memos(session, piece, job) if memo.struck_at is None)
+    of_kind = (memo for memo in standing if memo.kind == kind)
+    return next((memo for memo in of_kind if details.items() <= memo.details.items()), None)
 
 
 def warranty_of(session: Session, piece: Piece, on: date) -> Memo | None:
     """The warranty a piece is under on a day, the longest of several."""
-    found = [
-        one
-        for one in list_memos(session, piece)
-        if one.kind == "warranty" and one.struck_at is None and one.on <= on <= (one.due or on)
+    warranties = [
+        memo
+        for memo in list_memos(session, piece)
+        if memo.kind == "warranty" and memo.struck_at is None and memo.on <= on <= (memo.due or on)
     ]
-    return max(found, key=lambda one: one.due or on, default=None)
+    return max(warranties, key=lambda one: one.due or on, default=None)
 
 
 def trial_of(session: Session, piece: Piece) -> Memo | None:

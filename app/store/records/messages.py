@@ -11,7 +11,9 @@ from app.store.tables import MessageText
 
 def list_wordings(session: Session) -> dict[str, Wording]:
     """Each kind's wording."""
-    own = {one.kind: Wording(one.subject, one.body) for one in session.scalars(select(MessageText))}
+    own = {
+        text.kind: Wording(text.subject, text.body) for text in session.scalars(select(MessageText))
+    }
     return {key: own.get(key, kind.usual) for key, kind in MESSAGE_KINDS.items()}
 
 

@@ -42,8 +42,8 @@ def _digits(phone: str) -> str:
 
 
 def _piece(person: PersonKey, entry: PieceEntry | Piece) -> PieceKey:
-    told = (entry.maker, entry.model, entry.marking, entry.telling_marks)
-    maker, model, marking, marks = (fold(one) for one in told)
+    stamped = (entry.maker, entry.model, entry.marking, entry.telling_marks)
+    maker, model, marking, marks = (fold(words) for words in stamped)
     return person, entry.instrument_kind, maker, model, marking, marks
 
 
@@ -89,7 +89,7 @@ def _find_customer(
 def _find_pieces(session: Session, owner_id: int, entry: PieceEntry) -> list[Piece]:
     wanted = _piece(("", ""), entry)
     owned = select(Piece).where(Piece.owner_id == owner_id, Piece.joined_to_id.is_(None))
-    return [one for one in session.scalars(owned) if _piece(("", ""), one) == wanted]
+    return [piece for piece in session.scalars(owned) if _piece(("", ""), piece) == wanted]
 
 
 def _has_set(session: Session, piece_id: int, row: NotebookRow) -> bool:
@@ -97,17 +97,17 @@ def _has_set(session: Session, piece_id: int, row: NotebookRow) -> bool:
         return False
     wanted = _told(row.readings.readings)
     return any(
-        one.taken_on == row.readings.taken_on
-        and one.role == row.readings.role
-        and _told(one.readings) == wanted
-        for one in list_measurements(session, piece_id)
+        measurement.taken_on == row.readings.taken_on
+        and measurement.role == row.readings.role
+        and _told(measurement.readings) == wanted
+        for measurement in list_measurements(session, piece_id)
     )
 
 
 def _told(readings: Sequence[object]) -> set[tuple[object, ...]]:
     return {
-        tuple(getattr(one, name) for name in ("quantity", "rail", "gauge_id", "value_mm"))
-        for one in readings
+        tuple(getattr(reading, name) for name in ("quantity", "rail", "gauge_id", "value_mm"))
+        for reading in readings
     }
 
 

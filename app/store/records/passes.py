@@ -53,17 +53,17 @@ def shortened_between(session: Session, first: Measurement, second: Measurement)
     """
     if first.piece_id != second.piece_id:
         return 0.0
-    found = session.execute(
+    works = session.execute(
         select(Work.amount_mm, Work.done_on, Work.created_at, Job.number)
         .join(Job, Job.id == Work.job_id)
         .where(Job.piece_id == first.piece_id, Work.kind == CUT_BACK, Work.struck_at.is_(None))
     )
-    ends = [(one.taken_on, one.kept_at) for one in (first, second)]
+    ends = [(measurement.taken_on, measurement.kept_at) for measurement in (first, second)]
     whole_job = (first.role, second.role) == ("as_received", "as_returned")
     number = first.job_number if whole_job and first.job_number == second.job_number else None
     return sum(
         amount or 0.0
-        for amount, on, at, of_job in found
+        for amount, on, at, of_job in works
         if of_job == number or (number is None and ends[0] < (on, at) < ends[1])
     )
 

@@ -73,10 +73,10 @@ def _one_piece(piece_id: int) -> Select[Piece]:
 def list_jobs_on(session: Session, piece_id: int) -> list[Job]:
     """List a piece’s jobs, newest first, each with its ticks, events, passes, works and slips."""
     parts = (Job.ticks, Job.events, Job.passes, Job.works, Job.slips)
-    found = (
+    jobs = (
         select(Job)
         .where(Job.piece_id == piece_id)
         .options(joinedload(Job.customer), *map(selectinload, parts))
         .order_by(Job.number.desc())
     )
-    return list(session.scalars(found))
+    return list(session.scalars(jobs))

@@ -23,7 +23,7 @@ def log_of_job(job: Job, sets: Sequence[Measurement]) -> list[FacingReadings | L
 
     `sets` are all of its reading sets. A correction stands where what it replaces stood.
     """
-    by_id = {one.id: one for one in sets}
+    by_id = {measurement.id: measurement for measurement in sets}
     entries: list[tuple[date, datetime, FacingReadings | LoggedPass]] = []
     for kept in standing(sets):
         facing = kept.facing
@@ -34,7 +34,9 @@ def log_of_job(job: Job, sets: Sequence[Measurement]) -> list[FacingReadings | L
             first = by_id[first.replaces_id]
         entries.append((first.taken_on, first.kept_at, facing))
     entries += [
-        (one.done_on, one.created_at, as_logged(one)) for one in job.passes if one.struck_at is None
+        (bench_pass.done_on, bench_pass.created_at, as_logged(bench_pass))
+        for bench_pass in job.passes
+        if bench_pass.struck_at is None
     ]
     return [entry for _, _, entry in sorted(entries, key=lambda entry: entry[:2])]
 

@@ -15,10 +15,10 @@ from app.store.tables import Service
 
 def list_services(session: Session, *, also_retired: bool = False) -> list[Service]:
     """List the price list, by what for, then families and materials; or those retired too."""
-    found = select(Service).order_by(Service.retired, Service.label, Service.id)
+    services = select(Service).order_by(Service.retired, Service.label, Service.id)
     if not also_retired:
-        found = found.where(Service.retired.is_(False))
-    return list(session.scalars(found))
+        services = services.where(Service.retired.is_(False))
+    return list(session.scalars(services))
 
 
 def offered_services(session: Session) -> list[ServiceEntry]:
@@ -33,7 +33,7 @@ def save_services(
     now: datetime,
 ) -> None:
     """Keep the price list by its lines' marks, an id or new; raises Conflict."""
-    known = {str(one.id): one for one in list_services(session, also_retired=True)}
+    known = {str(service.id): service for service in list_services(session, also_retired=True)}
     for mark, entry in entries.items():
         if kept := known.get(mark):
             change_record(session, kept, asdict(entry), seen_version=seen.get(mark), now=now)

@@ -92,8 +92,8 @@ def _add_blade_set(
 ) -> BladeSet:
     made = keep(session, BladeSet(name=name))
     session.add_all(
-        BladeSetMember(blade_set_id=made.id, gauge_id=blades[one].id, place=place)
-        for place, one in enumerate(inches)
+        BladeSetMember(blade_set_id=made.id, gauge_id=blades[inch].id, place=place)
+        for place, inch in enumerate(inches)
     )
     return made
 
@@ -159,7 +159,7 @@ def has_amounts(session: Session) -> bool:
         select(Work.id).where(Work.price_minor.is_not(None)),
         select(Service.id),
     )
-    return any(session.scalar(one.limit(1)) is not None for one in asked)
+    return any(session.scalar(query.limit(1)) is not None for query in asked)
 
 
 def list_gauges(session: Session, kind: str) -> list[Gauge]:
@@ -215,9 +215,9 @@ def gauges_in_use(
     wanted = {*members.get(chosen, ()), *and_blades}
     blades = sorted(
         (
-            Blade(one.id, one.nominal_mm or 0.0, one.label)
-            for one in register.values()
-            if one.kind == "blade" and one.id in wanted
+            Blade(gauge.id, gauge.nominal_mm or 0.0, gauge.label)
+            for gauge in register.values()
+            if gauge.kind == "blade" and gauge.id in wanted
         ),
         key=lambda blade: -blade.gap_mm,
     )

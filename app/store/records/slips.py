@@ -82,6 +82,6 @@ def list_slip_files(session: Session, number: int) -> list[str]:
 
 def list_piece_slips(session: Session, piece_id: int) -> Sequence[Any]:
     """List the papers issued about a piece outside any job, oldest first: what a list says."""
-    found = select(Slip.id, Slip.number, Slip.kind, Slip.issued_on)
-    found = found.where(Slip.piece_id == piece_id, Slip.job_id.is_(None))
-    return session.execute(found.order_by(Slip.number)).all()
+    slips = select(Slip.id, Slip.number, Slip.kind, Slip.issued_on)
+    slips = slips.where(Slip.piece_id == piece_id, Slip.job_id.is_(None))
+    return session.execute(slips.order_by(Slip.number)).all()

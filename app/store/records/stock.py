@@ -15,8 +15,8 @@ from app.store.tables import Stock
 
 def list_stock(session: Session, *, low: bool = False) -> Sequence[Stock]:
     """List the stock by name; only what is too few, if asked."""
-    found = select(Stock).order_by(func.lower(Stock.name), Stock.id)
-    return session.scalars(found.where(Stock.count <= Stock.warn_at) if low else found).all()
+    lines = select(Stock).order_by(func.lower(Stock.name), Stock.id)
+    return session.scalars(lines.where(Stock.count <= Stock.warn_at) if low else lines).all()
 
 
 def add_stock(session: Session, entry: StockEntry) -> None:

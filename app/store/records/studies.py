@@ -25,7 +25,7 @@ def add_study(
             done_on=entry.done_on,
             note=entry.note,
             created_at=now,
-            readings=[StudyReading(**asdict(one)) for one in entry.values],
+            readings=[StudyReading(**asdict(reading)) for reading in entry.values],
         ),
     )
 

@@ -15,10 +15,10 @@ def list_visits(session: Session) -> list[Visit]:
         .correlate(Job)
         .scalar_subquery()
     )
-    found = (
+    visits = (
         select(Job.dropped_off, func.coalesce(ready, Job.returned_on))
         .where(Job.stage == "returned", Job.returned_on.is_not(None))
         .order_by(Job.returned_on.desc(), Job.number.desc())
         .limit(3 * MOST)
     )
-    return [Visit(came, done) for came, done in session.execute(found)]
+    return [Visit(came, done) for came, done in session.execute(visits)]

@@ -40,7 +40,7 @@ from app.store.tables import Job, Piece
 from app.web.drawn import answer_picture
 from app.web.facing.pictures import DrawnSize, difference_picture, side_by_side_picture
 from app.web.facing.summaries import Summary
-from app.web.pages import Reading, found_or_404, go_to, show_page
+from app.web.pages import Reading, found_or_404, go_to, piece_or_404, show_page
 from app.web.plan.planning import make_request, usual_tolerance
 
 router = APIRouter(prefix="/comparisons")
@@ -80,7 +80,7 @@ def _compared(session: Session, text: str) -> Compared:
     measurement = found_or_404(
         get_measurement(session, number) if number is not None else None, NOT_HERE
     )
-    piece = found_or_404(get_piece(session, measurement.piece_id), "There is no such piece.")
+    piece = piece_or_404(session, measurement.piece_id)
     gauges = gauges_in_use(session, measurement.blade_set_id)
     return Compared(measurement, piece, _line(measurement, gauges))
 

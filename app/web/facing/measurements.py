@@ -53,7 +53,6 @@ from app.store.records.measurements import (
     piece_of_set,
     standing,
 )
-from app.store.records.pieces import get_piece
 from app.store.records.shop import gauges_in_use, get_shop, list_blade_sets
 from app.store.tables import Batch, Job, Piece
 from app.web.facing.drafts import save_draft, take_up_draft
@@ -68,6 +67,8 @@ from app.web.pages import (
     Writing,
     commit_once,
     found_or_404,
+    job_or_404,
+    piece_or_404,
     refuse_twice,
     show_page,
     templates,
@@ -77,8 +78,6 @@ from app.web.plan.planning import find_showing, last_read
 
 router = APIRouter()
 NOT_HERE = "There are no such readings in this book."
-NO_JOB = "There is no job of that number in this book."
-NO_PIECE = "There is no such piece in this book."
 ID = re.compile("[0-9]{1,9}")
 BLADE_CELL = re.compile(r"b([0-9]{1,9})_(?:left|right)")
 
@@ -103,11 +102,11 @@ def find_bench(session: Session, request: Request) -> Bench:
     """Find whose readings an address takes: a job's, a piece's, or a set's to correct."""
     place = {name: int(text) for name, text in request.path_params.items() if ID.fullmatch(text)}
     if "number" in place:
-        return job_bench(found_or_404(get_job(session, place["number"]), NO_JOB))
+        return job_bench(job_or_404(session, place["number"]))
     if "piece_id" in place:
-        return piece_bench(session, found_or_404(get_piece(session, place["piece_id"]), NO_PIECE))
+        return piece_bench(session, piece_or_404(session, place["piece_id"]))
     kept = found_or_404(get_measurement(session, place.get("set_id", 0)), NOT_HERE)
-    piece = found_or_404(get_piece(session, kept.piece_id), NO_PIECE)
+    piece = piece_or_404(session, kept.piece_id)
     job = get_job(session, kept.job_number) if kept.job_number else None
     return Bench(piece, job, f"/readings/{kept.id}/correct", f"/readings/{kept.id}", kept)
 
@@ -360,12 +359,8 @@ def preview(
     job: int | None = None,
 ) -> JSONResponse:
     """Say what a half-typed grid means and comes to, and keep it as a draft."""
-    found = found_or_404(get_piece(session, piece), NO_PIECE)
-    bench = (
-        job_bench(found_or_404(get_job(session, job), NO_JOB))
-        if job
-        else piece_bench(session, found)
-    )
+    found = piece_or_404(session, piece)
+    bench = job_bench(job_or_404(session, job)) if job else piece_bench(session, found)
     gauges = find_gauges(session, form, bench)
     parsed = parse_set(form.values, gauges, bench.piece.instrument_kind, clock.today())
     shown = _preview(session, bench, parsed, gauges)
@@ -406,7 +401,7 @@ def show(request: Request, session: Reading, set_id: int) -> HTMLResponse:
         dials=list_dial_rows(measurement.facing, analysis),
         dial_words=say_dials(measurement.facing, left, right),
         measurement=measurement,
-        piece=found_or_404(get_piece(session, piece), "There is no such piece."),
+        piece=piece_or_404(session, piece),
         summary=summary,
         gauges=gauges,
         figures=list_figures(summary, gauges),

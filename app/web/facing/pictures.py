@@ -27,13 +27,11 @@ from app.render.residuals import ResidualPicture, draw_residuals, residuals_of
 from app.render.scales import Size
 from app.render.targets import target_lines
 from app.store.records.facings import get_facing
-from app.store.records.jobs import get_job
 from app.store.records.measurements import Measurement, get_measurement, list_measurements, standing
-from app.store.records.pieces import get_piece
 from app.store.records.shop import gauges_in_use
 from app.store.tables import Job
 from app.web.drawn import answer_picture
-from app.web.pages import Reading, found_or_404
+from app.web.pages import Reading, found_or_404, job_or_404, piece_or_404
 from app.web.plan.planning import last_read
 
 router = APIRouter()
@@ -47,6 +45,7 @@ def _drawn_size(size: str = "") -> Size:
 DrawnSize = Annotated[Size, Depends(_drawn_size)]
 OVERLAY_MM = (184.0, 80.0)
 MOST_OVERLAID = 8
+MOST_OVERLAID_SMALL = 5  # their names find no room beside each other
 _STATES: tuple[State, State] = ("before", "after")
 _RAILS: tuple[Rail, Rail] = ("left", "right")
 
@@ -210,7 +209,7 @@ def overlay_picture(
     """
     read = [one for one in sets if one.facing.has_rails]
     facings = [one for one in read if one.role != "at_the_bench" or one is read[-1]]
-    shown = facings[-MOST_OVERLAID:]
+    shown = facings[-(MOST_OVERLAID_SMALL if size == "small" else MOST_OVERLAID) :]
     told = [
         (
             f"{one.taken_on.day} {one.taken_on:%b %Y}, {ROLES[one.role]}",
@@ -334,7 +333,7 @@ def _last_of(session: Session, number: int | None) -> FacingReadings | None:
     """A job's last reading."""
     if number is None:
         return None
-    job = found_or_404(get_job(session, number), "There is no job of that number in this book.")
+    job = job_or_404(session, number)
     last = last_read(job)
     return last.facing if last else None
 
@@ -395,7 +394,7 @@ def residuals(request: Request, session: Reading, set_id: int, size: DrawnSize) 
 
 
 def _sets_of(session: Session, piece_id: int) -> list[Measurement]:
-    found_or_404(get_piece(session, piece_id), "There is no such piece in this book.")
+    piece_or_404(session, piece_id)
     return standing(list_measurements(session, piece_id))
 
 

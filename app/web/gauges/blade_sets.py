@@ -43,11 +43,11 @@ def new(request: Request, session: Reading) -> HTMLResponse:
 
 def _blades(session: Session, blade_set: BladeSet | None) -> list[Gauge]:
     """List the blades a set may hold: those in use, and those it holds already."""
-    held = {one.gauge_id for one in blade_set.members} if blade_set else set()
+    held = {member.gauge_id for member in blade_set.members} if blade_set else set()
     return [
-        one
-        for one in list_register(session)
-        if one.kind == "blade" and (not one.retired or one.id in held)
+        gauge
+        for gauge in list_register(session)
+        if gauge.kind == "blade" and (not gauge.retired or gauge.id in held)
     ]
 
 
@@ -55,9 +55,9 @@ def _edit_page(
     request: Request, session: Session, form: Form, blade_set: BladeSet | None
 ) -> HTMLResponse:
     if form.values:
-        ticked = {int(one) for one in form.ticked("blade") if one.isdecimal() and len(one) < 10}
+        ticked = {int(text) for text in form.ticked("blade") if text.isdecimal() and len(text) < 10}
     else:
-        ticked = {one.gauge_id for one in blade_set.members} if blade_set else set()
+        ticked = {member.gauge_id for member in blade_set.members} if blade_set else set()
     revisions = list_revisions(session, "blade_set", blade_set.id) if blade_set else []
     return show_page(
         request,
@@ -66,12 +66,14 @@ def _edit_page(
         blade_set=blade_set,
         blades=_blades(session, blade_set),
         ticked=ticked,
-        revisions=[(one.at.date(), describe_revision(one.before)) for one in revisions],
+        revisions=[
+            (revision.at.date(), describe_revision(revision.before)) for revision in revisions
+        ],
     )
 
 
 def _read(session: Session, form: Form, blade_set: BladeSet | None) -> BladeSetEntry | None:
-    known = {one.id: one.nominal_mm or 0.0 for one in _blades(session, blade_set)}
+    known = {blade.id: blade.nominal_mm or 0.0 for blade in _blades(session, blade_set)}
     entry = parse_blade_set(form.values, form.ticked("blade"), known)
     if isinstance(entry, Refused):
         form.refuse(entry)
@@ -115,7 +117,7 @@ def update(request: Request, session: Writing, form: Typed, clock: Clock, set_id
 @router.post("/families")
 def choose(request: Request, session: Writing, form: Typed, clock: Clock) -> Response:
     """Choose the set for each family of instruments."""
-    chosen = parse_families(form.values, {one.id for one in list_blade_sets(session)})
+    chosen = parse_families(form.values, {blade_set.id for blade_set in list_blade_sets(session)})
     if isinstance(chosen, Refused):
         form.refuse(chosen)
         return show_register(request, session, clock, form)

@@ -78,19 +78,22 @@ def index(request: Request, session: Reading, clock: Clock) -> HTMLResponse:
 
 def show_register(request: Request, session: Session, clock: Clock, form: Form) -> HTMLResponse:
     """Show the register, with a refused form if there is one."""
-    lines = [_register_line(one, clock.today()) for one in list_register(session)]
+    lines = [_register_line(gauge, clock.today()) for gauge in list_register(session)]
     shop = get_shop(session)
     sets = list_blade_sets(session)
-    usual = next(one.name for one in sets if one.id == shop.blade_set_id)
+    usual = next(blade_set.name for blade_set in sets if blade_set.id == shop.blade_set_id)
     return show_page(
         request,
         "gauges/index.html",
         form=form,
         groups=[
-            (kind, [one for one in lines if one.gauge.kind == kind.key and not one.gauge.retired])
+            (
+                kind,
+                [line for line in lines if line.gauge.kind == kind.key and not line.gauge.retired],
+            )
             for kind in GAUGE_KINDS.values()
         ],
-        retired=[one for one in lines if one.gauge.retired],
+        retired=[line for line in lines if line.gauge.retired],
         kinds=GAUGE_KINDS,
         blade_sets=sets,
         families=FAMILIES,
@@ -101,7 +104,7 @@ def show_register(request: Request, session: Session, clock: Clock, form: Form) 
 
 def _register_line(gauge: Gauge, today: date) -> RegisterLine:
     facts = gauge_facts(gauge)
-    last = max((one.on for one in facts.checks), default=None)
+    last = max((check.on for check in facts.checks), default=None)
     return RegisterLine(gauge, say_size(facts, today), say_repeatability(facts, today), last)
 
 
@@ -112,16 +115,16 @@ def new(request: Request, kind: str) -> HTMLResponse:
 
 
 def _edit_page(request: Request, form: Form, kind: str, gauge: Gauge | None) -> HTMLResponse:
-    found = found_or_404(GAUGE_KINDS.get(kind), "There is no such kind of gauge.")
-    scales = scales_for(found.measures)
+    gauge_kind = found_or_404(GAUGE_KINDS.get(kind), "There is no such kind of gauge.")
+    scales = scales_for(gauge_kind.measures)
     scale = SCALES[gauge.scale] if gauge and gauge.scale else scales[0]
-    if found.is_blade and (gauge is None or not gauge.scale):
+    if gauge_kind.is_blade and (gauge is None or not gauge.scale):
         scale = SCALES["length_in"]
     return show_page(
         request,
         "gauges/edit.html",
         form=form,
-        kind=found,
+        kind=gauge_kind,
         gauge=gauge,
         scales=[(one.key, f"{one.label} ({one.example})") for one in scales],
         scale=scale,
@@ -166,14 +169,14 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock, kind: 
 
 def _read_gauge(session: Session, form: Form, kind: str, gauge: Gauge | None) -> GaugeEntry | None:
     """Read a gauge's page; None if it was refused, with the reasons in the form."""
-    found = found_or_404(GAUGE_KINDS.get(kind), "There is no such kind of gauge.")
-    entry = parse_gauge(form.values, found)
+    gauge_kind = found_or_404(GAUGE_KINDS.get(kind), "There is no such kind of gauge.")
+    entry = parse_gauge(form.values, gauge_kind)
     if isinstance(entry, Refused):
         form.refuse(entry)
         return None
     if find_namesake(session, kind, entry.label, gauge.id if gauge else None):
         form.problems["label"] = (
-            f"There is a {found.label} of that name in use. Add what tells them apart, "
+            f"There is a {gauge_kind.label} of that name in use. Add what tells them apart, "
             "such as “second” or its colour."
         )
         return None
@@ -210,12 +213,12 @@ def _show_page(
         history_rule=HISTORY_RULE,
         blade_sets=sets,
         named_by_shop=named_by_shop,
-        others=[one for one in list_gauges(session, gauge.kind) if one.id != gauge.id],
+        others=[other for other in list_gauges(session, gauge.kind) if other.id != gauge.id],
         reading_sets=list_reading_sets_with(session, gauge.id),
         reading_count=count_reading_sets(session, gauge.id),
         revisions=[
-            (one.at.date(), describe_revision(one.before))
-            for one in list_revisions(session, "gauge", gauge.id)
+            (revision.at.date(), describe_revision(revision.before))
+            for revision in list_revisions(session, "gauge", gauge.id)
         ],
     )
 
@@ -302,7 +305,9 @@ def retire(
         retire_gauge(session, gauge, None, False, clock.now())
         session.commit()
         return go_to(f"/gauges/{gauge_id}?said=back")
-    others = {str(one.id): one for one in list_gauges(session, gauge.kind) if one.id != gauge_id}
+    others = {
+        str(other.id): other for other in list_gauges(session, gauge.kind) if other.id != gauge_id
+    }
     instead = others.get(form.get("instead"))
     if problem := _cannot_retire(session, gauge, instead):
         form.problems["instead"] = problem
@@ -320,7 +325,7 @@ def _cannot_retire(session: Session, gauge: Gauge, instead: Gauge | None) -> str
         return ""
     if named_by_shop:
         return "The shop reads with this one. Choose what takes its place."
-    alone = [one.name for one in sets if len(one.members) == 1]
+    alone = [blade_set.name for blade_set in sets if len(blade_set.members) == 1]
     if alone:
         return f"It is the only blade of “{alone[0]}”. Choose what takes its place."
     return ""

@@ -57,7 +57,7 @@ def _read_on(session: Session, gauge: Gauge, form: Form) -> Gauge:
     """The gauge whose marks are read: for a blade the glass, else the gauge itself."""
     if gauge.kind != "blade":
         return gauge
-    glasses = {str(one.id): one for one in list_gauges(session, "glass")}
+    glasses = {str(glass.id): glass for glass in list_gauges(session, "glass")}
     chosen = glasses.get(form.get("read_on"))
     return chosen or session.get_one(Gauge, get_shop(session).glass_id)
 

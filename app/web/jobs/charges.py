@@ -26,7 +26,7 @@ from app.store.records.charges import (
     list_payments,
     strike_charge,
 )
-from app.store.records.jobs import get_job, list_order
+from app.store.records.jobs import list_order
 from app.store.records.memos import add_memo, is_open, list_memos
 from app.store.records.services import offered_services
 from app.store.records.shop import get_shop
@@ -40,6 +40,7 @@ from app.web.pages import (
     commit_once,
     found_or_404,
     go_to,
+    job_or_404,
     refuse_twice,
     show_page,
 )
@@ -47,14 +48,10 @@ from app.web.pages import (
 router = APIRouter(prefix="/jobs/{number}/charges")
 
 
-def _job(session: Session, number: int) -> Job:
-    return found_or_404(get_job(session, number), "There is no job of that number in this book.")
-
-
 @router.get("")
 def index(request: Request, session: Reading, number: int) -> HTMLResponse:
     """Show what a job costs and what was paid."""
-    return _page(request, session, _job(session, number), Form())
+    return _page(request, session, job_or_404(session, number), Form())
 
 
 def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLResponse:
@@ -96,7 +93,7 @@ def create_quote(
     request: Request, session: Writing, form: Typed, clock: Clock, number: int
 ) -> Response:
     """Note that what the order comes to was quoted, and on which day."""
-    job = _job(session, number)
+    job = job_or_404(session, number)
     refuse_twice(session, form)
     order = list_order(session, job)
     amount = format_money(account_of(session, order).total_minor, get_shop(session).currency)
@@ -113,7 +110,7 @@ def answer(
     request: Request, session: Writing, form: Typed, clock: Clock, number: int, memo_id: int
 ) -> Response:
     """Note how a quote was answered, when and by what means; accepted, it moves the pieces on."""
-    job = _job(session, number)
+    job = job_or_404(session, number)
     refuse_twice(session, form)
     order = list_order(session, job)
     found = (one for one in _quotes(session, job) if one.id == memo_id and is_open(one))
@@ -129,7 +126,7 @@ def answer(
 @router.post("")
 def create(request: Request, session: Writing, form: Typed, clock: Clock, number: int) -> Response:
     """Add a line to the bill."""
-    job = _job(session, number)
+    job = job_or_404(session, number)
     refuse_twice(session, form)
     entry: ChargeEntry | Refused
     if label := form.get("service"):
@@ -151,7 +148,7 @@ def create_payment(
     request: Request, session: Writing, form: Typed, clock: Clock, number: int
 ) -> Response:
     """Note a payment."""
-    job = _job(session, number)
+    job = job_or_404(session, number)
     refuse_twice(session, form)
     entry = parse_payment(form.values, clock.today(), get_shop(session).currency)
     if isinstance(entry, Refused):
@@ -167,7 +164,7 @@ def create_payment(
 @router.post("/{charge_id}/strike")
 def strike(session: Writing, clock: Clock, number: int, charge_id: int) -> Response:
     """Strike a line of the bill out, or bring it back."""
-    job = _job(session, number)
+    job = job_or_404(session, number)
     found = (one for one in list_charges(session, job.id) if one.id == charge_id)
     kept = found_or_404(next(found, None), "There is no such line.")
     return _strike(session, job, kept, kept.label, clock)
@@ -176,7 +173,7 @@ def strike(session: Writing, clock: Clock, number: int, charge_id: int) -> Respo
 @router.post("/payments/{payment_id}/strike")
 def strike_payment(session: Writing, clock: Clock, number: int, payment_id: int) -> Response:
     """Strike a payment out, or bring it back."""
-    job = _job(session, number)
+    job = job_or_404(session, number)
     found = (one for one in list_payments(session, job.id) if one.id == payment_id)
     kept = found_or_404(next(found, None), "There is no such payment.")
     return _strike(session, job, kept, PAYMENT_SIGNS[kept.kind][0], clock)

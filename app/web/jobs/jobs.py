@@ -23,7 +23,7 @@ from app.core.values.forms import Fields, Refused
 from app.core.values.passes import ABRASIVES, PassEntry, parse_pass
 from app.core.values.pieces import CAUTION_DEFERS, MATERIAL_CAUTIONS
 from app.store.records.charges import account_of
-from app.store.records.jobs import add_event, get_job, list_order, move_job, move_on, save_agreed
+from app.store.records.jobs import add_event, list_order, move_job, move_on, save_agreed
 from app.store.records.measurements import list_measurements
 from app.store.records.memos import last_memo, list_memos, warranty_of
 from app.store.records.passes import add_pass, strike_pass
@@ -47,6 +47,7 @@ from app.web.pages import (
     found_or_404,
     get_settings,
     go_to,
+    job_or_404,
     refuse_twice,
     show_page,
 )
@@ -54,12 +55,6 @@ from app.web.plan.at_bench import gather_bench
 from app.web.settings import Settings
 
 router = APIRouter(prefix="/jobs/{number}")
-NOT_HERE = "There is no job of that number in this book."
-
-
-def job_or_404(session: Session, number: int) -> Job:
-    """The job with everything its page shows, or answer 404."""
-    return found_or_404(get_job(session, number), NOT_HERE)
 
 
 @router.get("")

@@ -20,8 +20,17 @@ from app.store.records.joinings import (
 )
 from app.store.records.lookups import find_customers, find_pieces
 from app.store.records.pieces import get_piece
-from app.web.jobs.jobs import job_or_404
-from app.web.pages import Clock, Form, Reading, Typed, Writing, found_or_404, go_to, show_page
+from app.web.pages import (
+    Clock,
+    Form,
+    Reading,
+    Typed,
+    Writing,
+    found_or_404,
+    go_to,
+    job_or_404,
+    show_page,
+)
 
 router = APIRouter()
 NOUNS = {"pieces": "piece", "customers": "customer"}

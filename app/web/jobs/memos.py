@@ -41,11 +41,11 @@ from app.store.records.memos import (
     list_memos,
     trial_of,
 )
-from app.store.records.pieces import get_piece, pass_on_piece
+from app.store.records.pieces import pass_on_piece
 from app.store.records.shop import gauges_in_use, get_shop
 from app.store.tables import Job, Memo, Piece
 from app.web.facing.summaries import summarise
-from app.web.jobs.jobs import job_or_404, offer_ticks
+from app.web.jobs.jobs import offer_ticks
 from app.web.jobs.slip_subjects import before_after, list_ticked
 from app.web.pages import (
     Clock,
@@ -56,6 +56,8 @@ from app.web.pages import (
     commit_once,
     found_or_404,
     go_to,
+    job_or_404,
+    piece_or_404,
     refuse_twice,
     show_page,
 )
@@ -88,7 +90,7 @@ def _job_desk(session: Session, number: int) -> Desk:
 
 
 def _piece_desk(session: Session, piece_id: int) -> Desk:
-    piece = found_or_404(get_piece(session, piece_id), "There is no such piece in this book.")
+    piece = piece_or_404(session, piece_id)
     return Desk(piece, None, piece.owner_id == get_shop(session).customer_id)
 
 

@@ -14,7 +14,6 @@ from app.core.jobs.photos import USUAL_MOMENT, PhotoEntry, parse_photo
 from app.core.values.forms import Refused
 from app.render.photos import MOST_BYTES, MadePhoto, PhotoRefused, make_photo
 from app.store.files import say_disk
-from app.store.records.jobs import get_job
 from app.store.records.photos import (
     add_photo,
     get_photo,
@@ -23,7 +22,6 @@ from app.store.records.photos import (
     save_photo,
     strike_photo,
 )
-from app.store.records.pieces import get_piece
 from app.store.tables import Job, Photo, Piece
 from app.web.drawn import answer_picture
 from app.web.pages import (
@@ -35,7 +33,9 @@ from app.web.pages import (
     Writing,
     found_or_404,
     go_to,
+    job_or_404,
     note_taken,
+    piece_or_404,
     refuse_twice,
     show_page,
 )
@@ -95,12 +95,12 @@ WithPhotos = Annotated[Sent, Depends(read_photos)]
 
 
 def _job_album(session: Session, number: int) -> Album:
-    job = found_or_404(get_job(session, number), "There is no job of that number in this book.")
+    job = job_or_404(session, number)
     return Album(job.piece, job)
 
 
 def _piece_album(session: Session, piece_id: int) -> Album:
-    piece = found_or_404(get_piece(session, piece_id), "There is no such piece in this book.")
+    piece = piece_or_404(session, piece_id)
     return Album(piece, None)
 
 

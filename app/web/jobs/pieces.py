@@ -35,7 +35,6 @@ from app.store.records.measurements import (
 from app.store.records.passes import standing_passes, standing_works
 from app.store.records.pieces import (
     get_owned_piece,
-    get_piece,
     list_jobs_on,
     pass_on_piece,
     save_piece,
@@ -47,7 +46,17 @@ from app.store.tables import Event, Job, Ownership, Piece
 from app.web.compare.comparisons import offer_choice
 from app.web.facing.summaries import Summary, list_figures, summarise
 from app.web.jobs.photos import album_photos
-from app.web.pages import Clock, Form, Reading, Typed, Writing, found_or_404, go_to, show_page
+from app.web.pages import (
+    Clock,
+    Form,
+    Reading,
+    Typed,
+    Writing,
+    found_or_404,
+    go_to,
+    piece_or_404,
+    show_page,
+)
 
 router = APIRouter(prefix="/pieces/{piece_id}")
 NOT_HERE = "There is no such piece in this book."
@@ -169,7 +178,7 @@ def show(request: Request, session: Reading, piece_id: int) -> Response:
 @router.get("/edit")
 def edit(request: Request, session: Reading, piece_id: int) -> HTMLResponse:
     """Show a piece's fields to change."""
-    piece = found_or_404(get_piece(session, piece_id), NOT_HERE)
+    piece = piece_or_404(session, piece_id)
     return _edit_page(request, piece, Form())
 
 
@@ -182,7 +191,7 @@ def update(
     request: Request, session: Writing, form: Typed, clock: Clock, piece_id: int
 ) -> Response:
     """Change a piece."""
-    piece = found_or_404(get_piece(session, piece_id), NOT_HERE)
+    piece = piece_or_404(session, piece_id)
     entry = parse_piece(form.values)
     if isinstance(entry, Refused):
         form.refuse(entry)
@@ -199,7 +208,7 @@ def owner(request: Request, session: Reading, piece_id: int, find: str = "") -> 
 
 
 def _owner_page(request: Request, session: Session, piece_id: int, form: Form) -> HTMLResponse:
-    piece = found_or_404(get_piece(session, piece_id), NOT_HERE)
+    piece = piece_or_404(session, piece_id)
     found = find_customers(session, form.get("find"), most=12)
     return show_page(request, "pieces/owner.html", form=form, piece=piece, found=found)
 
@@ -209,7 +218,7 @@ def update_owner(
     request: Request, session: Writing, form: Typed, clock: Clock, piece_id: int
 ) -> Response:
     """Note that a piece was sold on."""
-    piece = found_or_404(get_piece(session, piece_id), NOT_HERE)
+    piece = piece_or_404(session, piece_id)
     fields = Fields(form.values)
     since = fields.past_day("since", clock.today(), "A change of owner")
     entry: CustomerEntry | int | None = None

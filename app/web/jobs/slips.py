@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 from app.core.jobs.slips import CARD_KINDS, OF_ORDERS, PAGES, SLIP_KINDS, SlipKind
 from app.core.jobs.stages import CARD
 from app.render.papers import draw_pages, make_pdf, write_words
-from app.store.records.jobs import JOB_PARTS, get_job, move_on
+from app.store.records.jobs import move_on
 from app.store.records.pieces import get_owned_piece
 from app.store.records.slips import (
     get_slip,
@@ -31,6 +31,7 @@ from app.web.pages import (
     Writing,
     commit_once,
     found_or_404,
+    job_or_404,
     refuse_twice,
     show_page,
 )
@@ -44,16 +45,11 @@ KEPT_POLICY = (
     "frame-ancestors 'self'; base-uri 'none'; form-action 'none'"
 )
 
-# what the papers made most often say of a job beside its readings
-_NEEDED = dict.fromkeys(("return_card", "half_card"), ("passes", "works"))
 _OWN_NAMES = {host.strip("[]") for host in LOOPBACK_HOSTS}
 
 
 def _job_subject(session: Session, number: int, kind: str) -> Subject:
-    job = found_or_404(
-        get_job(session, number, _NEEDED.get(kind, JOB_PARTS)),
-        "There is no job of that number in this book.",
-    )
+    job = job_or_404(session, number)
     if job.order_id and kind in OF_ORDERS:  # one paper for the order, under its first number
         first = session.get_one(Job, job.order_id).number
         return _job_subject(session, first, kind)

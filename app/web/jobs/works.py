@@ -9,8 +9,17 @@ from app.core.values.works import parse_work
 from app.store.records.jobs import move_on
 from app.store.records.passes import add_work, strike_pass
 from app.store.records.shop import get_shop, list_checklist
-from app.web.jobs.jobs import job_or_404, job_page
-from app.web.pages import Clock, Typed, Writing, commit_once, found_or_404, go_to, refuse_twice
+from app.web.jobs.jobs import job_page
+from app.web.pages import (
+    Clock,
+    Typed,
+    Writing,
+    commit_once,
+    found_or_404,
+    go_to,
+    job_or_404,
+    refuse_twice,
+)
 
 router = APIRouter(prefix="/jobs/{number}/works")
 

@@ -30,7 +30,6 @@ from app.core.values.pieces import CAUTION_DEFERS, MATERIAL_CAUTIONS
 from app.render.cut import CutPicture, CutRail, CutSize, draw_cut
 from app.render.effort_map import EffortPicture, draw_effort_map
 from app.render.scales import Size
-from app.store.records.jobs import get_job
 from app.store.records.pieces import save_limits
 from app.store.tables import Job
 from app.web.drawn import answer_picture
@@ -43,6 +42,7 @@ from app.web.pages import (
     Writing,
     found_or_404,
     go_to,
+    job_or_404,
     show_page,
 )
 from app.web.plan.planning import (
@@ -60,14 +60,10 @@ router = APIRouter(prefix="/jobs/{number}/plan")
 SIZES: dict[str, CutSize] = {"paper": "paper", "pair": "pair", "small": "small"}
 
 
-def _job(session: Session, number: int) -> Job:
-    return found_or_404(get_job(session, number), "There is no job of that number in this book.")
-
-
 @router.get("")
 def show(request: Request, session: Reading, number: int) -> HTMLResponse:
     """Show the plan, or what is missing for one."""
-    return _page(request, session, _job(session, number), Form())
+    return _page(request, session, job_or_404(session, number), Form())
 
 
 def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLResponse:
@@ -133,13 +129,15 @@ def _show_target(target: Target, showing: Showing) -> str:
 @router.get("/feel.svg")
 def feel(request: Request, session: Reading, number: int, size: str = "screen") -> Response:
     """Draw which tips and lengths close a reed as the piece does now."""
-    question = found_or_404(ask_effort(session, _job(session, number)), "It was not read yet.")
+    question = found_or_404(
+        ask_effort(session, job_or_404(session, number)), "It was not read yet."
+    )
     drawn: Size = "small" if size == "small" else "screen"
     try:
         return answer_picture(
             request,
             ("feel", question, drawn),
-            lambda: draw_effort_map(EffortPicture(map_effort(question), drawn)),
+            lambda: draw_effort_map(EffortPicture(map_effort(question), size=drawn)),
         )
     except MalformedReading as error:
         raise HTTPException(404, str(error)) from error
@@ -150,7 +148,7 @@ def cut(
     request: Request, session: Reading, number: int, rail: CutRail, size: str = "screen"
 ) -> Response:
     """Draw what comes off one rail, or off both where they are alike."""
-    job = _job(session, number)
+    job = job_or_404(session, number)
     planned = plan_job(session, job)
     found_or_404(planned.plan, "There is no plan to draw yet.")
     gauges = gauges_for(session, job.piece.instrument_kind)
@@ -192,7 +190,7 @@ def update_piece(
     request: Request, session: Writing, form: Typed, clock: Clock, number: int
 ) -> Response:
     """Keep what the plan must know of the piece."""
-    job = _job(session, number)
+    job = job_or_404(session, number)
     limits = parse_limits(form.values)
     if isinstance(limits, Refused):
         form.refuse(limits)

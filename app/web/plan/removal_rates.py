@@ -62,5 +62,5 @@ def plot(
     """Draw the evidence of one kind of cut."""
     kind = make_kind(cut, abrasive, grit, material)
     rate = learn_rate(kind, _pairs(session))
-    picture = RatePicture(rate, "small" if size == "small" else "card")
+    picture = RatePicture(rate, size="small" if size == "small" else "card")
     return answer_picture(request, picture, lambda: draw_rate(picture))

@@ -26,7 +26,6 @@ from app.store.records.facings import (
     get_facing,
     list_facings,
 )
-from app.store.records.jobs import get_job
 from app.store.records.lookups import find_pieces
 from app.store.records.measurements import (
     Measurement,
@@ -46,6 +45,7 @@ from app.web.pages import (
     Writing,
     commit_once,
     found_or_404,
+    job_or_404,
     refuse_twice,
     show_page,
 )
@@ -65,14 +65,10 @@ class SetOffer:
     words: str
 
 
-def _job(session: Session, number: int) -> Job:
-    return found_or_404(get_job(session, number), "There is no job of that number in this book.")
-
-
 @router.get("")
 def edit(request: Request, session: Reading, number: int, find: str = "") -> HTMLResponse:
     """Show what the job could aim at."""
-    job = _job(session, number)
+    job = job_or_404(session, number)
     values = {"find": find[:200]}
     if job.facing_id:
         values["target"] = f"facing-{job.facing_id}"
@@ -154,7 +150,7 @@ def _evened_line(last: Measurement, gauges: GaugesInUse) -> str:
 @router.post("")
 def update(request: Request, session: Writing, form: Typed, clock: Clock, number: int) -> Response:
     """Give the job its target; one that is not in the library is kept for this job only."""
-    job = _job(session, number)
+    job = job_or_404(session, number)
     if form.get("do") == "find":
         return _page(request, session, job, form)
     refuse_twice(session, form)

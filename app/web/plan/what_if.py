@@ -30,11 +30,10 @@ from app.core.values.forms import Refused
 from app.core.values.readings import FacingReadings
 from app.core.values.units import format_on_scale
 from app.store.records.facings import list_facings
-from app.store.records.jobs import get_job
 from app.store.records.measurements import Measurement
 from app.store.records.shop import get_shop
 from app.store.tables import Job
-from app.web.pages import Form, Reading, found_or_404, show_page
+from app.web.pages import Form, Reading, job_or_404, show_page
 from app.web.plan.planning import find_showing, gauges_of, last_read, make_request, usual_tolerance
 
 router = APIRouter(prefix="/jobs/{number}/what-if")
@@ -67,7 +66,7 @@ def show(
     evened: Annotated[str, Query(max_length=8)] = "",
 ) -> HTMLResponse:
     """Show what it would take to open, lengthen or even the piece, and how it would feel."""
-    job = found_or_404(get_job(session, number), "There is no job of that number in this book.")
+    job = job_or_404(session, number)
     last = last_read(job)
     gauges = gauges_of(session, job, last)
     form = Form(values={"opened": opened, "longer": longer, "evened": evened})

@@ -62,7 +62,10 @@ def show(request: Request, session: Reading, customer_id: int, before: Place = N
         before=before,
         forgotten=get_forgetting(session, customer_id),
         last=last,
-        lines={piece_id: write_line(one.recorded, gauges) for piece_id, one in last.items()},
+        lines={
+            piece_id: write_line(measurement.recorded, gauges)
+            for piece_id, measurement in last.items()
+        },
     )
 
 

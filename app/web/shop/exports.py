@@ -22,9 +22,7 @@ from app.store.book.opening import EXPORTING_NAME
 from app.store.book.sessions import Sessions
 from app.store.files import PHOTOS_NAME
 from app.store.records.measurements import Measurement, list_measurements
-from app.store.records.pieces import get_piece
-from app.web.jobs.pieces import NOT_HERE
-from app.web.pages import Reading, found_or_404, go_to, show_page
+from app.web.pages import Reading, found_or_404, go_to, piece_or_404, show_page
 from app.web.settings import VERSION, Settings
 
 router = APIRouter()
@@ -133,8 +131,12 @@ def save(request: Request, name: str) -> Response:
 @router.get("/pieces/{piece_id}/readings.csv")
 def readings_table(session: Reading, piece_id: int) -> Response:
     """Send every reading of a piece as a table for a spreadsheet, as typed and in mm."""
-    found_or_404(get_piece(session, piece_id), NOT_HERE)
-    rows = (row for one in list_measurements(session, piece_id) for row in _list_readings(one))
+    piece_or_404(session, piece_id)
+    rows = (
+        row
+        for measurement in list_measurements(session, piece_id)
+        for row in _list_readings(measurement)
+    )
     return Response(
         b"".join(write_lines([list(_COLUMNS), *rows])),
         media_type="text/csv; charset=utf-8",

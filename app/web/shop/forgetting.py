@@ -57,7 +57,8 @@ def _page(request: Request, removal: Removal, clock: Settings, form: Form) -> HT
         removal=removal,
         customer=removal.customer,
         backups=backups,
-        folders=sorted({str(one.folder.parent) for one in backups}) or [own_place(clock.book)],
+        folders=sorted({str(backup.folder.parent) for backup in backups})
+        or [own_place(clock.book)],
         rotation=upkeep.rotation,
         gone_by=gone_by(upkeep.rotation, clock.today()),
         aside=str(aside) if aside.exists() else "",

@@ -17,13 +17,13 @@ def _found(session: Session, query: str, most: int) -> dict[str, Any]:
     """Look everything up; `exact` is the job of the number asked for, which stands first."""
     customers = find_customers(session, query, most)
     jobs = find_jobs(session, query, most)
-    exact = [one for one in jobs if one.number in job_number_in(query)]
+    exact = [job for job in jobs if job.number in job_number_in(query)]
     return {
         "exact": exact,
         "customers": customers,
-        "known": tell_apart(session, [one.id for one in customers]),
+        "known": tell_apart(session, [customer.id for customer in customers]),
         "pieces": find_pieces(session, query, most),
-        "jobs": [one for one in jobs if one not in exact],
+        "jobs": [job for job in jobs if job not in exact],
     }
 
 

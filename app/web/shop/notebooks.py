@@ -82,7 +82,7 @@ def _page(
         most_rows=MOST_ROWS,
         gauges=gauges_in_use(session),
         rows=shown,
-        wrong=sum(bool(one.problems) for one in shown),
+        wrong=sum(bool(row.problems) for row in shown),
     )
 
 
@@ -106,8 +106,8 @@ def create(request: Request, session: Writing, form: TypedTable, clock: Clock) -
         turned=are_turned(view, get_shop(session).rails_seen),
     )
     known = find_known(session, rows)
-    shown = tuple(_show(row, one) for row, one in zip(rows, known, strict=True))
-    wrong = [one for one in shown if one.problems]
+    shown = tuple(_show(row, in_book) for row, in_book in zip(rows, known, strict=True))
+    wrong = [row for row in shown if row.problems]
     if form.get("do") != "keep" or wrong:
         if wrong and form.get("do") == "keep":
             count = plural(len(wrong), "row")
@@ -128,7 +128,7 @@ def _show(row: NotebookRow, known: Known) -> ShownRow:
         kept.append("customer in the book" if known.customer_id else "customer")
         kept.append(f"{name} (in the book)" if known.piece_id else name)
         kept.append(_say_set(row, known))
-    return ShownRow(row.number, who, tuple(one for one in kept if one), problems, row.doubts)
+    return ShownRow(row.number, who, tuple(words for words in kept if words), problems, row.doubts)
 
 
 def _say_set(row: NotebookRow, known: Known) -> str:

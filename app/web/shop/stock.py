@@ -26,7 +26,7 @@ router = APIRouter(prefix="/stock")
 @router.get("")
 def index(request: Request, session: Reading, of: str = "") -> HTMLResponse:
     """Show the stock, and one line's fields to correct if asked."""
-    chosen = next((one for one in list_stock(session) if str(one.id) == of), None)
+    chosen = next((stock for stock in list_stock(session) if str(stock.id) == of), None)
     return _page(request, session, Form(), chosen)
 
 

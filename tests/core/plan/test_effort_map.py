@@ -66,7 +66,7 @@ def test_a_lay_without_a_tip_has_no_place_on_the_map():
 @pytest.mark.parametrize("target", [None, PlainFacing(17.6, 1.13)])
 @pytest.mark.parametrize("size", ["screen", "small"])
 def test_the_map_is_drawn_the_same_each_time(target, size):
-    picture = EffortPicture(map_effort(ask(target)), size)
+    picture = EffortPicture(map_effort(ask(target)), size=size)
     first = draw_effort_map(picture)
     assert first.startswith(b"<?xml")
     assert draw_effort_map(picture) == first

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from app.core.values.charts import chart_individuals, compute_constants
+from app.core.values.charts import chart_individuals
 
 
 def test_centre_and_limits_are_worked_by_hand() -> None:
@@ -52,5 +52,3 @@ def test_fewer_than_two_values_make_no_chart(values: list[float]) -> None:
 def test_impossible_material_is_refused() -> None:
     with pytest.raises(ValueError, match="finite"):
         chart_individuals([1.0, math.inf])
-    with pytest.raises(ValueError, match="at least two"):
-        compute_constants(1)

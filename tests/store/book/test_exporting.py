@@ -33,7 +33,7 @@ from app.web.app import open_book
 from app.web.settings import VERSION, Settings
 from tests.books import FIRST
 from tests.conftest import NOON
-from tests.store.exports import PROGRAM, bring, export, hash_book
+from tests.store.exports import PROGRAM, bring, export, hash_book, looking
 from tests.store.keep_book import BOOKS, describe
 from tests.store.random_books import fill_at_random
 from tests.store.scripts import MIGRATIONS
@@ -167,10 +167,17 @@ def test_what_could_not_be_read_back_is_no_export(worked_book, tmp_path, monkeyp
 # --- and back
 
 
+def mark_of(book) -> str:
+    with looking(book) as connection:
+        return connection.exec_driver_sql("SELECT mark FROM shop").scalar_one()
+
+
 def test_the_book_returns_with_equal_content(filled_book, filled_zip, empty):
     done = bring(empty, filled_zip)
     assert (done.jobs, done.pieces, done.made_at) == (2, 2, NOON.isoformat())
     assert hash_book(empty) == hash_book(filled_book)
+    marks = {mark_of(empty), mark_of(filled_book)}
+    assert [mark[:4] for mark in marks] == ["<svg"]
     assert describe(empty / "book.sqlite3") | {"draft": 0, "submission": 0} == describe(
         filled_book / "book.sqlite3"
     ) | {"draft": 0, "submission": 0}
