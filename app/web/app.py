@@ -13,6 +13,7 @@ from sqlalchemy.exc import TimeoutError as PoolTimeout
 from starlette.exceptions import HTTPException as StarletteHTTPException
 from starlette.middleware.gzip import DEFAULT_EXCLUDED_CONTENT_TYPES, GZipMiddleware
 
+from app.packed import folder_of
 from app.store.book.locks import Outdated
 from app.store.book.opening import open_sessions
 from app.store.book.passphrase import read_passphrase
@@ -24,7 +25,6 @@ from app.store.records.shop import get_shop, has_shop, start_book
 from app.web import first_start, logins
 from app.web.compare import comparisons
 from app.web.facing import drafts, measurements, pictures, service
-from app.web.files import folder_of
 from app.web.gate import Gate, Throttle
 from app.web.gauges import blade_sets, gauges, studies
 from app.web.guard import Guard

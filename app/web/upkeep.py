@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from app.core.shop.backups import say_age
+from app.packed import folder_of
 from app.store.book.acts import forget_note
 from app.store.book.backup import (
     BackupFailed,
@@ -35,7 +36,6 @@ from app.store.postgresql.addresses import (
 )
 from app.store.sqlite_files import find_damage, open_still
 from app.web.databases import read_address
-from app.web.files import folder_of
 from app.web.settings import wall_clock
 
 

@@ -11,6 +11,7 @@ from pathlib import Path
 from sqlalchemy import URL, Connection, MetaData, Table, delete, update
 from sqlalchemy.exc import DBAPIError
 
+from app.packed import folder_of
 from app.store.book.contents import (
     Row,
     content_hash,
@@ -24,7 +25,6 @@ from app.store.book.contents import (
 )
 from app.store.book.migrating import migrate_book, schema_of
 from app.store.engines import engine_kind, open_address, open_engine
-from app.store.packed import folder_of
 from app.store.problems import BookProblem
 from app.store.records.lookups import rebuild_index
 from app.store.sqlite_files import settle_file

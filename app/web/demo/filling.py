@@ -19,6 +19,7 @@ from sqlalchemy.orm import Session
 from app.core.jobs.services import parse_services
 from app.core.shop.marks import clean_mark
 from app.core.shop.shop import parse_shop
+from app.packed import folder_of
 from app.store.book.sessions import BookProblem
 from app.store.records.drop_offs import Unknown
 from app.store.records.services import save_services
@@ -26,7 +27,6 @@ from app.store.records.shop import awaits_first_choice, begin_book, get_shop, sa
 from app.web.demo.desk import Desk, DiaryRefused, Line, MadeUpShop, refuse, taken
 from app.web.demo.jobs import JOB_DOERS
 from app.web.demo.making import MAKING_DOERS
-from app.web.files import folder_of
 from app.web.settings import Settings
 
 __all__ = ["DiaryRefused", "Line", "fill_book", "read_made_up_shop"]
