@@ -3,8 +3,8 @@
 J. D. C. Little and S. C. Graves, "Little's Law", chapter 5 of Building Intuition (2008): 150
 letters in a box that gets 50 a day wait 3 days; a cellar of 160 bottles, 8 bought a month, holds
 one for 20 months (both from memory). Over a time that begins and ends with nobody here it is an
-identity: J. D. C. Little, "Little's Law as viewed on its 50th anniversary", Operations Research 59 (2011)
-536-549, theorem LL.1 (from memory).
+identity: J. D. C. Little, "Little's Law as viewed on its 50th anniversary", Operations Research 59
+(2011) 536-549, theorem LL.1 (from memory).
 """
 
 import random
