@@ -25,10 +25,10 @@ from app.core.values.forms import format_date, shorten
 from app.core.values.pieces import MATERIALS, name_piece
 from app.render.codes import draw_code
 from app.render.papers import Paper, make_paper
+from app.store.packed import folder_of
 from app.store.records.jobs import list_order
 from app.store.records.shop import get_mark, get_shop
 from app.store.tables import Instrument, Job, Piece, Shop
-from app.web.files import folder_of
 from app.web.jobs.slip_cards import card_part, draw_photo, half_card_part, list_card_photos
 from app.web.jobs.slip_jobs import (
     TAG_LETTERS,
