@@ -6,9 +6,10 @@ The made-up shop on a free port, in Debian's Chromium; the return card is shown 
 import tempfile
 from pathlib import Path
 
+from app.store.packed import folder_of
 from playwright.sync_api import Page, sync_playwright
 
-from app.store.packed import folder_of
+from app.packed import folder_of
 from app.web.app import create_app
 from app.web.serving import make_made_up_app, served
 from app.web.settings import Settings, wall_clock

@@ -8,8 +8,10 @@ import re
 import tomllib
 from collections.abc import Iterator
 
-from app.core.shop.notebooks import COLUMNS
 from app.store.packed import folder_of
+
+from app.core.shop.notebooks import COLUMNS
+from app.packed import folder_of
 from tests.test_examples import ROOT
 
 NAMES = tomllib.loads((folder_of("demo_data") / "names.toml").read_text(encoding="utf-8"))

@@ -13,6 +13,7 @@ from sqlalchemy.exc import TimeoutError as PoolTimeout
 from starlette.exceptions import HTTPException as StarletteHTTPException
 from starlette.middleware.gzip import DEFAULT_EXCLUDED_CONTENT_TYPES, GZipMiddleware
 
+from app.packed import folder_of
 from app.store.book.locks import Outdated
 from app.store.book.opening import open_sessions
 from app.store.book.passphrase import read_passphrase

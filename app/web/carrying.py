@@ -4,6 +4,7 @@ import argparse
 from pathlib import Path
 
 from app.core.values.forms import plural
+from app.packed import folder_of
 from app.store.book.exporting import export_book
 from app.store.book.importing import import_book, inspect_export, refuse_filled
 from app.store.book.opening import open_sessions

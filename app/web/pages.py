@@ -31,6 +31,7 @@ from app.core.values.forms import Fields, Refused
 from app.core.values.passes import CUT_KINDS
 from app.core.values.pieces import MATERIAL_DISINFECTING, MATERIALS, name_piece
 from app.core.values.works import label_work, work_choices
+from app.packed import folder_of
 from app.store.book.sessions import Sessions
 from app.store.packed import folder_of
 from app.store.records.jobs import get_job

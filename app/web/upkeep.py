@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from app.core.shop.backups import say_age
+from app.packed import folder_of
 from app.store.book.acts import forget_note
 from app.store.book.backup import (
     BackupFailed,

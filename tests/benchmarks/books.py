@@ -12,6 +12,8 @@ import time
 from pathlib import Path
 
 from app.store.packed import folder_of
+
+from app.packed import folder_of
 from tests.benchmarks import scale_book
 
 SMALL, LARGE = 1_000, scale_book.JOBS

@@ -316,11 +316,11 @@ def parse_set(
     if not fields.problems:
         usual_bore = USUAL.get(instrument_kind, USUAL["other"]).bore_mm
         questions = {
+            **(ask_more(entry) if ask_more else {}),
             **question,
             **ask_unusual(entry, gauges, instrument_kind),
             **ask_unusual_lengths(fields.raw, gauges.bore, usual_bore),
             **ask_unusual_dials(readings),
-            **(ask_more(entry) if ask_more else {}),
         }
     return ParsedSet(
         entry,

@@ -11,6 +11,7 @@ from pathlib import Path
 from sqlalchemy import URL, Connection, MetaData, Table, delete, update
 from sqlalchemy.exc import DBAPIError
 
+from app.packed import folder_of
 from app.store.book.contents import (
     Row,
     content_hash,

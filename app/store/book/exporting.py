@@ -24,6 +24,7 @@ from alembic.migration import MigrationContext
 from sqlalchemy import Column, Connection, MetaData, Table, func, select
 
 from app.core.values.cells import write_cell, write_lines
+from app.packed import folder_of
 from app.store.book.contents import (
     Row,
     TableHash,

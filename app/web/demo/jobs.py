@@ -32,6 +32,7 @@ from app.core.shop.drafts import pick_draft
 from app.core.values.forms import Fields, format_amount, format_money
 from app.core.values.passes import parse_pass
 from app.core.values.works import parse_work
+from app.packed import folder_of
 from app.render.photos import make_photo
 from app.store.packed import folder_of
 from app.store.records.charges import account_of, add_charge, add_payment, answer_quote

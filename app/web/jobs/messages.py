@@ -1,6 +1,6 @@
 """Messages to the player, the shop's wordings, and the calendar of wanted-by dates."""
 
-from fastapi import APIRouter, HTTPException, Request
+from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
@@ -37,25 +37,29 @@ router = APIRouter()
 @router.get("/jobs/{number}/messages")
 def index(request: Request, session: Reading, number: int) -> HTMLResponse:
     """Show a job's messages filled in, to send or to copy."""
-    job = job_or_404(session, number)
+    return _messages_page(request, session, job_or_404(session, number), Form())
+
+
+def _messages_page(request: Request, session: Session, job: Job, form: Form) -> HTMLResponse:
     facts, wordings = gather_facts(session, job), list_wordings(session)
     messages = [
         make_message(kind, wordings[key], facts, job.customer.email)
         for key, kind in MESSAGE_KINDS.items()
     ]
     sent = [one for one in list_memos(session, job.piece, job) if one.kind == "message"]
-    return show_page(request, "messages/index.html", job=job, messages=messages, sent=sent,
-                     sent_by=SENT_BY)  # fmt: skip
+    return show_page(request, "messages/index.html", form=form, job=job, messages=messages,
+                     sent=sent, sent_by=SENT_BY)  # fmt: skip
 
 
 @router.post("/jobs/{number}/messages")
-def create(session: Writing, form: Typed, clock: Clock, number: int) -> Response:
+def create(request: Request, session: Writing, form: Typed, clock: Clock, number: int) -> Response:
     """Keep that a message was sent: how, to whom, and what it said."""
     job = job_or_404(session, number)
     refuse_twice(session, form)
     entry = parse_memo(MEMO_KINDS["message"], form.values, clock.today())
     if isinstance(entry, Refused):
-        raise HTTPException(422, " ".join(entry.problems.values()))
+        form.problems = dict(entry.problems)
+        return _messages_page(request, session, job, form)
     add_memo(session, job.piece, job, entry, clock.now())
     words = f"Sent {SENT_BY[entry.details['by']]}: {entry.details['subject']}"
     add_event(session, job, "note", entry.on, clock.now(), words)

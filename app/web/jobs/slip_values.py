@@ -23,6 +23,7 @@ from app.core.jobs.stages import EXPECTED
 from app.core.values.customers import INSTRUMENT_KINDS
 from app.core.values.forms import format_date, shorten
 from app.core.values.pieces import MATERIALS, name_piece
+from app.packed import folder_of
 from app.render.codes import draw_code
 from app.render.papers import Paper, make_paper
 from app.store.packed import folder_of

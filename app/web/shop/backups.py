@@ -11,6 +11,7 @@ from fastapi.responses import HTMLResponse, Response
 
 from app.core.shop.backups import UpkeepEntry, find_fault, is_due, parse_upkeep, say_age
 from app.core.values.forms import Refused
+from app.packed import folder_of
 from app.store.book.backup import (
     Backup,
     BackupFailed,

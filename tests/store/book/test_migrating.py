@@ -7,14 +7,15 @@ from alembic import command
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
+from app.store.packed import folder_of
 from sqlalchemy import text
 
 from app.core.shop.shop import DEFAULT_CARE, DEFAULT_TERMS
+from app.packed import folder_of
 from app.store.book.migrating import alembic_config, current_revision, migrate_book, newest_revision
 from app.store.book.sessions import Sessions
 from app.store.engines import open_engine
 from app.store.on_sqlite import PRAGMAS
-from app.store.packed import folder_of
 from app.store.records.shop import get_mark, get_shop
 from app.store.records.slips import get_slip, get_slip_file
 from app.store.tables import Base

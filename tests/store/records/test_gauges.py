@@ -1,11 +1,12 @@
 """The gauge tables: an older book keeps its blade sets, and a set's change is kept."""
 
 from alembic import command
+from app.store.packed import folder_of
 from sqlalchemy import create_engine, text
 
 from app.core.gauges.blade_sets import BladeSetEntry
+from app.packed import folder_of
 from app.store.book.migrating import alembic_config, migrate_book
-from app.store.packed import folder_of
 from app.store.records.blade_sets import get_blade_set, save_blade_set, save_families, set_for_kind
 from app.store.records.revisions import list_revisions
 from tests.conftest import NOON
