@@ -6,7 +6,6 @@ The made-up shop on a free port, in Debian's Chromium; the return card is shown 
 import tempfile
 from pathlib import Path
 
-from app.store.packed import folder_of
 from playwright.sync_api import Page, sync_playwright
 
 from app.packed import folder_of

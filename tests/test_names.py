@@ -8,8 +8,6 @@ import re
 import tomllib
 from collections.abc import Iterator
 
-from app.store.packed import folder_of
-
 from app.core.shop.notebooks import COLUMNS
 from app.packed import folder_of
 from tests.test_examples import ROOT

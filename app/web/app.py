@@ -20,7 +20,6 @@ from app.store.book.passphrase import read_passphrase
 from app.store.book.sessions import Sessions
 from app.store.book.upkeep import is_book, keep_upkeep, read_upkeep
 from app.store.engines import BeyondNumbers
-from app.store.packed import folder_of
 from app.store.records.lookups import tidy_index
 from app.store.records.revisions import Conflict
 from app.store.records.shop import get_shop, has_shop, start_book

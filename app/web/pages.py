@@ -33,7 +33,6 @@ from app.core.values.pieces import MATERIAL_DISINFECTING, MATERIALS, name_piece
 from app.core.values.works import label_work, work_choices
 from app.packed import folder_of
 from app.store.book.sessions import Sessions
-from app.store.packed import folder_of
 from app.store.records.jobs import get_job
 from app.store.records.pieces import get_piece
 from app.store.records.submissions import find_submission, keep_submission

@@ -27,7 +27,6 @@ from app.store.book.opening import inspect_book, open_sessions
 from app.store.book.passphrase import find_weakness, keep_passphrase
 from app.store.book.restoring import find_backup, restore_backup
 from app.store.book.upkeep import forget_failure, note_failure, read_upkeep
-from app.store.packed import folder_of
 from app.store.postgresql.addresses import (
     DATABASE_NAME,
     EXAMPLE,

@@ -11,8 +11,6 @@ import tempfile
 import time
 from pathlib import Path
 
-from app.store.packed import folder_of
-
 from app.packed import folder_of
 from tests.benchmarks import scale_book
 

@@ -52,7 +52,6 @@ from app.store.book.export_files import (
 )
 from app.store.files import say_disk, written_whole
 from app.store.names import is_plain_name
-from app.store.packed import folder_of
 from app.store.problems import BookProblem
 from app.store.tables import Base
 

@@ -20,8 +20,6 @@ from app.core.jobs.services import parse_services
 from app.core.shop.marks import clean_mark
 from app.core.shop.shop import parse_shop
 from app.packed import folder_of
-from app.store.book.sessions import BookProblem
-from app.store.packed import folder_of
 from app.store.problems import BookProblem
 from app.store.records.drop_offs import Unknown
 from app.store.records.services import save_services

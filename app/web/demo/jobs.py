@@ -34,7 +34,6 @@ from app.core.values.passes import parse_pass
 from app.core.values.works import parse_work
 from app.packed import folder_of
 from app.render.photos import make_photo
-from app.store.packed import folder_of
 from app.store.records.charges import account_of, add_charge, add_payment, answer_quote
 from app.store.records.drafts import keep_draft
 from app.store.records.drop_offs import take_in

@@ -26,7 +26,6 @@ from app.core.values.pieces import MATERIALS, name_piece
 from app.packed import folder_of
 from app.render.codes import draw_code
 from app.render.papers import Paper, make_paper
-from app.store.packed import folder_of
 from app.store.records.jobs import list_order
 from app.store.records.shop import get_mark, get_shop
 from app.store.tables import Instrument, Job, Piece, Shop

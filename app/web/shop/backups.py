@@ -31,7 +31,6 @@ from app.store.book.upkeep import (
     read_upkeep,
 )
 from app.store.files import say_disk
-from app.store.packed import folder_of
 from app.store.problems import BookProblem
 from app.web.pages import Clock, Form, Typed, found_or_404, go_to, show_page
 from app.web.settings import Settings

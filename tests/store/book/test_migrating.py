@@ -7,7 +7,6 @@ from alembic import command
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from app.store.packed import folder_of
 from sqlalchemy import text
 
 from app.core.shop.shop import DEFAULT_CARE, DEFAULT_TERMS

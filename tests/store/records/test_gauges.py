@@ -1,7 +1,6 @@
 """The gauge tables: an older book keeps its blade sets, and a set's change is kept."""
 
 from alembic import command
-from app.store.packed import folder_of
 from sqlalchemy import create_engine, text
 
 from app.core.gauges.blade_sets import BladeSetEntry

@@ -12,7 +12,6 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from app.store.packed import folder_of
 from sqlalchemy import func, select
 from sqlalchemy.orm import joinedload, selectinload
 
@@ -27,7 +26,6 @@ from app.core.values.customers import INSTRUMENT_KINDS
 from app.core.values.pieces import MATERIALS
 from app.core.values.readings import Uncertainties
 from app.packed import folder_of
-from app.store.book.sessions import BookProblem
 from app.store.problems import BookProblem
 from app.store.records.charges import account_of
 from app.store.records.jobs import get_job
