@@ -73,7 +73,7 @@ def say_tip(rail: RailAnalysis) -> str:
             return f"the tip stands {offset} {within} inside that curve (closer than it points)"
         case fits.OUTSIDE:
             return f"the tip stands {offset} {within} outside that curve"
-    return "another curve that fits points to another tip, so how the tip stands can’t be told"
+    return "how the tip stands to all the curves that fit can’t be told"
 
 
 def runs_backwards(stops: Sequence[BladeStop]) -> bool:
