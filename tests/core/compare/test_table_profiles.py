@@ -62,6 +62,7 @@ def test_a_bow_is_as_sure_as_its_three_gaps():
     # each written to 0.01 mm: 0.005/√3 for the step, half a step for the hand
     one = sqrt(0.005**2 / 3 + 0.005**2)
     assert table_of("0.00 0.03 0.00").bow_u_mm == pytest.approx(one * sqrt(1.5), rel=1e-6)
+    assert table_of("0 0.03 0").bow_u_mm == pytest.approx(one * sqrt(1.5), rel=1e-6)
     assert table_of("0.00 0.03") is None
 
 
