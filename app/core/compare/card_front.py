@@ -17,7 +17,7 @@ LITTLE_MM = 0.06  # below this a change of the tip is "a little"
 MUCH_MM = 0.15  # and from here on "much"; our own words, no source
 SAME = "The same as it came, as far as can be measured."
 SAME_TOO = "No change that can be measured here either."
-SAME_ALONE = "It has changed as a whole, but this figure by itself doesn’t show it."
+SAME_ALONE = "The facing has changed as a whole, but this figure by itself doesn’t show it."
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +90,8 @@ def _tip_figure(
     if told.tip_mm is None:
         sentence = _say_uncompared(went)
     elif told.tip_mm == 0.0:
-        sentence = SAME_ALONE if told.as_whole else SAME
+        # a shortened tip is no part of what is asked of the whole
+        sentence = SAME_ALONE if told.as_whole and not told.shortened_mm else SAME
     else:
         size = abs(told.tip_mm)
         much = "a little " if size < LITTLE_MM else "much " if size >= MUCH_MM else ""
