@@ -1,7 +1,10 @@
 """Shared ground: a book made by real migrations, a fixed clock, a client acting as a browser."""
 
+import fcntl
+import os
 import re
-from collections.abc import Iterator
+import shutil
+from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -135,6 +138,23 @@ def server() -> URL:
     return make_database(of_test=True)
 
 
+def make_once(factory: pytest.TempPathFactory, name: str, fill: Callable[[Path], object]) -> Path:
+    """Fill a book once for all processes that test; each looks at a copy of its own."""
+    folder = factory.mktemp(name) / "book"
+    if SERVER or "PYTEST_XDIST_WORKER" not in os.environ:
+        fill(lay_on_server(folder))
+        return folder
+    shared = factory.getbasetemp().parent / name
+    with shared.with_suffix(".lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not shared.exists():
+            fill(folder)
+            shutil.copytree(folder, shared.with_suffix(".making"))
+            shared.with_suffix(".making").rename(shared)
+            return folder
+    return copy_book(shared, folder)
+
+
 @pytest.fixture(scope="session")
 def fresh_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Make a new book once, by running every migration."""
@@ -156,11 +176,9 @@ def book(fresh_book: Path, tmp_path: Path) -> Path:
 @pytest.fixture(scope="session")
 def filled_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Make a book with something in every corner, once."""
-    from tests.books import fill_book
+    from tests.books import fill_book as fill
 
-    folder = lay_on_server(tmp_path_factory.mktemp("filled") / "book")
-    fill_book(folder)
-    return folder
+    return make_once(tmp_path_factory, "filled", fill)
 
 
 @pytest.fixture
@@ -174,9 +192,7 @@ def whole_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Fill a book with everything a shop comes to, once; for looking only."""
     from tests.books import fill_whole_book
 
-    folder = tmp_path_factory.mktemp("whole") / "book"
-    fill_whole_book(folder)
-    return folder
+    return make_once(tmp_path_factory, "whole", fill_whole_book)
 
 
 @pytest.fixture
@@ -254,14 +270,16 @@ def read_line(browser: Browser):
 @pytest.fixture(scope="session")
 def loaded_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Fill a new book with the made-up shop, as on 25 November 2026 at noon."""
-    folder = lay_on_server(tmp_path_factory.mktemp("made-up"))
-    settings = Settings(book=folder, now=lambda: NOON)
-    sessions = open_book(settings)
-    with sessions.write() as session:
-        fill_book(session, settings)
-        session.commit()
-    sessions.engine.dispose()
-    return folder
+
+    def fill(folder: Path) -> None:
+        settings = Settings(book=folder, now=lambda: NOON)
+        sessions = open_book(settings)
+        with sessions.write() as session:
+            fill_book(session, settings)
+            session.commit()
+        sessions.close()
+
+    return make_once(tmp_path_factory, "made-up", fill)
 
 
 @pytest.fixture

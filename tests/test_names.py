@@ -9,7 +9,7 @@ import tomllib
 from collections.abc import Iterator
 
 from app.core.shop.notebooks import COLUMNS
-from app.web.files import folder_of
+from app.packed import folder_of
 from tests.test_examples import ROOT
 
 NAMES = tomllib.loads((folder_of("demo_data") / "names.toml").read_text(encoding="utf-8"))

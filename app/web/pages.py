@@ -31,12 +31,12 @@ from app.core.values.forms import Fields, Refused
 from app.core.values.passes import CUT_KINDS
 from app.core.values.pieces import MATERIAL_DISINFECTING, MATERIALS, name_piece
 from app.core.values.works import label_work, work_choices
+from app.packed import folder_of
 from app.store.book.sessions import Sessions
 from app.store.records.jobs import get_job
 from app.store.records.pieces import get_piece
 from app.store.records.submissions import find_submission, keep_submission
 from app.store.tables import Job, Piece
-from app.web.files import folder_of
 from app.web.settings import Settings
 
 Found = TypeVar("Found")

@@ -65,9 +65,10 @@ class Server:
                 return self
             if not more:
                 break
+        ended = self.process.poll()
         self.process.kill()
         out, errors = self.process.communicate()
-        raise DidNotStart(said.decode() + out + errors)
+        raise DidNotStart(f"{said.decode()}{out}{errors}(ended with {ended})")
 
     def kill(self) -> None:
         """Kill it as a power switch would: no handler runs."""

@@ -1,9 +1,9 @@
-"""Kill a program (-9) at each of its steps: `python -m tests.faults.step_kills WHAT BOOK FOLDER`.
+"""Kill a program (-9) at its steps: `python -m tests.faults.step_kills WHAT BOOK FOLDER [EVERY]`.
 
 A child does the act on a fresh copy of the book and kills itself before its n-th step, for every
-n until it comes through. A step is each file opened to write, renamed, made or removed, each
-database opened, and for a migration each SQL statement that changes something. The parent then
-looks at what is left. This runs as a program of its own with one thread, because it forks.
+n (or every so many) until it comes through. A step is each file opened to write, renamed, made or
+removed, each database opened, and for a migration each SQL statement that changes something. The
+parent then looks at what is left. This runs as a program of its own with one thread, for it forks.
 """
 
 import json
@@ -15,7 +15,6 @@ import sys
 import time
 from collections.abc import Callable
 from datetime import timedelta
-from functools import partial
 from pathlib import Path
 
 from sqlalchemy import Engine, event, update
@@ -25,9 +24,9 @@ from app.store.book.backup import check_backup, list_backups, make_backup
 from app.store.book.backup_places import own_place
 from app.store.book.opening import open_sessions
 from app.store.book.restoring import find_backup, restore_backup
-from app.store.book.sessions import BookProblem
 from app.store.book.upkeep import Upkeep, keep_upkeep, read_upkeep
 from app.store.postgresql.addresses import find_address
+from app.store.problems import BookProblem
 from app.store.tables import Customer
 from app.web.app import open_book
 from app.web.settings import Settings
@@ -41,6 +40,7 @@ FILE_STEPS = {"os.rename", "os.remove", "os.mkdir", "os.rmdir", "sqlite3.connect
 TO_WRITE = os.O_WRONLY | os.O_RDWR | os.O_CREAT
 CHANGING = ("BEGIN", "CREATE", "ALTER", "DROP", "INSERT", "UPDATE", "DELETE")
 Steps = Callable[[Callable[[], None]], None]
+EVERY = int(sys.argv[4]) if len(sys.argv) > 4 else 1
 
 
 def die() -> None:
@@ -116,12 +116,11 @@ def at_each_step(
     act: Callable[[Path], None],
     steps: Callable[[Path], Steps],
     look: Callable[[Path], str],
-    every: int = 1,
 ) -> dict[str, int]:
     """Kill at every step in turn, or every so many; gives how often each outcome was found."""
     found: dict[str, int] = {}
     # On a server each trial makes a database of its own: every seventh step must do.
-    for last in range(1, 2000, every * (7 if SERVER else 1)):
+    for last in range(1, 2000, EVERY * (7 if SERVER else 1)):
         book = prepare()
         killed = in_child(lambda: act(book), steps(book), last)  # noqa: B023 - run at once
         outcome = look(book)
@@ -220,7 +219,7 @@ def kill_restore(book: Path, workplace: Path) -> dict[str, int]:
 
     found = at_each_step(lambda: copy_book(book, workplace / "book"), _restore, at_all_steps, look)
     chance = random.Random(8)  # noqa: S311 - moments, not secrets
-    for _ in range(3 if SERVER else 25):
+    for _ in range(3 if SERVER else 25 // EVERY):
         here = copy_book(book, workplace / "book")
         child = os.fork()
         if child == 0:
@@ -262,7 +261,7 @@ def kill_restore_of_damaged(book: Path, workplace: Path) -> dict[str, int]:
     )
 
 
-def kill_import(book: Path, workplace: Path, every: int = 1) -> dict[str, int]:
+def kill_import(book: Path, workplace: Path) -> dict[str, int]:
     """Kill an import: the book is as empty as it was or all there, and the next try succeeds."""
     out, empty = workplace / "out.zip", lay_on_server(workplace / "empty")
     export(book, out)
@@ -286,13 +285,11 @@ def kill_import(book: Path, workplace: Path, every: int = 1) -> dict[str, int]:
         lambda here: (bring(here, out), None)[1],
         at_all_steps,
         look,
-        every,
     )
 
 
 ACTS = {
     "import": kill_import,
-    "import-some": partial(kill_import, every=8),
     "migration": kill_migration,
     "backup": kill_backup,
     "restore": kill_restore,

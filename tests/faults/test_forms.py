@@ -121,7 +121,7 @@ def test_every_form_filled_with_anything_answers_in_words_and_loses_nothing(clie
     failures: list[str] = []
     for place in places:
 
-        @asking(15)
+        @asking(6)
         @given(data=filled(place))
         def fill(data):
             code = check_form(client, database, place, data)  # noqa: B023 - run at once

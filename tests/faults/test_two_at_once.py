@@ -3,6 +3,7 @@
 import random
 import threading
 from collections import Counter
+from contextlib import ExitStack
 
 import pytest
 
@@ -101,8 +102,23 @@ def test_two_servers_on_one_book_lose_nothing_and_give_every_job_its_own_number(
     """Both also start at the same moment on a book that neither has made yet."""
     book, ledger = lay_on_server(tmp_path / "book"), Ledger()
     servers = [Server(book), Server(book)]
-    for server in servers:
-        server.wait()
+    with ExitStack() as ends:
+        for server in servers:
+            ends.callback(server.stop)
+        for server in servers:
+            server.wait()
+        _write_from_both(servers, ledger)
+    assert ledger.refused == []
+    assert len(ledger.acknowledged) == 72
+    assert find_faults(book / "book.sqlite3", ledger) == []
+    shops = content_of(book / "book.sqlite3")
+    assert len(shops["shop"]) == 1
+    numbers = Counter(ledger.jobs)
+    assert sorted(numbers) == list(range(1, len(numbers) + 1))
+
+
+def _write_from_both(servers: list[Server], ledger: Ledger) -> None:
+    """Let three clients of each server write, all at once."""
 
     def work(server: Server, name: str) -> None:
         chance = random.Random(name)  # noqa: S311 - a repeatable load, not a secret
@@ -123,15 +139,6 @@ def test_two_servers_on_one_book_lose_nothing_and_give_every_job_its_own_number(
         thread.start()
     for thread in threads:
         thread.join()
-    for server in servers:
-        server.stop()
-    assert ledger.refused == []
-    assert len(ledger.acknowledged) == 72
-    assert find_faults(book / "book.sqlite3", ledger) == []
-    shops = content_of(book / "book.sqlite3")
-    assert len(shops["shop"]) == 1
-    numbers = Counter(ledger.jobs)
-    assert sorted(numbers) == list(range(1, len(numbers) + 1))
 
 
 def test_the_same_form_sent_to_two_servers_at_once_makes_one_record(worked_book):

@@ -129,6 +129,9 @@ def tell_card(compared: Comparison) -> Told:
         moved=compared.moved,
         together=compared.shifted,
         as_whole=compared.joint.changed,
+        unsure=frozenset(
+            one.quantity for one in compared.changes if one.changed and not one.told_changed
+        ),
         doubted=length is not None and blade_key(length.gap_mm or 0.0) in suspect_gaps,
     )
 

@@ -45,6 +45,7 @@ def _drawn_size(size: str = "") -> Size:
 DrawnSize = Annotated[Size, Depends(_drawn_size)]
 OVERLAY_MM = (184.0, 80.0)
 MOST_OVERLAID = 8
+MOST_OVERLAID_SMALL = 5  # their names find no room beside each other
 _STATES: tuple[State, State] = ("before", "after")
 _RAILS: tuple[Rail, Rail] = ("left", "right")
 
@@ -208,7 +209,7 @@ def overlay_picture(
     """
     read = [one for one in sets if one.facing.has_rails]
     facings = [one for one in read if one.role != "at_the_bench" or one is read[-1]]
-    shown = facings[-MOST_OVERLAID:]
+    shown = facings[-(MOST_OVERLAID_SMALL if size == "small" else MOST_OVERLAID) :]
     told = [
         (
             f"{one.taken_on.day} {one.taken_on:%b %Y}, {ROLES[one.role]}",

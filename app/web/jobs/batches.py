@@ -187,6 +187,8 @@ def _copy_facing(session: Session, form: Form, clock: Clock) -> int | Refused | 
     if form.get("facing") != COPY or source is None:
         return None
     piece, read = source
+    if same := [one.id for one in list_facings(session) if one.source_set_id == read.id]:
+        return same[0]
     kind = piece.instrument_kind
     raw = {"told_by": "copy", "name": name_copy(piece, read), "instrument_kind": kind}
     gauges = gauges_for(session, kind)

@@ -1,6 +1,8 @@
 """Messages to the player, the shop's wordings, and the calendar of wanted-by dates."""
 
-from fastapi import APIRouter, HTTPException, Request
+from collections.abc import Sequence
+
+from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
@@ -8,10 +10,10 @@ from app.core.facing.measurements import write_line
 from app.core.jobs.calendars import CalendarDay, write_calendar
 from app.core.jobs.memos import MEMO_KINDS, SENT_BY, parse_memo
 from app.core.jobs.messages import FIELDS, MESSAGE_KINDS, Wording, make_message, parse_wording
-from app.core.jobs.stages import STAGES
+from app.core.jobs.stages import EXPECTED, STAGES
 from app.core.values.forms import Refused, format_date, format_money
 from app.core.values.pieces import name_piece
-from app.store.records.charges import account_of
+from app.store.records.charges import account_of, list_charges, sum_of
 from app.store.records.jobs import add_event, list_bench, list_order
 from app.store.records.memos import add_memo, list_awaited, list_memos
 from app.store.records.messages import list_wordings, save_wordings
@@ -37,25 +39,29 @@ router = APIRouter()
 @router.get("/jobs/{number}/messages")
 def index(request: Request, session: Reading, number: int) -> HTMLResponse:
     """Show a job's messages filled in, to send or to copy."""
-    job = job_or_404(session, number)
+    return _messages_page(request, session, job_or_404(session, number), Form())
+
+
+def _messages_page(request: Request, session: Session, job: Job, form: Form) -> HTMLResponse:
     facts, wordings = gather_facts(session, job), list_wordings(session)
     messages = [
         make_message(kind, wordings[key], facts, job.customer.email)
         for key, kind in MESSAGE_KINDS.items()
     ]
     sent = [one for one in list_memos(session, job.piece, job) if one.kind == "message"]
-    return show_page(request, "messages/index.html", job=job, messages=messages, sent=sent,
-                     sent_by=SENT_BY)  # fmt: skip
+    return show_page(request, "messages/index.html", form=form, job=job, messages=messages,
+                     sent=sent, sent_by=SENT_BY)  # fmt: skip
 
 
 @router.post("/jobs/{number}/messages")
-def create(session: Writing, form: Typed, clock: Clock, number: int) -> Response:
+def create(request: Request, session: Writing, form: Typed, clock: Clock, number: int) -> Response:
     """Keep that a message was sent: how, to whom, and what it said."""
     job = job_or_404(session, number)
     refuse_twice(session, form)
     entry = parse_memo(MEMO_KINDS["message"], form.values, clock.today())
     if isinstance(entry, Refused):
-        raise HTTPException(422, " ".join(entry.problems.values()))
+        form.problems = dict(entry.problems)
+        return _messages_page(request, session, job, form)
     add_memo(session, job.piece, job, entry, clock.now())
     words = f"Sent {SENT_BY[entry.details['by']]}: {entry.details['subject']}"
     add_event(session, job, "note", entry.on, clock.now(), words)
@@ -64,22 +70,31 @@ def create(session: Writing, form: Typed, clock: Clock, number: int) -> Response
 
 def gather_facts(session: Session, job: Job) -> dict[str, str]:
     """What a wording's fields are filled with."""
-    shop, gauges, piece = get_shop(session), gauges_in_use(session), job.piece
-    account, (received, _) = account_of(session, list_order(session, job)), before_after(job)
+    shop, gauges, order = get_shop(session), gauges_in_use(session), list_order(session, job)
+    account, (received, _) = account_of(session, order), before_after(job)
+    more = f" and {len(order) - 1} more" if len(order) > 1 else ""
     return {
         "customer": job.customer.name,
-        "piece": name_piece(piece.maker, piece.model, piece.marking, piece.telling_marks),
+        "piece": f"{_name(job.piece)}{more}",
         "job": str(job.number),
         "readings": write_line(received.recorded, gauges) if received else "",
         "asked": job.request,
-        "agreed": job.agreed_work,
+        "agreed": _say_agreed(session, order),
         "price": format_money(account.total_minor, shop.currency),
-        "deposit": format_money(job.deposit_minor, shop.currency),
+        "deposit": format_money(sum_of(order, "deposit_minor"), shop.currency),
         "balance": format_money(account.balance_minor, shop.currency),
         "wanted_by": format_date(job.wanted_by),
-        "dropped_off": format_date(job.dropped_off),
+        "dropped_off": "" if job.stage == EXPECTED else format_date(job.dropped_off),
         "shop": shop.name,
     }
+
+
+def _say_agreed(session: Session, order: Sequence[Job]) -> str:
+    """What was agreed of an order's pieces, or what stands on its bill so far."""
+    agreed = [one.agreed_work for one in order if one.agreed_work]
+    charges = (one for job in order for one in list_charges(session, job.id))
+    lines = [one.label for one in charges if one.struck_at is None and one.amount_minor >= 0]
+    return ", ".join(dict.fromkeys(agreed or lines))
 
 
 @router.get("/settings/messages")

@@ -31,7 +31,7 @@ from app.core.values.pieces import CAUTION_DEFERS, MATERIAL_CAUTIONS, name_piece
 from app.core.values.units import format_number, format_on_scale
 from app.core.values.works import label_work
 from app.render.cut import CutRail, CutSize
-from app.store.records.charges import account_of, list_charges, list_payments
+from app.store.records.charges import account_of, list_charges, list_payments, sum_of
 from app.store.records.facings import get_facing
 from app.store.records.jobs import list_order
 from app.store.records.memos import last_memo, trial_of
@@ -61,7 +61,7 @@ def intake_part(session: Session, subject: Subject, shop: Shop, printing: Printi
     money = [format_money(account.total_minor, shop.currency)]
     if account.paid_minor:
         money.append(f"paid {format_money(account.paid_minor, shop.currency)}")
-    elif deposit := _sum_of(order, "deposit_minor"):
+    elif deposit := sum_of(order, "deposit_minor"):
         money.append(f"deposit {format_money(deposit, shop.currency)}")
     return IntakePart(
         pieces=_intake_rows(order),
@@ -70,17 +70,11 @@ def intake_part(session: Session, subject: Subject, shop: Shop, printing: Printi
         complaints=_ticked_of(order, "complaint"),
         risks=_ticked_of(order, "risk"),
         warranty=_warranty(session, order),
-        declared_value=format_money(_sum_of(order, "declared_value_minor"), shop.currency),
+        declared_value=format_money(sum_of(order, "declared_value_minor"), shop.currency),
         goes_home=RETURN_WAYS[job.return_by],
         money=tuple(one for one in money if one),
         terms=shop.terms,
     )
-
-
-def _sum_of(order: Sequence[Job], name: str) -> int | None:
-    """Add an amount up over an order's jobs; None where none of them has it."""
-    amounts = [getattr(one, name) for one in order if getattr(one, name) is not None]
-    return sum(amounts) if amounts else None
 
 
 def _ticked_of(order: Sequence[Job], kind: str) -> str:
@@ -240,7 +234,7 @@ def estimate_part(session: Session, subject: Subject, shop: Shop, printing: Prin
     del printing
     job = job_of(subject)
     order = list_order(session, job)
-    total, deposit = account_of(session, order).total_minor, _sum_of(order, "deposit_minor")
+    total, deposit = account_of(session, order).total_minor, sum_of(order, "deposit_minor")
     sums, rest = _tax(total, shop), total
     if total is not None and deposit:
         sums = [("Total", format_money(total, shop.currency)), *sums]
@@ -357,20 +351,21 @@ def packing_part(session: Session, subject: Subject, shop: Shop, printing: Print
     told = parcel.details if parcel else {}
     name = name_piece(piece.maker, piece.model, piece.marking, piece.telling_marks)
     marks = piece.telling_marks if piece.telling_marks != name else ""
-    contents = [(name, marks)]
+    contents, materials = [(name, marks)], [piece.material]
     order = list_order(session, job) if job else []
     number, carrier, declared = told.get("number"), told.get("carrier"), told.get("declared")
     if job:
         several = len(order) > 1
         packed = jobs_in(told)
-        contents = [
-            line
+        inside = [
+            one
             for one in order
             if (str(one.number) in packed if packed else not several or _is_here(one))
-            for line in _packed(one, of_several=several)
         ]
+        contents = [line for one in inside for line in _packed(one, of_several=several)]
+        materials = [one.piece.material for one in inside] or materials
         number, carrier = number or job.tracking, carrier or RETURN_WAYS[job.return_by]
-        value = _sum_of(order, "declared_value_minor")
+        value = sum_of(order, "declared_value_minor")
         declared = declared or format_money(value, shop.currency)
     notes = [("On trial", f"due back {format_date(trial.due)}")] if trial else []
     if job and (warranty := _warranty(session, order)):
@@ -385,7 +380,9 @@ def packing_part(session: Session, subject: Subject, shop: Shop, printing: Print
         declared_value=declared or "",
         customs=tuple((words, told[key]) for key, words in CUSTOMS.items() if told.get(key)),
         notes=tuple(notes),
-        care=say_care(piece.material, shop.care_text),
+        care=tuple(
+            dict.fromkeys(line for one in materials for line in say_care(one, shop.care_text))
+        ),
     )
 
 

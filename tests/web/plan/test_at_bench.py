@@ -234,3 +234,12 @@ def test_a_job_that_went_home_shows_no_bench(browser, bench):
 def test_readings_that_can_not_be_planned_by_are_said_to_be_so(browser, bench):
     bench("33.5 – – –")
     assert "at least two readings" in browser.page.select_one("#at-bench").text
+
+
+def test_what_was_not_read_is_told_at_the_bench_with_the_blade_that_would_tell_most(browser, bench):
+    bench("33.5 20.5 – – / 1.05")
+    words = browser.page.select_one(".pass-row").text
+    assert "from 0 to 20.5 on the glass nothing was read" in words
+    assert "A blade of about 0.0" in words
+    bench()
+    assert "nothing was read" not in browser.page.select_one(".pass-row").text
