@@ -25,8 +25,9 @@ from app.core.jobs.slips import (
     TagPart,
 )
 from app.core.jobs.stages import EXPECTED, STAGES
-from app.core.plan.targets import list_target_rows
-from app.core.values.forms import format_date, format_money, shorten
+from app.core.plan.facings import place_target
+from app.core.plan.shown import write_blade
+from app.core.values.forms import format_date, format_money, short_date, shorten
 from app.core.values.passes import CUT_KINDS
 from app.core.values.pieces import CAUTION_DEFERS, MATERIAL_CAUTIONS, name_piece
 from app.core.values.units import format_blade, format_number, format_on_scale
@@ -47,7 +48,7 @@ from app.web.jobs.slip_subjects import (
     list_ticked,
     say_condition,
 )
-from app.web.plan.planning import gauges_for, plan_job
+from app.web.plan.planning import find_showing, gauges_for, plan_job
 from app.web.plan.plans import draw_cut_of, tell_plan
 
 TAG_LETTERS = 90
@@ -152,7 +153,7 @@ def make_label(subject: Subject, address: str) -> Label:
         head=str(job.number) if job else piece.marking or str(piece.id),
         customer=shorten(job.customer.name, 44) if job else "",
         piece=shorten(name, 48),
-        wanted=f"{wanted.day} {wanted:%b %Y}" if wanted else "",
+        wanted=short_date(wanted) if wanted else "",
         address=address,
         code=f"code-{job.number if job else piece.id}.svg",
     )
@@ -169,7 +170,7 @@ def bench_part(session: Session, subject: Subject, shop: Shop, printing: Printin
     return BenchPart(
         condition=say_condition(job),
         line=f"As received: {write_line(received.recorded, gauges)}" if received else "",
-        rows=_bench_rows(received, gauges, _targets(aim, gauges) if aim else {}),
+        rows=_bench_rows(received, gauges, _targets(session, aim, gauges) if aim else {}),
         counted=gauges.counted,
         target_name=aim.name if aim else "",
         plan=_bench_plan(session, job),
@@ -206,34 +207,27 @@ _CUT_WORDS = {
 
 def tell_passes(job: Job) -> Rows:
     """List a job's passes and works by their day: day, what, with what, strokes, note."""
-    rows = [_pass_row(one) for one in job.passes if one.struck_at is None]
-    rows += [_work_row(one) for one in job.works if one.struck_at is None]
-    return tuple(sorted(rows, key=lambda row: row[0]))
+    done: list[BenchPass | Work] = [*job.passes, *job.works]
+    standing = [one for one in done if one.struck_at is None]
+    return tuple(_row_of(one) for one in sorted(standing, key=lambda one: one.done_on))
 
 
-def _work_row(one: Work) -> tuple[str, ...]:
-    what = label_work(one.kind, one.label, one.amount_mm)
-    return one.done_on.isoformat(), what, one.material, "", one.note
+def _row_of(one: BenchPass | Work) -> tuple[str, ...]:
+    day = short_date(one.done_on)
+    if isinstance(one, Work):
+        return day, label_work(one.kind, one.label, one.amount_mm), one.material, "", one.note
+    used = ", ".join(part for part in (one.abrasive, one.grit) if part)
+    return day, CUT_KINDS[one.kind].label, used, str(one.strokes or ""), one.note
 
 
-def _pass_row(one: BenchPass) -> tuple[str, ...]:
-    return (
-        one.done_on.isoformat(),
-        CUT_KINDS[one.kind].label,
-        ", ".join(part for part in (one.abrasive, one.grit) if part),
-        str(one.strokes or ""),
-        one.note,
-    )
-
-
-def _targets(aim: KeptFacing, gauges: GaugesInUse) -> dict[str, str]:
-    """Say where each blade should stop, by its label, and the tip."""
-    rows = list_target_rows(aim.target, aim.tolerance, gauges)
-    said = {
-        row.blade: row.left if row.left == row.right else f"{row.left}/{row.right}" for row in rows
+def _targets(session: Session, aim: KeptFacing, gauges: GaugesInUse) -> dict[str, str]:
+    """Say where each blade should stop, by its label, and the tip, as these gauges will show it."""
+    gaps = [blade.gap_mm for blade in gauges.blades]
+    wanted = find_showing(session, gauges).show(place_target(aim.target, gaps))
+    shown = {
+        blade.label: write_blade(wanted, blade.gap_mm, gauges.glass) for blade in gauges.blades
     }
-    tip = aim.target.tip_opening_mm
-    return said | ({"Tip": format_on_scale(tip, gauges.tip)} if tip is not None else {})
+    return shown | ({"Tip": format_on_scale(wanted.tip.mm, gauges.tip)} if wanted.tip else {})
 
 
 def _bench_rows(
