@@ -35,7 +35,7 @@ PAPER = "#ffffff"
 
 TEXT_PT = 10.0
 LINE_HEIGHT = 1.2
-ASCENT, CAPITAL, DESCENT = 0.75, 0.66, 0.22  # of letters above and below the baseline, in ems
+ASCENT, CAPITAL = 0.75, 0.66  # of letters above the baseline, in ems
 MM_PER_PT = 25.4 / 72
 
 _LOCK = threading.Lock()

@@ -17,8 +17,9 @@ from app.packed import folder_of
 from app.store.book.locks import Outdated
 from app.store.book.opening import open_sessions
 from app.store.book.passphrase import read_passphrase
-from app.store.book.sessions import BeyondNumbers, Sessions
+from app.store.book.sessions import Sessions
 from app.store.book.upkeep import is_book, keep_upkeep, read_upkeep
+from app.store.engines import BeyondNumbers
 from app.store.records.lookups import tidy_index
 from app.store.records.revisions import Conflict
 from app.store.records.shop import get_shop, has_shop, start_book

@@ -50,9 +50,9 @@ from app.store.book.export_files import (
     read_table,
     table_file,
 )
-from app.store.book.locks import BookProblem
 from app.store.files import say_disk, written_whole
 from app.store.names import is_plain_name
+from app.store.problems import BookProblem
 from app.store.tables import Base
 
 READ_ME_NAME = "READ ME.txt"

@@ -20,7 +20,7 @@ from app.core.jobs.services import parse_services
 from app.core.shop.marks import clean_mark
 from app.core.shop.shop import parse_shop
 from app.packed import folder_of
-from app.store.book.sessions import BookProblem
+from app.store.problems import BookProblem
 from app.store.records.drop_offs import Unknown
 from app.store.records.services import save_services
 from app.store.records.shop import awaits_first_choice, begin_book, get_shop, save_mark, save_shop

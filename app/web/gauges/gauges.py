@@ -29,19 +29,17 @@ from app.store.records.gauges import (
     count_reading_sets,
     find_namesake,
     gauge_facts,
-    get_check,
     get_gauge,
     kept_checks,
     list_reading_sets_with,
     list_register,
     places_of,
     retire_gauge,
-    save_gauge,
     strike_check,
 )
-from app.store.records.revisions import list_revisions
+from app.store.records.revisions import list_revisions, save_entry
 from app.store.records.shop import get_shop, list_blade_sets, list_gauges
-from app.store.tables import Gauge
+from app.store.tables import Gauge, GaugeCheck
 from app.web.drawn import answer_picture
 from app.web.pages import (
     Clock,
@@ -285,7 +283,7 @@ def update(
     entry = _read_gauge(session, form, gauge.kind, gauge)
     if entry is None:
         return _edit_page(request, form, gauge.kind, gauge)
-    save_gauge(session, gauge, entry, form.seen_version, clock.now())
+    save_entry(session, gauge, entry, form.seen_version, clock.now())
     session.commit()
     return go_to(f"/gauges/{gauge_id}?said=kept")
 
@@ -351,7 +349,7 @@ def create_check(
 @router.post("/{gauge_id}/checks/{check_id}/strike")
 def strike(session: Writing, form: Typed, clock: Clock, gauge_id: int, check_id: int) -> Response:
     """Strike a check out, or bring it back."""
-    check = get_check(session, check_id)
+    check = session.get(GaugeCheck, check_id)
     if check is None or check.gauge_id != gauge_id:
         check = None
     check = found_or_404(check, "There is no such check in this book.")

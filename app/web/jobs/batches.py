@@ -42,17 +42,15 @@ from app.store.records.batches import (
     MadePiece,
     add_batch,
     add_batch_pieces,
-    get_batch,
     list_batches,
     list_made_pieces,
     move_out,
-    save_batch,
     save_prices,
 )
 from app.store.records.facings import KeptFacing, add_facing, get_facing, list_facings
 from app.store.records.measurements import Measurement, get_measurement
 from app.store.records.pieces import get_piece
-from app.store.records.revisions import list_revisions
+from app.store.records.revisions import list_revisions, save_entry
 from app.store.records.shop import gauges_in_use, get_shop
 from app.store.tables import Batch, Piece
 from app.web.drawn import answer_picture
@@ -106,7 +104,7 @@ class PieceLine:
 
 
 def _batch(session: Session, batch_id: int) -> tuple[Batch, KeptFacing]:
-    batch = found_or_404(get_batch(session, batch_id), NOT_HERE)
+    batch = found_or_404(session.get(Batch, batch_id), NOT_HERE)
     return batch, found_or_404(get_facing(session, batch.facing_id), NOT_HERE)
 
 
@@ -187,6 +185,8 @@ def _copy_facing(session: Session, form: Form, clock: Clock) -> int | Refused | 
     if form.get("facing") != COPY or source is None:
         return None
     piece, read = source
+    if same := [one.id for one in list_facings(session) if one.source_set_id == read.id]:
+        return same[0]
     kind = piece.instrument_kind
     raw = {"told_by": "copy", "name": name_copy(piece, read), "instrument_kind": kind}
     gauges = gauges_for(session, kind)
@@ -450,6 +450,6 @@ def update(
     if isinstance(entry, Refused):
         form.refuse(entry)
         return _edit_page(request, session, form, batch)
-    save_batch(session, batch, entry, form.seen_version, clock.now())
+    save_entry(session, batch, entry, form.seen_version, clock.now())
     session.commit()
     return go_to(f"/batches/{batch_id}?said=kept")

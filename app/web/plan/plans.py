@@ -30,7 +30,7 @@ from app.core.values.pieces import CAUTION_DEFERS, MATERIAL_CAUTIONS
 from app.render.cut import CutPicture, CutRail, CutSize, draw_cut
 from app.render.effort_map import EffortPicture, draw_effort_map
 from app.render.scales import Size
-from app.store.records.pieces import save_limits
+from app.store.records.revisions import save_entry
 from app.store.tables import Job
 from app.web.drawn import answer_picture
 from app.web.facing.pictures import blade_levels
@@ -107,7 +107,7 @@ def tell_plan(session: Session, job: Job, planned: JobPlan) -> dict[str, Any]:
     if plan is None or last is None or planned.state is None:
         return told
     return told | {
-        "heading": head_plan(plan, planned.state),
+        "heading": head_plan(plan, planned.state, planned.loose_table),
         "again": say_again(planned.state.again),
         "figures": list_figures(plan, showing),
         "steps": list_steps(
@@ -195,6 +195,6 @@ def update_piece(
     if isinstance(limits, Refused):
         form.refuse(limits)
         return _page(request, session, job, form)
-    save_limits(session, job.piece, limits, clock.now())
+    save_entry(session, job.piece, limits, None, clock.now())
     session.commit()
     return go_to(f"/jobs/{number}/plan?said=piece#piece")

@@ -21,7 +21,6 @@ from app.store.book.backup import (
     size_of,
 )
 from app.store.book.backup_places import PLACE_NAME, Unusable, own_place, prepare_folder
-from app.store.book.locks import BookProblem
 from app.store.book.restoring import find_backup, restore_backup
 from app.store.book.upkeep import (
     Upkeep,
@@ -32,6 +31,7 @@ from app.store.book.upkeep import (
     read_upkeep,
 )
 from app.store.files import say_disk
+from app.store.problems import BookProblem
 from app.web.pages import Clock, Form, Typed, found_or_404, go_to, show_page
 from app.web.settings import Settings
 

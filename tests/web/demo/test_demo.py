@@ -26,7 +26,7 @@ from app.core.values.customers import INSTRUMENT_KINDS
 from app.core.values.pieces import MATERIALS
 from app.core.values.readings import Uncertainties
 from app.packed import folder_of
-from app.store.book.sessions import BookProblem
+from app.store.problems import BookProblem
 from app.store.records.charges import account_of
 from app.store.records.jobs import get_job
 from app.store.records.measurements import list_measurements, measurements_of_job

@@ -124,6 +124,20 @@ def test_what_can_not_be_kept_comes_back_on_the_same_page_with_all_that_was_type
     assert browser.page.select_one(f"#{names[3]}")["value"] == "1e3"
 
 
+def test_on_a_table_that_rocks_nothing_is_cut_before_it_is_flat(bench, browser, read_line):
+    job = bench()
+    read_line(job, CLOSE_LINE, role="at_the_bench", table_heel_left="0.04", table_middle_left="0",
+              table_break_left="0.04")  # fmt: skip
+    assert verdict(browser).startswith("The table is crowned by 0.04 ± 0.0")
+    assert verdict(browser).endswith("Flatten it first, then read again.")
+    browser.open(f"/jobs/{job}/plan")
+    assert browser.page.select_one("#verdict-heading").text.startswith("Flatten the table first")
+    assert "the tip is in doubt by ±" in browser.page.select_one(".caution").text
+    note(browser, job, kind="table")
+    browser.open(f"/jobs/{job}")
+    assert "crowned" not in verdict(browser)
+
+
 def test_the_history_says_what_brought_a_job_to_a_stage_that_nobody_chose(browser, bench):
     job = bench()
     note(browser, job)
