@@ -93,8 +93,11 @@ class Form:
     @property
     def seen_version(self) -> int | None:
         """The version of the record that the page showed, if it says."""
-        text = self.values.get("version", "")
-        return int(text) if text.isdecimal() and len(text) < 10 else None
+        return self.number("version")
+
+    def number(self, name: str) -> int | None:
+        """A record's number in a field; None for anything else."""
+        return forms.as_number(self.get(name))
 
 
 async def read_form(request: Request) -> Form:

@@ -5,7 +5,7 @@ from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
 from app.core.gauges.blade_sets import BladeSetEntry, parse_blade_set, parse_families
-from app.core.values.forms import Refused
+from app.core.values.forms import Refused, as_number
 from app.store.records.blade_sets import (
     add_blade_set,
     find_set_named,
@@ -55,7 +55,7 @@ def _edit_page(
     request: Request, session: Session, form: Form, blade_set: BladeSet | None
 ) -> HTMLResponse:
     if form.values:
-        ticked = {int(text) for text in form.ticked("blade") if text.isdecimal() and len(text) < 10}
+        ticked = set(map(as_number, form.ticked("blade")))
     else:
         ticked = {member.gauge_id for member in blade_set.members} if blade_set else set()
     revisions = list_revisions(session, "blade_set", blade_set.id) if blade_set else []

@@ -35,7 +35,7 @@ from app.core.plan.bench import judge_bench
 from app.core.plan.facings import PlainFacing
 from app.core.plan.targets import parse_facing, tell_target, tell_tolerance
 from app.core.shop.field_words import label_field, say_value
-from app.core.values.forms import Fields, Refused, plural
+from app.core.values.forms import Fields, Refused, as_number, plural
 from app.core.values.units import format_blade
 from app.render.run_chart import RunChart, RunPoint, draw_run_chart
 from app.store.records.batches import (
@@ -132,7 +132,7 @@ def new(request: Request, session: Reading, facing: str = "", from_set: str = ""
 
 def _source(session: Session, text: str) -> tuple[Piece, Measurement] | None:
     """Give the piece that is duplicated, and its readings."""
-    source = get_measurement(session, int(text)) if text.isdecimal() and len(text) < 10 else None
+    source = get_measurement(session, number) if (number := as_number(text)) else None
     piece = get_piece(session, source.piece_id) if source else None
     return (piece, source) if piece and source else None
 

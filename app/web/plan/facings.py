@@ -23,7 +23,7 @@ from app.core.plan.targets import (
     tell_target,
     tell_tolerance,
 )
-from app.core.values.forms import Refused
+from app.core.values.forms import Refused, as_number
 from app.core.values.units import SCALES, format_blade, format_mm, format_on_scale
 from app.render.profile import ProfilePicture, draw_profile
 from app.render.targets import target_lines
@@ -129,7 +129,7 @@ def new(request: Request, session: Reading, from_set: str = "") -> HTMLResponse:
 
 
 def _source(session: Session, text: str) -> Measurement | None:
-    return get_measurement(session, int(text)) if text.isdecimal() and len(text) < 10 else None
+    return get_measurement(session, number) if (number := as_number(text)) else None
 
 
 def _edit_page(

@@ -16,7 +16,7 @@ from app.core.plan.targets import (
     parse_facing,
     tell_target,
 )
-from app.core.values.forms import Refused, format_date
+from app.core.values.forms import Refused, as_number, format_date
 from app.core.values.pieces import name_piece
 from app.store.records.facings import (
     KeptFacing,
@@ -157,7 +157,7 @@ def update(request: Request, session: Writing, form: Typed, clock: Clock, number
     location = f"/jobs/{number}/plan?said=target"
     today, now = clock.today(), clock.now()
     key, _, text = form.get("target").partition("-")
-    chosen = int(text) if text.isdecimal() and len(text) < 10 else None
+    chosen = as_number(text)
     if key == "none":
         choose_facing(session, job, None, "No target.", today, now)
         location = f"/jobs/{number}"
