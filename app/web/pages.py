@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from functools import cache
 from pathlib import Path
-from typing import Annotated, Any, TypeVar
+from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
 from fastapi import Depends, HTTPException, Request
 from fastapi.responses import HTMLResponse, RedirectResponse
@@ -38,6 +38,9 @@ from app.store.records.pieces import get_piece
 from app.store.records.submissions import find_submission, keep_submission
 from app.store.tables import Job, Piece
 from app.web.settings import Settings
+
+if TYPE_CHECKING:
+    from typing_extensions import TypeIs
 
 Found = TypeVar("Found")
 MOST_FILE_BYTES = 20_000
@@ -76,6 +79,12 @@ class Form:
     def refuse(self, refused: Refused | Fields) -> None:
         """Take over what is wrong, to be said beside the fields."""
         self.problems = dict(refused.problems)
+
+    def is_refused(self, parsed: object) -> "TypeIs[Refused]":
+        """Whether what was typed was refused; what is wrong is then taken over."""
+        if isinstance(parsed, Refused):
+            self.refuse(parsed)
+        return isinstance(parsed, Refused)
 
     def digest(self) -> str:
         """Hash everything typed: the same form sent again has the same."""

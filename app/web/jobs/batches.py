@@ -168,8 +168,7 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Res
     raw = form.values | ({"facing": str(copied)} if isinstance(copied, int) else {})
     offered = {one.id: one for one in list_facings(session)}
     entry = parse_new_batch(raw, offered, clock.today())
-    if isinstance(entry, Refused):
-        form.refuse(entry)
+    if form.is_refused(entry):
         form.problems |= copied.problems if isinstance(copied, Refused) else {}
         session.rollback()
         return _edit_page(request, session, form, None)
@@ -392,8 +391,7 @@ def create_pieces(
     refuse_twice(session, form)
     taken = [one.piece.marking for one in list_made_pieces(session, batch_id)]
     entry = parse_pieces(form.values, taken)
-    if isinstance(entry, Refused):
-        form.refuse(entry)
+    if form.is_refused(entry):
         return _page(request, session, batch_id, form)
     add_batch_pieces(session, batch, entry, facing.instrument_kind, clock.today(), clock.now())
     return commit_once(session, form, f"/batches/{batch_id}?said=more", clock.now())
@@ -447,8 +445,7 @@ def update(
     batch, _ = _batch(session, batch_id)
     offered = {one.id for one in _offer_facings(session, batch)}
     entry = parse_batch(form.values, offered, clock.today())
-    if isinstance(entry, Refused):
-        form.refuse(entry)
+    if form.is_refused(entry):
         return _edit_page(request, session, form, batch)
     save_entry(session, batch, entry, form.seen_version, clock.now())
     session.commit()

@@ -181,8 +181,7 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Res
     """Keep a new facing."""
     refuse_twice(session, form)
     entry = _parse(session, form, clock)
-    if isinstance(entry, Refused):
-        form.refuse(entry)
+    if form.is_refused(entry):
         return _edit_page(request, session, form, None)
     kept = add_facing(session, entry, clock.now())
     return commit_once(session, form, f"/facings/{kept.id}?said=new", clock.now())
@@ -287,8 +286,7 @@ def update(
     kept = found_or_404(find_facing(session, facing_id), NOT_HERE)
     before = _facing(session, facing_id)
     entry = _parse(session, form, clock)
-    if isinstance(entry, Refused):
-        form.refuse(entry)
+    if form.is_refused(entry):
         return _edit_page(request, session, form, before)
     gauges = gauges_for(session, before.instrument_kind)
     lines = tell_target(before.target, gauges), tell_target(entry.target, gauges)

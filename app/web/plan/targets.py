@@ -167,8 +167,7 @@ def update(request: Request, session: Writing, form: Typed, clock: Clock, number
         choose_facing(session, job, facing, _say_target(session, kept), today, now)
     else:
         entry = _parse(session, job, form, clock, key, chosen)
-        if isinstance(entry, Refused):
-            form.refuse(entry)
+        if form.is_refused(entry):
             return _page(request, session, job, form)
         facing = add_facing(session, entry, now, in_library=False)
         kept = found_or_404(get_facing(session, facing.id), "There is no such facing.")
