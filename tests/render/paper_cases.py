@@ -14,7 +14,6 @@ from app.core.jobs.slips import (
     SLIP_KINDS,
     BenchPart,
     BenchPlan,
-    BenchRow,
     BillPart,
     CardBack,
     CardFront,
@@ -205,7 +204,7 @@ def _card(long):
 
 def _bench(long):
     gaps = SAXOPHONE_BLADES_MM if long else CLARINET_BLADES_MM
-    rows = [BenchRow(format_blade(gap), "22.5", "22.75", "23.1") for gap in gaps[::-1]]
+    rows = [(format_blade(gap), "22.5/22.75", "23.1") for gap in gaps[::-1]]
     day = ("2026-11-25", "tilted toward the tip", "wet abrasive paper, 600", "8", "closes evenly")
     plan = BenchPlan(
         target="36 23 13.5 6.5 / 1.15",
@@ -218,7 +217,7 @@ def _bench(long):
     return BenchPart(
         condition="chipped tip rail " * (30 if long else 1),
         line="As received: 33.5 21/21.5 11.5 5.5 / 1.07",
-        rows=(*rows, BenchRow("Tip", "1.07", "", "1.15"), BenchRow("Exit bore", "0.585", "", "")),
+        rows=(*rows, ("Tip opening", "1.07", "1.15"), ("Exit bore", "0.585", "")),
         counted=GAUGES.counted,
         target_name="",
         plan=plan if long else None,

@@ -18,7 +18,7 @@ MUCH_MM = 0.15  # and from here on "much"; our own words, no source
 SAME = "The same as it came, as far as can be measured."
 SAME_TOO = "No change that can be measured here either."
 UNSURE = "It reads a little otherwise, but not by enough to be sure."
-SAME_ALONE = "It has changed as a whole, but this figure by itself doesn’t show it."
+SAME_ALONE = "The facing has changed as a whole, but this figure by itself doesn’t show it."
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +103,9 @@ def _tip_figure(
 
 
 def _say_same(told: Told, quantity: str) -> str:
-    return SAME_ALONE if told.as_whole else UNSURE if quantity in told.unsure else SAME
+    # whether the whole has changed is asked without a tip that was shortened
+    whole = told.as_whole and not told.shortened_mm
+    return SAME_ALONE if whole else UNSURE if quantity in told.unsure else SAME
 
 
 def _begin(sentence: str) -> str:

@@ -15,6 +15,7 @@ from app.core.compare.comparison_words import (
     IT_HAS_CHANGED_BESIDE,
     THEY_DIFFER,
     say_joint,
+    say_tables,
     tell_comparison,
 )
 from app.core.compare.differences import ReadSet, shorten_set
@@ -125,6 +126,7 @@ def _show_both(request: Request, session: Session, before: str, after: str) -> H
         leads = IT_HAS_CHANGED_BESIDE
     gauges = gauges_in_use(session, sides[1].measurement.blade_set_id)
     groups = list_rows(compared, sets, gauges)
+    headings = ("Before: ", "After: ") if one_piece else ("The first: ", "The second: ")
     return show_page(
         request,
         "comparisons/show.html",
@@ -137,6 +139,7 @@ def _show_both(request: Request, session: Session, before: str, after: str) -> H
         groups=groups,
         changes=[row for rows in groups.values() for row in rows if row.changed],
         joint=say_joint(compared.joint),
+        tables=list(say_tables(sets, headings)),
         carried=say_carried(off_mm) if off_mm else "",
         laying_mm=[expanded(one.laying_u_mm) for one in sets],
         evenness=list_evenness(compared),

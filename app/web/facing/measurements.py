@@ -10,6 +10,7 @@ from fastapi.responses import HTMLResponse, JSONResponse, Response
 from sqlalchemy.orm import Session
 from starlette.background import BackgroundTask
 
+from app.core.compare.comparison_words import say_tables
 from app.core.compare.length_words import list_lengths
 from app.core.compare.size_words import (
     HISTORY_RULE,
@@ -398,7 +399,7 @@ def show(request: Request, session: Reading, set_id: int) -> HTMLResponse:
         request,
         "measurements/show.html",
         lengths=list_length_rows(measurement, sets),
-        bore_words=say_bore(measurement.lengths),
+        bore_words=[*say_tables([measurement.read_set], [""]), *say_bore(measurement.lengths)],
         dials=list_dial_rows(measurement.facing, analysis),
         dial_words=say_dials(measurement.facing, left, right),
         measurement=measurement,

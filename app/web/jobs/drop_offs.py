@@ -87,7 +87,9 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Res
     if form.is_refused(drop):
         return _page(request, session, form)
     if alike := _ask_alike(session, form, drop):
-        form.problems = dict.fromkeys(alike, ALIKE)
+        for row in alike:
+            said = f"Piece {row}. {ALIKE}" if len(alike) > 1 else ALIKE
+            form.problems[same_name(row)] = said
         return _page(request, session, form, alike)
     try:
         job = take_in(session, drop, now)
@@ -99,8 +101,8 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Res
     return commit_once(session, form, location, now)
 
 
-def _ask_alike(session: Session, form: Form, drop: DropOff) -> dict[str, list[Piece]]:
-    """Find pieces of the book that a new one may be, by the field that has not said yet."""
+def _ask_alike(session: Session, form: Form, drop: DropOff) -> dict[int, list[Piece]]:
+    """Find pieces of the book that a new one may be, by the row that has not said yet."""
     alike = {}
     for one in drop.pieces:
         if isinstance(one.piece, int):
@@ -109,7 +111,7 @@ def _ask_alike(session: Session, form: Form, drop: DropOff) -> dict[str, list[Pi
         if form.get("do") == "others":
             form.values[name] = "none"
         elif form.get(name) != "none" and (found := find_alike(session, one.piece)):
-            alike[name] = found
+            alike[one.row] = found
     return alike
 
 
@@ -122,10 +124,10 @@ def _page(
     request: Request,
     session: Session,
     form: Form,
-    alike: Mapping[str, Sequence[Piece]] = MappingProxyType({}),
+    alike: Mapping[int, Sequence[Piece]] = MappingProxyType({}),
 ) -> HTMLResponse:
     rows = count_rows(form.values)
-    names = [same_name(row) for row in range(1, rows + 1)]
+    names = {row: same_name(row) for row in range(1, rows + 1)}
     turnaround = tell_turnaround(list_visits(session))
     today = get_settings(request).today()
     days = (turnaround.median_days, turnaround.sure_days) if turnaround else ()
@@ -133,7 +135,9 @@ def _page(
         request,
         "drop_offs/new.html",
         form=form,
-        alike=[(name, alike.get(name) or _known(session, form.get(name))) for name in names],
+        alike=[
+            (name, alike.get(row) or _known(session, form.get(name))) for row, name in names.items()
+        ],
         shop=get_shop(session),
         checklists=offer_ticks(session, form),
         rows=[row_prefix(row) for row in range(1, rows + 1)],

@@ -1,12 +1,12 @@
 """What the papers of a job’s course hold: intake slip, tags, bench sheet, bill, packing note."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from datetime import timedelta
 
 from sqlalchemy.orm import Session
 
 from app.core.compare.card_front import say_care
-from app.core.facing.measurements import GaugesInUse, write_line
+from app.core.facing.measurements import write_line
 from app.core.jobs.charges import PAYMENT_SIGNS, share_of_tax
 from app.core.jobs.jobs import RETURN_WAYS
 from app.core.jobs.memos import CUSTOMS, jobs_in
@@ -14,7 +14,6 @@ from app.core.jobs.slips import (
     CARD_KINDS,
     BenchPart,
     BenchPlan,
-    BenchRow,
     BillPart,
     IntakePart,
     Label,
@@ -25,17 +24,16 @@ from app.core.jobs.slips import (
     TagPart,
 )
 from app.core.jobs.stages import EXPECTED, STAGES
-from app.core.plan.targets import list_target_rows
+from app.core.plan.bench_table import list_rows
 from app.core.values.forms import format_date, format_money, shorten
 from app.core.values.passes import CUT_KINDS
 from app.core.values.pieces import CAUTION_DEFERS, MATERIAL_CAUTIONS, name_piece
-from app.core.values.units import format_blade, format_number, format_on_scale
+from app.core.values.units import format_number, format_on_scale
 from app.core.values.works import label_work
 from app.render.cut import CutRail, CutSize
 from app.store.records.charges import account_of, list_charges, list_payments, sum_of
-from app.store.records.facings import KeptFacing, get_facing
+from app.store.records.facings import get_facing
 from app.store.records.jobs import list_order
-from app.store.records.measurements import Measurement
 from app.store.records.memos import last_memo, trial_of
 from app.store.records.shop import gauges_in_use
 from app.store.tables import BenchPass, Job, Shop, Work
@@ -47,7 +45,7 @@ from app.web.jobs.slip_subjects import (
     list_ticked,
     say_condition,
 )
-from app.web.plan.planning import gauges_for, plan_job
+from app.web.plan.planning import find_showing, gauges_for, plan_job
 from app.web.plan.plans import draw_cut_of, tell_plan
 
 TAG_LETTERS = 90
@@ -160,10 +158,13 @@ def bench_part(session: Session, subject: Subject, shop: Shop, printing: Printin
     read = {one.gauge_id for one in received.readings if one.gauge_id} if received else set()
     gauges = gauges_in_use(session, instrument_kind=job.piece.instrument_kind, and_blades=read)
     aim = get_facing(session, job.facing_id)
+    as_typed, bore_mm = (received.recorded, received.bore_mm) if received else (None, None)
+    rows = list_rows(find_showing(session, gauges), as_typed, None, aim.target if aim else None)
+    bore = "" if bore_mm is None else format_on_scale(bore_mm, gauges.bore)
     return BenchPart(
         condition=say_condition(job),
         line=f"As received: {write_line(received.recorded, gauges)}" if received else "",
-        rows=_bench_rows(received, gauges, _targets(aim, gauges) if aim else {}),
+        rows=(*((one.label, one.received, one.target) for one in rows), ("Exit bore", bore, "")),
         counted=gauges.counted,
         target_name=aim.name if aim else "",
         plan=_bench_plan(session, job),
@@ -198,11 +199,19 @@ _CUT_WORDS = {
 }
 
 
-def tell_passes(job: Job) -> Rows:
-    """List a job's passes and works by their day: day, what, with what, strokes, note."""
-    rows = [_pass_row(one) for one in job.passes if one.struck_at is None]
-    rows += [_work_row(one) for one in job.works if one.struck_at is None]
-    return tuple(sorted(rows, key=lambda row: row[0]))
+def tell_passes(job: Job, *, struck: bool = False) -> Rows:
+    """List a job's passes and works by their day: day, what, with what, strokes, note.
+
+    Those struck out too if asked, and said so.
+    """
+    rows = [(one.struck_at, _pass_row(one)) for one in job.passes]
+    rows += [(one.struck_at, _work_row(one)) for one in job.works]
+    told = [
+        row if at is None else (row[0], f"{row[1]} (struck out)", *row[2:])
+        for at, row in rows
+        if at is None or struck
+    ]
+    return tuple(sorted(told, key=lambda row: row[0]))
 
 
 def _work_row(one: Work) -> tuple[str, ...]:
@@ -217,49 +226,6 @@ def _pass_row(one: BenchPass) -> tuple[str, ...]:
         ", ".join(part for part in (one.abrasive, one.grit) if part),
         str(one.strokes or ""),
         one.note,
-    )
-
-
-def _targets(aim: KeptFacing, gauges: GaugesInUse) -> dict[str, str]:
-    """Say where each blade should stop, by its label, and the tip."""
-    rows = list_target_rows(aim.target, aim.tolerance, gauges)
-    said = {
-        row.blade: row.left if row.left == row.right else f"{row.left}/{row.right}" for row in rows
-    }
-    tip = aim.target.tip_opening_mm
-    return said | ({"Tip": format_on_scale(tip, gauges.tip)} if tip is not None else {})
-
-
-def _bench_rows(
-    received: Measurement | None, gauges: GaugesInUse, targets: Mapping[str, str]
-) -> tuple[BenchRow, ...]:
-    facing = received.recorded if received else None
-
-    def read(gap_mm: float, rail: str) -> str:
-        stops = getattr(facing, rail) if facing else ()
-        found = (stop.position_mm for stop in stops if stop.gap_mm == gap_mm)
-        position = next(found, None)
-        return "" if position is None else format_on_scale(position, gauges.glass)
-
-    tip = facing.tip_opening_mm if facing else None
-    bore = received.bore_mm if received else None
-    return (
-        *(
-            BenchRow(
-                format_blade(blade.gap_mm),
-                read(blade.gap_mm, "left"),
-                read(blade.gap_mm, "right"),
-                targets.get(blade.label, ""),
-            )
-            for blade in gauges.blades
-        ),
-        BenchRow(
-            "Tip",
-            "" if tip is None else format_on_scale(tip, gauges.tip),
-            "",
-            targets.get("Tip", ""),
-        ),
-        BenchRow("Exit bore", "" if bore is None else format_on_scale(bore, gauges.bore), "", ""),
     )
 
 

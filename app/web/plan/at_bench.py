@@ -124,10 +124,12 @@ def gather_bench(session: Session, job: Job) -> BenchPanel | None:
         unread = list_unread_words(planned.plan, planned.last.facing, glass)
     return BenchPanel(
         planned=planned,
-        verdict=judge_next(planned.state, planned.plan, offers, passes_since(log))
+        verdict=judge_next(
+            planned.state, planned.plan, offers, passes_since(log), planned.loose_table
+        )
         if planned.state
         else None,
-        step=steps[0] if steps else None,
+        step=steps[0] if steps and planned.loose_table is None else None,
         offers=offers,
         unread=unread,
     )

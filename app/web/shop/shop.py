@@ -73,9 +73,9 @@ def _ask_about_amounts(session: Session, form: Form, wanted: str) -> None:
         )
     elif form.get("relabel") != wanted:
         was, then = format_money(8550, present), format_money(8550, wanted)
-        form.problems["currency"] = (
+        form.problems["relabel"] = (
             f"Amounts are written in {present} already, and nothing is converted: what says {was} "
-            f"would say {then}. Say below if that is right."
+            f"would say {then}. Tick it if that is right."
         )
         form.questions["relabel"] = f"They were meant in {wanted} all along"
 

@@ -212,6 +212,9 @@ def test_how_it_blows_is_the_player_s_word_else_how_hard_it_is_now(
     memo(browser, "play_test", who="O.", said="so", feel="harder")
     assert "With the same reed, beside before the work it blows harder" in browser.text
     memo(browser, "play_test", who="P.", said="and so", feel="")
+    words = " ".join(opened(browser, "/pieces/1/papers/piece_record").split())
+    assert "hard (better after the work)" in words
+    assert "beside before the work: it blows harder" in words
     with sessions.read() as session:
         assert [one.said for one in list_felt(session)] == ["harder"]
 
