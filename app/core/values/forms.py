@@ -27,6 +27,11 @@ def minor_digits(currency: str) -> int:
     return MINOR_DIGITS.get(currency.strip().upper(), 2)
 
 
+def as_number(text: str) -> int | None:
+    """A record's number as a page sends it; None for any other text."""
+    return int(text) if re.fullmatch(r"[0-9]{1,9}", text) else None
+
+
 @dataclass(frozen=True, slots=True)
 class Refused:
     """The words to show beside each field that can't be taken, in the order of the page."""

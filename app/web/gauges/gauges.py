@@ -169,8 +169,7 @@ def _read_gauge(session: Session, form: Form, kind: str, gauge: Gauge | None) ->
     """Read a gauge's page; None if it was refused, with the reasons in the form."""
     gauge_kind = found_or_404(GAUGE_KINDS.get(kind), "There is no such kind of gauge.")
     entry = parse_gauge(form.values, gauge_kind)
-    if isinstance(entry, Refused):
-        form.refuse(entry)
+    if form.is_refused(entry):
         return None
     if find_namesake(session, kind, entry.label, gauge.id if gauge else None):
         form.problems["label"] = (
@@ -338,8 +337,7 @@ def create_check(
     refuse_twice(session, form)
     kind = GAUGE_KINDS[gauge.kind]
     entry = parse_check(form.values, kind, scale_of(gauge), gauge.nominal_mm, clock.today())
-    if isinstance(entry, Refused):
-        form.refuse(entry)
+    if form.is_refused(entry):
         return _show_page(request, session, gauge, clock, form)
     assert isinstance(entry, CheckEntry)  # noqa: S101 - the other case was answered above
     add_check(session, gauge, entry, clock.now())
