@@ -19,7 +19,7 @@ from app.core.gauges.gauges import (
     parse_check,
     parse_gauge,
 )
-from app.core.values.forms import Refused, short_date
+from app.core.values.forms import short_date
 from app.core.values.units import SCALES, Scale, format_mm, format_number, scales_for, to_scale
 from app.render.run_chart import RunChart, RunPoint, draw_run_chart
 from app.store.records.blade_sets import family_sets
