@@ -25,7 +25,6 @@ from app.core.plan.plan_tables import (
 )
 from app.core.plan.shown import Showing, write_shown
 from app.core.plan.targets import tell_tolerance
-from app.core.values.forms import Refused
 from app.core.values.pieces import CAUTION_DEFERS, MATERIAL_CAUTIONS
 from app.render.cut import CutPicture, CutRail, CutSize, draw_cut
 from app.render.effort_map import EffortPicture, draw_effort_map
@@ -192,8 +191,7 @@ def update_piece(
     """Keep what the plan must know of the piece."""
     job = job_or_404(session, number)
     limits = parse_limits(form.values)
-    if isinstance(limits, Refused):
-        form.refuse(limits)
+    if form.is_refused(limits):
         return _page(request, session, job, form)
     save_entry(session, job.piece, limits, None, clock.now())
     session.commit()
