@@ -27,7 +27,7 @@ from app.core.jobs.stages import STAGES, course_of
 from app.core.shop.forgetting import say_whose
 from app.core.values import forms, units
 from app.core.values.customers import INSTRUMENT_KINDS
-from app.core.values.forms import Fields, Refused
+from app.core.values.forms import Fields, Refused, short_date
 from app.core.values.passes import CUT_KINDS
 from app.core.values.pieces import MATERIAL_DISINFECTING, MATERIALS, name_piece
 from app.core.values.works import label_work, work_choices
@@ -228,7 +228,7 @@ def templates() -> Environment:
     )
     environment.filters.update(
         date=forms.format_date,
-        short_date=lambda day: f"{day.day} {day:%b %Y}",
+        short_date=short_date,
         money=forms.format_money,
         mm=units.format_mm,
         signed=units.format_signed,

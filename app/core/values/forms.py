@@ -184,6 +184,11 @@ def format_date(day: date | None) -> str:
     return "" if day is None else f"{day.day} {day:%B %Y}"
 
 
+def short_date(day: date) -> str:
+    """Write a date where room is scarce: 25 Nov 2026."""
+    return f"{day.day} {day:%b %Y}"
+
+
 def shorten(text: str, most: int) -> str:
     """Cut a text at a word so that it has at most `most` letters, and show that it was cut."""
     if len(text) <= most:

@@ -19,6 +19,7 @@ from app.core.gauges.gauges import (
     parse_check,
     parse_gauge,
 )
+from app.core.values.forms import short_date
 from app.core.values.units import SCALES, Scale, format_mm, format_number, scales_for, to_scale
 from app.render.run_chart import RunChart, RunPoint, draw_run_chart
 from app.store.records.blade_sets import family_sets
@@ -248,7 +249,7 @@ def draw_checks(request: Request, session: Reading, gauge_id: int) -> Response:
     chart = found_or_404(run.chart, "A run chart needs at least two checks.")
     picture = RunChart(
         points=tuple(
-            RunPoint(f"{day.day} {day:%b %Y}", value)
+            RunPoint(short_date(day), value)
             for day, value in zip(run.days, run.values_mm, strict=True)
         ),
         caption="thickness, mm" if blade else "true length less what the marks say, mm",
