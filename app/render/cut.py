@@ -45,7 +45,7 @@ CutRail = Literal["left", "right", "both"]
 CutSize = Literal["screen", "paper", "pair", "small"]
 
 SIZES_MM: dict[CutSize, tuple[float, float]] = {
-    "screen": (210.0, 150.0),
+    "screen": (140.0, 112.0),
     "paper": (184.0, 104.0),
     "pair": (91.0, 74.0),
     "small": (96.0, 132.0),

@@ -26,7 +26,7 @@ from app.core.facing.wording import rails_of, say_evenness
 from app.core.jobs.stages import STAGES
 from app.core.plan.plan import plan_removal
 from app.core.plan.plan_values import RemovalPlan
-from app.core.values.forms import format_date
+from app.core.values.forms import as_number, format_date
 from app.core.values.readings import FacingReadings
 from app.core.values.uncertainty import expanded
 from app.core.values.works import say_carried
@@ -72,12 +72,8 @@ class Choice:
     sets: tuple[tuple[Measurement, str], ...]
 
 
-def _number(text: str) -> int | None:
-    return int(text) if text.isascii() and text.isdecimal() and len(text) < 10 else None
-
-
 def _compared(session: Session, text: str) -> Compared:
-    number = _number(text)
+    number = as_number(text)
     measurement = found_or_404(
         get_measurement(session, number) if number is not None else None, NOT_HERE
     )
@@ -268,7 +264,7 @@ def _list_choice(session: Session, piece: Piece, but: Measurement | None = None)
 def _tick_again(
     request: Request, session: Session, piece_id: str, ticked: Sequence[str]
 ) -> HTMLResponse:
-    number = _number(piece_id)
+    number = as_number(piece_id)
     piece = found_or_404(
         get_piece(session, number) if number is not None else None, "There is no such piece."
     )

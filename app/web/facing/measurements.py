@@ -39,6 +39,7 @@ from app.core.facing.wording import (
 )
 from app.core.gauges.hand_gauges import gauge_cells
 from app.core.shop.drafts import pick_draft
+from app.core.values.forms import as_number
 from app.core.values.lengths import is_length, length_cells
 from app.core.values.readings import FacingReadings
 from app.store.records.batches import find_batch_of, list_made_pieces
@@ -270,7 +271,7 @@ def find_gauges(session: Session, form: Form, bench: Bench) -> GaugesInUse:
     }
     gauges = gauges_in_use(
         session,
-        int(chosen) if chosen.isdecimal() and len(chosen) < 10 else None,
+        as_number(chosen),
         instrument_kind=bench.piece.instrument_kind,
         and_blades=read | typed,
         as_read=bench.replaces.sizes if bench.replaces else None,

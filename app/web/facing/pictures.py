@@ -16,6 +16,7 @@ from app.core.facing.curves import CURVES
 from app.core.facing.measurements import ROLES, GaugesInUse
 from app.core.facing.wording import read_facing_length
 from app.core.plan.facings import Target
+from app.core.values.forms import short_date
 from app.core.values.readings import BladeStop, DialReading, FacingReadings, Uncertainties
 from app.core.values.units import format_blade
 from app.render.difference import DifferencePicture, difference_lines
@@ -212,7 +213,7 @@ def overlay_picture(
     shown = facings[-(MOST_OVERLAID_SMALL if size == "small" else MOST_OVERLAID) :]
     told = [
         (
-            f"{one.taken_on.day} {one.taken_on:%b %Y}, {ROLES[one.role]}",
+            f"{short_date(one.taken_on)}, {ROLES[one.role]}",
             one.facing,
             analyse_facing(one.facing),
         )

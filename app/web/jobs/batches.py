@@ -35,7 +35,7 @@ from app.core.plan.bench import judge_bench
 from app.core.plan.facings import PlainFacing
 from app.core.plan.targets import parse_facing, tell_target, tell_tolerance
 from app.core.shop.field_words import label_field, say_value
-from app.core.values.forms import Fields, Refused, plural
+from app.core.values.forms import Fields, Refused, as_number, plural
 from app.core.values.units import format_blade
 from app.render.run_chart import RunChart, RunPoint, draw_run_chart
 from app.store.records.batches import (
@@ -132,7 +132,7 @@ def new(request: Request, session: Reading, facing: str = "", from_set: str = ""
 
 def _source(session: Session, text: str) -> tuple[Piece, Measurement] | None:
     """Give the piece that is duplicated, and its readings."""
-    source = get_measurement(session, int(text)) if text.isdecimal() and len(text) < 10 else None
+    source = get_measurement(session, number) if (number := as_number(text)) else None
     piece = get_piece(session, source.piece_id) if source else None
     return (piece, source) if piece and source else None
 
@@ -168,8 +168,7 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Res
     raw = form.values | ({"facing": str(copied)} if isinstance(copied, int) else {})
     offered = {one.id: one for one in list_facings(session)}
     entry = parse_new_batch(raw, offered, clock.today())
-    if isinstance(entry, Refused):
-        form.refuse(entry)
+    if form.is_refused(entry):
         form.problems |= copied.problems if isinstance(copied, Refused) else {}
         session.rollback()
         return _edit_page(request, session, form, None)
@@ -392,8 +391,7 @@ def create_pieces(
     refuse_twice(session, form)
     taken = [one.piece.marking for one in list_made_pieces(session, batch_id)]
     entry = parse_pieces(form.values, taken)
-    if isinstance(entry, Refused):
-        form.refuse(entry)
+    if form.is_refused(entry):
         return _page(request, session, batch_id, form)
     add_batch_pieces(session, batch, entry, facing.instrument_kind, clock.today(), clock.now())
     return commit_once(session, form, f"/batches/{batch_id}?said=more", clock.now())
@@ -447,8 +445,7 @@ def update(
     batch, _ = _batch(session, batch_id)
     offered = {one.id for one in _offer_facings(session, batch)}
     entry = parse_batch(form.values, offered, clock.today())
-    if isinstance(entry, Refused):
-        form.refuse(entry)
+    if form.is_refused(entry):
         return _edit_page(request, session, form, batch)
     save_entry(session, batch, entry, form.seen_version, clock.now())
     session.commit()

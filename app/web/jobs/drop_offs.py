@@ -19,7 +19,7 @@ from app.core.jobs.drop_offs import (
 )
 from app.core.jobs.services import offer_services
 from app.core.jobs.waiting import tell_turnaround
-from app.core.values.forms import Refused
+from app.core.values.forms import as_number
 from app.store.records.customers import get_customer, tell_apart
 from app.store.records.drop_offs import Unknown, take_in
 from app.store.records.joinings import find_alike
@@ -84,8 +84,7 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Res
     refuse_twice(session, form)
     today, now = clock.today(), clock.now()
     drop = parse_drop_off(form.values, form.lists, today, get_shop(session).currency)
-    if isinstance(drop, Refused):
-        form.refuse(drop)
+    if form.is_refused(drop):
         return _page(request, session, form)
     if alike := _ask_alike(session, form, drop):
         for row in alike:
@@ -117,7 +116,7 @@ def _ask_alike(session: Session, form: Form, drop: DropOff) -> dict[int, list[Pi
 
 
 def _known(session: Session, text: str) -> list[Piece]:
-    piece = get_piece(session, int(text)) if text.isdecimal() and len(text) < 10 else None
+    piece = get_piece(session, number) if (number := as_number(text)) else None
     return [piece] if piece else []
 
 
@@ -168,5 +167,4 @@ def _customers(session: Session, form: Form) -> dict[str, Any]:
 
 
 def _chosen(session: Session, form: Form) -> Customer | None:
-    text = form.get("customer")
-    return get_customer(session, int(text)) if text.isdecimal() and len(text) < 10 else None
+    return get_customer(session, number) if (number := form.number("customer")) else None

@@ -258,7 +258,6 @@ def strike(session: Writing, form: Typed, clock: Clock, photo_id: int) -> Respon
 
 def _album_of(session: Session, photo: Photo, form: Form) -> Album:
     """The album whose page the form stood on: the job's, unless it was the piece's."""
-    number = form.get("job")
-    if number.isdecimal() and len(number) < 10 and photo.job_id:
-        return _job_album(session, int(number))
+    if photo.job_id and (number := form.number("job")):
+        return _job_album(session, number)
     return _piece_album(session, photo.piece_id)

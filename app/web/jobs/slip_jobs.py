@@ -25,7 +25,7 @@ from app.core.jobs.slips import (
 )
 from app.core.jobs.stages import EXPECTED, STAGES
 from app.core.plan.bench_table import list_rows
-from app.core.values.forms import format_date, format_money, shorten
+from app.core.values.forms import format_date, format_money, short_date, shorten
 from app.core.values.passes import CUT_KINDS
 from app.core.values.pieces import CAUTION_DEFERS, MATERIAL_CAUTIONS, name_piece
 from app.core.values.units import format_number, format_on_scale
@@ -144,7 +144,7 @@ def make_label(subject: Subject, address: str) -> Label:
         head=str(job.number) if job else piece.marking or str(piece.id),
         customer=shorten(job.customer.name, 44) if job else "",
         piece=shorten(name, 48),
-        wanted=f"{wanted.day} {wanted:%b %Y}" if wanted else "",
+        wanted=short_date(wanted) if wanted else "",
         address=address,
         code=f"code-{job.number if job else piece.id}.svg",
     )
@@ -204,29 +204,19 @@ def tell_passes(job: Job, *, struck: bool = False) -> Rows:
 
     Those struck out too if asked, and said so.
     """
-    rows = [(one.struck_at, _pass_row(one)) for one in job.passes]
-    rows += [(one.struck_at, _work_row(one)) for one in job.works]
-    told = [
-        row if at is None else (row[0], f"{row[1]} (struck out)", *row[2:])
-        for at, row in rows
-        if at is None or struck
-    ]
-    return tuple(sorted(told, key=lambda row: row[0]))
+    done: list[BenchPass | Work] = [*job.passes, *job.works]
+    shown = [one for one in done if one.struck_at is None or struck]
+    return tuple(_row_of(one) for one in sorted(shown, key=lambda one: one.done_on))
 
 
-def _work_row(one: Work) -> tuple[str, ...]:
-    what = label_work(one.kind, one.label, one.amount_mm)
-    return one.done_on.isoformat(), what, one.material, "", one.note
-
-
-def _pass_row(one: BenchPass) -> tuple[str, ...]:
-    return (
-        one.done_on.isoformat(),
-        CUT_KINDS[one.kind].label,
-        ", ".join(part for part in (one.abrasive, one.grit) if part),
-        str(one.strokes or ""),
-        one.note,
-    )
+def _row_of(one: BenchPass | Work) -> tuple[str, ...]:
+    if isinstance(one, Work):
+        what, used, strokes = label_work(one.kind, one.label, one.amount_mm), one.material, ""
+    else:
+        used = ", ".join(part for part in (one.abrasive, one.grit) if part)
+        what, strokes = CUT_KINDS[one.kind].label, str(one.strokes or "")
+    ending = " (struck out)" if one.struck_at else ""
+    return short_date(one.done_on), what + ending, used, strokes, one.note
 
 
 def estimate_part(session: Session, subject: Subject, shop: Shop, printing: Printing) -> SlipPart:

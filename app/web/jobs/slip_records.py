@@ -11,7 +11,7 @@ from app.core.jobs.memos import MEMO_KINDS, tell_memo
 from app.core.jobs.slips import RecordJob, RecordPart, Rows, SlipPart
 from app.core.jobs.stages import STAGES
 from app.core.values.customers import INSTRUMENT_KINDS
-from app.core.values.forms import format_date, format_money, plural
+from app.core.values.forms import format_date, format_money, plural, short_date
 from app.core.values.lengths import is_length
 from app.core.values.pieces import MATERIALS
 from app.core.values.units import format_mm
@@ -95,7 +95,7 @@ def _record_line(one: Measurement, gauges: GaugesInUse, shop: Shop) -> tuple[str
         role += f"\n{one.note}"
     length = told.facing_length_mm
     return (
-        one.taken_on.isoformat(),
+        short_date(one.taken_on),
         role,
         told.line + (f" (by true sizes {told.corrected_line})" if told.corrected_line else ""),
         "–" if length is None else f"{format_mm(length)} mm",
@@ -107,7 +107,7 @@ def _record_line(one: Measurement, gauges: GaugesInUse, shop: Shop) -> tuple[str
 def _length_lines(one: Measurement) -> Rows:
     """List what else was read on that day: bore, dial, other lengths, as typed and in mm."""
     return tuple(
-        (one.taken_on.isoformat(), label_reading(reading), show_reading(reading))
+        (short_date(one.taken_on), label_reading(reading), show_reading(reading))
         for reading in one.readings
         if reading.quantity in {"bore", "dial"} or is_length(reading)
     )
@@ -139,7 +139,7 @@ def _record_job(
             else ("Returned", ""),
         ),
         passes=passes,
-        history=tuple((event.on.isoformat(), event.words) for event in job.events),
+        history=tuple((short_date(event.on), event.words) for event in job.events),
         photos=tuple(describe_photo(one) for one in photos if one.job_id == job.id),
         memos=tuple(_memo_row(one) for one in memos if one.job_id == job.id),
     )

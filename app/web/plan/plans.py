@@ -25,7 +25,6 @@ from app.core.plan.plan_tables import (
 )
 from app.core.plan.shown import Showing, write_shown
 from app.core.plan.targets import tell_tolerance
-from app.core.values.forms import Refused
 from app.core.values.pieces import CAUTION_DEFERS, MATERIAL_CAUTIONS
 from app.render.cut import CutPicture, CutRail, CutSize, draw_cut
 from app.render.effort_map import EffortPicture, draw_effort_map
@@ -107,7 +106,7 @@ def tell_plan(session: Session, job: Job, planned: JobPlan) -> dict[str, Any]:
     if plan is None or last is None or planned.state is None:
         return told
     return told | {
-        "heading": head_plan(plan, planned.state, planned.loose_table),
+        "heading": head_plan(plan, planned.state),
         "again": say_again(planned.state.again),
         "figures": list_figures(plan, showing),
         "steps": list_steps(
@@ -192,8 +191,7 @@ def update_piece(
     """Keep what the plan must know of the piece."""
     job = job_or_404(session, number)
     limits = parse_limits(form.values)
-    if isinstance(limits, Refused):
-        form.refuse(limits)
+    if form.is_refused(limits):
         return _page(request, session, job, form)
     save_entry(session, job.piece, limits, None, clock.now())
     session.commit()

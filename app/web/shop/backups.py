@@ -10,7 +10,6 @@ from fastapi import APIRouter, Depends, HTTPException, Request
 from fastapi.responses import HTMLResponse, Response
 
 from app.core.shop.backups import UpkeepEntry, find_fault, is_due, parse_upkeep, say_age
-from app.core.values.forms import Refused
 from app.packed import folder_of
 from app.store.book.backup import (
     Backup,
@@ -169,8 +168,7 @@ def update(request: Request, clock: Clock, watch: Watching, form: Typed) -> Resp
     """Change where backups go and which are kept."""
     upkeep = read_upkeep(clock.book, clock.now())
     entry = parse_upkeep(form.values)
-    if isinstance(entry, Refused):
-        form.refuse(entry)
+    if form.is_refused(entry):
         return _page(request, clock, watch, form)
     if form.seen_version not in {None, upkeep.version}:
         form.problems = {"folder": "These settings were changed in another window meanwhile. "

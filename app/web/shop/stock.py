@@ -48,8 +48,7 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Res
     """Begin a line of the stock."""
     refuse_twice(session, form)
     entry = parse_stock(form.values)
-    if isinstance(entry, Refused):
-        form.refuse(entry)
+    if form.is_refused(entry):
         return _page(request, session, form)
     keep(session, Stock(**asdict(entry)))
     return commit_once(session, form, "/stock?said=kept", clock.now())
@@ -71,8 +70,7 @@ def update(
         )
     else:
         entry = parse_stock(form.values)
-    if isinstance(entry, Refused):
-        form.refuse(entry)
+    if form.is_refused(entry):
         moving = form.get("do") in {"take", "add"}
         return _page(request, session, form, None if moving else stock, stock.id)
     request.state.back = "/stock"
