@@ -158,11 +158,11 @@ def _take_in_box(browser: Browser) -> None:
     browser.send("main form", do="more")
     browser.send(
         "main form", do="take_in", customer="1", here="expected", expected_on="2026-11-27",
-        piece_maker="Kestrel Row", piece_model="School", piece_marking="S1",
+        piece_maker="Kestrel Row", piece_model="Nightjar", piece_marking="S1",
         piece_telling_marks="a nick at the left", piece2_maker="Kestrel Row",
-        piece2_model="School", piece2_marking="S1", piece2_asked="squeaks", service=["new cork"],
+        piece2_model="Nightjar", piece2_marking="S1", piece2_asked="squeaks", service=["new cork"],
         deposit="10", played_with="2½ reed", complaint=["squeaks"], risk=["crack: may run on"],
-        instrument="new", instrument_kind="clarinet_bb", instrument_model="a school's",
+        instrument="new", instrument_kind="clarinet_bb", instrument_maker="Kestrel Row",
     )  # fmt: skip
     number = int(browser.path.rsplit("/", 1)[1])
     browser.open(f"/jobs/{number}/memos")

@@ -8,8 +8,8 @@ from pathlib import Path
 
 from playwright.sync_api import Page, sync_playwright
 
+from app.packed import folder_of
 from app.web.app import create_app
-from app.web.files import folder_of
 from app.web.serving import make_made_up_app, served
 from app.web.settings import Settings, wall_clock
 from tests.browser.conftest import CHROMIUM, QUIET

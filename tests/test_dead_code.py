@@ -19,8 +19,12 @@ CALLED_FROM_OUTSIDE = {
 
 def words_of_templates() -> set[str]:
     """List every word that a template, a paper's template or the script may ask a value by."""
-    paths = [*(ROOT / "templates").rglob("*.html"), *(ROOT / "templates").rglob("*.typ"),
-             *(ROOT / "static").glob("*.js")]  # fmt: skip
+    paths = [
+        *(ROOT / "templates").rglob("*.html"),
+        *(ROOT / "templates").rglob("*.typ"),
+        *(ROOT / "static").glob("*.js"),
+        *(ROOT / "app/web").glob("*/service*.py"),
+    ]  # fields of JSON are named in a text
     words: set[str] = set()
     for path in paths:
         words |= set(re.findall(r"\w+(?:-\w+)*", path.read_text(encoding="utf-8")))

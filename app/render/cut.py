@@ -13,7 +13,6 @@ from typing import Literal
 
 import numpy as np
 
-from app.core.facing.unread import Unread
 from app.core.plan.plan_tables import find_unread
 from app.core.plan.plan_values import StationCut
 from app.core.values.readings import BladeStop
@@ -39,22 +38,22 @@ from app.render.scales import (
     draw_lower_scale,
     drawer,
     lay_margins,
+    shade_unread,
 )
 
 CutRail = Literal["left", "right", "both"]
 CutSize = Literal["screen", "paper", "pair", "small"]
 
 SIZES_MM: dict[CutSize, tuple[float, float]] = {
-    "screen": (210.0, 150.0),
+    "screen": (140.0, 112.0),
     "paper": (184.0, 104.0),
-    "pair": (91.0, 70.0),
+    "pair": (91.0, 74.0),
     "small": (96.0, 132.0),
 }
 _BETWEEN_MM = 9.0  # holds the lower window's caption
 _LOWER_SHARE = 0.34
 SAID = "Hatched: to come off the rail. Thin lines: as near as the gauges tell it."
 _HATCH_MM = 1.3
-_SHADE_MM = 2.6
 _SHOWN = 0.2  # less is not worth a step of its own, nor a hatch
 _LEAST = 2.0
 _RAIL_WORDS = {"left": ", left rail", "right": ", right rail", "both": ", both rails"}
@@ -106,7 +105,7 @@ def compose_cut(sheet: Sheet, picture: CutPicture) -> None:
     draw_lower_scale(sheet, lower, "mm from the tip")
     draw_footer(sheet, lower, margins)
     for unread in find_unread(picture.stations, picture.stops, picture.tip_mm):
-        _shade_unread(sheet, upper, unread)
+        shade_unread(sheet, upper, unread)
     _draw_gap_scale(sheet, upper)
     _draw_depth_scale(sheet, lower)
     names = _draw_gaps(sheet, upper, picture)
@@ -141,20 +140,6 @@ def _plots_of(sheet: Sheet, margins: Margins, picture: CutPicture) -> tuple[Plot
         Plot(left, bottom, width, height - low, 0.0, longest, 0.0, 1.08 * widest),
         Plot(left, margins.bottom_mm, width, low, 0.0, longest, 0.0, 1.08 * deepest),
     )
-
-
-def _shade_unread(sheet: Sheet, plot: Plot, unread: Unread) -> None:
-    """Shade a stretch from top to bottom with slanting strokes, and name it below."""
-    left, right = plot.x(unread.from_mm), plot.x(unread.to_mm)
-    height = plot.top_mm - plot.bottom_mm
-    strokes = []
-    for start in np.arange(left - height, right, _SHADE_MM):
-        low, high = max(left, float(start)), min(right, float(start) + height)
-        if high > low:
-            strokes.append(
-                ((low, plot.bottom_mm + low - start), (high, plot.bottom_mm + high - start))
-            )
-    sheet.strokes(strokes, color=GREY, width_pt=0.35, layer=0.8)
 
 
 def _draw_gap_scale(sheet: Sheet, plot: Plot) -> None:

@@ -105,7 +105,7 @@ def _name_points(sheet: Sheet, plot: Plot, shown: EffortMap) -> list[Box]:
         left = len(points) > 1 and point[0] <= points[1 - at][0][0] and at == 0
         width = text_width_mm(name, bold=True)
         start = x - 2.6 - width if left else x + 2.6
-        sheet.text(start, y, name, bold=True, color=look.color, up="center_baseline")
+        sheet.text(start, y, name, bold=True, color=look.color, up="center")
         half = line_height_mm() / 2
         taken.append(Box(start - 0.6, y - half, start + width + 0.6, y + half))
         taken.append(Box(x - 1.8, y - 1.8, x + 1.8, y + 1.8))
@@ -138,7 +138,7 @@ def _name_line(sheet: Sheet, plot: Plot, percent: int, line: Array, taken: list[
     if costs[best] >= 10.0:
         return []
     x_mm, y_mm = line[best].tolist()
-    sheet.text(x_mm, y_mm, words, across="center", up="center_baseline")
+    sheet.text(x_mm, y_mm, words, across="center", up="center")
     return [boxes[best]]
 
 

@@ -18,6 +18,8 @@ from dataclasses import dataclass
 from functools import cache, lru_cache
 from typing import TYPE_CHECKING, Any, Literal, cast
 
+from app.packed import folder_of
+
 if TYPE_CHECKING:
     from matplotlib.font_manager import FontProperties
     from matplotlib.transforms import Transform
@@ -31,8 +33,9 @@ FAINT = "#857d70"
 ACCENT = "#9a3412"
 PAPER = "#ffffff"
 
-TEXT_PT = 9.0
+TEXT_PT = 10.0
 LINE_HEIGHT = 1.2
+ASCENT, CAPITAL = 0.75, 0.66  # of letters above the baseline, in ems
 MM_PER_PT = 25.4 / 72
 
 _LOCK = threading.Lock()
@@ -176,22 +179,28 @@ class Sheet:
         points: float = TEXT_PT,
         bold: bool = False,
         across: Literal["left", "center", "right"] = "left",
-        up: Literal["bottom", "center", "center_baseline", "top", "baseline"] = "baseline",
+        up: Literal["center", "top", "baseline"] = "baseline",
     ) -> None:
-        """Write words literally, whatever signs they hold."""
-        self.figure.text(
-            x_mm,
-            y_mm,
-            text,
-            transform=self._mm,
-            color=color,
-            fontproperties=_font(points, bold),
-            horizontalalignment=across,
-            verticalalignment=up,
-            linespacing=LINE_HEIGHT,
-            parse_math=False,
-            zorder=5,
-        )
+        """Write words literally, whatever signs they hold, a row under another at each new line.
+
+        Rows are placed by their baselines: fonts do not agree on how high a line is.
+        """
+        rows, em = text.split("\n"), points * MM_PER_PT
+        more = (len(rows) - 1) * LINE_HEIGHT * em
+        down = {"baseline": 0.0, "top": ASCENT * em, "center": (CAPITAL * em - more) / 2}[up]
+        for place, row in enumerate(rows):
+            self.figure.text(
+                x_mm,
+                y_mm - down - place * LINE_HEIGHT * em,
+                row,
+                transform=self._mm,
+                color=color,
+                fontproperties=_font(row, points, bold),
+                horizontalalignment=across,
+                verticalalignment="baseline",
+                parse_math=False,
+                zorder=5,
+            )
 
 
 @dataclass(frozen=True, slots=True)
@@ -308,11 +317,21 @@ def _fitting(text: str, width_mm: float, points: float, bold: bool, ending: str 
 
 @lru_cache(maxsize=4096)
 def text_width_mm(text: str, points: float = TEXT_PT, bold: bool = False) -> float:
-    """Measure one line of text on paper."""
-    from matplotlib.textpath import text_to_path
+    """Measure one line of text on paper: signs side by side, which kerning only draws nearer."""
+    file = _file_for(text, bold)
+    return points * MM_PER_PT * sum(_width_of(sign, file) for sign in text)
 
-    width, _, _ = text_to_path.get_text_width_height_descent(text, _font(points, bold), False)
-    return float(width) * MM_PER_PT
+
+@cache
+def _width_of(sign: str, file: str) -> float:
+    """Measure a sign of a font one point high."""
+    from matplotlib.font_manager import get_font
+    from matplotlib.ft2font import LoadFlags
+
+    font = get_font(file)
+    font.set_size(100.0, 72.0)
+    glyph = font.load_glyph(font.get_char_index(ord(sign)), LoadFlags.NO_HINTING)
+    return float(glyph.linearHoriAdvance) / 65536 / 100
 
 
 def line_height_mm(points: float = TEXT_PT) -> float:
@@ -320,10 +339,30 @@ def line_height_mm(points: float = TEXT_PT) -> float:
     return points * LINE_HEIGHT * MM_PER_PT
 
 
+def _font(text: str, points: float, bold: bool) -> "FontProperties":
+    """Name a font by its file: looking it up for every word costs a tenth of a drawing."""
+    from matplotlib.font_manager import FontProperties
+
+    return FontProperties(fname=_file_for(text, bold), size=points)
+
+
+def _file_for(text: str, bold: bool) -> str:
+    """The papers' font, or where it lacks a sign of the text, matplotlib's own."""
+    file, signs = _our_font(bold)
+    return file if signs.issuperset(map(ord, text)) else _spare_font(bold)
+
+
 @cache
-def _font(points: float, bold: bool) -> "FontProperties":
-    """Name the font by its file: looking it up for every word costs a tenth of a drawing."""
+def _our_font(bold: bool) -> tuple[str, frozenset[int]]:
+    from matplotlib.font_manager import get_font
+
+    name = f"SourceSans3-{'Semibold' if bold else 'Regular'}.otf"
+    file = str(folder_of("static") / "fonts" / name)
+    return file, frozenset(get_font(file).get_charmap())
+
+
+@cache
+def _spare_font(bold: bool) -> str:
     from matplotlib.font_manager import FontProperties, findfont
 
-    named = FontProperties(family="DejaVu Sans", weight="bold" if bold else "normal")
-    return FontProperties(fname=findfont(named), size=points)
+    return findfont(FontProperties(family="DejaVu Sans", weight="bold" if bold else "normal"))

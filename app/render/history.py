@@ -182,9 +182,9 @@ def _draw_glass(sheet: Sheet, plot: Plot, mm_per_number: float) -> None:
         y = plot.y(number * mm_per_number)
         if plot.top_mm - y >= row:
             strokes.append(((x, y), (x + TICK_MM, y)))
-            sheet.text(x + 2.5, y, format_number(number, 2), up="center_baseline")
+            sheet.text(x + 2.5, y, format_number(number, 2), up="center")
     sheet.strokes(strokes, color=GREY)
-    sheet.text(x + 2.5, plot.top_mm, "glass", color=GREY, up="center_baseline")
+    sheet.text(x + 2.5, plot.top_mm, "glass", color=GREY, up="center")
 
 
 def _write_labels(
@@ -225,7 +225,7 @@ def _write_labels(
             text,
             color=look.color,
             across="left" if place.rightward else "right",
-            up="center_baseline",
+            up="center",
         )
 
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from app.core.facing.unread import Unread, list_unread
 from app.core.values.units import format_mm, format_number
 from app.render.figures import (
     ACCENT,
@@ -46,6 +47,7 @@ from app.render.scales import (
     drawer,
     lay_margins,
     plot_within,
+    shade_unread,
 )
 
 # Kept free inside the plot, for marks and thick lines at its edges (mm on paper).
@@ -107,6 +109,8 @@ def _compose(sheet: Sheet, picture: ProfilePicture, *, root: bool) -> None:
     shown = _joined_where_alike(plot, picture.lines)
     if picture.hatched:
         _hatch_left(sheet, plot, picture.lines)
+        for one in _unread_of(picture):
+            shade_unread(sheet, plot, one)
     for line, _ in shown:
         _draw_line(sheet, plot, line)
     for line in picture.lines:
@@ -176,9 +180,25 @@ def _footer(picture: ProfilePicture, times: float, root: bool) -> list[str]:
         texts.append("Each line is the mean of both rails, unless it names one.")
     if picture.hatched:
         texts.append("Hatched: still to come off.")
+        if _unread_of(picture):
+            texts.append("Slanting strokes: not read.")
     if any(line.pointing_s_mm for line in picture.lines):
         texts.append("Thin at the tip: where the rails' curve points.")
     return [*texts, *picture.notes]
+
+
+def _unread_of(picture: ProfilePicture) -> list[Unread]:
+    """List what of the rails as they stand was not read, rails alike once."""
+    rails = [line for line in picture.lines if line.state == "now" and line.drawn]
+    found = [
+        list_unread(line.stops, line.tip_opening_mm, *map(np.array, _rising_curve(line)))
+        for line in rails
+    ]
+    return list(dict.fromkeys(one for of_rail in found for one in of_rail))
+
+
+def _rising_curve(line: ProfileLine) -> tuple[list[float], list[float]]:
+    return _rising(list(line.curve_s_mm), list(line.curve_gap_mm))
 
 
 def _draw_gap_scale(sheet: Sheet, plot: Plot, lines: Sequence[ProfileLine], root: bool) -> None:
@@ -193,7 +213,7 @@ def _draw_gap_scale(sheet: Sheet, plot: Plot, lines: Sequence[ProfileLine], root
         look = STATE_LOOKS[state]
         sheet.text(
             right, place, f"tip {format_mm(tip)}", color=look.color, bold=look.width_pt > 1.5,
-            across="right", up="center_baseline",
+            across="right", up="center",
         )  # fmt: skip
         if abs(place - height) > 0.3:
             sheet.strokes([((right + 0.5, place), (plot.x(0), height))])

@@ -121,5 +121,5 @@ def _draw_points(
             job,
             color=GREY,
             across="left" if place.rightward else "right",
-            up="center_baseline",
+            up="center",
         )

@@ -101,9 +101,7 @@ def compose_residuals(sheet: Sheet, picture: ResidualPicture) -> None:
     order = sorted(range(len(labels)), key=lambda at: picture.blades[at].gap_mm)
     for row, at in enumerate(order):
         y = plot.y(row + 0.5)
-        sheet.text(
-            plot.left_mm - 2.0, y, labels[at], color=GREY, across="right", up="center_baseline"
-        )
+        sheet.text(plot.left_mm - 2.0, y, labels[at], color=GREY, across="right", up="center")
         edge = plot.y(row + 1.0)
         sheet.strokes([((plot.left_mm, edge), (plot.right_mm, edge))], color=FAINT, width_pt=0.4)
         gap_mm = picture.blades[at].gap_mm
@@ -138,7 +136,7 @@ def _draw_row(
         fits_right = high + 1.2 + width <= plot.right_mm
         sheet.text(
             high + 1.2 if fits_right else low - 1.2, y + up, words, color=look.color,
-            across="left" if fits_right else "right", up="center_baseline",
+            across="left" if fits_right else "right", up="center",
         )  # fmt: skip
 
 

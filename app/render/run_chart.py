@@ -151,7 +151,7 @@ def _draw_levels(sheet: Sheet, plot: Plot, levels: Sequence[tuple[float, str, Li
     for (_, words, look), height, place in zip(levels, heights, places, strict=True):
         sheet.line([plot.left_mm, plot.right_mm], [height, height], look, 1.0)
         sheet.strokes([((plot.right_mm, height), (plot.right_mm + 2.0, place))])
-        sheet.text(plot.right_mm + 2.5, place, words, color=GREY, up="center_baseline")
+        sheet.text(plot.right_mm + 2.5, place, words, color=GREY, up="center")
 
 
 def _draw_points(sheet: Sheet, plot: Plot, points: Sequence[RunPoint], outside: set[int]) -> None:

@@ -7,6 +7,9 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
+import numpy as np
+
+from app.core.facing.unread import Unread
 from app.core.values.units import format_number, format_signed
 from app.render.figures import (
     FAINT,
@@ -36,6 +39,7 @@ TICK_MM = 1.2
 LEFT_MARGIN_MM = 18.0  # holds "tip 0.00" in bold
 _TEXT_GAP_MM = 0.7
 _TICKS_APART_MM = 9.0
+_SHADE_MM = 2.6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -217,9 +221,9 @@ def draw_left_scale(
         if all(abs(height - other) >= row for other in used):
             used.append(height)
             strokes.append(((x, height), (plot.left_mm - TICK_MM, height)))
-            sheet.text(right, height, write(value), across="right", up="center_baseline")
+            sheet.text(right, height, write(value), across="right", up="center")
     sheet.strokes(strokes, color=GREY)
-    sheet.text(right, plot.top_mm, caption, color=GREY, across="right", up="center_baseline")
+    sheet.text(right, plot.top_mm, caption, color=GREY, across="right", up="center")
 
 
 def draw_levels(
@@ -244,10 +248,24 @@ def draw_levels(
         strokes += [((left, height), (right, height)) for left, right in free]
     for at, place in zip(labelled, places, strict=True):
         strokes.append(((plot.right_mm, heights[at]), (plot.right_mm + 2.0, place)))
-        sheet.text(plot.right_mm + 2.5, place, levels[at][1], color=GREY, up="center_baseline")
+        sheet.text(plot.right_mm + 2.5, place, levels[at][1], color=GREY, up="center")
     sheet.strokes(strokes, color=FAINT, width_pt=0.4, layer=0.5)
     if levels and heading:
-        sheet.text(plot.right_mm + 2.5, plot.top_mm, heading, color=GREY, up="center_baseline")
+        sheet.text(plot.right_mm + 2.5, plot.top_mm, heading, color=GREY, up="center")
+
+
+def shade_unread(sheet: Sheet, plot: Plot, unread: Unread) -> None:
+    """Shade a stretch from top to bottom with slanting strokes, in step with any other's."""
+    left, right = plot.x(unread.from_mm), plot.x(unread.to_mm)
+    height = plot.top_mm - plot.bottom_mm
+    strokes = []
+    for start in np.arange(plot.left_mm - height, right, _SHADE_MM):
+        low, high = max(left, float(start)), min(right, float(start) + height)
+        if high > low:
+            strokes.append(
+                ((low, plot.bottom_mm + low - start), (high, plot.bottom_mm + high - start))
+            )
+    sheet.strokes(strokes, color=GREY, width_pt=0.35, layer=0.8)
 
 
 def _told(order: Sequence[int], most: int) -> list[int]:

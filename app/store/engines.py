@@ -4,8 +4,8 @@ Everything else is the same SQL through SQLAlchemy. A row tells how a connection
 transaction begins, what is checked at the start, how tables are rebuilt, and what an error means.
 """
 
-from collections.abc import Callable, Mapping, Sequence
-from contextlib import AbstractContextManager
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -127,6 +127,15 @@ def _begin(kind: EngineKind, connection: Connection) -> None:
 def _on_error(kind: EngineKind, context: Any) -> None:
     if kind.is_beyond(context.original_exception):
         raise BeyondNumbers from context.original_exception
+
+
+@contextmanager
+def let_go(engine: Engine) -> Iterator[Engine]:
+    """An engine that is opened for one thing, and closed after it."""
+    try:
+        yield engine
+    finally:
+        engine.dispose()
 
 
 def check_settings(engine: Engine) -> None:

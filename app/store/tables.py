@@ -1,10 +1,11 @@
-"""The tables: one class each, in the order of a job's life.
+"""The tables: one class each, named alike, in the order of a job's life.
 
 Nothing measured is ever overwritten: a correction is a new reading set that names the one it
 replaces. Lengths are mm, money integer minor units, times UTC. Relations raise when they were not
 loaded on purpose, so that a page never queries by accident.
 """
 
+import re
 from datetime import UTC, date, datetime
 from typing import Any
 
@@ -24,7 +25,7 @@ from sqlalchemy import (
     false,
 )
 from sqlalchemy.engine import Dialect
-from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
+from sqlalchemy.orm import DeclarativeBase, Mapped, declared_attr, mapped_column, relationship
 
 
 class Utc(TypeDecorator[datetime]):
@@ -66,12 +67,22 @@ class Base(DeclarativeBase):
         bytes: LargeBinary,
     }
 
+    @declared_attr.directive
+    def __tablename__(cls) -> str:  # noqa: N805 - SQLAlchemy gives it the class
+        """The class's name in small letters, its words joined: bench_pass."""
+        return re.sub(r"(?<!^)(?=[A-Z])", "_", cls.__name__).lower()
 
-class Gauge(Base):
+
+class Numbered(Base):
+    """A table whose rows have a number of their own, never used twice."""
+
+    __abstract__ = True
+    id: Mapped[int] = mapped_column(primary_key=True, sort_order=-1)
+
+
+class Gauge(Numbered):
     """A blade, glass, tip wedge, bore gauge, dial or calliper of the shop."""
 
-    __tablename__ = "gauge"
-    id: Mapped[int] = mapped_column(primary_key=True)
     kind: Mapped[str] = mapped_column(String(40), index=True)
     label: Mapped[str]
     nominal_mm: Mapped[float | None]
@@ -92,15 +103,13 @@ class Gauge(Base):
     )  # fmt: skip
 
 
-class GaugeCheck(Base):
+class GaugeCheck(Numbered):
     """What one gauge was found to be on a day: never changed, only struck out.
 
     A blade is checked as a whole; on an engraved gauge one of its marks is, and `mark_mm` says
     which.
     """
 
-    __tablename__ = "gauge_check"
-    id: Mapped[int] = mapped_column(primary_key=True)
     gauge_id: Mapped[int] = mapped_column(ForeignKey("gauge.id"), index=True)
     checked_on: Mapped[date]
     mark_typed: Mapped[str] = mapped_column(default="")
@@ -115,11 +124,9 @@ class GaugeCheck(Base):
     gauge: Mapped[Gauge] = relationship(lazy="raise", back_populates="checks")
 
 
-class Study(Base):
+class Study(Numbered):
     """How well one hand repeats one gauge: readings of a few pieces, each several times."""
 
-    __tablename__ = "study"
-    id: Mapped[int] = mapped_column(primary_key=True)
     gauge_id: Mapped[int] = mapped_column(ForeignKey("gauge.id"), index=True)
     read_on_id: Mapped[int | None] = mapped_column(ForeignKey("gauge.id"))
     scale: Mapped[str] = mapped_column(String(40))
@@ -136,11 +143,9 @@ class Study(Base):
     )
 
 
-class StudyReading(Base):
+class StudyReading(Numbered):
     """One reading of a study: which piece, at which turn, the text as typed, its value in mm."""
 
-    __tablename__ = "study_reading"
-    id: Mapped[int] = mapped_column(primary_key=True)
     study_id: Mapped[int] = mapped_column(ForeignKey("study.id"), index=True)
     piece_place: Mapped[int]
     piece: Mapped[str]
@@ -149,11 +154,9 @@ class StudyReading(Base):
     value_mm: Mapped[float]
 
 
-class BladeSet(Base):
+class BladeSet(Numbered):
     """Blades used together, thick to thin."""
 
-    __tablename__ = "blade_set"
-    id: Mapped[int] = mapped_column(primary_key=True)
     name: Mapped[str] = mapped_column(unique=True)
     version: Mapped[int] = mapped_column(default=1, server_default="1")
     members: Mapped[list["BladeSetMember"]] = relationship(
@@ -164,7 +167,6 @@ class BladeSet(Base):
 class BladeSetMember(Base):
     """A blade's place in a set; place 0 is the thickest."""
 
-    __tablename__ = "blade_set_member"
     blade_set_id: Mapped[int] = mapped_column(
         ForeignKey("blade_set.id", ondelete="CASCADE"), primary_key=True
     )
@@ -177,16 +179,13 @@ class BladeSetMember(Base):
 class FamilyBladeSet(Base):
     """The blade set a family of instruments is read with, where it is not the shop's usual one."""
 
-    __tablename__ = "family_blade_set"
     family: Mapped[str] = mapped_column(String(40), primary_key=True)
     blade_set_id: Mapped[int] = mapped_column(ForeignKey("blade_set.id"))
 
 
-class Shop(Base):
+class Shop(Numbered):
     """The shop's settings: one row."""
 
-    __tablename__ = "shop"
-    id: Mapped[int] = mapped_column(primary_key=True)
     name: Mapped[str]
     address: Mapped[str] = mapped_column(default="")
     phone: Mapped[str] = mapped_column(default="")
@@ -226,22 +225,18 @@ class Shop(Base):
     __table_args__ = (CheckConstraint("id = 1", name="one_row"),)
 
 
-class ChecklistItem(Base):
+class ChecklistItem(Numbered):
     """A line a shop added to a checklist while using it; every book offers the usual ones."""
 
-    __tablename__ = "checklist_item"
-    id: Mapped[int] = mapped_column(primary_key=True)
     kind: Mapped[str] = mapped_column(String(40))
     label: Mapped[str]
     place: Mapped[int]
     __table_args__ = (UniqueConstraint("kind", "label"),)
 
 
-class Customer(Base):
+class Customer(Numbered):
     """A person or shop that brings pieces."""
 
-    __tablename__ = "customer"
-    id: Mapped[int] = mapped_column(primary_key=True)
     name: Mapped[str]
     phone: Mapped[str] = mapped_column(default="")
     email: Mapped[str] = mapped_column(default="")
@@ -260,11 +255,9 @@ class Customer(Base):
     )
 
 
-class Instrument(Base):
+class Instrument(Numbered):
     """The horn a piece is played on."""
 
-    __tablename__ = "instrument"
-    id: Mapped[int] = mapped_column(primary_key=True)
     customer_id: Mapped[int] = mapped_column(ForeignKey("customer.id"), index=True)
     kind: Mapped[str] = mapped_column(String(40))
     maker: Mapped[str] = mapped_column(default="")
@@ -272,11 +265,9 @@ class Instrument(Base):
     customer: Mapped[Customer] = relationship(back_populates="instruments", lazy="raise")
 
 
-class Piece(Base):
+class Piece(Numbered):
     """A mouthpiece: the record that outlives its owners."""
 
-    __tablename__ = "piece"
-    id: Mapped[int] = mapped_column(primary_key=True)
     owner_id: Mapped[int] = mapped_column(ForeignKey("customer.id"), index=True)
     instrument_kind: Mapped[str] = mapped_column(String(40))
     maker: Mapped[str] = mapped_column(default="")
@@ -300,26 +291,22 @@ class Piece(Base):
     )
 
 
-class Ownership(Base):
+class Ownership(Numbered):
     """Who owned a piece from when, as far as the book knows; `piece.owner_id` is the owner now."""
 
-    __tablename__ = "ownership"
-    id: Mapped[int] = mapped_column(primary_key=True)
     piece_id: Mapped[int] = mapped_column(ForeignKey("piece.id"), index=True)
     customer_id: Mapped[int] = mapped_column(ForeignKey("customer.id"), index=True)
     since: Mapped[date]
     customer: Mapped[Customer] = relationship(lazy="raise")
 
 
-class Joining(Base):
+class Joining(Numbered):
     """Two records of one piece or one customer, made one; undone, each has its own again.
 
     The record that went stays as it was written, with `joined_to_id`. `moved` names the rows that
     went over, by table and column, and under "filled" the columns that the kept one had empty.
     """
 
-    __tablename__ = "joining"
-    id: Mapped[int] = mapped_column(primary_key=True)
     noun: Mapped[str] = mapped_column(String(40))
     kept_id: Mapped[int]
     gone_id: Mapped[int]
@@ -329,11 +316,9 @@ class Joining(Base):
     __table_args__ = (Index(None, "noun", "kept_id"),)
 
 
-class Facing(Base):
+class Facing(Numbered):
     """A target: told by readings or by a plain curve, in the library or for one job only."""
 
-    __tablename__ = "facing"
-    id: Mapped[int] = mapped_column(primary_key=True)
     name: Mapped[str]
     instrument_kind: Mapped[str] = mapped_column(String(40), index=True)
     told_by: Mapped[str] = mapped_column(String(20))
@@ -353,11 +338,9 @@ class Facing(Base):
     )
 
 
-class FacingReading(Base):
+class FacingReading(Numbered):
     """One number of a target: a blade's stop, the facing length or the tip, as typed."""
 
-    __tablename__ = "facing_reading"
-    id: Mapped[int] = mapped_column(primary_key=True)
     facing_id: Mapped[int] = mapped_column(ForeignKey("facing.id", ondelete="CASCADE"), index=True)
     quantity: Mapped[str] = mapped_column(String(40))
     rail: Mapped[str] = mapped_column(String(10), default="")
@@ -368,11 +351,9 @@ class FacingReading(Base):
     value_mm: Mapped[float]
 
 
-class Batch(Base):
+class Batch(Numbered):
     """Pieces of the shop's own making, made one after another to one target."""
 
-    __tablename__ = "batch"
-    id: Mapped[int] = mapped_column(primary_key=True)
     name: Mapped[str]
     facing_id: Mapped[int] = mapped_column(ForeignKey("facing.id"), index=True)
     started_on: Mapped[date]
@@ -384,7 +365,6 @@ class Batch(Base):
 class BatchPiece(Base):
     """A piece's place in its batch; place 1 was made first. One that left keeps its place."""
 
-    __tablename__ = "batch_piece"
     batch_id: Mapped[int] = mapped_column(ForeignKey("batch.id"), primary_key=True)
     piece_id: Mapped[int] = mapped_column(ForeignKey("piece.id"), primary_key=True, unique=True)
     place: Mapped[int]
@@ -393,11 +373,9 @@ class BatchPiece(Base):
     piece: Mapped[Piece] = relationship(lazy="raise")
 
 
-class Job(Base):
+class Job(Numbered):
     """One piece, brought once."""
 
-    __tablename__ = "job"
-    id: Mapped[int] = mapped_column(primary_key=True)
     number: Mapped[int] = mapped_column(unique=True)
     piece_id: Mapped[int] = mapped_column(ForeignKey("piece.id"), index=True)
     customer_id: Mapped[int] = mapped_column(ForeignKey("customer.id"))
@@ -445,22 +423,18 @@ class Job(Base):
     __table_args__ = (Index(None, "customer_id", "number"), Index(None, "returned_on", "number"))
 
 
-class JobTick(Base):
+class JobTick(Numbered):
     """A ticked line: a complaint and its outcome, a condition, what came with it."""
 
-    __tablename__ = "job_tick"
-    id: Mapped[int] = mapped_column(primary_key=True)
     job_id: Mapped[int] = mapped_column(ForeignKey("job.id", ondelete="CASCADE"), index=True)
     kind: Mapped[str] = mapped_column(String(40))
     label: Mapped[str]
     outcome: Mapped[str] = mapped_column(String(10), default="", server_default="")
 
 
-class Event(Base):
+class Event(Numbered):
     """The job's dated history: changes of stage, readings, passes, papers, plain notes."""
 
-    __tablename__ = "event"
-    id: Mapped[int] = mapped_column(primary_key=True)
     job_id: Mapped[int] = mapped_column(ForeignKey("job.id"), index=True)
     kind: Mapped[str] = mapped_column(String(40))
     on: Mapped[date] = mapped_column("on_date")
@@ -470,11 +444,9 @@ class Event(Base):
     struck_at: Mapped[datetime | None]
 
 
-class ReadingSet(Base):
+class ReadingSet(Numbered):
     """Readings taken together, never changed: a correction is a new set."""
 
-    __tablename__ = "reading_set"
-    id: Mapped[int] = mapped_column(primary_key=True)
     piece_id: Mapped[int] = mapped_column(ForeignKey("piece.id"), index=True)
     job_id: Mapped[int | None] = mapped_column(ForeignKey("job.id"), index=True)
     role: Mapped[str] = mapped_column(String(40))
@@ -495,11 +467,9 @@ class ReadingSet(Base):
     readings: Mapped[list["Reading"]] = relationship(order_by="Reading.id", lazy="raise")
 
 
-class Reading(Base):
+class Reading(Numbered):
     """One reading: the text as typed, its scale, its value in mm (a volume's in ml)."""
 
-    __tablename__ = "reading"
-    id: Mapped[int] = mapped_column(primary_key=True)
     set_id: Mapped[int] = mapped_column(ForeignKey("reading_set.id"), index=True)
     quantity: Mapped[str] = mapped_column(String(40))
     rail: Mapped[str] = mapped_column(String(10), default="")
@@ -513,11 +483,9 @@ class Reading(Base):
     value_mm: Mapped[float]
 
 
-class BenchPass(Base):
+class BenchPass(Numbered):
     """One spell at the bench."""
 
-    __tablename__ = "bench_pass"
-    id: Mapped[int] = mapped_column(primary_key=True)
     job_id: Mapped[int] = mapped_column(ForeignKey("job.id"), index=True)
     done_on: Mapped[date]
     kind: Mapped[str] = mapped_column(String(40))
@@ -530,15 +498,13 @@ class BenchPass(Base):
     struck_at: Mapped[datetime | None]
 
 
-class Work(Base):
+class Work(Numbered):
     """Work on a piece that is no cut: a cork, a crack, a patch, a polish.
 
     `kind` is a key of the works known, or "other" with the shop's own `label`. `amount_mm` is what
     a shortened tip lost.
     """
 
-    __tablename__ = "work"
-    id: Mapped[int] = mapped_column(primary_key=True)
     job_id: Mapped[int] = mapped_column(ForeignKey("job.id"), index=True)
     done_on: Mapped[date]
     kind: Mapped[str] = mapped_column(String(40))
@@ -553,11 +519,9 @@ class Work(Base):
     struck_at: Mapped[datetime | None]
 
 
-class Slip(Base):
+class Slip(Numbered):
     """A paper as issued: the values it printed and its words, for ever."""
 
-    __tablename__ = "slip"
-    id: Mapped[int] = mapped_column(primary_key=True)
     number: Mapped[int] = mapped_column(unique=True)
     piece_id: Mapped[int] = mapped_column(ForeignKey("piece.id"), index=True)
     job_id: Mapped[int | None] = mapped_column(ForeignKey("job.id"), index=True)
@@ -581,17 +545,14 @@ class Slip(Base):
 class SlipFile(Base):
     """A file an issued paper came with: its pages, its PDF; of older ones its pictures."""
 
-    __tablename__ = "slip_file"
     slip_id: Mapped[int] = mapped_column(ForeignKey("slip.id"), primary_key=True)
     name: Mapped[str] = mapped_column(String(60), primary_key=True)
     content: Mapped[bytes]
 
 
-class Service(Base):
+class Service(Numbered):
     """A line of the price list: what for, what it costs, for which pieces (empty: for all)."""
 
-    __tablename__ = "service"
-    id: Mapped[int] = mapped_column(primary_key=True)
     label: Mapped[str]
     family: Mapped[str] = mapped_column(String(40), default="")
     material: Mapped[str] = mapped_column(String(40), default="")
@@ -600,11 +561,9 @@ class Service(Base):
     version: Mapped[int] = mapped_column(default=1)
 
 
-class Charge(Base):
+class Charge(Numbered):
     """A line of a job's bill."""
 
-    __tablename__ = "charge"
-    id: Mapped[int] = mapped_column(primary_key=True)
     job_id: Mapped[int] = mapped_column(ForeignKey("job.id"), index=True)
     label: Mapped[str]
     amount_minor: Mapped[int]
@@ -613,11 +572,9 @@ class Charge(Base):
     struck_at: Mapped[datetime | None]
 
 
-class Payment(Base):
+class Payment(Numbered):
     """A deposit, a payment, or money paid back."""
 
-    __tablename__ = "payment"
-    id: Mapped[int] = mapped_column(primary_key=True)
     job_id: Mapped[int] = mapped_column(ForeignKey("job.id"), index=True)
     paid_on: Mapped[date]
     kind: Mapped[str] = mapped_column(String(20))
@@ -627,15 +584,13 @@ class Payment(Base):
     struck_at: Mapped[datetime | None]
 
 
-class Memo(Base):
+class Memo(Numbered):
     """Something written down beside a piece or its job: a play-test, a parcel, a trial, a sale.
 
     `details` holds what was typed, by the fields of its kind (core/jobs/memos.py). `due` is the day
     something is awaited, `done_on` the day it came.
     """
 
-    __tablename__ = "memo"
-    id: Mapped[int] = mapped_column(primary_key=True)
     piece_id: Mapped[int] = mapped_column(ForeignKey("piece.id"), index=True)
     job_id: Mapped[int | None] = mapped_column(ForeignKey("job.id"), index=True)
     customer_id: Mapped[int | None] = mapped_column(ForeignKey("customer.id"), index=True)
@@ -651,11 +606,9 @@ class Memo(Base):
     customer: Mapped[Customer | None] = relationship(lazy="raise")
 
 
-class Stock(Base):
+class Stock(Numbered):
     """What the shop keeps to work with: blanks, papers, reeds; how many, and when it runs low."""
 
-    __tablename__ = "stock"
-    id: Mapped[int] = mapped_column(primary_key=True)
     name: Mapped[str]
     count: Mapped[int]
     warn_at: Mapped[int | None]
@@ -666,17 +619,14 @@ class Stock(Base):
 class MessageText(Base):
     """The shop's own wording of one kind of message."""
 
-    __tablename__ = "message_text"
     kind: Mapped[str] = mapped_column(String(40), primary_key=True)
     subject: Mapped[str]
     body: Mapped[str]
 
 
-class Photo(Base):
+class Photo(Numbered):
     """A photograph's words; its dots are in the book's folder, under its generated name."""
 
-    __tablename__ = "photo"
-    id: Mapped[int] = mapped_column(primary_key=True)
     piece_id: Mapped[int] = mapped_column(ForeignKey("piece.id"), index=True)
     job_id: Mapped[int | None] = mapped_column(ForeignKey("job.id"), index=True)
     moment: Mapped[str] = mapped_column(String(20))
@@ -691,11 +641,9 @@ class Photo(Base):
     version: Mapped[int] = mapped_column(default=1)
 
 
-class Revision(Base):
+class Revision(Numbered):
     """What a record said before it was changed, and when it was changed."""
 
-    __tablename__ = "revision"
-    id: Mapped[int] = mapped_column(primary_key=True)
     noun: Mapped[str] = mapped_column(String(40))
     record_id: Mapped[int]
     at: Mapped[datetime]
@@ -703,15 +651,13 @@ class Revision(Base):
     __table_args__ = (UniqueConstraint("noun", "record_id", "id"),)
 
 
-class Forgetting(Base):
+class Forgetting(Numbered):
     """A customer who asked to be forgotten: when, and how much was removed, in counts only.
 
     `files_left` names photographs' files still to be removed; it is finished once those are gone
     and the database's file holds none of the person's words.
     """
 
-    __tablename__ = "forgetting"
-    id: Mapped[int] = mapped_column(primary_key=True)
     customer_id: Mapped[int] = mapped_column(ForeignKey("customer.id"), unique=True)
     at: Mapped[datetime]
     removed: Mapped[dict[str, Any]]
@@ -722,7 +668,6 @@ class Forgetting(Base):
 class Draft(Base):
     """What is being typed on a page, by the page's address, until it is kept or discarded."""
 
-    __tablename__ = "draft"
     place: Mapped[str] = mapped_column(String(60), primary_key=True)
     fields: Mapped[dict[str, Any]]
     at: Mapped[datetime]
@@ -734,7 +679,6 @@ class Submission(Base):
     `digest` is a hash of what it said (empty for forms taken by earlier programs).
     """
 
-    __tablename__ = "submission"
     token: Mapped[str] = mapped_column(String(64), primary_key=True)
     location: Mapped[str]
     at: Mapped[datetime]

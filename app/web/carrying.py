@@ -4,13 +4,13 @@ import argparse
 from pathlib import Path
 
 from app.core.values.forms import plural
+from app.packed import folder_of
 from app.store.book.exporting import export_book
 from app.store.book.importing import import_book, inspect_export, refuse_filled
-from app.store.book.locks import BookProblem
 from app.store.book.opening import open_sessions
 from app.store.files import PHOTOS_NAME
+from app.store.problems import BookProblem
 from app.web.app import open_book
-from app.web.files import folder_of
 from app.web.settings import Settings, wall_clock
 from app.web.shop.exports import PROGRAM, name_export
 

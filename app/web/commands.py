@@ -19,8 +19,8 @@ from platformdirs import user_data_path
 
 from app.store.book.joining import join_database
 from app.store.book.passphrase import read_passphrase
-from app.store.book.sessions import BookProblem
 from app.store.postgresql.addresses import EXAMPLE
+from app.store.problems import BookProblem
 from app.web import upkeep
 from app.web.app import create_app
 from app.web.carrying import add_export_options, add_import_options, bring_in, export

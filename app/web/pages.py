@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from functools import cache
 from pathlib import Path
-from typing import Annotated, Any, TypeVar
+from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
 from fastapi import Depends, HTTPException, Request
 from fastapi.responses import HTMLResponse, RedirectResponse
@@ -27,17 +27,20 @@ from app.core.jobs.stages import STAGES, course_of
 from app.core.shop.forgetting import say_whose
 from app.core.values import forms, units
 from app.core.values.customers import INSTRUMENT_KINDS
-from app.core.values.forms import Fields, Refused
+from app.core.values.forms import Fields, Refused, short_date
 from app.core.values.passes import CUT_KINDS
 from app.core.values.pieces import MATERIAL_DISINFECTING, MATERIALS, name_piece
 from app.core.values.works import label_work, work_choices
+from app.packed import folder_of
 from app.store.book.sessions import Sessions
 from app.store.records.jobs import get_job
 from app.store.records.pieces import get_piece
 from app.store.records.submissions import find_submission, keep_submission
 from app.store.tables import Job, Piece
-from app.web.files import folder_of
 from app.web.settings import Settings
+
+if TYPE_CHECKING:
+    from typing_extensions import TypeIs
 
 Found = TypeVar("Found")
 MOST_FILE_BYTES = 20_000
@@ -77,6 +80,12 @@ class Form:
         """Take over what is wrong, to be said beside the fields."""
         self.problems = dict(refused.problems)
 
+    def is_refused(self, parsed: object) -> "TypeIs[Refused]":
+        """Whether what was typed was refused; what is wrong is then taken over."""
+        if isinstance(parsed, Refused):
+            self.refuse(parsed)
+        return isinstance(parsed, Refused)
+
     def digest(self) -> str:
         """Hash everything typed: the same form sent again has the same."""
         typed = {name: values for name, values in self.lists.items() if name not in UNTYPED}
@@ -93,8 +102,11 @@ class Form:
     @property
     def seen_version(self) -> int | None:
         """The version of the record that the page showed, if it says."""
-        text = self.values.get("version", "")
-        return int(text) if text.isdecimal() and len(text) < 10 else None
+        return self.number("version")
+
+    def number(self, name: str) -> int | None:
+        """A record's number in a field; None for anything else."""
+        return forms.as_number(self.get(name))
 
 
 async def read_form(request: Request) -> Form:
@@ -216,7 +228,7 @@ def templates() -> Environment:
     )
     environment.filters.update(
         date=forms.format_date,
-        short_date=lambda day: f"{day.day} {day:%b %Y}",
+        short_date=short_date,
         money=forms.format_money,
         mm=units.format_mm,
         signed=units.format_signed,

@@ -16,7 +16,7 @@ from pathlib import Path
 import uvicorn
 from fastapi import FastAPI
 
-from app.store.book.sessions import BookProblem
+from app.store.problems import BookProblem
 from app.web.connections import PATIENCE_S, Connection, how_many_connections
 from app.web.settings import Settings
 

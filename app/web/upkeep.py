@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from app.core.shop.backups import say_age
+from app.packed import folder_of
 from app.store.book.acts import forget_note
 from app.store.book.backup import (
     BackupFailed,
@@ -20,7 +21,7 @@ from app.store.book.backup import (
 )
 from app.store.book.backup_places import Unusable, prepare_folder
 from app.store.book.copies import find_faults_on_server
-from app.store.book.locks import BookLock, BookProblem
+from app.store.book.locks import BookLock
 from app.store.book.moving import move_book
 from app.store.book.opening import inspect_book, open_sessions
 from app.store.book.passphrase import find_weakness, keep_passphrase
@@ -33,9 +34,9 @@ from app.store.postgresql.addresses import (
     find_address,
     say_address,
 )
+from app.store.problems import BookProblem
 from app.store.sqlite_files import find_damage, open_still
 from app.web.databases import read_address
-from app.web.files import folder_of
 from app.web.settings import wall_clock
 
 

@@ -11,7 +11,7 @@ from itertools import count
 from math import inf
 from pathlib import Path
 
-from app.store.book.sessions import DATABASE_NAME
+from app.store.postgresql.addresses import DATABASE_NAME
 from tests.benchmarks.bare import Answers, Connection, bare_server, connected
 from tests.benchmarks.books import LARGE, SMALL, book_of
 from tests.benchmarks.measuring import Row, compare, time_in_turns

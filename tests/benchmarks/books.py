@@ -11,7 +11,7 @@ import tempfile
 import time
 from pathlib import Path
 
-from app.web.files import folder_of
+from app.packed import folder_of
 from tests.benchmarks import scale_book
 
 SMALL, LARGE = 1_000, scale_book.JOBS

@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from datetime import date, timedelta
 from pathlib import Path
 
-from app.store.book.sessions import DATABASE_NAME
+from app.store.postgresql.addresses import DATABASE_NAME
 from app.store.records.lookups import rebuild_index, searchable
 from app.web.app import open_book
 from app.web.settings import Settings, wall_clock

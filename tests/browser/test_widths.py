@@ -90,3 +90,39 @@ def test_a_name_of_sixty_letters_widens_no_screen(page):
     screens += [f"/jobs/37{more}" for more in ("", "/messages", "/charges", "/edit", "/photos")]
     screens += ["/drop-off?customer=9", "/jobs/37/readings?role=as_received", "/batches/1"]
     assert faults_at(page, (390,), screens) == {}
+
+
+BOTTOM = "one => Math.round(one.getBoundingClientRect().bottom + scrollY)"
+
+
+def test_pages_are_no_longer_than_the_bench_has_patience_for(page):
+    page.set_viewport_size({"width": 1280, "height": 800})
+    page.goto("/drop-off")
+    assert page.evaluate("document.documentElement.scrollHeight") <= 1200  # a screen and a half
+    for job in (28, 29, 38):
+        page.goto(f"/jobs/{job}")
+        assert page.locator(".log-pass button").first.evaluate(BOTTOM) <= 800, job
+    page.goto("/jobs/38/plan")
+    assert page.evaluate("document.documentElement.scrollHeight") <= 1900
+    page.set_viewport_size({"width": 390, "height": 844})
+    for job in (28, 29, 38):
+        page.goto(f"/jobs/{job}")
+        assert page.locator(".pass-row").evaluate(BOTTOM) <= 2500, job
+
+
+@pytest.mark.parametrize("emulated", [{"forced_colors": "active"}, {"media": "print"}])
+def test_stages_are_told_without_any_background(page, emulated):
+    page.emulate_media(**emulated)
+    page.goto("/")
+    cut = page.locator(".bench-group .notches .cut").first
+    size = cut.evaluate("one => [one.offsetWidth, one.offsetHeight, one.nextSibling.offsetHeight]")
+    assert size[0] >= 5
+    assert size[1] > 2 * size[2]
+    color = "one => getComputedStyle(one).borderLeftColor"
+    assert cut.evaluate(color) not in ("rgba(0, 0, 0, 0)", "rgb(255, 255, 255)")
+    page.goto("/jobs/38")
+    marks = page.locator(".stages li").evaluate_all(
+        "all => all.map((one) => getComputedStyle(one, '::before').content)"
+    )
+    assert len(set(marks)) == 3, "done, here, still to come"
+    assert page.locator(".now-table .was-last").first.is_visible()

@@ -24,9 +24,9 @@ from app.store.book.backup import check_backup, list_backups, make_backup
 from app.store.book.backup_places import own_place
 from app.store.book.opening import open_sessions
 from app.store.book.restoring import find_backup, restore_backup
-from app.store.book.sessions import BookProblem
 from app.store.book.upkeep import Upkeep, keep_upkeep, read_upkeep
 from app.store.postgresql.addresses import find_address
+from app.store.problems import BookProblem
 from app.store.tables import Customer
 from app.web.app import open_book
 from app.web.settings import Settings

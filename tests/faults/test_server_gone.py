@@ -7,8 +7,8 @@ import pytest
 from fastapi.testclient import TestClient
 from sqlalchemy import create_engine, select
 
-from app.store.book.sessions import BookProblem
 from app.store.postgresql.addresses import keep_address
+from app.store.problems import BookProblem
 from app.store.tables import Event
 from app.web.app import create_app
 from app.web.settings import Settings

@@ -16,7 +16,7 @@ from bs4 import BeautifulSoup
 from fastapi.testclient import TestClient
 from sqlalchemy import event
 
-from app.store.book.sessions import PRAGMAS
+from app.store.on_sqlite import PRAGMAS
 from app.web.app import create_app
 from app.web.settings import Settings
 from app.web.troubles import HIDDEN

@@ -14,7 +14,6 @@ from app.core.jobs.slips import (
     SLIP_KINDS,
     BenchPart,
     BenchPlan,
-    BenchRow,
     BillPart,
     CardBack,
     CardFront,
@@ -205,8 +204,8 @@ def _card(long):
 
 def _bench(long):
     gaps = SAXOPHONE_BLADES_MM if long else CLARINET_BLADES_MM
-    rows = [BenchRow(format_blade(gap), "22.5", "22.75", "23.1") for gap in gaps[::-1]]
-    day = ("2026-11-25", "tilted toward the tip", "wet abrasive paper, 600", "8", "closes evenly")
+    rows = [(format_blade(gap), "22.5/22.75", "23.1") for gap in gaps[::-1]]
+    day = ("25 Nov 2026", "tilted toward the tip", "wet abrasive paper, 600", "8", "closes evenly")
     plan = BenchPlan(
         target="36 23 13.5 6.5 / 1.15",
         summary="The rails alone can do it.",
@@ -218,7 +217,7 @@ def _bench(long):
     return BenchPart(
         condition="chipped tip rail " * (30 if long else 1),
         line="As received: 33.5 21/21.5 11.5 5.5 / 1.07",
-        rows=(*rows, BenchRow("Tip", "1.07", "", "1.15"), BenchRow("Exit bore", "0.585", "", "")),
+        rows=(*rows, ("Tip opening", "1.07", "1.15"), ("Exit bore", "0.585", "")),
         counted=GAUGES.counted,
         target_name="",
         plan=plan if long else None,
@@ -260,12 +259,12 @@ def _packing(long):
 
 def _record(long):
     count = 60 if long else 2
-    row = ("2026-11-25", "as received", "33.5 21/21.5 11.5 5.5 / 1.07", "16.75 mm", "even", "1043")
+    row = ("25 Nov 2026", "as received", "33.5 21/21.5 11.5 5.5 / 1.07", "16.75 mm", "even", "1043")
     job = RecordJob(
         heading="Job 1043, 25 November 2026, Zsófia: ready, 2 passes",
         facts=(("Asked for", "stuffy " * 80), ("Agreed", "Opened."), ("Price", "")),
-        passes=(("2026-11-25", "tilted toward the tip", "wet paper, 600", "8", ""),) * 2,
-        history=(("2026-11-25", "measured"), ("2026-11-26", "agreed " * 30)) * count,
+        passes=(("25 Nov 2026", "tilted toward the tip", "wet paper, 600", "8", ""),) * 2,
+        history=(("25 Nov 2026", "measured"), ("26 Nov 2026", "agreed " * 30)) * count,
         photos=(PaperPhoto("photo-1.svg", "Tip, at return", 1.4),),
     )
     return RecordPart(
@@ -274,7 +273,7 @@ def _record(long):
         last="Last: 36 23 13.5 6.5 / 1.15",
         counted=GAUGES.counted,
         readings=(row,) * count,
-        lengths=(("2026-11-25", "Exit bore", "14.87 mm"),),
+        lengths=(("25 Nov 2026", "Exit bore", "14.87 mm"),),
         picture=maker_picture(compare_picture(*readings(), GAUGES)),
         jobs=(job,) * (3 if long else 1),
         photos=(),

@@ -11,7 +11,7 @@ from matplotlib.lines import Line2D
 from matplotlib.text import Text
 from PIL import Image
 
-from app.render.figures import Sheet, shop_settings
+from app.render.figures import ASCENT, DESCENT, MM_PER_PT, Sheet, shop_settings
 
 LEAST_PT = 9.0
 
@@ -33,8 +33,10 @@ def words(sheet):
         warnings.filterwarnings("ignore", message="Glyph .* missing from font")
         for text in sheet.figure.findobj(Text):
             if text.get_text() and text.get_visible():
-                box = text.get_window_extent(renderer)
-                found.append((text, *(edge / per_mm for edge in (box.x0, box.y0, box.x1, box.y1))))
+                box, base = text.get_window_extent(renderer), text.get_position()[1]
+                em = text.get_fontsize() * MM_PER_PT
+                up = (base - DESCENT * em, base + ASCENT * em)
+                found.append((text, box.x0 / per_mm, up[0], box.x1 / per_mm, up[1]))
     return found
 
 

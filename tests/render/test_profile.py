@@ -17,6 +17,7 @@ from tests.render.cases import (
     FACINGS,
     before_and_after,
     blade_levels,
+    picture,
     profile_line,
     target_line,
     uneven,
@@ -141,7 +142,7 @@ def test_a_name_too_long_to_print_still_says_which_rail():
 def test_dollar_signs_are_letters_not_mathematics():
     def glyphs(note):
         picture = before_and_after(notes=(note,))
-        return draw_profile(picture).count(b'<use xlink:href="#DejaVuSans')
+        return draw_profile(picture).count(b'<use xlink:href="#SourceSans3-Regular')
 
     assert glyphs("$x_2$") == glyphs("nnnnn") == glyphs("n") + 4
 
@@ -211,3 +212,19 @@ def prints_of(picture, *, dpi, dither):
     """Draw the picture as a black-and-white printer has it, and look along each line."""
     black = one_bit(draw_profile(picture, "png", dpi=dpi), dither=dither)
     return prints_on(black, sheet_of(picture), picture, dpi)
+
+
+def test_what_was_not_read_is_shaded_beside_a_target_and_said():
+    def told(picture):
+        return " ".join(text.get_text() for text in sheet_of(picture).figure.texts)
+
+    full = picture(
+        profile_line((33.5, 21, 11.5, 5.5), 1.05, "left", "now"),
+        target_line(19.0, 1.1),
+        hatched=True,
+    )
+    assert "not read" not in told(full)
+    part = FACINGS["baritone"](hatched=True, size="bench")
+    assert "Slanting strokes: not read." in told(part)
+    plain = dataclasses.replace(part, hatched=False)
+    assert len(lines(sheet_of(part))) > len(lines(sheet_of(plain)))

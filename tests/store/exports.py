@@ -9,7 +9,7 @@ from sqlalchemy import Connection, MetaData
 from app.store.book.contents import content_hash
 from app.store.book.exporting import export_book
 from app.store.book.importing import import_book, inspect_export
-from app.store.book.sessions import open_book_engine
+from app.store.engines import open_book_engine
 from app.store.tables import Base
 from app.web.settings import VERSION
 from tests.conftest import NOON

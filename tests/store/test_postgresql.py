@@ -27,11 +27,12 @@ from app.store.book.migrating import current_revision, newest_revision
 from app.store.book.moving import move_book
 from app.store.book.opening import open_sessions
 from app.store.book.restoring import restore_backup
-from app.store.book.sessions import BookProblem, Sessions, open_engine
+from app.store.book.sessions import Sessions
 from app.store.book.upkeep import read_upkeep
-from app.store.engines import open_address
+from app.store.engines import open_address, open_engine
 from app.store.postgresql.addresses import find_address, keep_address, parse_address
 from app.store.postgresql.server import SETTINGS
+from app.store.problems import BookProblem
 from app.store.records.customers import add_customer
 from app.store.records.lookups import find_customers, find_pieces
 from app.store.records.pieces import add_piece

@@ -12,8 +12,9 @@ from app.store.book.backup import list_backups
 from app.store.book.locks import lock_of
 from app.store.book.migrating import alembic_config, migrate_book, newest_revision
 from app.store.book.opening import open_sessions
-from app.store.book.sessions import BookProblem, open_book_engine
 from app.store.book.upkeep import read_upkeep
+from app.store.engines import open_book_engine
+from app.store.problems import BookProblem
 from app.store.tables import Base
 from tests.books import content_of
 from tests.conftest import NOON

@@ -17,7 +17,8 @@ LITTLE_MM = 0.06  # below this a change of the tip is "a little"
 MUCH_MM = 0.15  # and from here on "much"; our own words, no source
 SAME = "The same as it came, as far as can be measured."
 SAME_TOO = "No change that can be measured here either."
-SAME_ALONE = "It has changed as a whole, but this figure by itself doesn’t show it."
+UNSURE = "It reads a little otherwise, but not by enough to be sure."
+SAME_ALONE = "The facing has changed as a whole, but this figure by itself doesn’t show it."
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +39,9 @@ class Told:
     None where there is nothing to compare. `moved` is whether anything changed; `together` that
     `length_mm` is by how much all stops moved, which none shows alone; `as_whole` that the facing
     changed, whether a figure shows it or not; `doubted` that the length rests on a reading that is
-    to be taken again. `shortened_mm` came off the tip: the length is then what it is on the table.
+    to be taken again; `unsure` names what differs by more than its own ±, though among so many
+    figures that says nothing. `shortened_mm` came off the tip: the length is then what it is on the
+    table.
     """
 
     tip_mm: float | None = None
@@ -47,6 +50,7 @@ class Told:
     together: bool = False
     as_whole: bool = False
     doubted: bool = False
+    unsure: frozenset[str] = frozenset()
     shortened_mm: float = 0.0
 
 
@@ -90,12 +94,18 @@ def _tip_figure(
     if told.tip_mm is None:
         sentence = _say_uncompared(went)
     elif told.tip_mm == 0.0:
-        sentence = SAME_ALONE if told.as_whole else SAME
+        sentence = _say_same(told, "tip_opening")
     else:
         size = abs(told.tip_mm)
         much = "a little " if size < LITTLE_MM else "much " if size >= MUCH_MM else ""
         sentence = f"{much}{'more open' if told.tip_mm > 0 else 'closer'} than it came."
     return FrontFigure("Tip opening", came, went, scale.unit or "mm", _begin(sentence))
+
+
+def _say_same(told: Told, quantity: str) -> str:
+    # whether the whole has changed is asked without a tip that was shortened
+    whole = told.as_whole and not told.shortened_mm
+    return SAME_ALONE if whole else UNSURE if quantity in told.unsure else SAME
 
 
 def _begin(sentence: str) -> str:
@@ -115,7 +125,7 @@ def _length_figure(
     elif told.shortened_mm:
         sentence = _say_shortened(told)
     elif told.length_mm == 0.0:
-        sentence = SAME_ALONE if told.as_whole else SAME
+        sentence = _say_same(told, "facing_length")
     else:
         sentence = f"{'Longer' if told.length_mm > 0 else 'Shorter'} than it came."
         if told.together:
@@ -151,7 +161,7 @@ def _say_uncompared(went: str) -> str:
     return "This is how it measured when it came."
 
 
-_RAIL_WORDS = {EVEN: "even", UNEVEN: "uneven", CANNOT_TELL: "nearly even"}
+_RAIL_WORDS = {EVEN: "even", UNEVEN: "uneven", CANNOT_TELL: "unclear"}
 
 
 def _rails_figure(before: str, after: str, *, moved: bool) -> FrontFigure | None:

@@ -18,12 +18,14 @@ from app.core.compare.comparison_rows import (
     list_blades,
     list_rows,
 )
+from app.core.compare.comparison_words import say_tables
 from app.core.compare.curve_changes import speak_of
 from app.core.compare.differences import NOT_READ, ReadSet, shorten_set
 from app.core.compare.effort_words import say_net_effort
+from app.core.compare.table_profiles import ROCKS, TableProfile, judge_table
 from app.core.facing.analysis import FacingAnalysis
+from app.core.facing.evenness import CANNOT_TELL, EVEN, UNEVEN, RailsVerdict, blade_key, judge_rails
 from app.core.facing.evenness import NOT_READ as NEVER_READ
-from app.core.facing.evenness import RailsVerdict, blade_key, judge_rails
 from app.core.facing.measurements import GaugesInUse
 from app.core.facing.rail_words import describe_rail
 from app.core.facing.wording import say_evenness
@@ -92,7 +94,11 @@ def build_measured_part(
     if shortened_mm:  # a shortened tip closes by itself: whether the curve moved is asked without
         compared = replace(compared, joint=compare(_leave_tip(sets[0]), _leave_tip(sets[1])).joint)
     rows = list_rows(compared, sets, gauges)
-    rails = _judge_rails(compared.before, compared), _judge_rails(compared.after, compared)
+    tables = [judge_table(one.readings, one.told) for one in sets]
+    rails = (
+        _judge_rails(compared.before, compared, tables[0]),
+        _judge_rails(compared.after, compared, tables[1]),
+    )
     reed = None
     if compared.moved:
         reed = say_net_effort(as_read, sets[1], kind)
@@ -103,7 +109,7 @@ def build_measured_part(
         reed=reed or "",
         rows=tuple(_card_row(found) for found in list_blades(rows).values()),
         figures=(*_list_figures(rows, both=both), *_rails_figures(rails)),
-        curves=tuple(_say_curves(compared)),
+        curves=(*_say_curves(compared), *say_tables(sets)),
     )
 
 
@@ -129,19 +135,29 @@ def tell_card(compared: Comparison) -> Told:
         moved=compared.moved,
         together=compared.shifted,
         as_whole=compared.joint.changed,
+        unsure=frozenset(
+            one.quantity for one in compared.changes if one.changed and not one.told_changed
+        ),
         doubted=length is not None and blade_key(length.gap_mm or 0.0) in suspect_gaps,
     )
 
 
-def _judge_rails(analysis: FacingAnalysis, compared: Comparison) -> RailsVerdict:
-    """Judge the rails without the blades whose reading is to be taken again."""
+def _judge_rails(
+    analysis: FacingAnalysis, compared: Comparison, table: TableProfile | None
+) -> RailsVerdict:
+    """Judge the rails without the blades whose reading is to be taken again.
+
+    On a table that rocks from edge to edge it can't be told.
+    """
     suspect_gaps = {gap for _, gap in compared.suspects}
     rows = [one for one in analysis.evenness if blade_key(one.gap_mm) not in suspect_gaps]
-    return judge_rails(
+    judged = judge_rails(
         rows,
         one_rail=bool(analysis.left or analysis.right),
         read_once=analysis.read_once,
     )
+    rocks = table is not None and table.verdict == ROCKS
+    return RailsVerdict(CANNOT_TELL) if rocks and judged.verdict in {EVEN, UNEVEN} else judged
 
 
 def _card_row(found: Mapping[str, ComparisonRow]) -> CardRow:

@@ -33,7 +33,8 @@ class RowVerdict(StrEnum):
 
     CHANGED = "changed"
     SAME = "same"
-    TOGETHER = "together"  # the facing has changed as a whole, this figure alone doesn't show it
+    # the facing has changed as a whole, or this figure by itself a little: it alone doesn't show it
+    TOGETHER = "together"
     SUSPECT = "suspect"
     NOT_BEFORE = "not before"
     NOT_AFTER = "not after"
@@ -189,12 +190,14 @@ def _judge(
 def _is_of_changed(compared: Comparison, key: Key, change: Change) -> bool:
     """Say whether a figure moved with a facing that has changed as a whole, or half of its length.
 
-    "No change" beside it would contradict what is said of the facing.
+    "No change" beside it would contradict what is said of the facing; so it would beside a tip or a
+    length that differs by more than its own ±, though among so many figures that says nothing.
     """
     of_facing = change.quantity in FACING or _is_of_curve(key)
     moved = compared.joint.changed and of_facing and abs(change.difference) > NOTHING_MM
     shifted = change.quantity in ALONG_GLASS and (compared.shifted or compared.unplaced)
-    return moved or shifted or _is_half(compared, change)
+    unsure = change.changed and change.quantity in {"tip_opening", "facing_length"}
+    return moved or shifted or unsure or _is_half(compared, change)
 
 
 def _is_half(compared: Comparison, change: Change) -> bool:

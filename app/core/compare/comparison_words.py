@@ -5,7 +5,9 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from app.core.compare.comparison import Change, Comparison, Joint
+from app.core.compare.differences import ReadSet
 from app.core.compare.length_words import label_reading
+from app.core.compare.table_profiles import judge_table, say_doubt, say_table
 from app.core.facing.evenness import BLADE_KEYS_PER_MM, blade_key
 from app.core.values.forms import plural
 from app.core.values.lengths import LENGTHS
@@ -147,6 +149,15 @@ def _say_length(change: Change) -> str:
     more = ("wider", "narrower") if quantity == "bore" else ("more", "less")
     way = more[0] if change.difference > 0 else more[1]
     return f"{label[0].lower()}{label[1:]} {say_size(change)} {way}"
+
+
+def say_tables(
+    sets: Sequence[ReadSet], names: Sequence[str] = ("Before: ", "After: ")
+) -> Iterator[str]:
+    """Say what the tables of sets are, where they were read, and what rests on those that rock."""
+    for name, each in zip(names, sets, strict=True):
+        if (table := judge_table(each.readings, each.told)) is not None:
+            yield f"{name}{' '.join([say_table(table), *say_doubt(table, each.facing)])}"
 
 
 def _say_basis(compared: Comparison) -> str:

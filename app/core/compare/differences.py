@@ -1,9 +1,9 @@
 """After minus before, as one vector with its covariance, and how rarely chance makes so much.
 
 A reading has errors of its own, the hand and the step its marks are read to. Others it shares: the
-glass is laid once for all stops of a set; a blade's size moves its stop on both rails; a gauge's
-marks move all that is read on them. What one and the same gauge does in both sets cancels, what
-another does in its place doesn't.
+glass is laid once for all stops of a set, and on a table that rocks it may lie either way; a
+blade's size moves its stop on both rails; a gauge's marks move all that is read on them. What one
+and the same gauge does in both sets cancels, what another does in its place doesn't.
 """
 
 from collections.abc import Hashable, Mapping, Sequence
@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from app.core.compare.table_profiles import TableProfile, judge_table
 from app.core.facing.corrections import Shift, ToldReading, find_shift, stop_slope
 from app.core.facing.evenness import blade_key
 from app.core.values.lengths import length_key
@@ -155,9 +156,12 @@ def list_figures(each: ReadSet, side: str) -> dict[Key, Figure]:
     """
     gathered: dict[Key, list[Figure]] = {}
     shifts = {rail: find_shift(each.facing, rail) for rail in RAILS}
+    table = judge_table(each.readings, each.told)
     for reading, told in zip(each.readings, each.told, strict=True):
         true = replace(reading, value_mm=told.value_mm, gap_mm=told.gap_mm)
         shared = _list_shared(each, true, told, side, shifts.get(reading.rail))
+        if table is not None and not table.is_firm:
+            shared |= _list_rocking(each, true, table, side, shifts.get(reading.rail))
         own = sqrt(max(told.u_mm**2 - told.marks_u_mm**2, 0.0))
         figure = Figure(true, own, told.step_mm, shared)
         gathered.setdefault(figure_key(true), []).append(figure)
@@ -176,6 +180,22 @@ def _list_shared(
         shared["blade", blade] = stop_slope(shift, gap) * (told.gap_u_mm or 0.0)
         shared["laying", side] = each.laying_u_mm
     return shared
+
+
+def _list_rocking(
+    each: ReadSet, reading: ReadingEntry, table: TableProfile, side: str, shift: Shift | None
+) -> dict[Key, float]:
+    """How the glass may have lain on a table that isn't firm: along it, and from edge to edge."""
+    if reading.quantity not in {"tip", "dial", "blade"}:
+        return {}
+    blade = reading.quantity == "blade"
+    place = reading.value_mm if blade else reading.depth_mm or 0.0
+    reach = -stop_slope(shift, reading.gap_mm or 0.0) if blade else 1.0
+    way = {"left": 1.0, "right": -1.0}.get(reading.rail, 0.0)
+    return {
+        ("table along", side): reach * table.tilt_u(each.facing, place),
+        ("table across", side): reach * way * table.roll_u,
+    }
 
 
 def _take_mean(found: Sequence[Figure]) -> Figure:

@@ -73,7 +73,8 @@ def unit_of(reading: ReadingEntry) -> str:
 
 def show_reading(reading: ReadingEntry) -> str:
     """Write the kept value with its unit."""
-    places = 3 if reading.quantity == "dial" else 2
+    length = LENGTHS.get(reading.quantity)
+    places = 3 if reading.quantity == "dial" or (length and length.signed) else 2
     return f"{format_mm(reading.value_mm, places)} {unit_of(reading)}"
 
 

@@ -142,16 +142,16 @@ def judge_evenness(
     rows = []
     for pair, slope in zip(pairs, slopes or [None] * len(pairs), strict=True):
         difference = pair.right_mm - pair.left_mm
-        spread = hypot(pair.left_u_mm, pair.right_u_mm)
+        difference_u = hypot(pair.left_u_mm, pair.right_u_mm)
         um_per_mm = None if slope is None else 1000.0 * slope
         rows.append(
             BladeEvenness(
                 pair.gap_mm,
                 difference,
                 None if um_per_mm is None else difference * um_per_mm,
-                None if um_per_mm is None else spread * um_per_mm,
-                _verdict(abs(difference), spread, tolerance_mm),
-                spread,
+                None if um_per_mm is None else difference_u * um_per_mm,
+                _verdict(abs(difference), difference_u, tolerance_mm),
+                difference_u,
             )
         )
     return tuple(rows)

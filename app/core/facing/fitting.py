@@ -236,8 +236,8 @@ def _describe(
     values, by_internal = curve.report(internal)
     at_tip = (-1.0, *by_shape[: free - 1])
     jacobian = np.array([*by_internal, at_tip, rows[first][:-1]])
-    spread = jacobian @ covariance @ jacobian.T
-    *us, tip_u, facing_u = np.sqrt(spread.diagonal()).tolist()
+    reported = jacobian @ covariance @ jacobian.T
+    *us, tip_u, facing_u = np.sqrt(reported.diagonal()).tolist()
     if curve.family is JOINED and not us[-1] < b:
         return UNDETERMINED  # a join that may lie anywhere on the facing is none
     dof, chi_square = readings.count - free, gram[-1][-1]
@@ -245,7 +245,7 @@ def _describe(
         curve=curve.key,
         parameters=dict(zip(curve.parameter_names, values, strict=True)),
         uncertainties=dict(zip(curve.parameter_names, us, strict=True)),
-        covariance=tuple(map(tuple, spread[:free, :free].tolist())),
+        covariance=tuple(map(tuple, reported[:free, :free].tolist())),
         chi_square=chi_square,
         dof=dof,
         p=float(special.chdtrc(dof, chi_square)) if dof > 0 else None,

@@ -353,7 +353,8 @@ def _take_line(
         cells |= spread | {"spread": line}
     told = [[cells.get(cell_name(blade, rail), "") for rail in RAILS] for blade in blades]
     kept = all(cells.get(name, "").strip() == text for name, text in spread.items())
-    once = kept and "/" not in re.split(r"\s/|/\s", line)[0] and all(a == b for a, b in told)
+    apart = any("/" in token and " " not in token for token in _stops_of(_parts_of(line)))
+    once = kept and not apart and all(a == b for a, b in told)
     return cells, {"line": question} if question else {}, once
 
 

@@ -62,10 +62,10 @@ def say_tip(rail: RailAnalysis) -> str:
     """Say how the measured tip stands to the curve, without capital or full stop; else nothing."""
     if rail.tip_offset_mm is None or rail.tip_offset_u_mm is None:
         return ""
-    offset, spread = format_mm(abs(rail.tip_offset_mm)), expanded(rail.tip_offset_u_mm)
-    if spread > USEFUL_TIP_MM:
+    offset, expanded_u = format_mm(abs(rail.tip_offset_mm)), expanded(rail.tip_offset_u_mm)
+    if expanded_u > USEFUL_TIP_MM:
         return ""
-    within = f"± {format_mm(spread)} mm"
+    within = f"± {format_mm(expanded_u)} mm"
     match rail.tip_stands:
         case fits.ON_CURVE:
             return f"the tip lies on that curve, within {within}"
@@ -73,7 +73,7 @@ def say_tip(rail: RailAnalysis) -> str:
             return f"the tip stands {offset} {within} inside that curve (closer than it points)"
         case fits.OUTSIDE:
             return f"the tip stands {offset} {within} outside that curve"
-    return "another curve that fits points to another tip, so how the tip stands can’t be told"
+    return "how the tip stands to all the curves that fit can’t be told"
 
 
 def runs_backwards(stops: Sequence[BladeStop]) -> bool:
@@ -119,5 +119,5 @@ def _list_figures(fit: CurveFit) -> Iterator[str]:
     for name, (label, places, unit) in SHAPES.items():
         value = fit.parameters.get(name)
         if value is not None and expanded(fit.uncertainties[name]) <= USEFUL_PART * value:
-            spread = format_mm(expanded(fit.uncertainties[name]), places)
-            yield f"{label} {format_mm(value, places)} ± {spread} {unit}"
+            expanded_u = format_mm(expanded(fit.uncertainties[name]), places)
+            yield f"{label} {format_mm(value, places)} ± {expanded_u} {unit}"

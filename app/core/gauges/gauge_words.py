@@ -119,9 +119,9 @@ def list_check_rows(gauge: GaugeFacts, checks: Sequence[KeptCheck]) -> list[Chec
 
 def _say_change(last: CheckEntry, now: CheckEntry, places: int) -> str:
     change = now.actual_mm - last.actual_mm
-    spread = expanded(hypot(last.u_mm, now.u_mm))
-    words = f"{format_signed(change, places)} ± {format_u(spread)} mm"
-    return f"{words}: {'changed' if abs(change) > spread else 'no change the checks can tell'}"
+    expanded_u = expanded(hypot(last.u_mm, now.u_mm))
+    words = f"{format_signed(change, places)} ± {format_u(expanded_u)} mm"
+    return f"{words}: {'changed' if abs(change) > expanded_u else 'no change the checks can tell'}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,6 +22,8 @@ BY_CALLIPER = frozenset(
     {"table_length", "window_length", "window_width", "tip_rail_width", "side_rail_width",
      "baffle_depth", "named"}
 )  # fmt: skip
+UNDER_EDGE = frozenset({"table_flatness", "table_heel", "table_middle", "table_break"})
+LEAF_STEP_MM = 0.01
 HAND_STEPS = 0.5
 ENGRAVED = frozenset({"bore", "dial"})  # their own step counts, however it is written
 _NUMBER = re.compile(r"[\d.,/⁄\s¼½¾⅛⅜⅝⅞]+")
@@ -100,7 +102,10 @@ def step_of(reading: ReadingEntry, resolution_mm: float | None = None) -> float:
 
     With a gauge of the register that is its own step, for a calliper the last place written where
     that is coarser. Without one it is the last place written, or the scale's step where coarser.
+    No gap under a straight edge, written 0, is told as finely as leaves go: to a hundredth.
     """
+    if reading.value_mm == 0.0 and reading.quantity in UNDER_EDGE:
+        return LEAF_STEP_MM
     scale, written = scale_named(reading.scale), _written(reading)
     if written is None:
         return scale.step_mm if resolution_mm is None else resolution_mm

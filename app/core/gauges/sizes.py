@@ -162,16 +162,16 @@ def true_length(gauge: GaugeFacts | None, checks: Sequence[SizeCheck], shown_mm:
     marks = np.array([check.mark_mm or 0.0 for check in checks])
     errors = np.array([check.actual_mm for check in checks]) - marks
     away = marks - marks.mean()
-    spread = float(np.sum(away**2))
+    squares = float(np.sum(away**2))
     u = max(check.u_mm for check in checks)
-    if spread <= 1e-6:
+    if squares <= 1e-6:
         return Sized(shown_mm + float(errors.mean()), u)
-    bend = float(np.sum(away * errors)) / spread
+    bend = float(np.sum(away * errors)) / squares
     if len(checks) > 2:
         left = errors - errors.mean() - bend * away
         u = max(u, sqrt(float(np.sum(left**2)) / (len(checks) - 2)))
     off = shown_mm - float(marks.mean())
-    return Sized(shown_mm + float(errors.mean()) + bend * off, u * sqrt(1.0 + off**2 / spread))
+    return Sized(shown_mm + float(errors.mean()) + bend * off, u * sqrt(1.0 + off**2 / squares))
 
 
 def shown_length(gauge: GaugeFacts | None, checks: Sequence[SizeCheck], true_mm: float) -> float:

@@ -43,7 +43,7 @@ class MemoKind:
 
     `opens` unfolds its form. `about` names the pages it is written on, `to` who it goes to where
     a customer is chosen, `came` says that what was awaited came. What is `of_order` belongs to
-    all pieces of an order.
+    all pieces of an order. `page` is where it stands.
     """
 
     key: str
@@ -60,6 +60,7 @@ class MemoKind:
     to: str = ""
     hint: str = ""
     of_order: bool = False
+    page: str = "memos"
 
 
 MEMO_KINDS: dict[str, MemoKind] = {
@@ -95,7 +96,7 @@ MEMO_KINDS: dict[str, MemoKind] = {
             MemoField("amount", "Amount"),
             MemoField("answer", "Answer", choices=ANSWERS),
             MemoField("by", "Answered"),
-        ), (), "Good until", of_order=True),
+        ), (), "Good until", came="answered", of_order=True, page="charges"),
         MemoKind("parcel", "Parcels", "A parcel", "Keep the parcel", (
             MemoField("way", "Which way", needed="Choose one.", choices=WAYS),
             MemoField("jobs", "In it, jobs", "jobs"),
@@ -118,7 +119,7 @@ MEMO_KINDS: dict[str, MemoKind] = {
             MemoField("to", "To"),
             MemoField("subject", "Subject", needed="There is no message to keep."),
             MemoField("body", "Text", "lines"),
-        ), ()),
+        ), (), page="messages"),
     )
 }  # fmt: skip
 

@@ -51,9 +51,9 @@ MESSAGE_KINDS: dict[str, MessageKind] = {
     kind.key: kind
     for kind in (
         MessageKind("as_received", "As received", Wording(
-            "Your mouthpiece is here (job {job})",
+            "It came in (job {job})",
             "Dear {customer},\n\nyour {piece} came in on {dropped_off} as job {job}. "
-            "As received it measures {readings}.\nYou asked for: {asked}\n\n"
+            "As received: {readings}.\nYou asked for: {asked}\n\n"
             "I will write again with what I would do and what it costs.\n\n{shop}",
         )),
         MessageKind("estimate", "Estimate", Wording(
@@ -64,13 +64,13 @@ MESSAGE_KINDS: dict[str, MessageKind] = {
         )),
         MessageKind("asking", "After it went home", Wording(
             "How does it play? (job {job})",
-            "Dear {customer},\n\nyour {piece} has been back with you for a while. How does it play "
-            "now? You asked for: {asked}\n\nIf anything is not as it should be, tell me.\n\n{shop}",
+            "Dear {customer},\n\nyou have had your {piece} back for a while. Is all as it should "
+            "be when you play? You asked for: {asked}\n\nIf anything is not, tell me.\n\n{shop}",
         )),
         MessageKind("ready", "Ready", Wording(
-            "Your mouthpiece is ready (job {job})",
-            "Dear {customer},\n\nyour {piece} is ready. Left to pay: {balance}.\n"
-            "Clean it before you play: it comes from a bench.\n\n{shop}",
+            "Ready for you (job {job})",
+            "Dear {customer},\n\nready for you: your {piece}. Left to pay: {balance}.\n"
+            "Clean before you play: it comes from a bench.\n\n{shop}",
         )),
     )
 }  # fmt: skip

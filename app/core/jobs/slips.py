@@ -256,16 +256,6 @@ class CardPart:
 
 
 @dataclass(frozen=True, slots=True)
-class BenchRow:
-    """One line of the bench sheet: what was read and what is aimed at, with room to write."""
-
-    label: str
-    left: str
-    right: str
-    target: str
-
-
-@dataclass(frozen=True, slots=True)
 class BenchPlan:
     """The plan on the bench sheet: what it comes to, its steps, what to read after them."""
 
@@ -279,11 +269,11 @@ class BenchPlan:
 
 @dataclass(frozen=True, slots=True)
 class BenchPart:
-    """The rest of the bench sheet."""
+    """The rest of the bench sheet; a row is a blade, what was read, and what is aimed at."""
 
     condition: str
     line: str
-    rows: tuple[BenchRow, ...]
+    rows: Rows
     counted: str
     target_name: str
     plan: BenchPlan | None
@@ -329,6 +319,7 @@ class RecordJob:
     passes: Rows
     history: Rows
     photos: tuple[PaperPhoto, ...] = ()
+    memos: Rows = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -344,6 +335,7 @@ class RecordPart:
     picture: MakerPicture | None
     jobs: tuple[RecordJob, ...]
     photos: tuple[PaperPhoto, ...]
+    memos: Rows = ()
 
 
 @dataclass(frozen=True, slots=True)

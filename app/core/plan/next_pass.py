@@ -9,6 +9,7 @@ came in between, the only safe next step is to read again.
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
+from app.core.compare.table_profiles import FLATTEN_FIRST, TableProfile, say_table
 from app.core.facing.suspects import say_again
 from app.core.plan.bench import TIP_CUTS, BenchState, Depth, LoggedPass, left_for_cut
 from app.core.plan.facings import FacingTolerance
@@ -232,9 +233,15 @@ def judge_next(
     plan: RemovalPlan | None,
     offers: Sequence[PassOffer],
     since: Sequence[LoggedPass],
+    loose_table: TableProfile | None = None,
 ) -> Verdict:
-    """Say what to do now: stop, read again, beware, or go on."""
+    """Say what to do now: stop, read again, beware, or go on.
+
+    `loose_table` is a table that isn't firm: nothing that was read on it is heeded.
+    """
     telling = [one for one in since if one.cut in TELLING_CUTS]
+    if loose_table is not None:
+        return Verdict("careful", f"{say_table(loose_table)} {FLATTEN_FIRST}")
     if not telling and state.stop:
         return Verdict("stop", "Stop: within tolerance.")
     careful = next((one for one in offers if one.decision == "careful"), None)

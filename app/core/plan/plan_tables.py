@@ -13,7 +13,6 @@ from app.core.facing.evenness import blade_key
 from app.core.facing.measurements import GaugesInUse
 from app.core.facing.unread import Unread, list_unread
 from app.core.plan.plan_values import (
-    DONE,
     UNTOLD,
     WORTH_CUTTING_MM,
     RemovalPlan,
@@ -80,19 +79,23 @@ STEP_HEADINGS = {"table": "Table first", "rails": "Rails", "check": "Check"}
 
 
 def list_steps(plan: RemovalPlan, showing: Showing, strokes: str = "") -> tuple[StepLine, ...]:
-    """List the steps in order, each with the line to read after it.
+    """List the steps in order, each with the line to read after it, where that is a new one.
 
     `strokes` says how to begin with the rails.
     """
+    lines = [
+        write_shown(showing.show(step.expect), showing.gauges) if step.expect else ""
+        for step in plan.steps
+    ]
     return tuple(
         StepLine(
             step.key,
             STEP_HEADINGS[step.key],
             f"{step.words} {strokes}".strip() if step.key == "rails" else step.words,
             strokes or step.words if step.key == "rails" else step.words,
-            write_shown(showing.show(step.expect), showing.gauges) if step.expect else "",
+            line if line != before else "",
         )
-        for step in plan.steps
+        for step, line, before in zip(plan.steps, lines, ["", *lines], strict=False)
     )
 
 
@@ -240,8 +243,7 @@ def _figure_table(plan: RemovalPlan) -> Figure:
         most = tell_length(table.most.at(table.break_mm))
         return Figure("Off the table", "nothing yet", f"at most {most}; read again before deciding")
     if plan.rails_only:
-        note = "" if plan.comes_to == DONE else "the rails alone can do it"
-        return Figure("Off the table", "nothing", note)
+        return Figure("Off the table", "nothing", "")
     low, high = (tell_length(cut.at(table.break_mm)) for cut in (table.least, table.most))
     return Figure(
         "Off the table", tell_length(table.at_break_mm), f"at least {low}, at most {high}"

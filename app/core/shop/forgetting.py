@@ -61,7 +61,7 @@ def make_marks(person: Person, shared_names: Sequence[str] = (), more: Iterable[
         if len(name.split()) > 1 and name not in shared_names
         for pattern in _name_patterns(name)
     ]
-    sure = [*whole, *map(_phone_pattern, phones), *map(_literal, filter(None, person.emails))]
+    sure = [*whole, *map(_phone_pattern, phones), *map(_forms, filter(None, person.emails))]
     lines = [
         line.strip()
         for text in (*person.addresses, *more)
@@ -69,7 +69,7 @@ def make_marks(person: Person, shared_names: Sequence[str] = (), more: Iterable[
         if len(line.strip()) >= LEAST_LINE
     ]
     longest_first = sorted({*lines}, key=lambda line: -len(line))
-    own = [*map(_literal, longest_first), *sure, *map(_word, words)]
+    own = [*map(_forms, longest_first), *sure, *map(_word, words)]
     hints = [*words, *(p for p in person.phones if p), *phones, *(e for e in person.emails if e)]
     return Marks(_any(own), _any(sure), tuple(dict.fromkeys(hints)))
 
@@ -86,10 +86,6 @@ def in_page(text: str) -> str:
 def _forms(text: str) -> str:
     forms = dict.fromkeys((text, in_page(text)))
     return "(?:" + "|".join(re.escape(form) for form in forms) + ")"
-
-
-def _literal(text: str) -> str:
-    return _forms(text)
 
 
 def _word(text: str) -> str:

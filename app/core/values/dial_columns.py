@@ -22,7 +22,7 @@ MOST_CHARACTERS = 20_000
 WIDEST_MM = 12.0
 BELOW_ZERO_MM = 0.1  # a dial may stand a little under its zero; more is a zero set wrong
 RISES_MM = 0.03
-_MINUS = re.compile(r"^[-−–]\s*")
+MINUS = re.compile(r"^[-−–]\s*")
 _LONE_UNIT = re.compile(r"(?<=\d)\s+(mm|in|inch|inches)(?![a-z])", re.IGNORECASE)
 _SAID_AT_ONCE = 4
 
@@ -72,8 +72,8 @@ def _parse_line(line: str, scale: Scale) -> DialLine:
     position_typed, gap_typed = parts
     try:
         position_mm = parse_length(position_typed, SCALES["length_mm"])
-        sign = -1.0 if _MINUS.match(gap_typed) else 1.0
-        gap_mm = sign * parse_length(_MINUS.sub("", gap_typed), scale)
+        sign = -1.0 if MINUS.match(gap_typed) else 1.0
+        gap_mm = sign * parse_length(MINUS.sub("", gap_typed), scale)
     except NotANumber as error:
         raise LineRefused(str(error)) from error
     if position_mm > FURTHEST_MM:

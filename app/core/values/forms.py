@@ -27,6 +27,11 @@ def minor_digits(currency: str) -> int:
     return MINOR_DIGITS.get(currency.strip().upper(), 2)
 
 
+def as_number(text: str) -> int | None:
+    """A record's number as a page sends it; None for any other text."""
+    return int(text) if re.fullmatch(r"[0-9]{1,9}", text) else None
+
+
 @dataclass(frozen=True, slots=True)
 class Refused:
     """The words to show beside each field that can't be taken, in the order of the page."""
@@ -177,6 +182,11 @@ def format_amount(minor: int | None, currency: str = "") -> str:
 def format_date(day: date | None) -> str:
     """Write a date as people say it: 25 November 2026."""
     return "" if day is None else f"{day.day} {day:%B %Y}"
+
+
+def short_date(day: date) -> str:
+    """Write a date where room is scarce: 25 Nov 2026."""
+    return f"{day.day} {day:%b %Y}"
 
 
 def shorten(text: str, most: int) -> str:

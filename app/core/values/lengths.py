@@ -12,7 +12,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from app.core.values.dial_columns import dial_cells, read_dials
+from app.core.values.dial_columns import MINUS, dial_cells, read_dials
 from app.core.values.forms import Fields
 from app.core.values.readings import ReadingEntry
 from app.core.values.units import (
@@ -44,7 +44,8 @@ class Length:
 
     `shape` is "one", "rails", "places" (a value and where it was read) or "named". `usual` is
     what is usual on any instrument (common practice, from memory, no source), `most` what no
-    mouthpiece has; both in `unit`, mm or ml. `rows` is how many rows the page offers at first.
+    mouthpiece has; both in `unit`, mm or ml. `rows` is how many rows the page offers at first;
+    `signed` lengths may be written with a minus.
     """
 
     key: str
@@ -55,6 +56,7 @@ class Length:
     most: float
     rows: int = 1
     unit: str = "mm"
+    signed: bool = False
 
     def scale(self, bore: Scale) -> Scale:
         """The scale on which it is written; a bore's is the shop's bore gauge."""
@@ -70,6 +72,12 @@ LENGTHS: dict[str, Length] = {
                (15.0, 80.0), 150.0),
         Length("table_flatness", "Table flatness", "the largest gap under a straight edge", "one",
                (0.0, 0.3), 3.0),
+        *(
+            Length(f"table_{place}", f"Table gap at the {place}",
+                   "under a straight edge; − where it stands proud", "rails",
+                   (-0.3, 0.3), 3.0, signed=True)
+            for place in ("heel", "middle", "break")
+        ),
         Length("window_length", "Window length", "along its middle", "one", (15.0, 70.0), 120.0),
         Length("window_width", "Window width", "at its widest", "one", (4.0, 25.0), 40.0),
         Length("tip_rail_width", "Tip rail width", "at its middle", "one", (0.2, 3.0), 10.0),
@@ -142,8 +150,10 @@ def length_key(reading: ReadingEntry) -> tuple[str, str, float | None, str]:
     return reading.quantity, reading.rail, depth, reading.name.casefold()
 
 
-def parse_value(text: str, scale: Scale) -> float:
+def parse_value(text: str, scale: Scale, *, signed: bool = False) -> float:
     """Read a length in mm, or a volume in ml; raises NotANumber in words."""
+    if signed and MINUS.match(text.strip()):
+        return -parse_length(MINUS.sub("", text.strip()), scale)
     if scale is not VOLUME:
         return parse_length(text, scale)
     refuse_long(text)
@@ -206,14 +216,14 @@ def _read_value(fields: Fields, cell: Cell, scale: Scale) -> float | None:
         return None
     typed, length = fields.raw[cell.field].strip(), cell.length
     try:
-        value = parse_value(typed, scale)
+        value = parse_value(typed, scale, signed=length.signed)
     except NotANumber as error:
         fields.refuse(cell.field, str(error))
         return None
     # only a table can be out by nothing
     if value == 0 and length.usual[0] > 0:
         fields.refuse(cell.field, f"{length.label}: nothing is no reading. Leave it empty.")
-    if value > length.most:
+    if abs(value) > length.most:
         fields.refuse(
             cell.field,
             f"{length.label}: {typed} is {format_mm(value, 1)} {length.unit}, more than any "
@@ -251,7 +261,7 @@ def ask_unusual_lengths(
         low, high = length.usual
         if length.key == "bore":
             low, high = usual_bore_mm[0] - 2.0, usual_bore_mm[1] + 4.0
-        value = parse_value(typed, length.scale(bore))
+        value = parse_value(typed, length.scale(bore), signed=length.signed)
         if not low <= value <= high:
             questions[cell.field] = (
                 f"{length.label}: {typed} is {format_mm(value)} {length.unit}; usual is "
@@ -288,17 +298,19 @@ def length_meanings(raw: Mapping[str, str], bore: Scale) -> dict[str, str]:
     meanings: dict[str, str] = {}
     for cell in CELLS:
         length = cell.length
-        meanings[cell.field] = say_meaning(raw.get(cell.field, ""), length.scale(bore), length.unit)
+        meanings[cell.field] = say_meaning(
+            raw.get(cell.field, ""), length.scale(bore), length.unit, signed=length.signed
+        )
         if length.shape == "places":
             meanings[cell.beside] = say_meaning(raw.get(cell.beside, ""), LENGTH, "mm")
     return meanings
 
 
-def say_meaning(text: str, scale: Scale, unit: str = "mm") -> str:
+def say_meaning(text: str, scale: Scale, unit: str = "mm", *, signed: bool = False) -> str:
     """Say what a cell's text means in mm, or ml; empty when it can't be read."""
     if text.strip() in NOT_READ:
         return ""
     try:
-        return f"{format_mm(parse_value(text, scale))} {unit}"
+        return f"{format_mm(parse_value(text, scale, signed=signed))} {unit}"
     except NotANumber:
         return ""

@@ -135,22 +135,19 @@ def parse_pass(
 
 
 def tell_done(passes: Sequence[PassEntry]) -> tuple[str, ...]:
-    """Say for a player what was done: a sentence for each kind of cut noted, and no more."""
+    """Say for a player what was done: a sentence for each kind of cut noted, the first first."""
     counts = Counter(CUT_KINDS[bench_pass.kind].done for bench_pass in passes)
     return tuple(
-        f"{done}, in {counts[done]} passes." if counts[done] > 1 else f"{done}."
-        for done in dict.fromkeys(kind.done for kind in CUT_KINDS.values())
-        if counts[done]
+        f"{done}, in {counts[done]} passes." if counts[done] > 1 else f"{done}." for done in counts
     )
 
 
 def say_done(passes: Sequence[PassEntry]) -> str:
-    """Say for a maker what was done: passes gathered by kind of cut, with strokes and papers."""
+    """Say for a maker what was done: passes by kind of cut, with strokes and papers."""
     done = []
-    for key, kind in CUT_KINDS.items():
+    for key in dict.fromkeys(bench_pass.kind for bench_pass in passes):
+        kind = CUT_KINDS[key]
         of_kind = [bench_pass for bench_pass in passes if bench_pass.kind == key]
-        if not of_kind:
-            continue
         papers = dict.fromkeys(
             f"{bench_pass.abrasive} {bench_pass.grit}".strip()
             for bench_pass in of_kind

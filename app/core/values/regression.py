@@ -109,17 +109,17 @@ def fit_origin(
     """
     xs, ys, us = _check_columns(x, y, y_u)
     xw, yw = xs / us, ys / us
-    spread = float(xw @ xw)
-    if spread == 0.0:
+    x_squares = float(xw @ xw)
+    if x_squares == 0.0:
         raise ValueError("Every x is zero: no line through the origin can be drawn.")
-    slope = float(xw @ yw) / spread
+    slope = float(xw @ yw) / x_squares
     residuals = ys - slope * xs
     chi_square = float(np.sum((residuals / us) ** 2))
     dof = xs.size - 1
     variance, t_dof = _variance_factor(chi_square, dof, known=y_u is not None)
     return OriginFit(
         slope=slope,
-        slope_u=None if variance is None else float(np.sqrt(variance / spread)),
+        slope_u=None if variance is None else float(np.sqrt(variance / x_squares)),
         residuals=tuple(float(value) for value in residuals),
         residual_sd=_residual_sd(chi_square, dof),
         dof=dof,

@@ -100,8 +100,8 @@ def combine_budget(causes: Sequence[Cause], level: float = 0.95) -> Budget:
     if not causes:
         raise ValueError("A budget needs at least one cause.")
     u = combined(causes)
-    spread = sum(cause.u_mm**4 / cause.dof for cause in causes)
-    dof = u**4 / spread if spread > 0 else inf
+    fourths = sum(cause.u_mm**4 / cause.dof for cause in causes)
+    dof = u**4 / fourths if fourths > 0 else inf
     # ν is never below the least νᵢ; a cause given as less than 1 is used as 1
     whole = float(max(1, floor(dof + 1e-9))) if isfinite(dof) else inf
     factor = student_quantile(0.5 + level / 2, whole)

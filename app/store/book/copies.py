@@ -11,6 +11,7 @@ from pathlib import Path
 from sqlalchemy import URL, Connection, MetaData, Table, delete, update
 from sqlalchemy.exc import DBAPIError
 
+from app.packed import folder_of
 from app.store.book.contents import (
     Row,
     content_hash,
@@ -23,8 +24,7 @@ from app.store.book.contents import (
     write_rows,
 )
 from app.store.book.migrating import migrate_book, schema_of
-from app.store.engines import engine_kind, open_address, open_engine
-from app.store.packed import folder_of
+from app.store.engines import engine_kind, let_go, open_address, open_engine
 from app.store.problems import BookProblem
 from app.store.records.lookups import rebuild_index
 from app.store.sqlite_files import settle_file
@@ -91,15 +91,12 @@ def remove_records(connection: Connection) -> None:
 @contextmanager
 def still(address: URL) -> Iterator[Connection]:
     """Open a server's database as it stands at this moment, for looking only."""
-    engine = open_address(address)
-    kind = engine_kind(engine)
-    try:
+    with let_go(open_address(address)) as engine:
+        kind = engine_kind(engine)
         reading = engine.execution_options(**kind.reading)
         with reading.connect() as connection, connection.begin():
             kind.take_time(connection)
             yield connection
-    finally:
-        engine.dispose()
 
 
 def copy_to_file(source: Connection, target: Path) -> list[str]:
@@ -107,13 +104,10 @@ def copy_to_file(source: Connection, target: Path) -> list[str]:
     schema = schema_of(source)
     if schema is None:
         raise BookProblem("There is no book in that database.")
-    engine = open_engine(target.parent, target.name)
-    try:
+    with let_go(open_engine(target.parent, target.name)) as engine:
         migrate_book(engine, folder_of("migrations"), schema)
         with engine.execution_options(writes=True).begin() as connection:
             copy_records(source, connection)
-    finally:
-        engine.dispose()
     return settle_file(target)
 
 

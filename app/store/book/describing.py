@@ -20,7 +20,7 @@ from app.core.values.passes import CUT_KINDS
 from app.core.values.pieces import MATERIALS
 from app.core.values.units import SCALES
 from app.core.values.works import WORK_KINDS
-from app.store.packed import folder_of
+from app.packed import folder_of
 
 
 @cache

@@ -24,9 +24,9 @@ from sqlalchemy import Column, Table
 
 from app.core.values.cells import read_cell
 from app.store.book.contents import Row, kind_of
-from app.store.book.locks import BookProblem
 from app.store.files import say_disk
 from app.store.names import is_plain_name
+from app.store.problems import BookProblem
 
 FORM = 1
 MANIFEST_NAME = "manifest.json"

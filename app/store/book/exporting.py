@@ -24,6 +24,7 @@ from alembic.migration import MigrationContext
 from sqlalchemy import Column, Connection, MetaData, Table, func, select
 
 from app.core.values.cells import write_cell, write_lines
+from app.packed import folder_of
 from app.store.book.contents import (
     Row,
     TableHash,
@@ -49,10 +50,9 @@ from app.store.book.export_files import (
     read_table,
     table_file,
 )
-from app.store.book.locks import BookProblem
 from app.store.files import say_disk, written_whole
 from app.store.names import is_plain_name
-from app.store.packed import folder_of
+from app.store.problems import BookProblem
 from app.store.tables import Base
 
 READ_ME_NAME = "READ ME.txt"

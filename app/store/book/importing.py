@@ -36,11 +36,11 @@ from app.store.book.export_files import (
     open_export,
     read_table,
 )
-from app.store.book.locks import BookLock, BookProblem
+from app.store.book.locks import BookLock
 from app.store.book.migrating import is_known, migrate_book
 from app.store.book.restoring import replace_inside
-from app.store.book.sessions import open_engine
 from app.store.book.upkeep import read_upkeep
+from app.store.engines import let_go, open_engine
 from app.store.files import (
     PHOTOS_NAME,
     hash_file,
@@ -52,6 +52,7 @@ from app.store.files import (
 )
 from app.store.names import is_photo_file, place_within
 from app.store.postgresql.addresses import DATABASE_NAME, find_address
+from app.store.problems import BookProblem
 from app.store.records.lookups import rebuild_index
 from app.store.records.photos import refuse_strange_names
 from app.store.records.shop import start_book
@@ -189,8 +190,7 @@ def _refuse_too_large(book: Path, export: Export) -> None:
 
 def _fill(export: Export, fresh: Path, scripts: Path) -> None:
     """Make a database of the export's rows and bring it to this program's schema."""
-    engine = open_engine(fresh.parent, fresh.name)
-    try:
+    with let_go(open_engine(fresh.parent, fresh.name)) as engine:
         migrate_book(engine, scripts, export.manifest.schema)
         metadata = MetaData()
         metadata.reflect(engine, only=lambda name, _: is_content(name))
@@ -200,8 +200,6 @@ def _fill(export: Export, fresh: Path, scripts: Path) -> None:
         with engine.execution_options(writes=True).begin() as connection:
             rebuild_index(connection)
             refuse_strange_names(connection, export.path.name)
-    finally:
-        engine.dispose()
     if damage := settle_file(fresh):
         raise BookProblem(f"{export.path.name} does not fit together: {damage[0]}. {UNCHANGED}")
 

@@ -24,8 +24,6 @@ from app.store.postgresql.addresses import find_address
 from app.store.postgresql.server import OPEN, OURS
 from app.store.problems import BookProblem
 
-__all__ = ["BookLock", "BookProblem", "Lock", "Outdated", "ServerLock", "lock_of"]
-
 LOCK_NAME = "book.lock"
 WAIT_S = 15.0
 _SCHEMA = "SELECT version_num FROM alembic_version"

@@ -24,6 +24,7 @@ from app.store.engines import (
     BeyondNumbers,
     check_settings,
     engine_kind,
+    let_go,
     open_address,
     open_engine,
 )
@@ -110,8 +111,7 @@ def _to_server(book: Path, to: URL, scripts: Path, now: datetime) -> str:
 
 
 def _fill_server(book: Path, to: URL, scripts: Path) -> None:
-    engine, file = open_address(to), open_engine(book)
-    try:
+    with let_go(open_address(to)) as engine, let_go(open_engine(book)) as file:
         check_settings(engine)
         if current_revision(engine) is None:
             refuse_strangers(engine)
@@ -128,9 +128,6 @@ def _fill_server(book: Path, to: URL, scripts: Path) -> None:
             else:
                 _refuse_other(source, target)
         engine_kind(engine).make_index(engine)
-    finally:
-        engine.dispose()
-        file.dispose()
 
 
 def _refuse_other(source: Connection, target: Connection) -> None:
@@ -172,9 +169,5 @@ def _to_folder(book: Path, begin: URL) -> str:
 
 
 def _compare_file(source: Connection, book: Path) -> None:
-    file = open_engine(book)
-    try:
-        with file.connect() as target, target.begin():
-            _refuse_other(source, target)
-    finally:
-        file.dispose()
+    with let_go(open_engine(book)) as file, file.connect() as target, target.begin():
+        _refuse_other(source, target)

@@ -26,9 +26,9 @@ from app.store.book.backup_places import places_of
 from app.store.book.locks import Lock, lock_of
 from app.store.book.migrating import current_revision, migrate_book, needs_migrating, refuse_newer
 from app.store.book.newer import say_newer
-from app.store.book.sessions import Sessions, check_settings, make_folder, open_book_engine
+from app.store.book.sessions import Sessions
 from app.store.book.upkeep import FAILED_NAME, UPKEEP_NAME, read_upkeep
-from app.store.engines import engine_kind
+from app.store.engines import check_settings, engine_kind, make_folder, open_book_engine
 from app.store.files import PHOTOS_NAME, partial_of, remove_database, say_disk
 from app.store.postgresql.addresses import DATABASE_NAME, find_address
 from app.store.problems import BookProblem

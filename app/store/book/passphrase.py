@@ -14,8 +14,8 @@ from pathlib import Path
 from argon2 import PasswordHasher
 from argon2.exceptions import Argon2Error, InvalidHashError
 
-from app.store.book.locks import BookProblem
 from app.store.files import write_json
+from app.store.problems import BookProblem
 
 PASSPHRASE_NAME = "passphrase.json"  # noqa: S105 - a file's name
 LEAST_LENGTH = 12

@@ -31,11 +31,17 @@ from app.store.book.backup import (
     read_backup,
 )
 from app.store.book.copies import copy_records, is_empty, remove_records
-from app.store.book.locks import BookLock, BookProblem
+from app.store.book.locks import BookLock
 from app.store.book.migrating import current_revision, migrate_book, needs_migrating, refuse_newer
-from app.store.book.sessions import check_settings, make_folder, open_engine
 from app.store.book.upkeep import Upkeep, keep_upkeep, read_upkeep
-from app.store.engines import engine_kind, open_address
+from app.store.engines import (
+    check_settings,
+    engine_kind,
+    let_go,
+    make_folder,
+    open_address,
+    open_engine,
+)
 from app.store.files import (
     PHOTOS_NAME,
     copy_whole,
@@ -49,6 +55,7 @@ from app.store.files import (
 )
 from app.store.names import is_photo_file, is_plain_name, place_within
 from app.store.postgresql.addresses import DATABASE_NAME, find_address
+from app.store.problems import BookProblem
 from app.store.records.photos import refuse_strange_names
 from app.store.sqlite_files import copy_database, find_damage, open_still, settle_file
 
@@ -122,13 +129,10 @@ def _prepare(backup: Backup, fresh: Path, scripts: Path) -> None:
     """Copy the backup beside the book and bring the copy to this program's schema."""
     if copy_whole(backup.database, fresh) != backup.sha256:
         raise BookProblem("The backup did not arrive as it was. Nothing has been changed.")
-    engine = open_engine(fresh.parent, fresh.name)
-    try:
+    with let_go(open_engine(fresh.parent, fresh.name)) as engine:
         migrate_book(engine, scripts)
         with engine.connect() as connection:
             refuse_strange_names(connection, f"The backup {describe_backup(backup)}")
-    finally:
-        engine.dispose()
     if damage := settle_file(fresh):
         raise BookProblem(f"The backup is damaged: {damage[0]}. Nothing has been changed.")
 
@@ -205,8 +209,8 @@ def _replace_on_server(fresh: Path, address: URL, keep_first: Callable[[], None]
 
     The writers' lock is held from before the backup to the last row: nothing falls in a gap.
     """
-    engine, file = open_address(address), open_engine(fresh.parent, fresh.name)
-    try:
+    copied = open_engine(fresh.parent, fresh.name)
+    with let_go(open_address(address)) as engine, let_go(copied) as file:
         writing = engine.execution_options(writes=True)
         with file.connect() as source, source.begin(), writing.begin() as target:
             engine_kind(target).take_time(target)
@@ -214,15 +218,11 @@ def _replace_on_server(fresh: Path, address: URL, keep_first: Callable[[], None]
                 keep_first()
                 remove_records(target)
             copy_records(source, target)
-    finally:
-        engine.dispose()
-        file.dispose()
 
 
 def _make_ready(address: URL, scripts: Path) -> None:
     """Make the tables in a server's database that has none; refuse one of an earlier schema."""
-    engine = open_address(address)
-    try:
+    with let_go(open_address(address)) as engine:
         check_settings(engine)
         if current_revision(engine) is None:
             migrate_book(engine, scripts)
@@ -230,8 +230,6 @@ def _make_ready(address: URL, scripts: Path) -> None:
             raise BookProblem(
                 "Bring the book up to date first: laybook migrate. Nothing has been changed."
             )
-    finally:
-        engine.dispose()
 
 
 def free_aside(book: Path, now: datetime, name: str) -> Path:

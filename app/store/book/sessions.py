@@ -14,30 +14,10 @@ from sqlalchemy.orm import Session, sessionmaker
 from app.store.book.acts import note_acts
 from app.store.book.locks import Lock
 from app.store.engines import (
-    BeyondNumbers,
-    check_settings,
     engine_kind,
-    make_folder,
-    open_book_engine,
-    open_engine,
 )
-from app.store.on_sqlite import PRAGMAS
-from app.store.postgresql.addresses import DATABASE_NAME
-from app.store.problems import BookProblem
 from app.store.records.lookups import index_changes
 from app.store.records.remembering import forget_what_changes
-
-__all__ = [
-    "DATABASE_NAME",
-    "PRAGMAS",
-    "BeyondNumbers",
-    "BookProblem",
-    "Sessions",
-    "check_settings",
-    "make_folder",
-    "open_book_engine",
-    "open_engine",
-]
 
 
 class Sessions:

@@ -18,7 +18,6 @@ from app.store.records.keeping import keep
 from app.store.records.measurements import Measurement, list_own_measurements, standing
 from app.store.records.memos import list_awaited
 from app.store.records.pieces import add_piece
-from app.store.records.revisions import change_record
 from app.store.records.shop import get_shop
 from app.store.tables import Batch, BatchPiece, Memo, Piece, Revision
 
@@ -60,13 +59,6 @@ def add_batch(session: Session, entry: BatchEntry, now: datetime) -> Batch:
     return keep(session, Batch(**asdict(entry), created_at=now))
 
 
-def save_batch(
-    session: Session, batch: Batch, entry: BatchEntry, seen_version: int | None, now: datetime
-) -> None:
-    """Change a batch and keep what it said; raises Conflict."""
-    change_record(session, batch, asdict(entry), seen_version=seen_version, now=now)
-
-
 def add_batch_pieces(
     session: Session,
     batch: Batch,
@@ -91,11 +83,6 @@ def add_batch_pieces(
         )
         piece = add_piece(session, owner_id, made, today, now)
         keep(session, BatchPiece(batch_id=batch.id, piece_id=piece.id, place=place))
-
-
-def get_batch(session: Session, batch_id: int) -> Batch | None:
-    """A batch."""
-    return session.get(Batch, batch_id)
 
 
 def list_batches(session: Session, facing_id: int | None = None) -> list[BatchLine]:

@@ -62,6 +62,12 @@ def account_of(session: Session, jobs: Sequence[Job]) -> Account:
     return add_up(charged, paid)
 
 
+def sum_of(order: Sequence[Job], name: str) -> int | None:
+    """An amount added up over an order's jobs; None where none of them has it."""
+    amounts = [getattr(one, name) for one in order if getattr(one, name) is not None]
+    return sum(amounts) if amounts else None
+
+
 _STANDING = union_all(
     *(
         select(literal(is_paid).label("is_paid"), amount.label("amount_minor")).where(

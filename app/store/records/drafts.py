@@ -17,11 +17,6 @@ def keep_draft(session: Session, place: str, fields: Mapping[str, str], now: dat
         keep(session, Draft(place=place, fields=dict(fields), at=now))
 
 
-def get_draft(session: Session, place: str) -> Draft | None:
-    """A page's draft."""
-    return session.get(Draft, place)
-
-
 def drop_draft(session: Session, place: str) -> None:
     """Forget a page's draft: it was kept, or is not wanted."""
     session.execute(delete(Draft).where(Draft.place == place))

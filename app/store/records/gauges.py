@@ -145,14 +145,6 @@ def find_namesake(session: Session, kind: str, label: str, but: int | None = Non
     )
 
 
-def save_gauge(
-    session: Session, gauge: Gauge, entry: GaugeEntry, seen_version: int | None, now: datetime
-) -> None:
-    """Correct a gauge, keeping the earlier words; raises Conflict."""
-    changes = {name: value for name, value in asdict(entry).items() if name != "kind"}
-    change_record(session, gauge, changes, seen_version=seen_version, now=now)
-
-
 def places_of(session: Session, gauge: Gauge) -> tuple[list[BladeSet], bool]:
     """Say where a gauge is in use now: the blade sets it is in, and whether the shop names it."""
     sets = session.scalars(
@@ -199,11 +191,6 @@ def _put_in_place(session: Session, gauge: Gauge, instead: Gauge | None, now: da
 def add_check(session: Session, gauge: Gauge, entry: CheckEntry, now: datetime) -> GaugeCheck:
     """Keep a check as typed."""
     return keep(session, GaugeCheck(gauge_id=gauge.id, **asdict(entry), created_at=now))
-
-
-def get_check(session: Session, check_id: int) -> GaugeCheck | None:
-    """One check."""
-    return session.get(GaugeCheck, check_id)
 
 
 def strike_check(session: Session, check: GaugeCheck, struck: bool, now: datetime) -> None:

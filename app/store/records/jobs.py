@@ -91,7 +91,7 @@ def save_ticks(
     job.ticks = [*kept, *added]
     job.version += 1
     said = _show_ticks(before) or "nothing"
-    add_event(session, job, "note", today, now, f"Checklist changed; it said: {said}.")
+    add_event(session, job, "note", today, now, f"Checklist changed; before it said {said}.")
     extend_checklists(session, ticks)
 
 

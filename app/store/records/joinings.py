@@ -92,7 +92,9 @@ def join_records(session: Session, kept: Joined, gone: Joined, now: datetime) ->
         raise ValueError(words)
     moved: dict[str, Any] = {}
     for record, column in _pointing(session, gone):
-        moved.setdefault(f"{record.__tablename__}.{column}", []).append(_key(record))
+        moved.setdefault(f"{record.__tablename__}.{column}", []).append(
+            list(inspect(record).identity)
+        )
         setattr(record, column, kept.id)
     names = [
         name for name in _FILLED[type(kept)] if _is_blank(kept, name) and not _is_blank(gone, name)
@@ -179,20 +181,12 @@ def _pointing(session: Session, gone: Joined) -> Iterator[tuple[Any, str]]:
     for mapper in Base.registry.mappers:
         for attribute in mapper.column_attrs:
             (column, *_) = attribute.columns
-            points = any(key.references(target) for key in _keys_of(column))
+            points = any(key.references(target) for key in getattr(column, "foreign_keys", ()))
             if not points or (attribute.key, mapper.class_) in _STAY:
                 continue
             held = getattr(mapper.class_, attribute.key)
             for record in session.scalars(select(mapper.class_).where(held == gone.id)).all():
                 yield record, attribute.key
-
-
-def _keys_of(column: Any) -> Any:
-    return getattr(column, "foreign_keys", ())
-
-
-def _key(record: Any) -> list[Any]:
-    return list(inspect(record).identity)
 
 
 def _moved_key(table: str, key: list[Any], joining: Joining) -> tuple[Any, ...]:

@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session, aliased, object_session, selectinload
 
 from app.core.compare.differences import ReadSet
 from app.core.compare.length_words import SureLength, list_lengths
+from app.core.compare.table_profiles import TableProfile, judge_table
 from app.core.facing.corrections import CorrectedReadings, correct_readings
 from app.core.facing.measurements import GaugesInUse, SetEntry
 from app.core.facing.suspects import Stops, leave_out, leave_out_entries, suspects_of
@@ -59,6 +60,11 @@ class Measurement:
     def trusted_readings(self) -> tuple[ReadingEntry, ...]:
         """The readings as typed without those that are to be taken again."""
         return leave_out_entries(self.readings, self.suspects)
+
+    @property
+    def table(self) -> TableProfile | None:
+        """What the table is, if its gaps were read."""
+        return judge_table(self.readings, self.corrected.in_force)
 
     @property
     def recorded(self) -> FacingReadings:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from sqlalchemy import select
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, joinedload
 
 from app.core.shop.notebooks import NotebookRow
 from app.core.values.customers import CustomerEntry
@@ -24,13 +24,15 @@ PieceKey = tuple[PersonKey, str, str, str, str, str]
 class Known:
     """What the book has of a row: its customer, its piece, and whether its readings too.
 
-    `twins`: two pieces of theirs fit, and the row doesn't say which.
+    `twins`: two pieces of theirs fit, and the row doesn't say which. `also_of` names another owner
+    under whom the table or the book has such a piece, and where.
     """
 
     customer_id: int | None
     piece_id: int | None
     has_readings: bool
     twins: bool = False
+    also_of: str = ""
 
 
 def _person(entry: CustomerEntry) -> PersonKey:
@@ -55,6 +57,7 @@ def find_known(session: Session, rows: Sequence[NotebookRow]) -> list[Known]:
     """
     people = _list_people(session)
     known = []
+    stamped = _list_stamped(session)
     for row in rows:
         if row.customer is None or row.piece is None:
             known.append(Known(None, None, has_readings=False))
@@ -64,8 +67,38 @@ def find_known(session: Session, rows: Sequence[NotebookRow]) -> list[Known]:
         piece = fitting[0] if len(fitting) == 1 else None
         has = bool(piece and row.readings and _has_set(session, piece.id, row))
         piece_id = piece.id if piece else None
-        known.append(Known(customer_id, piece_id, has_readings=has, twins=len(fitting) > 1))
+        also_of = "" if piece_id else _find_elsewhere(row, customer_id, stamped)
+        known.append(
+            Known(customer_id, piece_id, has_readings=has, twins=len(fitting) > 1, also_of=also_of)
+        )
     return known
+
+
+Stamped = dict[tuple[str, ...], list[tuple[PersonKey | int | None, str]]]
+
+
+def _list_stamped(session: Session) -> Stamped:
+    """List who has a piece by what is stamped on it."""
+    stamped: Stamped = {}
+    found = select(Piece).where(Piece.joined_to_id.is_(None)).options(joinedload(Piece.owner))
+    for piece in session.scalars(found):
+        owner = (piece.owner_id, f"{piece.owner.name}, in the book")
+        stamped.setdefault(_piece(("", ""), piece)[1:], []).append(owner)
+    return stamped
+
+
+def _find_elsewhere(row: NotebookRow, customer_id: int | None, stamped: Stamped) -> str:
+    """Name another owner of a piece stamped alike, of the book or of a row before."""
+    if row.customer is None or row.piece is None:
+        return ""
+    told = (row.piece.maker, row.piece.model, row.piece.marking)
+    if sum(bool(one) for one in told) < 2:
+        return ""
+    whose = stamped.setdefault(_piece(("", ""), row.piece)[1:], [])
+    person = _person(row.customer)
+    also = next((where for who, where in whose if who not in {person, customer_id}), "")
+    whose.append((person, f"{row.customer.name}, row {row.number}"))
+    return also
 
 
 def _list_people(session: Session) -> dict[str, list[tuple[str, int]]]:

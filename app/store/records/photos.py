@@ -17,7 +17,6 @@ from app.store.problems import BookProblem
 from app.store.records.jobs import add_event
 from app.store.records.keeping import keep
 from app.store.records.remembering import remember
-from app.store.records.revisions import change_record
 from app.store.tables import Forgetting, Job, Photo
 
 SIZES = {"": "", "small": "-small"}
@@ -92,11 +91,6 @@ def refuse_strange_names(connection: Connection, whose: str) -> None:
         )
 
 
-def get_photo(session: Session, photo_id: int) -> Photo | None:
-    """One photograph's record."""
-    return session.get(Photo, photo_id)
-
-
 def list_photos(
     session: Session, *, job_id: int | None = None, piece_id: int | None = None
 ) -> list[Photo]:
@@ -107,15 +101,3 @@ def list_photos(
         return list(session.scalars(select(Photo).where(of).order_by(Photo.id)))
 
     return remember(session, ("photos", job_id, piece_id), read)
-
-
-def save_photo(
-    session: Session, photo: Photo, entry: PhotoEntry, seen_version: int | None, now: datetime
-) -> None:
-    """Change what is written beside a photograph; raises Conflict."""
-    change_record(session, photo, asdict(entry), seen_version=seen_version, now=now)
-
-
-def strike_photo(photo: Photo, at: datetime | None) -> None:
-    """Take a photograph off the pages, or bring it back with None; its file stays either way."""
-    photo.struck_at = at

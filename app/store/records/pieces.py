@@ -6,7 +6,6 @@ from datetime import date, datetime
 from sqlalchemy import Select, select
 from sqlalchemy.orm import Session, joinedload, selectinload
 
-from app.core.plan.piece_limits import PieceLimits
 from app.core.values.pieces import PieceEntry
 from app.store.records.keeping import keep
 from app.store.records.lookups import search_text_of
@@ -32,11 +31,6 @@ def save_piece(
     """Change a piece, keeping the earlier words; raises Conflict."""
     changes = {**asdict(entry), "search_text": search_text_of(entry)}
     change_record(session, piece, changes, seen_version=seen_version, now=now)
-
-
-def save_limits(session: Session, piece: Piece, limits: PieceLimits, now: datetime) -> None:
-    """Keep what a plan must know of a piece; what it said before is kept too."""
-    change_record(session, piece, asdict(limits), seen_version=None, now=now)
 
 
 def pass_on_piece(

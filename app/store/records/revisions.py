@@ -1,6 +1,7 @@
 """Keeps what a record said before a change, so that no correction loses the earlier words."""
 
 from collections.abc import Iterable, Sequence
+from dataclasses import asdict
 from datetime import date, datetime
 from typing import Any
 
@@ -45,6 +46,13 @@ def change_record(
     record.version += 1
     session.flush()
     return True
+
+
+def save_entry(
+    session: Session, record: Any, entry: Any, seen_version: int | None, now: datetime
+) -> None:
+    """Change a record to what a value as typed says, keeping the earlier words; raises Conflict."""
+    change_record(session, record, asdict(entry), seen_version=seen_version, now=now)
 
 
 def is_stale(record: Any, seen_version: int | None) -> bool:

@@ -15,6 +15,7 @@ from app.core.compare.comparison_words import (
     IT_HAS_CHANGED_BESIDE,
     THEY_DIFFER,
     say_joint,
+    say_tables,
     tell_comparison,
 )
 from app.core.compare.differences import ReadSet, shorten_set
@@ -25,7 +26,7 @@ from app.core.facing.wording import rails_of, say_evenness
 from app.core.jobs.stages import STAGES
 from app.core.plan.plan import plan_removal
 from app.core.plan.plan_values import RemovalPlan
-from app.core.values.forms import format_date
+from app.core.values.forms import as_number, format_date
 from app.core.values.readings import FacingReadings
 from app.core.values.uncertainty import expanded
 from app.core.values.works import say_carried
@@ -71,12 +72,8 @@ class Choice:
     sets: tuple[tuple[Measurement, str], ...]
 
 
-def _number(text: str) -> int | None:
-    return int(text) if text.isascii() and text.isdecimal() and len(text) < 10 else None
-
-
 def _compared(session: Session, text: str) -> Compared:
-    number = _number(text)
+    number = as_number(text)
     measurement = found_or_404(
         get_measurement(session, number) if number is not None else None, NOT_HERE
     )
@@ -129,6 +126,7 @@ def _show_both(request: Request, session: Session, before: str, after: str) -> H
         leads = IT_HAS_CHANGED_BESIDE
     gauges = gauges_in_use(session, sides[1].measurement.blade_set_id)
     groups = list_rows(compared, sets, gauges)
+    headings = ("Before: ", "After: ") if one_piece else ("The first: ", "The second: ")
     return show_page(
         request,
         "comparisons/show.html",
@@ -141,6 +139,7 @@ def _show_both(request: Request, session: Session, before: str, after: str) -> H
         groups=groups,
         changes=[row for rows in groups.values() for row in rows if row.changed],
         joint=say_joint(compared.joint),
+        tables=list(say_tables(sets, headings)),
         carried=say_carried(off_mm) if off_mm else "",
         laying_mm=[expanded(one.laying_u_mm) for one in sets],
         evenness=list_evenness(compared),
@@ -265,7 +264,7 @@ def _list_choice(session: Session, piece: Piece, but: Measurement | None = None)
 def _tick_again(
     request: Request, session: Session, piece_id: str, ticked: Sequence[str]
 ) -> HTMLResponse:
-    number = _number(piece_id)
+    number = as_number(piece_id)
     piece = found_or_404(
         get_piece(session, number) if number is not None else None, "There is no such piece."
     )

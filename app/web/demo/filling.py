@@ -19,14 +19,14 @@ from sqlalchemy.orm import Session
 from app.core.jobs.services import parse_services
 from app.core.shop.marks import clean_mark
 from app.core.shop.shop import parse_shop
-from app.store.book.sessions import BookProblem
+from app.packed import folder_of
+from app.store.problems import BookProblem
 from app.store.records.drop_offs import Unknown
 from app.store.records.services import save_services
 from app.store.records.shop import awaits_first_choice, begin_book, get_shop, save_mark, save_shop
 from app.web.demo.desk import Desk, DiaryRefused, Line, MadeUpShop, refuse, taken
 from app.web.demo.jobs import JOB_DOERS
 from app.web.demo.making import MAKING_DOERS
-from app.web.files import folder_of
 from app.web.settings import Settings
 
 __all__ = ["DiaryRefused", "Line", "fill_book", "read_made_up_shop"]

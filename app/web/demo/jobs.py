@@ -32,6 +32,7 @@ from app.core.shop.drafts import pick_draft
 from app.core.values.forms import Fields, format_amount, format_money
 from app.core.values.passes import parse_pass
 from app.core.values.works import parse_work
+from app.packed import folder_of
 from app.render.photos import make_photo
 from app.store.records.charges import account_of, add_charge, add_payment, answer_quote
 from app.store.records.drafts import keep_draft
@@ -47,7 +48,6 @@ from app.store.records.pieces import get_piece, pass_on_piece
 from app.store.records.shop import gauges_in_use, get_shop, list_blade_sets, list_checklist
 from app.web.demo.desk import Desk, Line, find_gauge, refuse, taken
 from app.web.facing.measurements import Bench, keep_set
-from app.web.files import folder_of
 from app.web.jobs.jobs import keep_agreed, note_pass
 from app.web.jobs.slip_subjects import Subject
 from app.web.jobs.slips import issue_paper

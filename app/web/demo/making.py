@@ -1,6 +1,7 @@
 """The made-up shop's own doings: gauges checked and studied, wordings, facings, a batch."""
 
 from collections.abc import Callable
+from dataclasses import asdict
 
 from app.core.facing.measurements import parse_set
 from app.core.gauges.gauges import GAUGE_KINDS, parse_check, parse_gauge
@@ -19,11 +20,11 @@ from app.store.records.batches import (
 )
 from app.store.records.facings import add_facing, list_facings
 from app.store.records.gauges import add_check, add_gauge, get_gauge
+from app.store.records.keeping import keep
 from app.store.records.messages import list_wordings, save_wordings
 from app.store.records.shop import gauges_in_use, get_shop
-from app.store.records.stock import add_stock
 from app.store.records.studies import add_study, adopt_study
-from app.store.tables import Batch, Piece
+from app.store.tables import Batch, Piece, Stock
 from app.web.demo.desk import Desk, Line, find_gauge, refuse, taken
 from app.web.demo.jobs import memo_of
 from app.web.facing.measurements import Bench, keep_set
@@ -129,7 +130,7 @@ def _let_go(desk: Desk, line: Line) -> None:
 
 
 def _add_stock(desk: Desk, line: Line) -> None:
-    add_stock(desk.session, taken(line, parse_stock(line.text())))
+    keep(desk.session, Stock(**asdict(taken(line, parse_stock(line.text())))))
 
 
 MAKING_DOERS: dict[str, Callable[[Desk, Line], None]] = {

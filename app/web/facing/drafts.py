@@ -13,8 +13,9 @@ from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 
 from app.core.shop.drafts import pick_draft, say_age
-from app.store.records.drafts import drop_draft, get_draft, keep_draft
+from app.store.records.drafts import drop_draft, keep_draft
 from app.store.records.submissions import find_submission
+from app.store.tables import Draft
 from app.web.pages import Clock, Form, Typed, Writing, go_to
 
 router = APIRouter(prefix="/drafts")
@@ -46,7 +47,7 @@ def save_draft(request: Request, form: Form, clock: Clock) -> None:
 
 def take_up_draft(session: Session, place: str, form: Form, clock: Clock) -> OfferedDraft | None:
     """Offer a page's draft, or fill the form with it if the address asks for it."""
-    draft = get_draft(session, place)
+    draft = session.get(Draft, place)
     if draft is None:
         return None
     in_use = form.get("draft") == "use"

@@ -10,6 +10,7 @@ from fastapi.responses import HTMLResponse, JSONResponse, Response
 from sqlalchemy.orm import Session
 from starlette.background import BackgroundTask
 
+from app.core.compare.comparison_words import say_tables
 from app.core.compare.length_words import list_lengths
 from app.core.compare.size_words import (
     HISTORY_RULE,
@@ -38,6 +39,7 @@ from app.core.facing.wording import (
 )
 from app.core.gauges.hand_gauges import gauge_cells
 from app.core.shop.drafts import pick_draft
+from app.core.values.forms import as_number
 from app.core.values.lengths import is_length, length_cells
 from app.core.values.readings import FacingReadings
 from app.store.records.batches import find_batch_of, list_made_pieces
@@ -269,7 +271,7 @@ def find_gauges(session: Session, form: Form, bench: Bench) -> GaugesInUse:
     }
     gauges = gauges_in_use(
         session,
-        int(chosen) if chosen.isdecimal() and len(chosen) < 10 else None,
+        as_number(chosen),
         instrument_kind=bench.piece.instrument_kind,
         and_blades=read | typed,
         as_read=bench.replaces.sizes if bench.replaces else None,
@@ -397,7 +399,7 @@ def show(request: Request, session: Reading, set_id: int) -> HTMLResponse:
         request,
         "measurements/show.html",
         lengths=list_length_rows(measurement, sets),
-        bore_words=say_bore(measurement.lengths),
+        bore_words=[*say_tables([measurement.read_set], [""]), *say_bore(measurement.lengths)],
         dials=list_dial_rows(measurement.facing, analysis),
         dial_words=say_dials(measurement.facing, left, right),
         measurement=measurement,

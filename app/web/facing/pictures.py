@@ -16,6 +16,7 @@ from app.core.facing.curves import CURVES
 from app.core.facing.measurements import ROLES, GaugesInUse
 from app.core.facing.wording import read_facing_length
 from app.core.plan.facings import Target
+from app.core.values.forms import short_date
 from app.core.values.readings import BladeStop, DialReading, FacingReadings, Uncertainties
 from app.core.values.units import format_blade
 from app.render.difference import DifferencePicture, difference_lines
@@ -45,6 +46,7 @@ def _drawn_size(size: str = "") -> Size:
 DrawnSize = Annotated[Size, Depends(_drawn_size)]
 OVERLAY_MM = (184.0, 80.0)
 MOST_OVERLAID = 8
+MOST_OVERLAID_SMALL = 5  # their names find no room beside each other
 _STATES: tuple[State, State] = ("before", "after")
 _RAILS: tuple[Rail, Rail] = ("left", "right")
 
@@ -208,10 +210,10 @@ def overlay_picture(
     """
     read = [one for one in sets if one.facing.has_rails]
     facings = [one for one in read if one.role != "at_the_bench" or one is read[-1]]
-    shown = facings[-MOST_OVERLAID:]
+    shown = facings[-(MOST_OVERLAID_SMALL if size == "small" else MOST_OVERLAID) :]
     told = [
         (
-            f"{one.taken_on.day} {one.taken_on:%b %Y}, {ROLES[one.role]}",
+            f"{short_date(one.taken_on)}, {ROLES[one.role]}",
             one.facing,
             analyse_facing(one.facing),
         )

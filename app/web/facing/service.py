@@ -1,5 +1,6 @@
 """The computation service: JSON in, JSON out, no state. Lengths in mm; 422 names the field."""
 
+from collections.abc import Mapping
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter
@@ -7,7 +8,7 @@ from fastapi.responses import JSONResponse, Response
 from pydantic import BaseModel, ConfigDict, Field
 
 from app.core.compare.bore import BorePoint, fit_bore
-from app.core.compare.comparison import Change, compare
+from app.core.compare.comparison import compare
 from app.core.compare.differences import ReadSet, take_facing
 from app.core.compare.effort import REEDS, compare_efforts
 from app.core.compare.effort_words import judge_effort, say_effort
@@ -16,15 +17,14 @@ from app.core.facing.analysis import (
     analyse_facing,
 )
 from app.core.facing.curves import CURVES
-from app.core.facing.evenness import BladeEvenness
-from app.core.facing.fits import CurveFit, RailAnalysis
+from app.core.facing.fits import RailAnalysis
 from app.core.values.readings import BladeStop, DialReading, FacingReadings, Uncertainties
 
 router = APIRouter(prefix="/api")
 
 Gap = Annotated[float, Field(gt=0, le=50, allow_inf_nan=False)]
 Position = Annotated[float, Field(ge=0, le=200, allow_inf_nan=False)]
-Spread = Annotated[float, Field(gt=0, le=50, allow_inf_nan=False)]
+StandardU = Annotated[float, Field(gt=0, le=50, allow_inf_nan=False)]
 CurveKey = Annotated[str, Field(max_length=40, pattern=r"^[ -~]*$")]  # printable ASCII
 MOST_READINGS = 60
 
@@ -72,14 +72,14 @@ class FacingIn(_Asked):
         return FacingReadings(left, right, self.tip_opening_mm, None, dial_left, dial_right)
 
 
-class SpreadsIn(_Asked):
+class UncertaintiesIn(_Asked):
     """Standard uncertainties, in mm."""
 
-    position_u_mm: Spread = 0.15
-    gap_u_mm: Spread = 0.003
-    tip_u_mm: Spread = 0.01
-    dial_gap_u_mm: Spread = 0.005
-    dial_position_u_mm: Spread = 0.05
+    position_u_mm: StandardU = 0.15
+    gap_u_mm: StandardU = 0.003
+    tip_u_mm: StandardU = 0.01
+    dial_gap_u_mm: StandardU = 0.005
+    dial_position_u_mm: StandardU = 0.05
 
     def uncertainties(self) -> Uncertainties:
         """The readings as core takes them."""
@@ -92,15 +92,15 @@ class SpreadsIn(_Asked):
         )
 
 
-class AnalysisIn(FacingIn, SpreadsIn):
+class AnalysisIn(FacingIn, UncertaintiesIn):
     """What `/api/analysis` takes."""
 
     tip: Literal["judge", "in", "out"] = "judge"
     curves: Annotated[list[CurveKey], Field(max_length=20)] | None = None
-    evenness_tolerance_mm: Spread = 0.5
+    evenness_tolerance_mm: StandardU = 0.5
 
 
-class ComparisonIn(SpreadsIn):
+class ComparisonIn(UncertaintiesIn):
     """What `/api/comparison` takes."""
 
     before: FacingIn
@@ -143,6 +143,14 @@ def refuse_field(field: str, words: str) -> Response:
     return JSONResponse({"detail": [{"field": field, "words": words}]}, status_code=422)
 
 
+def pick(value: object, names: str) -> dict[str, Any]:
+    """Some fields of a value by their names, for JSON: a mapping as a plain one."""
+    picked = {name: getattr(value, name) for name in names.split()}
+    return {
+        name: dict(part) if isinstance(part, Mapping) else part for name, part in picked.items()
+    }
+
+
 @router.post("/analysis")
 def analysis(asked: AnalysisIn) -> Response:
     """Fit, choose and compare what one measurement allows."""
@@ -163,7 +171,7 @@ def analysis(asked: AnalysisIn) -> Response:
         {
             "rails": {"left": _rail(found.left), "right": _rail(found.right)},
             "mean": _rail(found.mean),
-            "evenness": [_evenness(row) for row in found.evenness],
+            "evenness": [pick(row, _EVENNESS) for row in found.evenness],
         }
     )
 
@@ -171,44 +179,19 @@ def analysis(asked: AnalysisIn) -> Response:
 def _rail(rail: RailAnalysis | None) -> dict[str, Any] | None:
     if rail is None:
         return None
-    return {
-        "judgement": rail.judgement,
-        "chosen": rail.chosen,
-        "tip_in_fit": rail.tip_in_fit,
-        "tip_offset_mm": rail.tip_offset_mm,
-        "tip_offset_u_mm": rail.tip_offset_u_mm,
-        "fits": [_fit(fit) for fit in rail.fits],
-        "suspect": list(rail.suspect),
-        "break_span_mm": None if rail.break_span_mm is None else list(rail.break_span_mm),
-        "tip_stands": rail.tip_stands,
-        "left_out": dict(rail.left_out),
-    }
+    told = pick(rail, _RAIL)
+    return told | {"fits": [pick(fit, _FIT) for fit in rail.fits], "left_out": dict(rail.left_out)}
 
 
-def _fit(fit: CurveFit) -> dict[str, Any]:
-    return {
-        "curve": fit.curve,
-        "parameters": dict(fit.parameters),
-        "uncertainties": dict(fit.uncertainties),
-        "chi_square": fit.chi_square,
-        "dof": fit.dof,
-        "p": fit.p,
-        "residuals": list(fit.residuals),
-        "tip_opening_mm": fit.tip_opening_mm,
-        "tip_opening_u_mm": fit.tip_opening_u_mm,
-        "facing_length_mm": fit.facing_length_mm,
-        "facing_length_u_mm": fit.facing_length_u_mm,
-    }
-
-
-def _evenness(row: BladeEvenness) -> dict[str, Any]:
-    return {
-        "gap_mm": row.gap_mm,
-        "position_difference_mm": row.position_difference_mm,
-        "height_difference_um": row.height_difference_um,
-        "u_um": row.u_um,
-        "verdict": row.verdict,
-    }
+_RAIL = """judgement chosen tip_in_fit tip_offset_mm tip_offset_u_mm suspect break_span_mm
+    tip_stands"""
+_FIT = """curve parameters uncertainties chi_square dof p residuals tip_opening_mm tip_opening_u_mm
+    facing_length_mm facing_length_u_mm"""
+_EVENNESS = "gap_mm position_difference_mm height_difference_um u_um verdict"
+_CHANGE = """quantity gap_mm rail before after difference expanded_uncertainty en changed
+    told_changed"""
+_JOINT = "chi_square dof p changed shift_mm shift_u_mm"
+_BORE = "taper_per_mm included_angle_deg exit_diameter_mm uncertainties residuals_mm"
 
 
 @router.post("/comparison")
@@ -218,35 +201,8 @@ def comparison(asked: ComparisonIn) -> Response:
         found = compare(*asked.sides(), trust_suspects=True)
     except MalformedReading as error:
         return refuse_field(error.field, str(error))
-    joint = found.joint
-    return JSONResponse(
-        {
-            "changes": [_change(one) for one in found.changes],
-            "joint": {
-                "chi_square": joint.chi_square,
-                "dof": joint.dof,
-                "p": joint.p,
-                "changed": joint.changed,
-                "shift_mm": joint.shift_mm,
-                "shift_u_mm": joint.shift_u_mm,
-            },
-        }
-    )
-
-
-def _change(one: Change) -> dict[str, Any]:
-    return {
-        "quantity": one.quantity,
-        "gap_mm": one.gap_mm,
-        "rail": one.rail,
-        "before": one.before,
-        "after": one.after,
-        "difference": one.difference,
-        "expanded_uncertainty": one.expanded_uncertainty,
-        "en": one.en,
-        "changed": one.changed,
-        "told_changed": one.told_changed,
-    }
+    changes = [pick(change, _CHANGE) for change in found.changes]
+    return JSONResponse({"changes": changes, "joint": pick(found.joint, _JOINT)})
 
 
 @router.post("/effort")
@@ -259,10 +215,8 @@ def effort(asked: EffortIn) -> Response:
     except MalformedReading as error:
         return refuse_field(error.field, str(error))
     return JSONResponse(
-        {
-            "ratio": found.ratio,
-            "low": found.low,
-            "high": found.high,
+        pick(found, "ratio low high")
+        | {
             "reeds": [{"shape": shape, "ratio": ratio} for shape, ratio in found.reeds],
             "verdict": judge_effort(found),
             "words": say_effort(found),
@@ -277,12 +231,4 @@ def bore(asked: BoreIn) -> Response:
         found = fit_bore([BorePoint(one.depth_mm, one.diameter_mm) for one in asked.points])
     except ValueError as error:
         return refuse_field("points", str(error))
-    return JSONResponse(
-        {
-            "taper_per_mm": found.taper_per_mm,
-            "included_angle_deg": found.included_angle_deg,
-            "exit_diameter_mm": found.exit_diameter_mm,
-            "uncertainties": dict(found.uncertainties),
-            "residuals_mm": list(found.residuals_mm),
-        }
-    )
+    return JSONResponse(pick(found, _BORE))

@@ -5,7 +5,7 @@ from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
 from app.core.gauges.blade_sets import BladeSetEntry, parse_blade_set, parse_families
-from app.core.values.forms import Refused
+from app.core.values.forms import as_number
 from app.store.records.blade_sets import (
     add_blade_set,
     find_set_named,
@@ -55,7 +55,7 @@ def _edit_page(
     request: Request, session: Session, form: Form, blade_set: BladeSet | None
 ) -> HTMLResponse:
     if form.values:
-        ticked = {int(text) for text in form.ticked("blade") if text.isdecimal() and len(text) < 10}
+        ticked = set(map(as_number, form.ticked("blade")))
     else:
         ticked = {member.gauge_id for member in blade_set.members} if blade_set else set()
     revisions = list_revisions(session, "blade_set", blade_set.id) if blade_set else []
@@ -75,8 +75,7 @@ def _edit_page(
 def _read(session: Session, form: Form, blade_set: BladeSet | None) -> BladeSetEntry | None:
     known = {blade.id: blade.nominal_mm or 0.0 for blade in _blades(session, blade_set)}
     entry = parse_blade_set(form.values, form.ticked("blade"), known)
-    if isinstance(entry, Refused):
-        form.refuse(entry)
+    if form.is_refused(entry):
         return None
     if find_set_named(session, entry.name, blade_set.id if blade_set else None):
         form.problems["name"] = "There is a blade set of that name already."
@@ -118,8 +117,7 @@ def update(request: Request, session: Writing, form: Typed, clock: Clock, set_id
 def choose(request: Request, session: Writing, form: Typed, clock: Clock) -> Response:
     """Choose the set for each family of instruments."""
     chosen = parse_families(form.values, {blade_set.id for blade_set in list_blade_sets(session)})
-    if isinstance(chosen, Refused):
-        form.refuse(chosen)
+    if form.is_refused(chosen):
         return show_register(request, session, clock, form)
     save_families(session, chosen, clock.now())
     session.commit()

@@ -19,7 +19,7 @@ from app.core.gauges.gauges import (
     parse_check,
     parse_gauge,
 )
-from app.core.values.forms import Refused
+from app.core.values.forms import short_date
 from app.core.values.units import SCALES, Scale, format_mm, format_number, scales_for, to_scale
 from app.render.run_chart import RunChart, RunPoint, draw_run_chart
 from app.store.records.blade_sets import family_sets
@@ -29,19 +29,17 @@ from app.store.records.gauges import (
     count_reading_sets,
     find_namesake,
     gauge_facts,
-    get_check,
     get_gauge,
     kept_checks,
     list_reading_sets_with,
     list_register,
     places_of,
     retire_gauge,
-    save_gauge,
     strike_check,
 )
-from app.store.records.revisions import list_revisions
+from app.store.records.revisions import list_revisions, save_entry
 from app.store.records.shop import get_shop, list_blade_sets, list_gauges
-from app.store.tables import Gauge
+from app.store.tables import Gauge, GaugeCheck
 from app.web.drawn import answer_picture
 from app.web.pages import (
     Clock,
@@ -171,8 +169,7 @@ def _read_gauge(session: Session, form: Form, kind: str, gauge: Gauge | None) ->
     """Read a gauge's page; None if it was refused, with the reasons in the form."""
     gauge_kind = found_or_404(GAUGE_KINDS.get(kind), "There is no such kind of gauge.")
     entry = parse_gauge(form.values, gauge_kind)
-    if isinstance(entry, Refused):
-        form.refuse(entry)
+    if form.is_refused(entry):
         return None
     if find_namesake(session, kind, entry.label, gauge.id if gauge else None):
         form.problems["label"] = (
@@ -252,7 +249,7 @@ def draw_checks(request: Request, session: Reading, gauge_id: int) -> Response:
     chart = found_or_404(run.chart, "A run chart needs at least two checks.")
     picture = RunChart(
         points=tuple(
-            RunPoint(f"{day.day} {day:%b %Y}", value)
+            RunPoint(short_date(day), value)
             for day, value in zip(run.days, run.values_mm, strict=True)
         ),
         caption="thickness, mm" if blade else "true length less what the marks say, mm",
@@ -285,7 +282,7 @@ def update(
     entry = _read_gauge(session, form, gauge.kind, gauge)
     if entry is None:
         return _edit_page(request, form, gauge.kind, gauge)
-    save_gauge(session, gauge, entry, form.seen_version, clock.now())
+    save_entry(session, gauge, entry, form.seen_version, clock.now())
     session.commit()
     return go_to(f"/gauges/{gauge_id}?said=kept")
 
@@ -340,8 +337,7 @@ def create_check(
     refuse_twice(session, form)
     kind = GAUGE_KINDS[gauge.kind]
     entry = parse_check(form.values, kind, scale_of(gauge), gauge.nominal_mm, clock.today())
-    if isinstance(entry, Refused):
-        form.refuse(entry)
+    if form.is_refused(entry):
         return _show_page(request, session, gauge, clock, form)
     assert isinstance(entry, CheckEntry)  # noqa: S101 - the other case was answered above
     add_check(session, gauge, entry, clock.now())
@@ -351,7 +347,7 @@ def create_check(
 @router.post("/{gauge_id}/checks/{check_id}/strike")
 def strike(session: Writing, form: Typed, clock: Clock, gauge_id: int, check_id: int) -> Response:
     """Strike a check out, or bring it back."""
-    check = get_check(session, check_id)
+    check = session.get(GaugeCheck, check_id)
     if check is None or check.gauge_id != gauge_id:
         check = None
     check = found_or_404(check, "There is no such check in this book.")

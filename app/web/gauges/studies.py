@@ -16,7 +16,6 @@ from app.core.gauges.studies import (
     parse_study,
     study_cell,
 )
-from app.core.values.forms import Refused
 from app.core.values.lengths import say_meaning
 from app.core.values.units import SCALES, Scale
 from app.store.records.gauges import get_gauge, study_values
@@ -108,8 +107,7 @@ def create(
     read_on = _read_on(session, gauge, form)
     pieces, turns = clamp_size(form.get("pieces"), form.get("turns"))
     entry = parse_study(form.values, scale_of(read_on), pieces, turns, clock.today())
-    if isinstance(entry, Refused):
-        form.refuse(entry)
+    if form.is_refused(entry):
         return _grid(request, session, gauge, form)
     if form.get("do") == "check":
         return _grid(request, session, gauge, form, entry)

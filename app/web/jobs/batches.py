@@ -35,24 +35,22 @@ from app.core.plan.bench import judge_bench
 from app.core.plan.facings import PlainFacing
 from app.core.plan.targets import parse_facing, tell_target, tell_tolerance
 from app.core.shop.field_words import label_field, say_value
-from app.core.values.forms import Fields, Refused, plural
+from app.core.values.forms import Fields, Refused, as_number, plural
 from app.core.values.units import format_blade
 from app.render.run_chart import RunChart, RunPoint, draw_run_chart
 from app.store.records.batches import (
     MadePiece,
     add_batch,
     add_batch_pieces,
-    get_batch,
     list_batches,
     list_made_pieces,
     move_out,
-    save_batch,
     save_prices,
 )
 from app.store.records.facings import KeptFacing, add_facing, get_facing, list_facings
 from app.store.records.measurements import Measurement, get_measurement
 from app.store.records.pieces import get_piece
-from app.store.records.revisions import list_revisions
+from app.store.records.revisions import list_revisions, save_entry
 from app.store.records.shop import gauges_in_use, get_shop
 from app.store.tables import Batch, Piece
 from app.web.drawn import answer_picture
@@ -106,7 +104,7 @@ class PieceLine:
 
 
 def _batch(session: Session, batch_id: int) -> tuple[Batch, KeptFacing]:
-    batch = found_or_404(get_batch(session, batch_id), NOT_HERE)
+    batch = found_or_404(session.get(Batch, batch_id), NOT_HERE)
     return batch, found_or_404(get_facing(session, batch.facing_id), NOT_HERE)
 
 
@@ -134,7 +132,7 @@ def new(request: Request, session: Reading, facing: str = "", from_set: str = ""
 
 def _source(session: Session, text: str) -> tuple[Piece, Measurement] | None:
     """Give the piece that is duplicated, and its readings."""
-    source = get_measurement(session, int(text)) if text.isdecimal() and len(text) < 10 else None
+    source = get_measurement(session, number) if (number := as_number(text)) else None
     piece = get_piece(session, source.piece_id) if source else None
     return (piece, source) if piece and source else None
 
@@ -170,8 +168,7 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Res
     raw = form.values | ({"facing": str(copied)} if isinstance(copied, int) else {})
     offered = {one.id: one for one in list_facings(session)}
     entry = parse_new_batch(raw, offered, clock.today())
-    if isinstance(entry, Refused):
-        form.refuse(entry)
+    if form.is_refused(entry):
         form.problems |= copied.problems if isinstance(copied, Refused) else {}
         session.rollback()
         return _edit_page(request, session, form, None)
@@ -187,6 +184,8 @@ def _copy_facing(session: Session, form: Form, clock: Clock) -> int | Refused | 
     if form.get("facing") != COPY or source is None:
         return None
     piece, read = source
+    if same := [one.id for one in list_facings(session) if one.source_set_id == read.id]:
+        return same[0]
     kind = piece.instrument_kind
     raw = {"told_by": "copy", "name": name_copy(piece, read), "instrument_kind": kind}
     gauges = gauges_for(session, kind)
@@ -392,8 +391,7 @@ def create_pieces(
     refuse_twice(session, form)
     taken = [one.piece.marking for one in list_made_pieces(session, batch_id)]
     entry = parse_pieces(form.values, taken)
-    if isinstance(entry, Refused):
-        form.refuse(entry)
+    if form.is_refused(entry):
         return _page(request, session, batch_id, form)
     add_batch_pieces(session, batch, entry, facing.instrument_kind, clock.today(), clock.now())
     return commit_once(session, form, f"/batches/{batch_id}?said=more", clock.now())
@@ -447,9 +445,8 @@ def update(
     batch, _ = _batch(session, batch_id)
     offered = {one.id for one in _offer_facings(session, batch)}
     entry = parse_batch(form.values, offered, clock.today())
-    if isinstance(entry, Refused):
-        form.refuse(entry)
+    if form.is_refused(entry):
         return _edit_page(request, session, form, batch)
-    save_batch(session, batch, entry, form.seen_version, clock.now())
+    save_entry(session, batch, entry, form.seen_version, clock.now())
     session.commit()
     return go_to(f"/batches/{batch_id}?said=kept")

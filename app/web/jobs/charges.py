@@ -98,8 +98,7 @@ def create_quote(
     order = list_order(session, job)
     amount = format_money(account_of(session, order).total_minor, get_shop(session).currency)
     entry = parse_quote(form.values, clock.today(), amount)
-    if isinstance(entry, Refused):
-        form.refuse(entry)
+    if form.is_refused(entry):
         return _page(request, session, job, form)
     add_memo(session, job.piece, job, entry, clock.now())
     return _done(session, form, job, clock)
@@ -116,8 +115,7 @@ def answer(
     found = (one for one in _quotes(session, job) if one.id == memo_id and is_open(one))
     quote = found_or_404(next(found, None), "There is no such quote that waits for an answer.")
     entry = parse_answer(form.values, clock.today(), quote.on)
-    if isinstance(entry, Refused):
-        form.refuse(entry)
+    if form.is_refused(entry):
         return _page(request, session, job, form)
     answer_quote(session, order, quote, entry, clock.now())
     return _done(session, form, job, clock)
@@ -136,8 +134,7 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock, number
         entry = ChargeEntry(found.label, found.price_minor, clock.today())
     else:
         entry = parse_charge(form.values, clock.today(), get_shop(session).currency)
-    if isinstance(entry, Refused):
-        form.refuse(entry)
+    if form.is_refused(entry):
         return _page(request, session, job, form)
     add_charge(session, job, entry, clock.now())
     return _done(session, form, job, clock)
@@ -151,8 +148,7 @@ def create_payment(
     job = job_or_404(session, number)
     refuse_twice(session, form)
     entry = parse_payment(form.values, clock.today(), get_shop(session).currency)
-    if isinstance(entry, Refused):
-        form.refuse(entry)
+    if form.is_refused(entry):
         return _page(request, session, job, form)
     amount = format_money(abs(entry.amount_minor), get_shop(session).currency)
     words = f"{PAYMENT_SIGNS[entry.kind][0].capitalize()}: {amount}"

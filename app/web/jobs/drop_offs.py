@@ -19,7 +19,7 @@ from app.core.jobs.drop_offs import (
 )
 from app.core.jobs.services import offer_services
 from app.core.jobs.waiting import tell_turnaround
-from app.core.values.forms import Refused
+from app.core.values.forms import as_number
 from app.store.records.customers import get_customer, tell_apart
 from app.store.records.drop_offs import Unknown, take_in
 from app.store.records.joinings import find_alike
@@ -84,11 +84,12 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Res
     refuse_twice(session, form)
     today, now = clock.today(), clock.now()
     drop = parse_drop_off(form.values, form.lists, today, get_shop(session).currency)
-    if isinstance(drop, Refused):
-        form.refuse(drop)
+    if form.is_refused(drop):
         return _page(request, session, form)
     if alike := _ask_alike(session, form, drop):
-        form.problems = dict.fromkeys(alike, ALIKE)
+        for row in alike:
+            said = f"Piece {row}. {ALIKE}" if len(alike) > 1 else ALIKE
+            form.problems[same_name(row)] = said
         return _page(request, session, form, alike)
     try:
         job = take_in(session, drop, now)
@@ -100,8 +101,8 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Res
     return commit_once(session, form, location, now)
 
 
-def _ask_alike(session: Session, form: Form, drop: DropOff) -> dict[str, list[Piece]]:
-    """Find pieces of the book that a new one may be, by the field that has not said yet."""
+def _ask_alike(session: Session, form: Form, drop: DropOff) -> dict[int, list[Piece]]:
+    """Find pieces of the book that a new one may be, by the row that has not said yet."""
     alike = {}
     for one in drop.pieces:
         if isinstance(one.piece, int):
@@ -110,12 +111,12 @@ def _ask_alike(session: Session, form: Form, drop: DropOff) -> dict[str, list[Pi
         if form.get("do") == "others":
             form.values[name] = "none"
         elif form.get(name) != "none" and (found := find_alike(session, one.piece)):
-            alike[name] = found
+            alike[one.row] = found
     return alike
 
 
 def _known(session: Session, text: str) -> list[Piece]:
-    piece = get_piece(session, int(text)) if text.isdecimal() and len(text) < 10 else None
+    piece = get_piece(session, number) if (number := as_number(text)) else None
     return [piece] if piece else []
 
 
@@ -123,10 +124,10 @@ def _page(
     request: Request,
     session: Session,
     form: Form,
-    alike: Mapping[str, Sequence[Piece]] = MappingProxyType({}),
+    alike: Mapping[int, Sequence[Piece]] = MappingProxyType({}),
 ) -> HTMLResponse:
     rows = count_rows(form.values)
-    names = [same_name(row) for row in range(1, rows + 1)]
+    names = {row: same_name(row) for row in range(1, rows + 1)}
     turnaround = tell_turnaround(list_visits(session))
     today = get_settings(request).today()
     days = (turnaround.median_days, turnaround.sure_days) if turnaround else ()
@@ -134,7 +135,9 @@ def _page(
         request,
         "drop_offs/new.html",
         form=form,
-        alike=[(name, alike.get(name) or _known(session, form.get(name))) for name in names],
+        alike=[
+            (name, alike.get(row) or _known(session, form.get(name))) for row, name in names.items()
+        ],
         shop=get_shop(session),
         checklists=offer_ticks(session, form),
         rows=[row_prefix(row) for row in range(1, rows + 1)],
@@ -164,5 +167,4 @@ def _customers(session: Session, form: Form) -> dict[str, Any]:
 
 
 def _chosen(session: Session, form: Form) -> Customer | None:
-    text = form.get("customer")
-    return get_customer(session, int(text)) if text.isdecimal() and len(text) < 10 else None
+    return get_customer(session, number) if (number := form.number("customer")) else None

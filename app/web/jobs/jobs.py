@@ -19,7 +19,7 @@ from app.core.jobs.jobs import (
 from app.core.jobs.memos import MEMO_KINDS, MemoKind
 from app.core.jobs.stages import AGREED, PASS, STAGES, next_step
 from app.core.values.customers import has_tenon
-from app.core.values.forms import Fields, Refused
+from app.core.values.forms import Fields
 from app.core.values.passes import ABRASIVES, PassEntry, parse_pass
 from app.core.values.pieces import CAUTION_DEFERS, MATERIAL_CAUTIONS
 from app.store.records.charges import account_of
@@ -177,8 +177,7 @@ def create_pass(
     job = job_or_404(session, number)
     refuse_twice(session, form)
     entry = parse_pass(form.values, clock.today(), job.dropped_off)
-    if isinstance(entry, Refused):
-        form.refuse(entry)
+    if form.is_refused(entry):
         return job_page(request, session, job, form)
     note_pass(session, job, entry, clock.now())
     return commit_once(session, form, f"/jobs/{number}?said=pass", clock.now())
@@ -216,8 +215,7 @@ def create_note(
     job = job_or_404(session, number)
     refuse_twice(session, form)
     entry = parse_note(form.values, clock.today())
-    if isinstance(entry, Refused):
-        form.refuse(entry)
+    if form.is_refused(entry):
         return job_page(request, session, job, form)
     add_event(session, job, "note", entry.on, clock.now(), entry.words)
     return commit_once(session, form, f"/jobs/{number}?said=note", clock.now())
@@ -268,8 +266,7 @@ def update(request: Request, session: Writing, form: Typed, clock: Clock, number
     job = job_or_404(session, number)
     days = job.dropped_off, clock.today()
     entry = parse_agreed(form.values, form.lists, days, get_shop(session).currency)
-    if isinstance(entry, Refused):
-        form.refuse(entry)
+    if form.is_refused(entry):
         return _edit_page(request, session, job, form)
     keep_agreed(session, job, entry, form.seen_version, clock)
     session.commit()

@@ -8,6 +8,7 @@ from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
 from app.core.jobs.slips import LABEL_SHEETS, PAGES, SLIP_KINDS, LabelsPart, page_of
+from app.core.values.forms import as_number
 from app.render.codes import draw_code
 from app.render.papers import Paper
 from app.store.records.jobs import list_bench
@@ -25,8 +26,8 @@ router = APIRouter(prefix="/labels")
 
 def _subjects(session: Session, batch: str) -> list[Subject]:
     """List what labels may be wanted for: the open jobs, or a batch's pieces."""
-    if batch.isdecimal() and len(batch) < 10:
-        lines = gather_batch(session, int(batch))["lines"]
+    if batch_id := as_number(batch):
+        lines = gather_batch(session, batch_id)["lines"]
         return [Subject(one.made.piece, None) for one in lines]
     jobs = [job for group in list_bench(session) for job in group.jobs]
     return [Subject(job.piece, job) for job in sorted(jobs, key=lambda job: job.number)]

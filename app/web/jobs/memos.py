@@ -26,6 +26,7 @@ from app.core.jobs.stages import ARRIVED
 from app.core.values.customers import read_customer
 from app.core.values.forms import Fields, Refused, format_amount, format_date
 from app.store.records.batches import price_of
+from app.store.records.charges import sum_of
 from app.store.records.customers import add_customer, get_customer
 from app.store.records.jobs import list_order, move_on, save_outcomes, save_ticks
 from app.store.records.lookups import find_customers
@@ -113,13 +114,17 @@ def _page(request: Request, session: Session, desk: Desk, form: Form) -> HTMLRes
     standing = [one for one in reversed(memos) if one.struck_at is None]
     seals = {m.details["moment"]: m.details["seconds"] for m in standing if m.kind == "seal"}
     kept = {key: [one for one in memos if one.kind == key] for key in MEMO_KINDS}
-    shop = get_shop(session)
+    shop, order = get_shop(session), list_order(session, desk.job) if desk.job else []
     return show_page(
         request,
         "memos/index.html",
         form=form,
         desk=desk,
-        kinds=[one for one in MEMO_KINDS.values() if desk.takes(one) or kept[one.key]],
+        kinds=[
+            one
+            for one in MEMO_KINDS.values()
+            if desk.takes(one) or (kept[one.key] and one.page == "memos")
+        ],
         kept=kept,
         tell=lambda memo: tell_memo(MEMO_KINDS[memo.kind], memo.details),
         seal=tell_seal(seals),
@@ -128,12 +133,10 @@ def _page(request: Request, session: Session, desk: Desk, form: Form) -> HTMLRes
         findings=offer_ticks(session, form, desk.job, at_drop_off=False) if desk.job else [],
         found=find_customers(session, form.get("find"), most=8) if form.get("find") else [],
         trial=trial_of(session, desk.piece),
-        order=list_order(session, desk.job) if desk.job else [],
+        order=order,
         currency=shop.currency,
         usual={
-            "parcel_declared": format_amount(
-                desk.job.declared_value_minor if desk.job else None, shop.currency
-            ),
+            "parcel_declared": format_amount(sum_of(order, "declared_value_minor"), shop.currency),
             "sale_price": format_amount(price_of(session, desk.piece), shop.currency),
         },
     )
@@ -275,9 +278,7 @@ def strike(session: Writing, form: Typed, clock: Clock, memo_id: int) -> Respons
         raise HTTPException(409, "A sale stays written. Note the piece’s next owner instead.")
     memo.struck_at = None if form.get("do") == "bring_back" else memo.struck_at or clock.now()
     session.commit()
-    return go_to(
-        f"{desk.address}/{'charges#quotes' if memo.kind == 'quote' else f'memos#{memo.kind}'}"
-    )
+    return go_to(f"{desk.address}/{MEMO_KINDS[memo.kind].page}#{memo.kind}")
 
 
 @router.post("/jobs/{number}/outcomes")

@@ -1,5 +1,7 @@
 """Messages to the player, the shop's wordings, and the calendar of wanted-by dates."""
 
+from collections.abc import Sequence
+
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
@@ -8,10 +10,10 @@ from app.core.facing.measurements import write_line
 from app.core.jobs.calendars import CalendarDay, write_calendar
 from app.core.jobs.memos import MEMO_KINDS, SENT_BY, parse_memo
 from app.core.jobs.messages import FIELDS, MESSAGE_KINDS, Wording, make_message, parse_wording
-from app.core.jobs.stages import STAGES
+from app.core.jobs.stages import EXPECTED, STAGES
 from app.core.values.forms import Refused, format_date, format_money
 from app.core.values.pieces import name_piece
-from app.store.records.charges import account_of
+from app.store.records.charges import account_of, list_charges, sum_of
 from app.store.records.jobs import add_event, list_bench, list_order
 from app.store.records.memos import add_memo, list_awaited, list_memos
 from app.store.records.messages import list_wordings, save_wordings
@@ -68,22 +70,31 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock, number
 
 def gather_facts(session: Session, job: Job) -> dict[str, str]:
     """What a wording's fields are filled with."""
-    shop, gauges, piece = get_shop(session), gauges_in_use(session), job.piece
-    account, (received, _) = account_of(session, list_order(session, job)), before_after(job)
+    shop, gauges, order = get_shop(session), gauges_in_use(session), list_order(session, job)
+    account, (received, _) = account_of(session, order), before_after(job)
+    more = f" and {len(order) - 1} more" if len(order) > 1 else ""
     return {
         "customer": job.customer.name,
-        "piece": name_piece(piece.maker, piece.model, piece.marking, piece.telling_marks),
+        "piece": f"{_name(job.piece)}{more}",
         "job": str(job.number),
         "readings": write_line(received.recorded, gauges) if received else "",
         "asked": job.request,
-        "agreed": job.agreed_work,
+        "agreed": _say_agreed(session, order),
         "price": format_money(account.total_minor, shop.currency),
-        "deposit": format_money(job.deposit_minor, shop.currency),
+        "deposit": format_money(sum_of(order, "deposit_minor"), shop.currency),
         "balance": format_money(account.balance_minor, shop.currency),
         "wanted_by": format_date(job.wanted_by),
-        "dropped_off": format_date(job.dropped_off),
+        "dropped_off": "" if job.stage == EXPECTED else format_date(job.dropped_off),
         "shop": shop.name,
     }
+
+
+def _say_agreed(session: Session, order: Sequence[Job]) -> str:
+    """What was agreed of an order's pieces, or what stands on its bill so far."""
+    agreed = [one.agreed_work for one in order if one.agreed_work]
+    charges = (one for job in order for one in list_charges(session, job.id))
+    lines = [one.label for one in charges if one.struck_at is None and one.amount_minor >= 0]
+    return ", ".join(dict.fromkeys(agreed or lines))
 
 
 @router.get("/settings/messages")

@@ -16,12 +16,10 @@ from app.render.photos import MOST_BYTES, MadePhoto, PhotoRefused, make_photo
 from app.store.files import say_disk
 from app.store.records.photos import (
     add_photo,
-    get_photo,
     list_photos,
     read_photo,
-    save_photo,
-    strike_photo,
 )
+from app.store.records.revisions import save_entry
 from app.store.tables import Job, Photo, Piece
 from app.web.drawn import answer_picture
 from app.web.pages import (
@@ -221,7 +219,7 @@ def show_small(request: Request, session: Reading, clock: Clock, photo_id: int) 
 
 
 def _answer(request: Request, session: Session, clock: Clock, photo_id: int, size: str) -> Response:
-    photo = found_or_404(get_photo(session, photo_id), NOT_HERE)
+    photo = found_or_404(session.get(Photo, photo_id), NOT_HERE)
 
     def read() -> bytes:
         content = read_photo(clock.book, photo, size)
@@ -237,13 +235,13 @@ def update(
     request: Request, session: Writing, form: Typed, clock: Clock, photo_id: int
 ) -> Response:
     """Change what is written beside a photograph."""
-    photo = found_or_404(get_photo(session, photo_id), NOT_HERE)
+    photo = found_or_404(session.get(Photo, photo_id), NOT_HERE)
     album = _album_of(session, photo, form)
     entry = parse_photo(form.values)
     if isinstance(entry, Refused):
         form.problems = {f"{name}-{photo_id}": words for name, words in entry.problems.items()}
         return _page(request, session, album, form)
-    save_photo(session, photo, entry, form.seen_version, clock.now())
+    save_entry(session, photo, entry, form.seen_version, clock.now())
     session.commit()
     return go_to(f"{album.address}/photos?said=kept#photo-{photo_id}")
 
@@ -251,8 +249,8 @@ def update(
 @router.post("/photos/{photo_id}/strike")
 def strike(session: Writing, form: Typed, clock: Clock, photo_id: int) -> Response:
     """Take a photograph off the pages, or bring it back."""
-    photo = found_or_404(get_photo(session, photo_id), NOT_HERE)
-    strike_photo(photo, None if photo.struck_at else clock.now())
+    photo = found_or_404(session.get(Photo, photo_id), NOT_HERE)
+    photo.struck_at = None if photo.struck_at else clock.now()
     session.commit()
     album = _album_of(session, photo, form)
     return go_to(f"{album.address}/photos#photo-{photo_id}")
@@ -260,7 +258,6 @@ def strike(session: Writing, form: Typed, clock: Clock, photo_id: int) -> Respon
 
 def _album_of(session: Session, photo: Photo, form: Form) -> Album:
     """The album whose page the form stood on: the job's, unless it was the piece's."""
-    number = form.get("job")
-    if number.isdecimal() and len(number) < 10 and photo.job_id:
-        return _job_album(session, int(number))
+    if photo.job_id and (number := form.number("job")):
+        return _job_album(session, number)
     return _piece_album(session, photo.piece_id)

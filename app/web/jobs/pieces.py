@@ -19,7 +19,7 @@ from app.core.compare.differences import shorten_set
 from app.core.compare.effort_words import say_net_effort
 from app.core.jobs.stages import STAGES
 from app.core.values.customers import CustomerEntry, read_customer
-from app.core.values.forms import Fields, Refused
+from app.core.values.forms import Fields
 from app.core.values.pieces import parse_piece
 from app.core.values.works import say_all_done, say_carried, shortened_mm
 from app.store.records.batches import find_batch_of
@@ -193,8 +193,7 @@ def update(
     """Change a piece."""
     piece = piece_or_404(session, piece_id)
     entry = parse_piece(form.values)
-    if isinstance(entry, Refused):
-        form.refuse(entry)
+    if form.is_refused(entry):
         return _edit_page(request, piece, form)
     save_piece(session, piece, entry, form.seen_version, clock.now())
     session.commit()

@@ -6,7 +6,6 @@ from sqlalchemy.orm import Session
 
 from app.core.gauges.blade_sets import FAMILIES
 from app.core.jobs.services import MORE_LINES, parse_services
-from app.core.values.forms import Refused
 from app.store.records.revisions import Conflict
 from app.store.records.services import list_services, save_services
 from app.store.records.shop import get_shop
@@ -48,8 +47,7 @@ def update(request: Request, session: Writing, form: Typed, clock: Clock) -> Res
     refuse_twice(session, form)
     ids = [one.id for one in list_services(session, also_retired=True)]
     entries = parse_services(form.values, ids, get_shop(session).currency)
-    if isinstance(entries, Refused):
-        form.refuse(entries)
+    if form.is_refused(entries):
         return _page(request, session, form)
     versions = {mark: form.get(f"version_{mark}") for mark in entries}
     seen = {mark: int(text) for mark, text in versions.items() if text.isdecimal()}

@@ -93,7 +93,7 @@ def _facing_paper(
     rows = [
         (row.blade, row.left, row.right, f"{row.low} to {row.high}" if row.low else "",
          row.left_mm if row.left_mm == row.right_mm else f"{row.left_mm} · {row.right_mm}")
-        for row in reversed(told["rows"])
+        for row in (told["rows"] if gauges.thin_first else reversed(told["rows"]))
     ]  # fmt: skip
     alike = all(left == right for _, left, right, *_ in rows)
     if tip_mm is not None:
@@ -103,7 +103,8 @@ def _facing_paper(
             ("Tip opening", format_on_scale(tip_mm, gauges.tip) + thou, "",
              f"± {format_mm(allowed)} mm" if allowed is not None else "", format_mm(tip_mm))
         )  # fmt: skip
-    heads = ("Blade", *(("Both rails",) if alike else ("Left", "Right")), "May read", "In mm")
+    may_read = ("May read",) if any(row[3] for row in rows) else ()
+    heads = ("Blade", *(("Both rails",) if alike else ("Left", "Right")), *may_read, "In mm")
     curve = f"{told['curve'].capitalize()} through the tip opening and the thinnest blade’s stop."
     about = (
         f"{INSTRUMENT_KINDS[facing.instrument_kind]}.".capitalize(),
@@ -116,7 +117,8 @@ def _facing_paper(
         heads=heads,
         rows=tuple(
             tuple(cell or ("–" if at in {1, 2} and row[0] != "Tip opening" else "")
-                  for at, cell in enumerate(row) if not (alike and at == 2))
+                  for at, cell in enumerate(row)
+                  if not (alike and at == 2) and (may_read or at != 3))
             for row in rows
         ),
         explained=f"In {gauges.counted}; – means that the blade does not go in. A blade "

@@ -149,17 +149,18 @@ def _list_gauges(session: Session, pair: Pair) -> tuple[str, ...]:
         if measurement is None:
             continue
         sizes = measurement.sizes
-        ids = [one.gauge_id for one in measurement.readings]
-        for gauge_id in (*ids, sizes.glass_id, sizes.wedge_id, sizes.bore_gauge_id):
-            if gauge_id is not None and gauge_id in register:
-                found[gauge_id] = max(found.get(gauge_id, date.min), measurement.taken_on)
+        for one in measurement.readings:
+            marked = sizes.marked(one)
+            for gauge_id in (one.gauge_id, marked.id if marked else None):
+                if gauge_id is not None and gauge_id in register:
+                    found[gauge_id] = max(found.get(gauge_id, date.min), measurement.taken_on)
     checked: dict[str, list[str]] = {}
     for gauge_id, day in found.items():
         gauge = register[gauge_id]
         days = [one.on for one in gauge.checks if one.on <= day]
         words = f"checked {format_date(max(days))}" if days else "as marked, not checked"
         checked.setdefault(words, []).append(gauge.label)
-    return tuple(f"{', '.join(labels)}: {words}." for words, labels in checked.items())
+    return tuple(f"{'; '.join(labels)}: {words}." for words, labels in checked.items())
 
 
 @lru_cache(maxsize=32)

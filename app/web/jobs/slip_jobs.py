@@ -1,12 +1,12 @@
 """What the papers of a job’s course hold: intake slip, tags, bench sheet, bill, packing note."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from datetime import timedelta
 
 from sqlalchemy.orm import Session
 
 from app.core.compare.card_front import say_care
-from app.core.facing.measurements import GaugesInUse, write_line
+from app.core.facing.measurements import write_line
 from app.core.jobs.charges import PAYMENT_SIGNS, share_of_tax
 from app.core.jobs.jobs import RETURN_WAYS
 from app.core.jobs.memos import CUSTOMS, jobs_in
@@ -14,7 +14,6 @@ from app.core.jobs.slips import (
     CARD_KINDS,
     BenchPart,
     BenchPlan,
-    BenchRow,
     BillPart,
     IntakePart,
     Label,
@@ -25,17 +24,16 @@ from app.core.jobs.slips import (
     TagPart,
 )
 from app.core.jobs.stages import EXPECTED, STAGES
-from app.core.plan.targets import list_target_rows
-from app.core.values.forms import format_date, format_money, shorten
+from app.core.plan.bench_table import list_rows
+from app.core.values.forms import format_date, format_money, short_date, shorten
 from app.core.values.passes import CUT_KINDS
 from app.core.values.pieces import CAUTION_DEFERS, MATERIAL_CAUTIONS, name_piece
-from app.core.values.units import format_blade, format_number, format_on_scale
+from app.core.values.units import format_number, format_on_scale
 from app.core.values.works import label_work
 from app.render.cut import CutRail, CutSize
-from app.store.records.charges import account_of, list_charges, list_payments
-from app.store.records.facings import KeptFacing, get_facing
+from app.store.records.charges import account_of, list_charges, list_payments, sum_of
+from app.store.records.facings import get_facing
 from app.store.records.jobs import list_order
-from app.store.records.measurements import Measurement
 from app.store.records.memos import last_memo, trial_of
 from app.store.records.shop import gauges_in_use
 from app.store.tables import BenchPass, Job, Shop, Work
@@ -47,7 +45,7 @@ from app.web.jobs.slip_subjects import (
     list_ticked,
     say_condition,
 )
-from app.web.plan.planning import gauges_for, plan_job
+from app.web.plan.planning import find_showing, gauges_for, plan_job
 from app.web.plan.plans import draw_cut_of, tell_plan
 
 TAG_LETTERS = 90
@@ -63,7 +61,7 @@ def intake_part(session: Session, subject: Subject, shop: Shop, printing: Printi
     money = [format_money(account.total_minor, shop.currency)]
     if account.paid_minor:
         money.append(f"paid {format_money(account.paid_minor, shop.currency)}")
-    elif deposit := _sum_of(order, "deposit_minor"):
+    elif deposit := sum_of(order, "deposit_minor"):
         money.append(f"deposit {format_money(deposit, shop.currency)}")
     return IntakePart(
         pieces=_intake_rows(order),
@@ -72,17 +70,11 @@ def intake_part(session: Session, subject: Subject, shop: Shop, printing: Printi
         complaints=_ticked_of(order, "complaint"),
         risks=_ticked_of(order, "risk"),
         warranty=_warranty(session, order),
-        declared_value=format_money(_sum_of(order, "declared_value_minor"), shop.currency),
+        declared_value=format_money(sum_of(order, "declared_value_minor"), shop.currency),
         goes_home=RETURN_WAYS[job.return_by],
         money=tuple(one for one in money if one),
         terms=shop.terms,
     )
-
-
-def _sum_of(order: Sequence[Job], name: str) -> int | None:
-    """Add an amount up over an order's jobs; None where none of them has it."""
-    amounts = [getattr(one, name) for one in order if getattr(one, name) is not None]
-    return sum(amounts) if amounts else None
 
 
 def _ticked_of(order: Sequence[Job], kind: str) -> str:
@@ -152,7 +144,7 @@ def make_label(subject: Subject, address: str) -> Label:
         head=str(job.number) if job else piece.marking or str(piece.id),
         customer=shorten(job.customer.name, 44) if job else "",
         piece=shorten(name, 48),
-        wanted=f"{wanted.day} {wanted:%b %Y}" if wanted else "",
+        wanted=short_date(wanted) if wanted else "",
         address=address,
         code=f"code-{job.number if job else piece.id}.svg",
     )
@@ -166,10 +158,13 @@ def bench_part(session: Session, subject: Subject, shop: Shop, printing: Printin
     read = {one.gauge_id for one in received.readings if one.gauge_id} if received else set()
     gauges = gauges_in_use(session, instrument_kind=job.piece.instrument_kind, and_blades=read)
     aim = get_facing(session, job.facing_id)
+    as_typed, bore_mm = (received.recorded, received.bore_mm) if received else (None, None)
+    rows = list_rows(find_showing(session, gauges), as_typed, None, aim.target if aim else None)
+    bore = "" if bore_mm is None else format_on_scale(bore_mm, gauges.bore)
     return BenchPart(
         condition=say_condition(job),
         line=f"As received: {write_line(received.recorded, gauges)}" if received else "",
-        rows=_bench_rows(received, gauges, _targets(aim, gauges) if aim else {}),
+        rows=(*((one.label, one.received, one.target) for one in rows), ("Exit bore", bore, "")),
         counted=gauges.counted,
         target_name=aim.name if aim else "",
         plan=_bench_plan(session, job),
@@ -204,69 +199,24 @@ _CUT_WORDS = {
 }
 
 
-def tell_passes(job: Job) -> Rows:
-    """List a job's passes and works by their day: day, what, with what, strokes, note."""
-    rows = [_pass_row(one) for one in job.passes if one.struck_at is None]
-    rows += [_work_row(one) for one in job.works if one.struck_at is None]
-    return tuple(sorted(rows, key=lambda row: row[0]))
+def tell_passes(job: Job, *, struck: bool = False) -> Rows:
+    """List a job's passes and works by their day: day, what, with what, strokes, note.
+
+    Those struck out too if asked, and said so.
+    """
+    done: list[BenchPass | Work] = [*job.passes, *job.works]
+    shown = [one for one in done if one.struck_at is None or struck]
+    return tuple(_row_of(one) for one in sorted(shown, key=lambda one: one.done_on))
 
 
-def _work_row(one: Work) -> tuple[str, ...]:
-    what = label_work(one.kind, one.label, one.amount_mm)
-    return one.done_on.isoformat(), what, one.material, "", one.note
-
-
-def _pass_row(one: BenchPass) -> tuple[str, ...]:
-    return (
-        one.done_on.isoformat(),
-        CUT_KINDS[one.kind].label,
-        ", ".join(part for part in (one.abrasive, one.grit) if part),
-        str(one.strokes or ""),
-        one.note,
-    )
-
-
-def _targets(aim: KeptFacing, gauges: GaugesInUse) -> dict[str, str]:
-    """Say where each blade should stop, by its label, and the tip."""
-    rows = list_target_rows(aim.target, aim.tolerance, gauges)
-    said = {
-        row.blade: row.left if row.left == row.right else f"{row.left}/{row.right}" for row in rows
-    }
-    tip = aim.target.tip_opening_mm
-    return said | ({"Tip": format_on_scale(tip, gauges.tip)} if tip is not None else {})
-
-
-def _bench_rows(
-    received: Measurement | None, gauges: GaugesInUse, targets: Mapping[str, str]
-) -> tuple[BenchRow, ...]:
-    facing = received.recorded if received else None
-
-    def read(gap_mm: float, rail: str) -> str:
-        stops = getattr(facing, rail) if facing else ()
-        found = (stop.position_mm for stop in stops if stop.gap_mm == gap_mm)
-        position = next(found, None)
-        return "" if position is None else format_on_scale(position, gauges.glass)
-
-    tip = facing.tip_opening_mm if facing else None
-    bore = received.bore_mm if received else None
-    return (
-        *(
-            BenchRow(
-                format_blade(blade.gap_mm),
-                read(blade.gap_mm, "left"),
-                read(blade.gap_mm, "right"),
-                targets.get(blade.label, ""),
-            )
-            for blade in gauges.blades
-        ),
-        BenchRow(
-            "Tip",
-            "" if tip is None else format_on_scale(tip, gauges.tip),
-            "",
-            targets.get("Tip", ""),
-        ),
-        BenchRow("Exit bore", "" if bore is None else format_on_scale(bore, gauges.bore), "", ""),
-    )
+def _row_of(one: BenchPass | Work) -> tuple[str, ...]:
+    if isinstance(one, Work):
+        what, used, strokes = label_work(one.kind, one.label, one.amount_mm), one.material, ""
+    else:
+        used = ", ".join(part for part in (one.abrasive, one.grit) if part)
+        what, strokes = CUT_KINDS[one.kind].label, str(one.strokes or "")
+    ending = " (struck out)" if one.struck_at else ""
+    return short_date(one.done_on), what + ending, used, strokes, one.note
 
 
 def estimate_part(session: Session, subject: Subject, shop: Shop, printing: Printing) -> SlipPart:
@@ -274,7 +224,7 @@ def estimate_part(session: Session, subject: Subject, shop: Shop, printing: Prin
     del printing
     job = job_of(subject)
     order = list_order(session, job)
-    total, deposit = account_of(session, order).total_minor, _sum_of(order, "deposit_minor")
+    total, deposit = account_of(session, order).total_minor, sum_of(order, "deposit_minor")
     sums, rest = _tax(total, shop), total
     if total is not None and deposit:
         sums = [("Total", format_money(total, shop.currency)), *sums]
@@ -391,20 +341,21 @@ def packing_part(session: Session, subject: Subject, shop: Shop, printing: Print
     told = parcel.details if parcel else {}
     name = name_piece(piece.maker, piece.model, piece.marking, piece.telling_marks)
     marks = piece.telling_marks if piece.telling_marks != name else ""
-    contents = [(name, marks)]
+    contents, materials = [(name, marks)], [piece.material]
     order = list_order(session, job) if job else []
     number, carrier, declared = told.get("number"), told.get("carrier"), told.get("declared")
     if job:
         several = len(order) > 1
         packed = jobs_in(told)
-        contents = [
-            line
+        inside = [
+            one
             for one in order
             if (str(one.number) in packed if packed else not several or _is_here(one))
-            for line in _packed(one, of_several=several)
         ]
+        contents = [line for one in inside for line in _packed(one, of_several=several)]
+        materials = [one.piece.material for one in inside] or materials
         number, carrier = number or job.tracking, carrier or RETURN_WAYS[job.return_by]
-        value = _sum_of(order, "declared_value_minor")
+        value = sum_of(order, "declared_value_minor")
         declared = declared or format_money(value, shop.currency)
     notes = [("On trial", f"due back {format_date(trial.due)}")] if trial else []
     if job and (warranty := _warranty(session, order)):
@@ -419,7 +370,9 @@ def packing_part(session: Session, subject: Subject, shop: Shop, printing: Print
         declared_value=declared or "",
         customs=tuple((words, told[key]) for key, words in CUSTOMS.items() if told.get(key)),
         notes=tuple(notes),
-        care=say_care(piece.material, shop.care_text),
+        care=tuple(
+            dict.fromkeys(line for one in materials for line in say_care(one, shop.care_text))
+        ),
     )
 
 

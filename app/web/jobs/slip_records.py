@@ -6,21 +6,23 @@ from sqlalchemy.orm import Session
 
 from app.core.compare.length_words import label_reading, show_reading
 from app.core.facing.measurements import ROLES, GaugesInUse, write_line
-from app.core.jobs.jobs import RETURN_WAYS
+from app.core.jobs.jobs import OUTCOMES, RETURN_WAYS
+from app.core.jobs.memos import MEMO_KINDS, tell_memo
 from app.core.jobs.slips import RecordJob, RecordPart, Rows, SlipPart
 from app.core.jobs.stages import STAGES
 from app.core.values.customers import INSTRUMENT_KINDS
-from app.core.values.forms import format_date, format_money, plural
+from app.core.values.forms import format_date, format_money, plural, short_date
 from app.core.values.lengths import is_length
 from app.core.values.pieces import MATERIALS
 from app.core.values.units import format_mm
 from app.store.records.charges import account_of
 from app.store.records.measurements import Measurement, last_facing, list_measurements, standing
+from app.store.records.memos import list_memos
 from app.store.records.passes import standing_passes
 from app.store.records.photos import list_photos
 from app.store.records.pieces import list_jobs_on
 from app.store.records.shop import gauges_in_use
-from app.store.tables import Job, Photo, Piece, Shop
+from app.store.tables import Job, Memo, Photo, Piece, Shop
 from app.web.facing.pictures import compare_picture
 from app.web.facing.summaries import summarise
 from app.web.jobs.slip_cards import describe_photo, maker_picture, order_photos
@@ -36,6 +38,7 @@ def record_part(session: Session, subject: Subject, shop: Shop, printing: Printi
     last = last_facing(measurements)
     photos = list_record_photos(session, piece)
     jobs = list(reversed(list_jobs_on(session, piece.id)))
+    memos = [one for one in reversed(list_memos(session, piece)) if one.struck_at is None]
     drawn = [one for one in standing(measurements) if one.facing.left or one.facing.right][-2:]
     facings = [None, None, *(one.facing for one in drawn)][-2:]
     return RecordPart(
@@ -46,9 +49,19 @@ def record_part(session: Session, subject: Subject, shop: Shop, printing: Printi
         readings=tuple(_record_line(one, gauges, shop) for one in measurements),
         lengths=tuple(row for one in measurements for row in _length_lines(one)),
         picture=maker_picture(compare_picture(facings[0], facings[1], gauges)),
-        jobs=tuple(_record_job(session, job, shop, photos) for job in jobs),
+        jobs=tuple(_record_job(session, job, shop, photos, memos) for job in jobs),
         photos=tuple(describe_photo(one) for one in photos if one.job_id is None),
+        memos=tuple(_memo_row(one) for one in memos if one.job_id is None),
     )
+
+
+def _memo_row(memo: Memo) -> tuple[str, ...]:
+    kind = MEMO_KINDS[memo.kind]
+    told = tell_memo(kind, memo.details)
+    if memo.due:
+        told.append((kind.due, format_date(memo.due)))
+    words = "\n".join(f"{label}: {words}" for label, words in told)
+    return memo.on.isoformat(), kind.label, words
 
 
 def list_record_photos(session: Session, piece: Piece) -> list[Photo]:
@@ -82,7 +95,7 @@ def _record_line(one: Measurement, gauges: GaugesInUse, shop: Shop) -> tuple[str
         role += f"\n{one.note}"
     length = told.facing_length_mm
     return (
-        one.taken_on.isoformat(),
+        short_date(one.taken_on),
         role,
         told.line + (f" (by true sizes {told.corrected_line})" if told.corrected_line else ""),
         "–" if length is None else f"{format_mm(length)} mm",
@@ -94,29 +107,39 @@ def _record_line(one: Measurement, gauges: GaugesInUse, shop: Shop) -> tuple[str
 def _length_lines(one: Measurement) -> Rows:
     """List what else was read on that day: bore, dial, other lengths, as typed and in mm."""
     return tuple(
-        (one.taken_on.isoformat(), label_reading(reading), show_reading(reading))
+        (short_date(one.taken_on), label_reading(reading), show_reading(reading))
         for reading in one.readings
         if reading.quantity in {"bore", "dial"} or is_length(reading)
     )
 
 
-def _record_job(session: Session, job: Job, shop: Shop, photos: Sequence[Photo]) -> RecordJob:
-    passes = tell_passes(job)
+def _record_job(
+    session: Session, job: Job, shop: Shop, photos: Sequence[Photo], memos: Sequence[Memo]
+) -> RecordJob:
+    passes = tell_passes(job, struck=True)
+    complaints = ", ".join(
+        f"{tick.label} ({OUTCOMES[tick.outcome]} after the work)" if tick.outcome else tick.label
+        for tick in job.ticks
+        if tick.kind == "complaint"
+    )
     total = format_money(account_of(session, [job]).total_minor, shop.currency)
     return RecordJob(
         heading=f"Job {job.number}, {format_date(job.dropped_off)}, {job.customer.name}: "
         f"{STAGES[job.stage].label}, {plural(len(standing_passes(job)), 'pass', 'passes')}",
         facts=(
             ("Asked for", job.request),
+            ("Wrong with it", complaints),
             ("Agreed", job.agreed_work),
             ("Condition", say_condition(job)),
             ("Came with", list_ticked(job, "came_with")),
+            ("Found", list_ticked(job, "finding")),
             ("Price", total),
             ("Returned", f"{RETURN_WAYS[job.return_by]}, {format_date(job.returned_on)}")
             if job.returned_on
             else ("Returned", ""),
         ),
         passes=passes,
-        history=tuple((event.on.isoformat(), event.words) for event in job.events),
+        history=tuple((short_date(event.on), event.words) for event in job.events),
         photos=tuple(describe_photo(one) for one in photos if one.job_id == job.id),
+        memos=tuple(_memo_row(one) for one in memos if one.job_id == job.id),
     )

@@ -23,12 +23,12 @@ from app.core.jobs.stages import EXPECTED
 from app.core.values.customers import INSTRUMENT_KINDS
 from app.core.values.forms import format_date, shorten
 from app.core.values.pieces import MATERIALS, name_piece
+from app.packed import folder_of
 from app.render.codes import draw_code
 from app.render.papers import Paper, make_paper
 from app.store.records.jobs import list_order
 from app.store.records.shop import get_mark, get_shop
 from app.store.tables import Instrument, Job, Piece, Shop
-from app.web.files import folder_of
 from app.web.jobs.slip_cards import card_part, draw_photo, half_card_part, list_card_photos
 from app.web.jobs.slip_jobs import (
     TAG_LETTERS,

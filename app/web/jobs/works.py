@@ -4,7 +4,6 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
 from app.core.jobs.stages import PASS
-from app.core.values.forms import Refused
 from app.core.values.works import parse_work
 from app.store.records.jobs import move_on
 from app.store.records.passes import add_work, strike_pass
@@ -37,8 +36,7 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock, number
         get_shop(session).currency,
         job.dropped_off,
     )
-    if isinstance(entry, Refused):
-        form.refuse(entry)
+    if form.is_refused(entry):
         return job_page(request, session, job, form)
     add_work(session, job, entry, clock.now())
     move_on(session, job, PASS, entry.done_on, clock.now())

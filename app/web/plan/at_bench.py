@@ -17,7 +17,7 @@ from app.core.plan.next_pass import (
     offer_passes,
     passes_since,
 )
-from app.core.plan.plan_tables import StepLine, list_steps
+from app.core.plan.plan_tables import StepLine, list_steps, list_unread_words
 from app.core.plan.shown import Showing
 from app.core.values.readings import FacingReadings, Uncertainties
 from app.store.records.facings import KeptFacing
@@ -46,12 +46,16 @@ class BenchTable:
 
 @dataclass(frozen=True, slots=True)
 class BenchPanel:
-    """The panel's values; `verdict` is None without a target or readings to hold against it."""
+    """The panel's values; `verdict` is None without a target or readings to hold against it.
+
+    `unread` says what of the rails was not read, and which blade would tell most.
+    """
 
     planned: JobPlan
     verdict: Verdict | None
     step: StepLine | None
     offers: tuple[PassOffer, ...]
+    unread: tuple[str, ...]
 
 
 def gather_table(
@@ -114,11 +118,18 @@ def gather_bench(session: Session, job: Job) -> BenchPanel | None:
     offers = offer_passes(log, list_used_passes(session), aim)
     strokes = tell_strokes(session, job, aim)
     steps = list_steps(planned.plan, planned.showing, strokes) if planned.plan else ()
+    unread: tuple[str, ...] = ()
+    if planned.plan and planned.last:
+        glass = planned.showing.gauges.glass
+        unread = list_unread_words(planned.plan, planned.last.facing, glass)
     return BenchPanel(
         planned=planned,
-        verdict=judge_next(planned.state, planned.plan, offers, passes_since(log))
+        verdict=judge_next(
+            planned.state, planned.plan, offers, passes_since(log), planned.loose_table
+        )
         if planned.state
         else None,
         step=steps[0] if steps else None,
         offers=offers,
+        unread=unread,
     )

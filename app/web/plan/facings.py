@@ -23,7 +23,7 @@ from app.core.plan.targets import (
     tell_target,
     tell_tolerance,
 )
-from app.core.values.forms import Refused
+from app.core.values.forms import Refused, as_number
 from app.core.values.units import SCALES, format_blade, format_mm, format_on_scale
 from app.render.profile import ProfilePicture, draw_profile
 from app.render.targets import target_lines
@@ -129,7 +129,7 @@ def new(request: Request, session: Reading, from_set: str = "") -> HTMLResponse:
 
 
 def _source(session: Session, text: str) -> Measurement | None:
-    return get_measurement(session, int(text)) if text.isdecimal() and len(text) < 10 else None
+    return get_measurement(session, number) if (number := as_number(text)) else None
 
 
 def _edit_page(
@@ -181,8 +181,7 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Res
     """Keep a new facing."""
     refuse_twice(session, form)
     entry = _parse(session, form, clock)
-    if isinstance(entry, Refused):
-        form.refuse(entry)
+    if form.is_refused(entry):
         return _edit_page(request, session, form, None)
     kept = add_facing(session, entry, clock.now())
     return commit_once(session, form, f"/facings/{kept.id}?said=new", clock.now())
@@ -287,8 +286,7 @@ def update(
     kept = found_or_404(find_facing(session, facing_id), NOT_HERE)
     before = _facing(session, facing_id)
     entry = _parse(session, form, clock)
-    if isinstance(entry, Refused):
-        form.refuse(entry)
+    if form.is_refused(entry):
         return _edit_page(request, session, form, before)
     gauges = gauges_for(session, before.instrument_kind)
     lines = tell_target(before.target, gauges), tell_target(entry.target, gauges)

@@ -5,13 +5,14 @@ from datetime import date
 
 from sqlalchemy.orm import Session
 
+from app.core.compare.table_profiles import FLATTEN_FIRST, TableProfile, say_doubt, say_table
 from app.core.facing.analysis import MalformedReading
 from app.core.facing.measurements import GaugesInUse
 from app.core.facing.suspects import leave_out
 from app.core.plan.bench import BenchState, judge_bench
 from app.core.plan.effort_map import EffortQuestion
 from app.core.plan.facings import THINNEST_MM, FacingTolerance, PlainFacing, Target, common_gaps
-from app.core.plan.next_pass import BenchAim, needed_cuts, plan_strokes, say_strokes
+from app.core.plan.next_pass import FLAT_CUTS, BenchAim, needed_cuts, plan_strokes, say_strokes
 from app.core.plan.piece_limits import PieceLimits, find_table_end
 from app.core.plan.plan import plan_removal
 from app.core.plan.plan_values import DONE, PlanLimits, PlanRequest, RemovalPlan
@@ -69,7 +70,7 @@ class JobPlan:
     """A job's target, its last readings, and what follows from both.
 
     Without target or readings there is no plan and no state; `refusal` says in words why a
-    plan could not be made from readings that are there.
+    plan could not be made from readings that are there, `loose_table` is one it can't go by.
     """
 
     facing: KeptFacing | None
@@ -79,6 +80,7 @@ class JobPlan:
     state: BenchState | None
     refusal: str
     showing: Showing
+    loose_table: TableProfile | None = None
 
 
 def last_read(job: Job) -> Measurement | None:
@@ -140,7 +142,28 @@ def plan_job(session: Session, job: Job) -> JobPlan:
         plan = plan_removal(request)
     except MalformedReading as error:
         refusal = str(error)
-    return JobPlan(facing, last, request, plan, state, refusal, showing)
+    if (loose := find_loose_table(job)) is not None:
+        request, plan, refusal = None, None, refuse_loose_table(loose, last)
+    return JobPlan(facing, last, request, plan, state, refusal, showing, loose)
+
+
+def refuse_loose_table(table: TableProfile, last: Measurement) -> str:
+    """Why nothing is planned on a table that isn't firm."""
+    return " ".join([say_table(table), *say_doubt(table, last.facing), FLATTEN_FIRST])
+
+
+def find_loose_table(job: Job) -> TableProfile | None:
+    """The table of a job's piece, as it was read last, if it isn't firm and was not cut since."""
+    read = [(one, table) for one in standing(measurements_of_job(job)) if (table := one.table)]
+    if not read or read[-1][1].is_firm:
+        return None
+    last, table = read[-1]
+    since = (last.taken_on, last.kept_at)
+    cut = any(
+        one.kind in FLAT_CUTS and one.struck_at is None and (one.done_on, one.created_at) > since
+        for one in job.passes
+    )
+    return None if cut else table
 
 
 def tell_as_planned(session: Session, job: Job, planned: JobPlan) -> str:

@@ -25,12 +25,11 @@ from app.core.plan.plan_tables import (
 )
 from app.core.plan.shown import Showing, write_shown
 from app.core.plan.targets import tell_tolerance
-from app.core.values.forms import Refused
 from app.core.values.pieces import CAUTION_DEFERS, MATERIAL_CAUTIONS
 from app.render.cut import CutPicture, CutRail, CutSize, draw_cut
 from app.render.effort_map import EffortPicture, draw_effort_map
 from app.render.scales import Size
-from app.store.records.pieces import save_limits
+from app.store.records.revisions import save_entry
 from app.store.tables import Job
 from app.web.drawn import answer_picture
 from app.web.facing.pictures import blade_levels
@@ -192,9 +191,8 @@ def update_piece(
     """Keep what the plan must know of the piece."""
     job = job_or_404(session, number)
     limits = parse_limits(form.values)
-    if isinstance(limits, Refused):
-        form.refuse(limits)
+    if form.is_refused(limits):
         return _page(request, session, job, form)
-    save_limits(session, job.piece, limits, clock.now())
+    save_entry(session, job.piece, limits, None, clock.now())
     session.commit()
     return go_to(f"/jobs/{number}/plan?said=piece#piece")

@@ -21,7 +21,15 @@ from app.core.plan.plan_values import (
     RemovalPlan,
     StationCut,
 )
-from app.web.facing.service import FacingIn, Gap, Position, SpreadsIn, StopIn, refuse_field
+from app.web.facing.service import (
+    FacingIn,
+    Gap,
+    Position,
+    StopIn,
+    UncertaintiesIn,
+    pick,
+    refuse_field,
+)
 
 router = APIRouter(prefix="/api")
 
@@ -67,7 +75,7 @@ class TargetIn(FacingIn):
         return replace(facing, shape=number)
 
 
-class PlanIn(SpreadsIn):
+class PlanIn(UncertaintiesIn):
     """What `/api/plan` takes; the limits are optional and only lead to cautions."""
 
     now: FacingIn
@@ -90,19 +98,16 @@ class PlanIn(SpreadsIn):
         return PlanRequest(
             now=self.now.value(),
             target=self.target.target(self.length_gap_mm),
-            length_gap_mm=self.length_gap_mm,
-            table_end_mm=self.table_end_mm,
-            tilt_limit_mm_per_mm=self.tilt_limit_mm_per_mm,
-            tolerance_mm=self.tolerance_mm,
-            position_tolerance_mm=self.position_tolerance_mm,
-            tip_tolerance_mm=self.tip_tolerance_mm,
-            tip_slope_deg=self.tip_slope_deg,
-            beak_slope_deg=self.beak_slope_deg,
             uncertainties=self.uncertainties(),
             limits=PlanLimits(
                 self.most_table_mm, self.most_rail_mm, self.window_end_mm, self.table_allowance_mm
             ),
+            **pick(self, _SAME),
         )
+
+
+_SAME = """length_gap_mm table_end_mm tilt_limit_mm_per_mm tolerance_mm position_tolerance_mm
+    tip_tolerance_mm tip_slope_deg beak_slope_deg"""
 
 
 @router.post("/plan")
@@ -148,32 +153,20 @@ def _plan(found: RemovalPlan) -> dict[str, Any]:
 
 def _table(found: RemovalPlan) -> dict[str, float]:
     table = found.table
-    return {
-        "at_break_mm": table.at_break_mm,
-        "at_end_mm": table.at_end_mm,
-        "break_mm": table.break_mm,
-        "end_mm": table.end_mm,
+    return pick(table, "at_break_mm at_end_mm break_mm end_mm saved_mm") | {
         "at_least_mm": table.least.at(table.break_mm),
         "at_most_mm": table.most.at(table.break_mm),
         "exact_mm": table.exact.at(table.break_mm),
-        "saved_mm": table.saved_mm,
     }
 
 
 def _cut(station: StationCut) -> dict[str, float]:
-    return {
-        "position_mm": station.position_mm,
-        "cut_mm": station.cut_mm,
-        "cut_u_mm": station.u_mm,
-        "now_mm": station.now_mm,
-        "after_table_mm": station.after_table_mm,
-        "target_mm": station.target_mm,
-        "final_mm": station.final_mm,
-    }
+    names = "position_mm cut_mm now_mm after_table_mm target_mm final_mm"
+    return pick(station, names) | {"cut_u_mm": station.u_mm}
 
 
 def _stops(stops: tuple[ExpectedStop, ...]) -> list[dict[str, float | None]]:
-    return [{"gap_mm": one.gap_mm, "position_mm": one.position_mm} for one in stops]
+    return [pick(stop, "gap_mm position_mm") for stop in stops]
 
 
 def _expected(readings: ExpectedReadings) -> dict[str, Any]:

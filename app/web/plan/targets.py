@@ -16,7 +16,7 @@ from app.core.plan.targets import (
     parse_facing,
     tell_target,
 )
-from app.core.values.forms import Refused, format_date
+from app.core.values.forms import Refused, as_number, format_date
 from app.core.values.pieces import name_piece
 from app.store.records.facings import (
     KeptFacing,
@@ -157,7 +157,7 @@ def update(request: Request, session: Writing, form: Typed, clock: Clock, number
     location = f"/jobs/{number}/plan?said=target"
     today, now = clock.today(), clock.now()
     key, _, text = form.get("target").partition("-")
-    chosen = int(text) if text.isdecimal() and len(text) < 10 else None
+    chosen = as_number(text)
     if key == "none":
         choose_facing(session, job, None, "No target.", today, now)
         location = f"/jobs/{number}"
@@ -167,8 +167,7 @@ def update(request: Request, session: Writing, form: Typed, clock: Clock, number
         choose_facing(session, job, facing, _say_target(session, kept), today, now)
     else:
         entry = _parse(session, job, form, clock, key, chosen)
-        if isinstance(entry, Refused):
-            form.refuse(entry)
+        if form.is_refused(entry):
             return _page(request, session, job, form)
         facing = add_facing(session, entry, now, in_library=False)
         kept = found_or_404(get_facing(session, facing.id), "There is no such facing.")

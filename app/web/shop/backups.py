@@ -10,7 +10,7 @@ from fastapi import APIRouter, Depends, HTTPException, Request
 from fastapi.responses import HTMLResponse, Response
 
 from app.core.shop.backups import UpkeepEntry, find_fault, is_due, parse_upkeep, say_age
-from app.core.values.forms import Refused
+from app.packed import folder_of
 from app.store.book.backup import (
     Backup,
     BackupFailed,
@@ -20,7 +20,6 @@ from app.store.book.backup import (
     size_of,
 )
 from app.store.book.backup_places import PLACE_NAME, Unusable, own_place, prepare_folder
-from app.store.book.locks import BookProblem
 from app.store.book.restoring import find_backup, restore_backup
 from app.store.book.upkeep import (
     Upkeep,
@@ -31,7 +30,7 @@ from app.store.book.upkeep import (
     read_upkeep,
 )
 from app.store.files import say_disk
-from app.web.files import folder_of
+from app.store.problems import BookProblem
 from app.web.pages import Clock, Form, Typed, found_or_404, go_to, show_page
 from app.web.settings import Settings
 
@@ -169,8 +168,7 @@ def update(request: Request, clock: Clock, watch: Watching, form: Typed) -> Resp
     """Change where backups go and which are kept."""
     upkeep = read_upkeep(clock.book, clock.now())
     entry = parse_upkeep(form.values)
-    if isinstance(entry, Refused):
-        form.refuse(entry)
+    if form.is_refused(entry):
         return _page(request, clock, watch, form)
     if form.seen_version not in {None, upkeep.version}:
         form.problems = {"folder": "These settings were changed in another window meanwhile. "

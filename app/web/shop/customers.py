@@ -8,7 +8,6 @@ from fastapi.responses import HTMLResponse, Response
 
 from app.core.facing.measurements import write_line
 from app.core.values.customers import parse_customer
-from app.core.values.forms import Refused
 from app.store.book.forgetting import get_forgetting
 from app.store.records.customers import (
     get_customer,
@@ -83,8 +82,7 @@ def update(
     """Change a customer."""
     customer = found_or_404(get_customer(session, customer_id), NOT_HERE)
     entry = parse_customer(form.values)
-    if isinstance(entry, Refused):
-        form.refuse(entry)
+    if form.is_refused(entry):
         return show_page(request, "customers/edit.html", form=form, customer=customer)
     save_customer(session, customer, entry, form.seen_version, clock.now())
     session.commit()

@@ -17,10 +17,10 @@ from app.core.values.cells import write_cell, write_lines
 from app.core.values.units import SCALES
 from app.store.book.describing import CODES
 from app.store.book.exporting import count_steps, export_book
-from app.store.book.locks import BookProblem
 from app.store.book.opening import EXPORTING_NAME
 from app.store.book.sessions import Sessions
 from app.store.files import PHOTOS_NAME
+from app.store.problems import BookProblem
 from app.store.records.measurements import Measurement, list_measurements
 from app.web.pages import Reading, found_or_404, go_to, piece_or_404, show_page
 from app.web.settings import VERSION, Settings

@@ -25,6 +25,10 @@ from app.web.guard import BODY_LIMIT
 from app.web.pages import Clock, Form, Reading, Writing, commit_once, refuse_twice, show_page
 
 router = APIRouter(prefix="/notebook")
+ALSO_OF = (
+    "such a piece stands under {} as well, and this one is kept as another. If it is one piece, "
+    "make the two one on its page."
+)
 TWINS = "Two pieces like this are in the book: write in “marks” what tells this one from its twin."
 
 
@@ -128,7 +132,8 @@ def _show(row: NotebookRow, known: Known) -> ShownRow:
         kept.append("customer in the book" if known.customer_id else "customer")
         kept.append(f"{name} (in the book)" if known.piece_id else name)
         kept.append(_say_set(row, known))
-    return ShownRow(row.number, who, tuple(words for words in kept if words), problems, row.doubts)
+    doubts = (*row.doubts, *((ALSO_OF.format(known.also_of),) if known.also_of else ()))
+    return ShownRow(row.number, who, tuple(words for words in kept if words), problems, doubts)
 
 
 def _say_set(row: NotebookRow, known: Known) -> str:

@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 
 from app.core.facing.measurements import RAIL_VIEWS
 from app.core.shop.shop import BLADE_ORDERS, PAPERS, parse_shop
-from app.core.values.forms import Refused, format_money, minor_digits, plural
+from app.core.values.forms import format_money, minor_digits, plural
 from app.store.records.shop import get_shop, has_amounts, list_blade_sets, list_gauges, save_shop
 from app.web.pages import Clock, Form, Reading, Typed, Writing, go_to, show_page
 
@@ -44,8 +44,7 @@ def _page(request: Request, session: Session, form: Form) -> HTMLResponse:
 def update(request: Request, session: Writing, form: Typed, clock: Clock) -> Response:
     """Change the settings."""
     entry = parse_shop(form.values)
-    if isinstance(entry, Refused):
-        form.refuse(entry)
+    if form.is_refused(entry):
         return _page(request, session, form)
     kinds = ("glass", "wedge", "bore_gauge")
     known: dict[str, Sequence[Any]] = {f"{kind}_id": list_gauges(session, kind) for kind in kinds}
@@ -74,9 +73,9 @@ def _ask_about_amounts(session: Session, form: Form, wanted: str) -> None:
         )
     elif form.get("relabel") != wanted:
         was, then = format_money(8550, present), format_money(8550, wanted)
-        form.problems["currency"] = (
+        form.problems["relabel"] = (
             f"Amounts are written in {present} already, and nothing is converted: what says {was} "
-            f"would say {then}. Say below if that is right."
+            f"would say {then}. Tick it if that is right."
         )
         form.questions["relabel"] = f"They were meant in {wanted} all along"
 

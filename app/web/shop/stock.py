@@ -1,12 +1,16 @@
 """The stock: blanks, papers, reeds, with a level that warns."""
 
+from dataclasses import asdict
+
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
 from app.core.shop.stock import StockEntry, parse_move, parse_stock
 from app.core.values.forms import Refused
-from app.store.records.stock import add_stock, list_stock, save_stock
+from app.store.records.keeping import keep
+from app.store.records.revisions import save_entry
+from app.store.records.stock import list_stock
 from app.store.tables import Stock
 from app.web.pages import (
     Clock,
@@ -44,10 +48,9 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Res
     """Begin a line of the stock."""
     refuse_twice(session, form)
     entry = parse_stock(form.values)
-    if isinstance(entry, Refused):
-        form.refuse(entry)
+    if form.is_refused(entry):
         return _page(request, session, form)
-    add_stock(session, entry)
+    keep(session, Stock(**asdict(entry)))
     return commit_once(session, form, "/stock?said=kept", clock.now())
 
 
@@ -67,10 +70,9 @@ def update(
         )
     else:
         entry = parse_stock(form.values)
-    if isinstance(entry, Refused):
-        form.refuse(entry)
+    if form.is_refused(entry):
         moving = form.get("do") in {"take", "add"}
         return _page(request, session, form, None if moving else stock, stock.id)
     request.state.back = "/stock"
-    save_stock(session, stock, entry, form.seen_version, clock.now())
+    save_entry(session, stock, entry, form.seen_version, clock.now())
     return commit_once(session, form, "/stock?said=kept", clock.now())

@@ -50,7 +50,7 @@ def test_figures_are_written_as_they_were_read():
         (Told(0.0, 0.25, moved=True, together=True),
          "A little longer than it came: none shows it alone, all together do."),
         (Told(0.05, 0.0, moved=True, as_whole=True),
-         "It has changed as a whole, but this figure by itself doesn’t show it."),
+         "The facing has changed as a whole, but this figure by itself doesn’t show it."),
         (Told(0.0, 1.5, doubted=True),
          "A reading is to be taken again before anything is said of it."),
     ],

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from app.core.compare.card_front import SAME_TOO, Told, list_figures
+from app.core.compare.card_front import SAME, SAME_TOO, Told, list_figures
 from app.core.compare.cards import build_measured_part
 from app.core.compare.comparison import compare
 from app.core.compare.differences import ReadSet, take_facing
@@ -235,10 +235,15 @@ def check_card(sets):
     # something is shown to have changed exactly where the card may say so
     shown = bool(sure) or any(one.verdict == "changed" for one in made.figures)
     assert shown == told.moved
-    same = "The same as it came, as far as can be measured."
-    assert not (told.as_whole and same in {tip.sentence, length.sentence})
+    for one, change in ((tip, "tip_opening"), (length, "facing_length")):
+        beyond = any(row.changed for row in compared.changes if row.quantity == change)
+        # a number larger than its own ± is never called the same
+        assert not (beyond and one.sentence in {SAME, SAME_TOO}), one
+        assert not (beyond and figures[one.label].verdict == "="), one
+
+    assert not (told.as_whole and SAME in {tip.sentence, length.sentence})
     for one in (tip, length):
-        assert one.sentence not in {same, SAME_TOO} or figures[one.label].verdict == "=", one
+        assert one.sentence not in {SAME, SAME_TOO} or figures[one.label].verdict == "=", one
     # what the readings say of the curve and the rails
     assert not any("follow" in words for words in made.curves)
     for words, analysis in zip(made.curves, (compared.before, compared.after), strict=True):
@@ -263,7 +268,7 @@ def test_cards_of_every_simulated_kind_hold_together():
             check_card(sets)
 
 
-def test_what_was_done_is_gathered_by_kind_of_cut():
+def test_what_was_done_is_gathered_by_kind_of_cut_in_the_order_it_was_begun():
     day = date(2026, 1, 1)
     passes = [
         PassEntry(day, "tilted", "wet paper", "600", 8, None, ""),
@@ -271,11 +276,11 @@ def test_what_was_done_is_gathered_by_kind_of_cut():
         PassEntry(day, "flat", "", "", None, None, ""),
     ]
     assert say_done(passes) == (
-        "Flat on the plate: 1 pass. "
-        "Tilted toward the tip: 2 passes, 12 strokes (wet paper 600, wet paper 1000)."
+        "Tilted toward the tip: 2 passes, 12 strokes (wet paper 600, wet paper 1000). "
+        "Flat on the plate: 1 pass."
     )
     assert tell_done(passes) == (
-        "Worked flat on the plate.",
         "Worked on the plate, tilted toward the tip, in 2 passes.",
+        "Worked flat on the plate.",
     )
     assert (say_done([]), tell_done([])) == ("", ())

@@ -83,6 +83,7 @@ def test_a_line_s_dash_empties_what_stood_in_the_cell():
 def test_one_number_for_both_rails_is_read_once_and_two_are_not():
     line = "35.5 23.5 12.5 – / 1.11"
     assert parse(line=line).entry.read_once
+    assert parse(line="35 1/2 23-1/2 12 1/2 6 1/2 / 1.11").entry.read_once
     assert not parse(line="35.5 23.5/23.5 12.5 6.5").entry.read_once
     assert not parse(b4_left="35.5", b4_right="35.5").entry.read_once
     spread = parse(line=line).cells

@@ -41,7 +41,9 @@ def test_a_tip_stands_off_only_where_it_stands_off_every_curve_that_fits():
     between = judge(TRADE, (1.10, 0.01))
     assert abs(between.tip_offset_mm) > 2 * between.tip_offset_u_mm
     assert between.tip_stands == UNCLEAR
-    assert describe_rail(between).endswith("so how the tip stands can’t be told.")
+    assert describe_rail(between).endswith(
+        "how the tip stands to all the curves that fit can’t be told."
+    )
     assert judge(TRADE, (1.30, 0.01)).tip_stands == OUTSIDE
 
 

@@ -21,7 +21,7 @@ from app.store.book.contents import (
     write_rows,
 )
 from app.store.book.migrating import migrate_book
-from app.store.book.sessions import open_book_engine, open_engine
+from app.store.engines import open_book_engine, open_engine
 from app.store.tables import Base
 from tests.books import FIRST, content_of
 from tests.store.scripts import MIGRATIONS

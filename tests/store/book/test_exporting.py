@@ -27,8 +27,9 @@ from app.store.book.describing import CODES, column_words, describe_column
 from app.store.book.exporting import export_book
 from app.store.book.importing import inspect_export
 from app.store.book.migrating import migrate_book, newest_revision
-from app.store.book.sessions import BookProblem, open_engine
 from app.store.book.upkeep import read_upkeep
+from app.store.engines import open_engine
+from app.store.problems import BookProblem
 from app.web.app import open_book
 from app.web.settings import VERSION, Settings
 from tests.books import FIRST

@@ -25,10 +25,10 @@ from app.store.book.backup import (
 from app.store.book.backup_places import PLACE_NAME, Unusable, own_place, prepare_folder
 from app.store.book.opening import clear_left_over, open_sessions
 from app.store.book.restoring import find_backup, restore_backup
-from app.store.book.sessions import BookProblem
 from app.store.book.upkeep import Upkeep, read_upkeep
 from app.store.files import hash_file
 from app.store.postgresql.addresses import find_address
+from app.store.problems import BookProblem
 from tests.books import FIRST, PHOTO, THIRD, content_of
 from tests.conftest import NOON
 from tests.store.book.test_importing import put, rewritten

@@ -17,7 +17,8 @@ from app.store.book import importing
 from app.store.book.contents import content_hash
 from app.store.book.importing import inspect_export
 from app.store.book.migrating import migrate_book
-from app.store.book.sessions import BookProblem, open_engine
+from app.store.engines import open_engine
+from app.store.problems import BookProblem
 from tests.books import FIRST, THIRD, hash_of
 from tests.store.book.test_opening import bytes_of
 from tests.store.exports import bring, hash_book, take

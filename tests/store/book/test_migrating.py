@@ -10,12 +10,14 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import text
 
 from app.core.shop.shop import DEFAULT_CARE, DEFAULT_TERMS
+from app.packed import folder_of
 from app.store.book.migrating import alembic_config, current_revision, migrate_book, newest_revision
-from app.store.book.sessions import PRAGMAS, Sessions, open_engine
+from app.store.book.sessions import Sessions
+from app.store.engines import open_engine
+from app.store.on_sqlite import PRAGMAS
 from app.store.records.shop import get_mark, get_shop
 from app.store.records.slips import get_slip, get_slip_file
 from app.store.tables import Base
-from app.web.files import folder_of
 from tests.store.keep_book import BOOKS
 
 

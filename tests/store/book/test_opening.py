@@ -13,8 +13,10 @@ from fastapi.testclient import TestClient
 from app.store.book.acts import count_acts, read_note
 from app.store.book.backup import make_backup
 from app.store.book.restoring import restore_backup
-from app.store.book.sessions import PRAGMAS, BookProblem, check_settings, open_engine
 from app.store.book.upkeep import read_upkeep
+from app.store.engines import check_settings, open_engine
+from app.store.on_sqlite import PRAGMAS
+from app.store.problems import BookProblem
 from app.web.app import create_app, open_book
 from app.web.commands import main
 from app.web.settings import Settings

@@ -13,9 +13,10 @@ from app.store.book.acts import NOTE_NAME
 from app.store.book.backup import list_backups, make_backup
 from app.store.book.migrating import migrate_book
 from app.store.book.restoring import find_backup, restore_backup
-from app.store.book.sessions import BookProblem, open_book_engine, open_engine
 from app.store.book.upkeep import read_upkeep
+from app.store.engines import open_book_engine, open_engine
 from app.store.postgresql.addresses import find_address
+from app.store.problems import BookProblem
 from app.web.app import open_book
 from app.web.settings import Settings
 from tests.books import FIRST, PHOTO, SECOND, THIRD, content_of, rows_of

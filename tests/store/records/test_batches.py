@@ -12,10 +12,9 @@ from app.store.records.batches import (
     list_batches,
     list_made_pieces,
     own_customer_id,
-    save_batch,
 )
 from app.store.records.facings import add_facing
-from app.store.records.revisions import Conflict, list_revisions
+from app.store.records.revisions import Conflict, list_revisions, save_entry
 from app.store.records.shop import get_shop
 from app.store.tables import Customer
 from tests.store.records.test_facings import ENTRY
@@ -69,7 +68,7 @@ def test_batches_are_listed_with_how_many_pieces_they_have(session, batch):
 
 def test_a_change_keeps_what_the_batch_said(session, batch):
     entry = BatchEntry("Spring run A", batch.facing_id, TODAY, "first half")
-    save_batch(session, batch, entry, 1, NOW)
+    save_entry(session, batch, entry, 1, NOW)
     assert list_revisions(session, "batch", batch.id)[0].before["name"] == "Spring run"
     with pytest.raises(Conflict):
-        save_batch(session, batch, BatchEntry("B", batch.facing_id, TODAY, ""), 1, NOW)
+        save_entry(session, batch, BatchEntry("B", batch.facing_id, TODAY, ""), 1, NOW)

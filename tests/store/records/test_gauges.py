@@ -4,10 +4,10 @@ from alembic import command
 from sqlalchemy import create_engine, text
 
 from app.core.gauges.blade_sets import BladeSetEntry
+from app.packed import folder_of
 from app.store.book.migrating import alembic_config, migrate_book
 from app.store.records.blade_sets import get_blade_set, save_blade_set, save_families, set_for_kind
 from app.store.records.revisions import list_revisions
-from app.web.files import folder_of
 from tests.conftest import NOON
 
 

@@ -25,7 +25,8 @@ from app.core.plan.removal import group_pairs, learn_rate
 from app.core.values.customers import INSTRUMENT_KINDS
 from app.core.values.pieces import MATERIALS
 from app.core.values.readings import Uncertainties
-from app.store.book.sessions import BookProblem
+from app.packed import folder_of
+from app.store.problems import BookProblem
 from app.store.records.charges import account_of
 from app.store.records.jobs import get_job
 from app.store.records.measurements import list_measurements, measurements_of_job
@@ -51,7 +52,6 @@ from app.store.tables import (
 )
 from app.web.app import open_book
 from app.web.demo.filling import DiaryRefused, Line, fill_book, read_made_up_shop
-from app.web.files import folder_of
 from app.web.settings import Settings
 from tests.conftest import NOON
 

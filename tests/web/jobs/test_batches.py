@@ -248,3 +248,6 @@ def test_duplicates_of_a_loved_piece_are_a_batch_in_one_step(browser, take_in, r
     assert target.text == "Same as Kestrel Row “N4”, 25 November 2026"
     assert OPEN_LINE in browser.text
     assert "none: judged by" not in browser.text  # the shop's usual tolerances
+    browser.open("/batches/new?from_set=1")
+    browser.send("main form", name="And two more", count="2", marking="E-#")
+    assert browser.page.select_one("main a[href^='/facings/']")["href"] == target["href"]

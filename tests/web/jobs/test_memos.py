@@ -146,7 +146,7 @@ def test_a_message_once_sent_says_what_and_when(browser, job):
     form = "section[aria-labelledby=ready-heading] form"
     body = browser.page.select_one(f"{form} [name=message_body]")["value"]
     browser.send(form, message_by="text")
-    kept = browser.page.select_one("#sent details")
+    kept = browser.page.select_one("#message details")
     assert "25 November 2026" in kept.text
     assert "by text message" in kept.text
     assert kept.select_one(".as-sent").text == body
@@ -168,7 +168,7 @@ def test_a_message_s_time_is_told_by_the_bench_s_own_clock(browser, job, clock):
     browser.open(f"/jobs/{job}/messages")
     browser.send("section form", message_by="mail")
     told = clock().astimezone(timezone(timedelta(hours=5, minutes=45)))
-    assert f"{told:%H:%M}: " in browser.page.select_one("#sent summary").text
+    assert f"{told:%H:%M}: " in browser.page.select_one("#message summary").text
     assert "UTC" not in browser.text
 
 
@@ -212,6 +212,9 @@ def test_how_it_blows_is_the_player_s_word_else_how_hard_it_is_now(
     memo(browser, "play_test", who="O.", said="so", feel="harder")
     assert "With the same reed, beside before the work it blows harder" in browser.text
     memo(browser, "play_test", who="P.", said="and so", feel="")
+    words = " ".join(opened(browser, "/pieces/1/papers/piece_record").split())
+    assert "hard (better after the work)" in words
+    assert "beside before the work: it blows harder" in words
     with sessions.read() as session:
         assert [one.said for one in list_felt(session)] == ["harder"]
 

@@ -48,6 +48,13 @@ def test_a_piece_that_went_home_before_is_not_packed_again(order):
     assert "“T1”" not in words_of(order, "packing_note")
 
 
+def test_a_message_speaks_of_the_whole_order_and_of_what_stands_on_its_bill(order):
+    order.open("/jobs/2/messages")
+    text = order.page.select_one("#estimate-text").text
+    assert "for your “T1” and 2 more I propose:\nrefacing\n" in text
+    assert "Price: 234.40 EUR. Deposit: 30.00 EUR." in text
+
+
 def test_what_holds_for_some_pieces_names_their_jobs_on_the_one_slip(order):
     order.open("/jobs/3/edit")
     order.send("main form", risk=["crack: may run on"])
@@ -132,11 +139,11 @@ def test_a_quote_is_told_accepted_by_message_and_moves_every_piece_on(order, clo
 def test_a_quote_struck_out_waits_for_no_answer_and_comes_back(order):
     order.open("/jobs/3/charges")
     order.send("form[action$=quotes]")
-    order.send("#quotes form[action$=strike]", do="strike")
+    order.send("#quote form[action$=strike]", do="strike")
     assert order.path == "/jobs/3/charges"
-    assert order.page.select_one("#quotes .struck").text.startswith("234.40 EUR told on")
+    assert order.page.select_one("#quote .struck").text.startswith("234.40 EUR told on")
     assert not order.page.select("form[action*='quotes/']")
-    order.send("#quotes form[action$=strike]", do="bring_back")
+    order.send("#quote form[action$=strike]", do="bring_back")
     assert order.page.select("form[action*='quotes/']")
 
 

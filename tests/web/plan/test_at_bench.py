@@ -124,6 +124,22 @@ def test_what_can_not_be_kept_comes_back_on_the_same_page_with_all_that_was_type
     assert browser.page.select_one(f"#{names[3]}")["value"] == "1e3"
 
 
+def test_on_a_table_that_rocks_nothing_is_cut_before_it_is_flat(bench, browser, read_line):
+    job = bench()
+    read_line(job, CLOSE_LINE, role="at_the_bench", table_heel_left="0.04", table_middle_left="0",
+              table_break_left="0.04")  # fmt: skip
+    assert verdict(browser).startswith("The table is crowned by 0.04 ± 0.0")
+    assert verdict(browser).endswith("Flatten it first, then read again.")
+    browser.open(f"/jobs/{job}/plan")
+    assert browser.page.select_one("#verdict-heading") is None
+    assert "the tip is in doubt by ±" in browser.page.select_one(".problems").text
+    browser.open(f"/jobs/{job}/what-if")
+    assert "Flatten it first, then read again." in browser.page.select_one(".caution").text
+    note(browser, job, kind="table")
+    browser.open(f"/jobs/{job}")
+    assert "crowned" not in verdict(browser)
+
+
 def test_the_history_says_what_brought_a_job_to_a_stage_that_nobody_chose(browser, bench):
     job = bench()
     note(browser, job)
@@ -234,3 +250,12 @@ def test_a_job_that_went_home_shows_no_bench(browser, bench):
 def test_readings_that_can_not_be_planned_by_are_said_to_be_so(browser, bench):
     bench("33.5 – – –")
     assert "at least two readings" in browser.page.select_one("#at-bench").text
+
+
+def test_what_was_not_read_is_told_at_the_bench_with_the_blade_that_would_tell_most(browser, bench):
+    bench("33.5 20.5 – – / 1.05")
+    words = browser.page.select_one(".pass-row").text
+    assert "from 0 to 20.5 on the glass there is no reading to go by" in words
+    assert "A blade of about 0.0" in words
+    bench()
+    assert "no reading to go by" not in browser.page.select_one(".pass-row").text

@@ -142,7 +142,7 @@ def test_readings_too_few_to_plan_by_are_said_to_be_so(browser, take_in, read_li
 
 def test_the_plan_answers_more_open_and_no_harder(browser, client, plan):
     job = plan("33.5 21 11.5 5.5 / 1.07", "36 23.5 13.5 7 / 1.15")
-    feel = browser.page.select_one("section[aria-labelledby=feel-heading]")
+    feel = browser.page.select_one("#feel")
     rows = [one.text for one in feel.select("tbody tr")]
     assert rows[0].startswith("tip 1.15 mm")
     assert "on the glass" in rows[0]

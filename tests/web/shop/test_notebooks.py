@@ -183,3 +183,16 @@ def test_of_twins_in_the_book_the_row_must_say_which(browser, take_in):
     browser.send("main form", do="look", table=table)
     assert "Two pieces like this are in the book" in browser.text
     assert browser.page.select_one("tr.is-wrong")
+
+
+def test_a_piece_under_two_owners_is_asked_about_in_the_table_and_against_the_book(
+    bring, browser, take_in
+):
+    two = f"{HEADING}\n{ONE},,,,\nJörg Ł,,Bb clarinet,Kestrel Row,N4,,,,\n"
+    bring(two)
+    assert "such a piece stands under Ottilie Wiesenrauch, row 1 as well" in browser.text
+    take_in("Zoë Łukołapkowa")
+    bring(two)
+    assert "such a piece stands under Zoë Łukołapkowa, in the book as well" in browser.text
+    bring(two, do="keep")
+    assert browser.path == "/customers"

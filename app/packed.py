@@ -3,7 +3,7 @@
 from functools import cache
 from pathlib import Path
 
-_APP = Path(__file__).resolve().parent.parent
+_APP = Path(__file__).resolve().parent
 
 
 @cache
