@@ -123,7 +123,7 @@ def test_a_quote_is_told_accepted_by_message_and_moves_every_piece_on(order, clo
     read_line(1, RECEIVED_LINE)
     order.open("/jobs/2/charges")
     order.send("form[action$=quotes]", good_until="2026-12-20")
-    assert "234.40 EUR told on 25 November 2026, good until 20 December 2026" in order.text
+    assert "234.40 EUR quoted on 25 November 2026, good until 20 December 2026" in order.text
     clock.pass_days(3)
     order.open("/jobs/2/charges")
     order.send("form[action*='quotes/']", status=422, answered_on="2026-11-20")
@@ -141,7 +141,7 @@ def test_a_quote_struck_out_waits_for_no_answer_and_comes_back(order):
     order.send("form[action$=quotes]")
     order.send("#quote form[action$=strike]", do="strike")
     assert order.path == "/jobs/3/charges"
-    assert order.page.select_one("#quote .struck").text.startswith("234.40 EUR told on")
+    assert order.page.select_one("#quote .struck").text.startswith("234.40 EUR quoted on")
     assert not order.page.select("form[action*='quotes/']")
     order.send("#quote form[action$=strike]", do="bring_back")
     assert order.page.select("form[action*='quotes/']")
