@@ -24,8 +24,8 @@ PLACES = {*NAMES["places"], *NAMES["elsewhere"]["places"]}
 NAMED = {"customer_name", "piece_maker", "piece_model", "instrument_maker", "instrument_model"}
 ADDRESSES = {"address", "customer_address"}
 TELEPHONES = {"phone", "customer_phone"}
-# words with capital letters that name nobody
-WORDS = {"Spying Camera", "Wet Paper", "Ἑλληνική Жужуковка"}
+# words with capital letters that name nobody, or a source
+WORDS = {"Little's Law", "Spying Camera", "Wet Paper", "Ἑλληνική Жужуковка"}
 # a lower-case letter at its end tells a name from SQL
 WORD = r"[^\W\d_a-zß-öø-ÿ][\w'’-]*[^\W\dA-Z_]"
 NAME = re.compile(rf"{WORD}(?: (?:& )?{WORD})+")

@@ -21,10 +21,7 @@ FLAT, HOLLOW, CROWNED, ROCKS = "flat", "hollow", "crowned", "rocks"
 HEEL, MIDDLE, BREAK = "table_heel", "table_middle", "table_break"
 EDGES = ("left", "right")
 TABLE_MM = 40.0  # how long a table is where it wasn't read; from memory, no source
-FLATTEN_FIRST = (
-    "Flatten the table first, then read again: what stands here goes by how the glass happened "
-    "to lie."
-)
+FLATTEN_FIRST = "Flatten it first, then read again."
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ came in between, the only safe next step is to read again.
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
-from app.core.compare.table_profiles import TableProfile, say_table
+from app.core.compare.table_profiles import FLATTEN_FIRST, TableProfile, say_table
 from app.core.facing.suspects import say_again
 from app.core.plan.bench import TIP_CUTS, BenchState, Depth, LoggedPass, left_for_cut
 from app.core.plan.facings import FacingTolerance
@@ -241,7 +241,7 @@ def judge_next(
     """
     telling = [one for one in since if one.cut in TELLING_CUTS]
     if loose_table is not None:
-        return Verdict("careful", f"{say_table(loose_table)} Flatten it first, then read again.")
+        return Verdict("careful", f"{say_table(loose_table)} {FLATTEN_FIRST}")
     if not telling and state.stop:
         return Verdict("stop", "Stop: within tolerance.")
     careful = next((one for one in offers if one.decision == "careful"), None)
@@ -266,10 +266,8 @@ def judge_next(
     return Verdict("go on", state.words)
 
 
-def head_plan(plan: RemovalPlan, state: BenchState, loose_table: TableProfile | None = None) -> str:
+def head_plan(plan: RemovalPlan, state: BenchState) -> str:
     """Head a plan so that it says what the bench says."""
-    if loose_table is not None:
-        return "Flatten the table first, then read again"
     if plan.comes_to == DONE and not state.stop:
         if state.again:
             return f"Read {say_again(state.again)} again"

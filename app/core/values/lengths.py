@@ -73,8 +73,8 @@ LENGTHS: dict[str, Length] = {
         Length("table_flatness", "Table flatness", "the largest gap under a straight edge", "one",
                (0.0, 0.3), 3.0),
         *(
-            Length(f"table_{place}", f"Table gap at its {place}",
-                   "under a straight edge laid along it; − where it stands proud", "rails",
+            Length(f"table_{place}", f"Table gap at the {place}",
+                   "under a straight edge; − where it stands proud", "rails",
                    (-0.3, 0.3), 3.0, signed=True)
             for place in ("heel", "middle", "break")
         ),

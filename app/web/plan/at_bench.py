@@ -129,7 +129,7 @@ def gather_bench(session: Session, job: Job) -> BenchPanel | None:
         )
         if planned.state
         else None,
-        step=steps[0] if steps and planned.loose_table is None else None,
+        step=steps[0] if steps else None,
         offers=offers,
         unread=unread,
     )

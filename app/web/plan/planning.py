@@ -70,7 +70,7 @@ class JobPlan:
     """A job's target, its last readings, and what follows from both.
 
     Without target or readings there is no plan and no state; `refusal` says in words why a
-    plan could not be made from readings that are there.
+    plan could not be made from readings that are there, `loose_table` is one it can't go by.
     """
 
     facing: KeptFacing | None
@@ -142,11 +142,14 @@ def plan_job(session: Session, job: Job) -> JobPlan:
         plan = plan_removal(request)
     except MalformedReading as error:
         refusal = str(error)
-    loose = find_loose_table(job)
-    if plan is not None and loose is not None:
-        words = (say_table(loose), *say_doubt(loose, last.facing), FLATTEN_FIRST)
-        plan = replace(plan, cautions=(" ".join(words), *plan.cautions))
+    if (loose := find_loose_table(job)) is not None:
+        request, plan, refusal = None, None, refuse_loose_table(loose, last)
     return JobPlan(facing, last, request, plan, state, refusal, showing, loose)
+
+
+def refuse_loose_table(table: TableProfile, last: Measurement) -> str:
+    """Why nothing is planned on a table that isn't firm."""
+    return " ".join([say_table(table), *say_doubt(table, last.facing), FLATTEN_FIRST])
 
 
 def find_loose_table(job: Job) -> TableProfile | None:

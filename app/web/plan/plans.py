@@ -106,7 +106,7 @@ def tell_plan(session: Session, job: Job, planned: JobPlan) -> dict[str, Any]:
     if plan is None or last is None or planned.state is None:
         return told
     return told | {
-        "heading": head_plan(plan, planned.state, planned.loose_table),
+        "heading": head_plan(plan, planned.state),
         "again": say_again(planned.state.again),
         "figures": list_figures(plan, showing),
         "steps": list_steps(

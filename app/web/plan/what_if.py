@@ -34,7 +34,15 @@ from app.store.records.measurements import Measurement
 from app.store.records.shop import get_shop
 from app.store.tables import Job
 from app.web.pages import Form, Reading, job_or_404, show_page
-from app.web.plan.planning import find_showing, gauges_of, last_read, make_request, usual_tolerance
+from app.web.plan.planning import (
+    find_loose_table,
+    find_showing,
+    gauges_of,
+    last_read,
+    make_request,
+    refuse_loose_table,
+    usual_tolerance,
+)
 
 router = APIRouter(prefix="/jobs/{number}/what-if")
 # asked at once where nothing is typed: half a tenth more open, and a number longer with it
@@ -84,6 +92,7 @@ def show(
         now_line=write_line(last.recorded, gauges) if last else "",
         left_out=LEFT_OUT,
         again=say_again(last.suspects) if last else "",
+        loose=refuse_loose_table(table, last) if last and (table := find_loose_table(job)) else "",
     )
 
 

@@ -4,7 +4,6 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
 from app.core.values.pieces import CAUTION_DEFERS, MATERIAL_CAUTIONS, MATERIALS
-from app.core.values.trade_words import TRADE_WORDS
 from app.web.pages import show_page
 
 router = APIRouter(prefix="/help")
@@ -14,6 +13,4 @@ router = APIRouter(prefix="/help")
 def index(request: Request) -> HTMLResponse:
     """Show how to measure, the words, and the cautions."""
     cautions = [(MATERIALS[key], words) for key, words in MATERIAL_CAUTIONS.items()]
-    return show_page(
-        request, "help/index.html", cautions=cautions, terms=TRADE_WORDS, defers=CAUTION_DEFERS
-    )
+    return show_page(request, "help/index.html", cautions=cautions, defers=CAUTION_DEFERS)
