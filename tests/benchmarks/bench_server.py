@@ -9,8 +9,8 @@ from functools import partial
 from math import inf
 from pathlib import Path
 
+from app.packed import folder_of
 from app.store.book.moving import move_book
-from app.web.files import folder_of
 from tests.benchmarks.bare import connected
 from tests.benchmarks.bench_pages import list_pages
 from tests.benchmarks.books import LARGE, book_of
