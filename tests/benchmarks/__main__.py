@@ -23,6 +23,7 @@ BENCHMARKS = {
     "pictures": "bench_pictures",
     "start": "bench_start",
     "load": "bench_load",
+    "server": "bench_server",
 }
 DEVELOPERS = Path(__file__).resolve().parents[2] / "DEVELOPERS.md"
 PLACE = re.compile(r"(?<=<!-- benchmarks -->\n).*(?=<!-- /benchmarks -->)", re.DOTALL)

@@ -135,6 +135,8 @@ def test_on_a_table_that_rocks_nothing_is_cut_before_it_is_flat(bench, browser, 
     assert "the tip is in doubt by ±" in browser.page.select_one(".problems").text
     browser.open(f"/jobs/{job}/what-if")
     assert "Flatten it first, then read again." in browser.page.select_one(".caution").text
+    browser.open("/readings/2")
+    assert "it rocks from heel to tip" in browser.page.main.text
     note(browser, job, kind="table")
     browser.open(f"/jobs/{job}")
     assert "crowned" not in verdict(browser)
