@@ -9,8 +9,7 @@ from functools import partial
 from math import inf
 from pathlib import Path
 
-from app.web.files import folder_of
-
+from app.packed import folder_of
 from app.store.book.moving import move_book
 from tests.benchmarks.bare import connected
 from tests.benchmarks.bench_pages import list_pages
