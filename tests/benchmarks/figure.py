@@ -41,17 +41,17 @@ class BareFigure:
 def take_down(draw: Any) -> BareFigure:
     """Call what draws one picture of ours, and take down what it drew."""
     taken: list[Any] = []
-    save = figures._save
+    save = Figure.savefig
 
-    def take(figure: Any, kind: figures.Kind, dpi: int) -> bytes:
+    def take(figure: Any, *given: Any, **named: Any) -> None:
         taken.append(figure)
-        return save(figure, kind, dpi)
+        save(figure, *given, **named)
 
-    figures._save = take  # type: ignore[assignment]
+    Figure.savefig = take  # type: ignore[method-assign]
     try:
         draw()
     finally:
-        figures._save = save
+        Figure.savefig = save  # type: ignore[method-assign]
     (ours,) = taken
     width, height = ours.get_size_inches()
     return BareFigure(
@@ -75,7 +75,6 @@ def _look_of(line: Any) -> dict[str, Any]:
 
 def _font_of(text: Any) -> dict[str, Any]:
     return {
-        "color": text.get_color(), "family": text.get_fontfamily(), "size": text.get_fontsize(),
-        "weight": text.get_fontweight(), "style": text.get_fontstyle(),
+        "color": text.get_color(), "fontproperties": text.get_fontproperties(),
         "ha": text.get_horizontalalignment(), "va": text.get_verticalalignment(),
     }  # fmt: skip

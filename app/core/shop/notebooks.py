@@ -234,6 +234,7 @@ def find_instrument(text: str) -> str | None:
     names = {_plain(label): key for key, label in INSTRUMENT_KINDS.items()}
     names |= {_plain(key.replace("_", " ")): key for key in INSTRUMENT_KINDS}
     names |= {"bb clarinet": "clarinet_bb", "a clarinet": "clarinet_bb", "clarinet": "clarinet_bb"}
+    names["c melody"] = "sax_c_melody"
     # of those that are only a voice, a saxophone is meant; a bass or a contrabass may be either
     names |= {voice: f"sax_{voice}" for voice in ("soprano", "alto", "tenor", "baritone")}
     words = [_SHORT_WORDS.get(word, word) for word in wanted.split()]

@@ -61,7 +61,7 @@ def _memo_row(memo: Memo) -> tuple[str, ...]:
     if memo.due:
         told.append((kind.due, format_date(memo.due)))
     words = "\n".join(f"{label}: {words}" for label, words in told)
-    return memo.on.isoformat(), kind.label, words
+    return short_date(memo.on), kind.label, words
 
 
 def list_record_photos(session: Session, piece: Piece) -> list[Photo]:
