@@ -14,6 +14,7 @@ CALLED_FROM_OUTSIDE = {
     "left_in_fit", "right_in_fit",  # web/facing/lengths.py takes them by rail
     "mark_typed",  # a check has it by `asdict` and `as_entry`
     "issued_at",  # the book's own, for whoever reads an export
+    "TypeIs",  # in an annotation that is a text
 }  # fmt: skip
 
 
