@@ -46,7 +46,8 @@ def test_the_plan_both_ways_can_be_read_off_the_page(page):
     assert page.get_by_role("heading", name="Table first, then the rails").is_visible()
     assert page.locator(".steps .told-line").first.is_visible()
     shown = page.evaluate(
-        "[...document.querySelectorAll('main img')].every(one => one.complete && one.naturalWidth)"
+        "[...document.querySelectorAll('main img')].filter((one) => one.checkVisibility())"
+        ".every((one) => one.complete && one.naturalWidth)"
     )
     assert shown
 
