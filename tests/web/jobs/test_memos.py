@@ -200,7 +200,7 @@ def test_how_it_blows_is_the_player_s_word_else_how_hard_it_is_now(
 ):
     job = take_in(complaint=["hard"])
     read_line(job, "33.5 21.5 11 5 / 1.05")
-    read_line(job, "34 22 12 6 / 1.13", role="as_returned")
+    read_line(job, "34.5 22.5 12.5 6.5 / 1.13", role="as_returned")
     assert "Too few yet: 0 jobs of 5 read before" in opened(browser, "/cures")
     browser.open(f"/jobs/{job}/memos")
     name = browser.page.select_one("[name^=outcome-]")["name"]
