@@ -108,6 +108,7 @@ def check_form(client, database, place: Place, data: dict[str, list[str]]) -> in
     return answer.status_code
 
 
+@pytest.mark.long
 def test_every_form_filled_with_anything_answers_in_words_and_loses_nothing(client):
     pages, places = crawl(client)
     places = [one for one in places if one.kind not in LEFT_OUT]

@@ -1,6 +1,10 @@
 """The server killed under writing clients: the short version of `kill_rounds`."""
 
+import pytest
+
 from tests.faults.kill_rounds import run_rounds
+
+pytestmark = pytest.mark.long
 
 
 def test_killed_at_random_under_writers_every_acknowledged_act_is_there_once(tmp_path):

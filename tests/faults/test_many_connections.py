@@ -10,6 +10,8 @@ import pytest
 
 from tests.faults.servers import Server
 
+pytestmark = pytest.mark.long
+
 MANY = 1000
 HALF = b"POST /jobs/1/notes HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Length: 90\r\n\r\nnote="
 

@@ -61,6 +61,7 @@ def day_shown(browser: Browser, job: int = 1) -> date:
     return date.fromisoformat(browser.open(f"/jobs/{job}").select_one("[name=done_on]")["value"])
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("back", [timedelta(days=1), timedelta(days=400)], ids=["day", "year"])
 def test_a_clock_set_back_breaks_no_page_and_nothing_is_younger_than_nothing(
     whole_book, tmp_path, back
@@ -199,6 +200,7 @@ def local(*when: int) -> datetime:
     return datetime(*when, tzinfo=timezone(timedelta(hours=1)))
 
 
+@pytest.mark.long
 @pytest.mark.skipif(LIBRARY is None, reason="Debian's faketime is not installed")
 def test_a_server_s_clock_goes_over_midnight_over_summer_time_and_a_day_back(
     worked_book, tmp_path, monkeypatch

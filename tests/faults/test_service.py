@@ -11,6 +11,8 @@ from app.web.settings import Settings
 from tests.conftest import Clock
 from tests.faults.asking import asking
 
+pytestmark = pytest.mark.long
+
 OPERATIONS = ("/api/analysis", "/api/comparison", "/api/plan", "/api/bore")
 
 

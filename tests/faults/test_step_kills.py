@@ -8,6 +8,8 @@ import pytest
 
 from tests.databases import SERVER
 
+pytestmark = pytest.mark.long
+
 # What may be found, and every how many steps it is killed here; `step_kills` goes through all.
 OUTCOMES = {
     "import": ({"empty", "imported"}, 11),

@@ -200,6 +200,7 @@ def form_of(answer) -> dict[str, str]:
     return dict(form_values(page.select_one("main form")))
 
 
+@pytest.mark.long
 def test_on_a_really_full_disk_a_server_reads_on_keeps_the_form_and_recovers(
     worked_book, small_disk
 ):
@@ -234,6 +235,7 @@ def test_on_a_really_full_disk_a_server_reads_on_keeps_the_form_and_recovers(
     assert len(after["event"]) == len(before["event"]) + tries + 1
 
 
+@pytest.mark.long
 def test_a_server_killed_on_a_full_disk_loses_nothing_it_acknowledged(worked_book, small_disk):
     book = Path(shutil.copytree(worked_book, small_disk / "book"))
     server = Server(book).wait()
@@ -258,6 +260,7 @@ def test_a_server_killed_on_a_full_disk_loses_nothing_it_acknowledged(worked_boo
     assert found == [(kept,)]
 
 
+@pytest.mark.long
 def test_a_disk_that_refuses_to_write_is_answered_in_words_and_nothing_is_lost(worked_book):
     """RLIMIT_FSIZE: the system refuses every write past a size, as a failing disk would."""
     book = worked_book

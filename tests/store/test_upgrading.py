@@ -121,6 +121,7 @@ def test_with_foreign_keys_on_the_same_rebuild_would_delete_children(worked_book
     assert after == (0,)
 
 
+@pytest.mark.long
 def test_every_schema_since_the_first_comes_up_to_date_step_by_step_or_at_once(tmp_path):
     revisions = [
         one.revision

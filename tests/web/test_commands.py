@@ -96,6 +96,7 @@ def test_the_demo_says_its_address_answers_and_leaves_nothing_behind(tmp_path):
     assert not own.exists(), "the user's own book was not even opened"
 
 
+@pytest.mark.long
 def test_a_demo_stopped_while_it_is_being_filled_leaves_nothing_behind(tmp_path):
     running = subprocess.Popen(
         [sys.executable, "-m", "app", "demo", "--port", "0", "--no-browser"],

@@ -270,6 +270,7 @@ def test_without_steps_the_chance_is_the_normal_s():
         assert chance_of(size, 0.2, 1e-6) == pytest.approx(2 * norm.sf(size / 0.2), abs=1e-5)
 
 
+@pytest.mark.long
 def test_of_untouched_facings_few_get_any_changed():
     """Normal errors as the service reckons with: one in twenty, or a crumb more."""
     rng = np.random.default_rng(8)

@@ -101,6 +101,7 @@ def test_a_metrologist_is_told_what_stands_behind_it():
     )
 
 
+@pytest.mark.long
 def test_of_pieces_that_did_not_move_at_most_one_in_twenty_is_said_to_have_moved():
     """Simulated readings with the uncertainties the verdict reckons with: 400 visits."""
     rng = np.random.default_rng(4)

@@ -38,6 +38,7 @@ def allowed_gap(plan: RemovalPlan, rail: str, request: PlanRequest) -> np.ndarra
     return np.where(s >= length, np.maximum(target, fade), target)
 
 
+@pytest.mark.long
 def test_the_table_cut_is_the_least_by_brute_force_in_two_hundred_random_cases() -> None:
     rng = np.random.default_rng(200)
     tilted = cut = 0
@@ -64,6 +65,7 @@ def test_the_table_cut_is_the_least_by_brute_force_in_two_hundred_random_cases()
     assert tilted > 40
 
 
+@pytest.mark.long
 def test_two_hundred_random_plans_conserve_material_and_land_within_the_tolerance() -> None:
     rng = np.random.default_rng(201)
     for tolerance in (0.0, 0.005, 0.02, 0.04):

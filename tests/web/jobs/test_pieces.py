@@ -114,9 +114,9 @@ def test_two_customers_of_one_name_are_told_apart_by_piece_and_last_visit(shop_b
 @pytest.mark.parametrize(
     ("job", "said"),
     [
-        (27, "15 October 2026"),
-        (33, "21 November 2026, 4 days overdue"),
-        (30, "29 November 2026, in 4 days"),
+        (27, "15 Oct 2026"),
+        (33, "21 Nov 2026, 4 days overdue"),
+        (30, "29 Nov 2026, in 4 days"),
     ],
 )
 def test_a_job_says_when_it_is_wanted_and_of_one_that_went_home_only_the_day(
