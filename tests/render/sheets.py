@@ -11,7 +11,9 @@ from matplotlib.lines import Line2D
 from matplotlib.text import Text
 from PIL import Image
 
-from app.render.figures import ASCENT, DESCENT, MM_PER_PT, Sheet, shop_settings
+from app.render.figures import ASCENT, MM_PER_PT, Sheet, shop_settings
+
+DESCENT = 0.22  # of the letters below the baseline, in ems
 
 LEAST_PT = 9.0
 

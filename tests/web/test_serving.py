@@ -80,8 +80,9 @@ def test_a_page_over_a_kept_connection_is_never_slower_than_over_a_fresh_one(app
             with closing(connect(address)) as other:
                 ask(other, "/help")
             fresh.append(time.perf_counter() - began)
-    assert min(kept) <= min(fresh)
-    assert sorted(kept)[15] <= sorted(fresh)[15] * 1.2
+    # an answer that waits for the other side's acknowledgement comes 40 ms late
+    assert min(kept) <= min(fresh) + 0.005
+    assert sorted(kept)[15] <= sorted(fresh)[15] + 0.01
 
 
 @pytest.fixture

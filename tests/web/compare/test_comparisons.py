@@ -94,7 +94,7 @@ def test_a_piece_that_comes_back_is_compared_with_how_it_left(browser, sets):
     page = browser.open(link["href"])
     assert "has it moved while it was away?" in browser.text
     assert row(page, "Tip opening")[2:] == [
-        "−0.04 mm", "± 0.03 mm", "1.36", "no change the gauges can tell",
+        "−0.04 mm", "± 0.03 mm", "1.36", "too little to tell alone",
     ]  # fmt: skip
     # one of ten figures beyond 1 is what chance makes: nothing is said from it
     assert "Nothing has changed that the gauges can tell." in browser.text

@@ -27,7 +27,7 @@ def test_a_work_stands_on_the_job_the_card_the_bill_and_the_record(browser, take
     assert "tenon cork, sheet cork, 2 mm 12.00 EUR shank sleeved –" in said
     assert "Total 12.00 EUR" in said
     said = words_of(browser, "/pieces/1/papers/piece_record")
-    assert "2026-11-21 tenon cork sheet cork, 2 mm" in said
+    assert "21 Nov 2026 tenon cork, sheet cork, 2 mm" in said
     browser.open("/pieces/1")
     assert "Tenon cork, sheet cork, 2 mm, 25 min." in browser.text
 
