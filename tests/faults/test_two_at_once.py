@@ -141,6 +141,7 @@ def _write_from_both(servers: list[Server], ledger: Ledger) -> None:
         thread.join()
 
 
+@pytest.mark.long
 def test_the_same_form_sent_to_two_servers_at_once_makes_one_record(worked_book):
     with Server(worked_book) as one, Server(worked_book) as other:
         answers = []

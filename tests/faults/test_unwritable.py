@@ -128,6 +128,7 @@ def test_readers_are_not_held_up_by_a_writer(worked_book):
             browser.open(path)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", FORMS)
 def test_a_full_database_answers_503_keeps_the_form_reads_on_and_recovers(worked_book, name):
     path, form, typed = FORMS[name]

@@ -166,6 +166,7 @@ def test_without_a_tolerance_what_the_gauges_tell_of_all_readings_is_the_limit()
     ]
 
 
+@pytest.mark.long
 def test_without_a_tolerance_a_piece_dead_on_target_is_seldom_out():
     rng = np.random.default_rng(1955)
     numbers = np.array((6.5, 13.5, 23.5, 35.5))

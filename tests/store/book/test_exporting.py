@@ -194,7 +194,9 @@ def test_the_made_up_shop_returns_with_equal_content(loaded_folder, tmp_path, em
     assert hash_book(empty) == hash_book(loaded_folder)
 
 
-@pytest.mark.parametrize("seed", [1, 2, 3])
+@pytest.mark.parametrize(
+    "seed", [1, *(pytest.param(more, marks=pytest.mark.long) for more in (2, 3))]
+)
 def test_a_book_of_random_content_returns_with_equal_content(seed, tmp_path, empty):
     folder = tmp_path / "random"
     engine = open_engine(folder)
