@@ -111,8 +111,13 @@ def say_table(table: TableProfile) -> str:
         size = _say_size(abs(table.twist_mm or 0.0), table.twist_u_mm)
         return f"The table is twisted by {size}: it rocks from edge to edge."
     if table.verdict == FLAT:
-        us = [u for u in (table.bow_u_mm, table.twist_u_mm) if u]
-        return f"The table is flat, as far as these gaps tell: within ± {_round(max(us))} mm."
+        u_mm = max(table.bow_u_mm, table.twist_u_mm)
+        within = f"as far as these gaps tell: within ± {_round(u_mm)} mm."
+        if table.bow_mm is None:
+            return f"The table isn't twisted, {within} Whether it is flat along it wasn't read."
+        if table.twist_mm is None:
+            return f"The table is flat along its length, {within} Twist wasn't read."
+        return f"The table is flat, {within}"
     size = _say_size(abs(table.bow_mm or 0.0), table.bow_u_mm)
     if table.verdict == HOLLOW:
         return f"The table is hollow by {size} at its middle."

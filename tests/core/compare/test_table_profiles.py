@@ -8,7 +8,7 @@ from app.core.compare.cards import build_measured_part
 from app.core.compare.comparison import compare
 from app.core.compare.comparison_words import say_tables
 from app.core.compare.differences import ReadSet
-from app.core.compare.table_profiles import CROWNED, FLAT, HOLLOW, ROCKS, judge_table
+from app.core.compare.table_profiles import CROWNED, FLAT, HOLLOW, ROCKS, judge_table, say_table
 from app.core.facing.corrections import correct_readings
 from app.core.facing.measurements import parse_set
 from app.core.gauges.sizes import SetSizes
@@ -56,6 +56,24 @@ def test_the_gaps_tell_what_a_table_is(gaps, verdict, bow_mm, twist_mm):
     assert table.verdict == verdict
     assert table.bow_mm == pytest.approx(bow_mm, abs=0.0026)
     assert table.twist_mm == (None if twist_mm is None else pytest.approx(twist_mm))
+
+
+@pytest.mark.parametrize(
+    ("gaps", "begins", "ends"),
+    [
+        ("0.01/0.00 0.01/0.01 0.00/0.01", "The table is flat, as far as", " mm."),
+        ("0.00 0.01 0.00", "The table is flat along its length, as far as", "Twist wasn't read."),
+        (
+            "0.01/0.00 – 0.00/0.01",
+            "The table isn't twisted, as far as",
+            "it wasn't read.",
+        ),
+    ],
+)
+def test_flat_is_said_only_of_what_was_read(gaps, begins, ends):
+    said = say_table(table_of(gaps))
+    assert said.startswith(begins)
+    assert said.endswith(ends)
 
 
 def test_a_bow_is_as_sure_as_its_three_gaps():
