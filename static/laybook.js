@@ -98,6 +98,23 @@ if (dropOff) {
     pieces.innerHTML = part;
     for (const [name, value] of typed) { const again = pieces.querySelector(`[name="${name}"]`); if (again) again.value = value; }
   });
+  dropOff.addEventListener("paste", (event) => {
+    // A column, or several, copied from a list goes down the table from the cell it is pasted into.
+    const lines = event.clipboardData.getData("text").replace(/\s+$/, "").split(/\r?\n/);
+    const row = event.target.closest(".entries tbody tr");
+    if (!row || lines.length < 2) return;
+    event.preventDefault();
+    const rows = [...row.parentElement.rows].slice(row.sectionRowIndex);
+    const at = event.target.closest("td").cellIndex;
+    let told = `${lines.length} lines pasted`;
+    if (lines.length > rows.length) told = `That is ${lines.length} lines, and here are ${rows.length}. Press “More lines” first.`;
+    else lines.forEach((line, down) => line.split("\t").forEach((text, across) => {
+      const cell = rows[down].cells[at + across]?.querySelector("input, select");
+      const option = cell?.tagName === "SELECT" && [...cell.options].find((one) => one.text.toLowerCase() === text.trim().toLowerCase());
+      if (option) cell.value = option.value; else if (cell?.tagName === "INPUT") cell.value = text.trim();
+    }));
+    dropOff.querySelector("[data-pasted]").textContent = told;
+  });
   dropOff.addEventListener("keydown", (event) => {
     // Enter goes on to the next field; only the button takes it in.
     if (event.key !== "Enter" || event.target === find || !event.target.matches("input, select")) return;
@@ -200,7 +217,10 @@ if (grid) {
   grid.addEventListener("submit", () => { typed = false; });
   const flush = () => { if (typed && grid.dataset.previewAt) navigator.sendBeacon(grid.dataset.previewAt, new FormData(grid)); };
   document.addEventListener("visibilitychange", () => { if (document.visibilityState === "hidden") flush(); });
-  if (!document.querySelector("[data-focus-here]")) document.querySelector("[data-start]")?.focus({ preventScroll: true });
+  // after a keep a narrow screen shows what comes next, where a cell further down would open the keypad over it
+  const next = matchMedia("(max-width: 60rem)").matches && document.querySelector(".next:has(.said-so)");
+  if (next) { next.tabIndex = -1; next.focus(); }
+  else if (!document.querySelector("[data-focus-here]")) document.querySelector("[data-start]")?.focus({ preventScroll: true });
 }
 
 // Keep a form from being sent twice by a double press; the server would not mind either.

@@ -128,6 +128,9 @@ def test_by_touch_on_a_telephone_the_loop_stays_on_the_page(chromium, address, j
         phone.keyboard.type(text)
     phone.get_by_role("button", name="Keep the readings").tap()
     phone.wait_for_url("**said=readings")
+    shown = phone.locator(".next")
+    assert shown.evaluate("one => one === document.activeElement")
+    assert 0 <= shown.bounding_box()["y"] <= 844 - shown.bounding_box()["height"]
     phone.locator("#strokes").tap()
     phone.keyboard.type("12")
     phone.get_by_role("button", name="Log the pass").tap()

@@ -131,3 +131,20 @@ def test_without_scripts_find_shows_the_pieces_and_nothing_is_offered_that_needs
     assert plain.get_by_text("Open in the mail program").first.is_visible()
     assert not plain.locator("[data-copy]").first.is_visible()
     context.close()
+
+
+def test_a_column_pasted_into_a_cell_goes_down_the_table(page):
+    page.goto("/drop-off")
+    page.get_by_role("button", name="more lines").click()
+    paste = """(one, text) => {
+      const data = new DataTransfer();
+      data.setData("text", text);
+      one.dispatchEvent(new ClipboardEvent("paste", { clipboardData: data, bubbles: true }));
+    }"""
+    page.locator("#piece_maker").evaluate(paste, "Kestrel Row\tThree\tS1\n\t\tS2\nTin Lantern\n")
+    for name, text in (("piece_model", "Three"), ("piece2_marking", "S2"),
+                       ("piece2_maker", ""), ("piece3_maker", "Tin Lantern")):  # fmt: skip
+        assert page.locator(f"#{name}").input_value() == text
+    page.locator("#piece12_marking").evaluate(paste, "S1\nS2\nS3")
+    assert "3 lines" in page.locator("[data-pasted]").inner_text()
+    assert page.locator("#piece12_marking").input_value() == ""

@@ -97,8 +97,10 @@ BOTTOM = "one => Math.round(one.getBoundingClientRect().bottom + scrollY)"
 
 def test_pages_are_no_longer_than_the_bench_has_patience_for(page):
     page.set_viewport_size({"width": 1280, "height": 800})
-    page.goto("/drop-off")
-    assert page.evaluate("document.documentElement.scrollHeight") <= 1200  # a screen and a half
+    for customer in ("", "?customer=9"):  # one with a horn and a piece of before
+        page.goto(f"/drop-off{customer}")
+        # a screen and a half
+        assert page.evaluate("document.documentElement.scrollHeight") <= 1200, customer
     for job in (28, 29, 38):
         page.goto(f"/jobs/{job}")
         assert page.locator(".log-pass button").first.evaluate(BOTTOM) <= 800, job

@@ -10,6 +10,7 @@ from app.core.values.forms import Fields, Refused
 from app.core.values.pieces import PieceEntry, read_piece
 
 MOST_PIECES = 24  # that are new to the book, in one drop-off
+_FILLED_DOWN = ("instrument_kind", "maker", "model", "material")
 _NAMED_BY = ("maker", "model", "marking", "telling_marks", "asked")
 
 
@@ -86,7 +87,7 @@ def parse_drop_off(
     currency: str = "",
 ) -> DropOff | Refused:
     """Read the drop-off page; `ticked` are ticked lines by kind, known pieces and services."""
-    fields = Fields(raw, currency=currency)
+    fields = Fields(fill_down(raw), currency=currency)
     customer: int | CustomerEntry
     customer_id = raw.get("customer", "")
     if customer_id in {"", "new"}:
@@ -104,6 +105,30 @@ def parse_drop_off(
         tuple(dict.fromkeys(one for one in ticked.get("service", ()) if one.strip())),
     )
     return fields.refused() or entry
+
+
+def fill_down(raw: Mapping[str, str]) -> dict[str, str]:
+    """Fill the table of new pieces: what a line leaves empty stands in it as in the line before.
+
+    A model goes along only where the maker stays; a dash is an empty cell. Marking and what is
+    asked are each piece's own, and a line without anything is no piece.
+    """
+    filled = dict(raw)
+    above: dict[str, str] = {}
+    for row in range(1, count_rows(raw) + 1):
+        prefix = row_prefix(row)
+        own = {name: raw.get(f"{prefix}{name}", "").strip() for name in _FILLED_DOWN}
+        if row > 1 and not any(raw.get(f"{prefix}{name}", "").strip() for name in _NAMED_BY):
+            continue
+        another = own["maker"] not in {"", above.get("maker", "")}
+        for name, text in own.items():
+            if text in {"-", "–", "—"}:
+                own[name] = ""
+            elif not text and not (name == "model" and another):
+                own[name] = above.get(name, "")
+            filled[f"{prefix}{name}"] = own[name]
+        above = own
+    return filled
 
 
 def same_name(row: int) -> str:

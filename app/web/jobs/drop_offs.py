@@ -79,6 +79,8 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Res
     """Take pieces in, find the customer first, or show more lines."""
     if form.get("do") == "more":
         form.values["rows"] = str(count_rows(form.values, MORE_ROWS))
+    if form.get("do") == "enter" and form.get("find").strip() and _names_nobody(form):
+        form.values["do"] = "find"  # without scripts, Enter in the field above Find
     if form.get("do") in {"find", "more"}:
         return _page(request, session, form)
     refuse_twice(session, form)
@@ -155,8 +157,7 @@ def _customers(session: Session, form: Form) -> dict[str, Any]:
     Where *Find* was pressed and only one fits, that one is chosen.
     """
     found = find_customers(session, form.get("find"), most=8)
-    nobody = form.get("customer") in {"", "new"} and not form.get("customer_name").strip()
-    if form.get("do") == "find" and len(found) == 1 and nobody:
+    if form.get("do") == "find" and len(found) == 1 and _names_nobody(form):
         form.values["customer"] = str(found[0].id)
     chosen = _chosen(session, form)
     if chosen and chosen.id not in {one.id for one in found}:
@@ -164,6 +165,10 @@ def _customers(session: Session, form: Form) -> dict[str, Any]:
     known = tell_apart(session, [one.id for one in found])
     last = list_last_known(session, chosen)
     return {"found": found, "known": known, "chosen": chosen, "last": last}
+
+
+def _names_nobody(form: Form) -> bool:
+    return form.get("customer") in {"", "new"} and not form.get("customer_name").strip()
 
 
 def _chosen(session: Session, form: Form) -> Customer | None:

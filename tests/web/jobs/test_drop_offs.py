@@ -3,7 +3,7 @@
 import pytest
 from sqlalchemy import select
 
-from app.store.tables import Charge, Instrument, Job
+from app.store.tables import Charge, Instrument, Job, Piece
 
 BOX = {f"piece{row}_marking": f"S{row}" for row in range(2, 13)}
 
@@ -35,6 +35,37 @@ def test_a_box_of_twelve_is_one_order_and_each_piece_has_its_own_job(box, sessio
         assert [job.agreed_price_minor for job in jobs] == [4000, *[None] * 11]
         assert [job.deposit_minor for job in jobs] == [2500, *[None] * 11]
         assert len({job.piece_id for job in jobs}) == 12
+
+
+def test_what_a_line_leaves_empty_stands_in_it_as_in_the_line_above(browser, sessions):
+    browser.open("/drop-off")
+    browser.send("main form", do="more")
+    assert browser.page.select_one("#piece2_material option").text == "as above"
+    browser.send("main form", do="take_in", customer_name="Tannhofschule Nirgendheim",
+                 piece_maker="Kestrel Row", piece_model="Three", piece_marking="S1",
+                 piece_instrument_kind="sax_alto", piece_material="metal",
+                 piece3_marking="S2", piece4_maker="Tin Lantern", piece4_marking="S3",
+                 piece5_maker="–", piece5_marking="S4", piece5_material="plastic")  # fmt: skip
+    with sessions.read() as session:
+        kept = [(one.instrument_kind, one.maker, one.model, one.material)
+                for one in session.scalars(select(Piece).order_by(Piece.id))]  # fmt: skip
+    assert kept == [
+        ("sax_alto", "Kestrel Row", "Three", "metal"),
+        ("sax_alto", "Kestrel Row", "Three", "metal"),
+        ("sax_alto", "Tin Lantern", "", "metal"),
+        ("sax_alto", "", "", "plastic"),
+    ]
+
+
+def test_enter_in_find_presses_find_where_no_script_moves_on(browser, take_in):
+    take_in()
+    browser.open("/drop-off")
+    assert browser.page.select_one("form.counter button")["value"] == "enter"
+    browser.send("form.counter", do="enter", find="wiesen", request="kept all the same")
+    assert browser.page.select_one("input[name=customer]:checked")["value"] == "1"
+    assert browser.page.select_one("#request").text.strip() == "kept all the same"
+    browser.send("form.counter", do="enter", piece=["1"], status=422)
+    assert browser.page.select_one("#piece-problem")  # chosen, so Enter takes it in: it is here
 
 
 def test_lines_left_empty_are_no_pieces_and_a_line_without_a_name_is_asked_about(browser):
@@ -95,9 +126,8 @@ def test_without_scripts_the_pieces_appear_once_the_one_customer_is_found(browse
     assert browser.page.select_one("input[name=piece]")["value"] == "1"
 
 
-def test_enter_takes_the_first_button_and_that_is_not_find(browser):
+def test_one_begins_in_the_field_that_finds(browser):
     browser.open("/drop-off")
-    assert browser.page.select_one("main form button")["value"] == "take_in"
     assert browser.page.select_one("[autofocus]")["id"] == "find"
 
 

@@ -15,7 +15,8 @@ def order(browser):
     browser.send("main form", do="more")
     browser.send("main form", do="take_in", customer_name="Ottilie Wiesenrauch",
                  piece_marking="N4", piece_asked="squeaks", piece2_marking="T1",
-                 piece2_instrument_kind="sax_tenor", piece3_marking="N5", request="playable again",
+                 piece2_instrument_kind="sax_tenor", piece3_marking="N5",
+                 piece3_instrument_kind="clarinet_bb", request="playable again",
                  deposit="30", declared_value="420", came_with=["cap"],
                  service=["refacing"])  # fmt: skip
     return browser
