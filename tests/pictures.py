@@ -26,9 +26,10 @@ def take_pictures(page: Page, folder: Path) -> None:
 
     page.goto("/")
     keep("bench-list")
-    job = page.locator(".job-line").nth(6).get_attribute("href")
-    page.goto(f"{job}/readings?role=at_the_bench")
-    page.keyboard.type("34/34.5 23.5 13 7 / 1.15")
+    page.goto("/pieces/1")
+    page.get_by_role("link", name="Go to job").click()
+    page.locator("#line").focus()
+    page.keyboard.type("34.5/35 24 13.5/13 7.5/7 / 1.18")
     page.wait_for_timeout(1500)
     keep("readings")
     page.goto("/pieces/1")
