@@ -141,6 +141,7 @@ def test_what_was_typed_is_offered_back_after_a_reload_and_the_back_button(grid)
     grid.locator("[data-means]").first.filter(has_text="17.75 mm").wait_for()
     grid.reload()
     grid.get_by_role("link", name="Use the draft").click()
+    grid.locator("table.grid input").first.wait_for()
     first = [one.input_value() for one in grid.locator("table.grid input").all()][:4]
     assert first == ["35.5", "35.5", "23.5", ""]
     # A change made just before the page is left is sent as it closes.
