@@ -13,7 +13,7 @@ import numpy as np
 from scipy.interpolate import make_interp_spline
 from scipy.optimize import brentq
 
-from app.core.compare.effort import SHAPES, USUAL, find_effort
+from app.core.compare.beams import SHAPES, USUAL, find_effort
 from app.core.facing.analysis import MalformedReading
 from app.core.facing.stations import Array, RailLine
 from app.core.plan.facings import (

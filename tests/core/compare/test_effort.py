@@ -5,8 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from app.core.compare.beams import REEDS, SHAPES, find_effort
 from app.core.compare.differences import NOT_READ, take_facing
-from app.core.compare.effort import REEDS, SHAPES, EffortRatio, compare_efforts, find_effort
+from app.core.compare.effort import EffortRatio, compare_efforts
 from app.core.compare.effort_words import (
     ALIKE,
     EASIER,

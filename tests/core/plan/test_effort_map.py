@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from app.core.compare.effort import find_effort
+from app.core.compare.beams import find_effort
 from app.core.facing.analysis import MalformedReading
 from app.core.plan.effort_map import EffortQuestion, find_alike, list_alike, map_effort
 from app.core.plan.facings import PlainFacing, draw_facing
