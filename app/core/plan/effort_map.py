@@ -91,19 +91,20 @@ def place_lay(question: EffortQuestion, lay: Target) -> tuple[float, float]:
     return lay.tip_opening_mm, sum(read) / len(read)
 
 
-def _mean_line(question: EffortQuestion) -> RailLine:
-    """Return the mean of both rails now."""
+def _draw_now(question: EffortQuestion) -> tuple[RailLine, Array]:
+    """Return the mean of both rails now, and the higher of the two, at `_STATIONS`."""
     left, right = (
         draw_target(question.now, rail, _STATIONS, question.uncertainties) for rail in RAILS
     )
     gap = (left.gap_mm + right.gap_mm) / 2.0
     curve = left.curve if left.curve == right.curve else None
-    return RailLine(_STATIONS, gap, left.u_mm, max(left.break_mm, right.break_mm), curve)
+    mean = RailLine(_STATIONS, gap, left.u_mm, max(left.break_mm, right.break_mm), curve)
+    return mean, np.maximum(left.gap_mm, right.gap_mm)
 
 
-def _weigh(question: EffortQuestion, shape: str) -> Callable[[float, float], float]:
+def _weigh(question: EffortQuestion, now: RailLine, shape: str) -> Callable[[float, float], float]:
     """Return ln(effort) by tip and length: of an arc, or of the lay now drawn out and opened."""
-    now, (tip_now, length_now) = _mean_line(question), place_lay(question, question.now)
+    tip_now, length_now = place_lay(question, question.now)
     if now.curve == "arc":
         return _weigh_arc(question.kind, question.length_gap_mm, shape)
 
@@ -152,7 +153,8 @@ def map_effort(question: EffortQuestion) -> EffortMap:
         [end(point[i] for point in points) + sign * pad[i] for i in (0, 1)]
         for end, sign in ((min, -0.6), (max, 1.0))
     )
-    effort = _weigh(question, USUAL)
+    mean, highest = _draw_now(question)
+    effort = _weigh(question, mean, USUAL)
     nodes = [np.linspace(lows[i], highs[i], NODES) for i in (0, 1)]
     fine = [np.linspace(lows[i], highs[i], FINE) for i in (0, 1)]
     # the logarithm is so nearly plane that a cubic through few places is as good as all of them
@@ -162,20 +164,19 @@ def map_effort(question: EffortQuestion) -> EffortMap:
     return EffortMap(
         tuple(fine[0].tolist()), tuple(fine[1].tolist()),
         tuple(map(tuple, (100.0 * np.expm1(change)).tolist())),
-        tuple(map(tuple, _spare(question, fine[0], fine[1]).tolist())),
+        tuple(map(tuple, _spare(question, mean, highest, *fine).tolist())),
         now, target,
     )  # fmt: skip
 
 
-def _spare(question: EffortQuestion, tips: np.ndarray, lengths: np.ndarray) -> np.ndarray:
-    """Return the least of (arc − rails now) up to each arc's facing length, (lengths, tips)."""
+def _spare(
+    question: EffortQuestion, mean: RailLine, highest: Array, tips: Array, lengths: Array
+) -> Array:
+    """Return the least of (lay − rails now) up to each lay's facing length, (lengths, tips)."""
     places = np.linspace(0.0, float(lengths[-1]), 60)
-    rails = [draw_target(question.now, rail, _STATIONS, question.uncertainties) for rail in RAILS]
-    highest = np.max([np.interp(places, _STATIONS, rail.gap_mm) for rail in rails], axis=0)
-    mean = _mean_line(question)
     draw = _draw_arcs if mean.curve == "arc" else _draw_like
-    lays = draw(question, mean, places, tips, lengths)
-    above = np.where((places <= lengths[:, None])[:, None, :], lays - highest, np.inf)
+    lays = draw(question, mean, places, tips, lengths) - np.interp(places, _STATIONS, highest)
+    above = np.where((places <= lengths[:, None])[:, None, :], lays, np.inf)
     return np.asarray(above.min(axis=-1) + question.tolerance_mm + _SLACK_MM)
 
 
@@ -211,8 +212,9 @@ def find_alike(
     now = place_lay(question, question.now)
     middle = now[1] if length_mm is None else now[0]
     found: dict[str, float] = {}
+    mean, _ = _draw_now(question)
     for shape in SHAPES:
-        effort = _weigh(question, shape)
+        effort = _weigh(question, mean, shape)
         as_now = effort(*now)
 
         def miss(sought: float, effort: Callable[[float, float], float] = effort) -> float:
