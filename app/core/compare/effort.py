@@ -57,11 +57,12 @@ def compare_efforts(before: ReadSet, after: ReadSet, kind: str = "other") -> Eff
     """Return how hard `after` closes beside `before`, for the reeds of a kind of instrument.
 
     Like is held beside like: both lays by the simplest curve that neither refuses, as the place of
-    the break hangs on the curve; without one, both by the line through their readings. Other
-    curves of up to three parameters that neither refuses, and the shapes of reed, are limits of
-    rectangles. What the readings share is theirs together, as in a comparison: the laying of the
-    glass, and what the same gauge does both times cancels. Raises MalformedReading without a tip
-    opening, without two blades, or for a lay that does not open.
+    the break hangs on the curve; without one, both by the line through their readings. The limits
+    go over all curves of up to three parameters that neither refuses, as those of the break do;
+    the shapes of reed are limits of a rectangle. What the readings share is theirs together, as
+    in a comparison: the laying of the glass, and what the same gauge does both times cancels.
+    Raises MalformedReading without a tip opening, without two blades, or for a lay that does not
+    open.
     """
     lays = [_take_lay(*side) for side in (("before", before), ("after", after))]
     open_to = [
@@ -74,25 +75,24 @@ def compare_efforts(before: ReadSet, after: ReadSet, kind: str = "other") -> Eff
     shaped: list[dict[str, float]] = []
     others: list[list[float]] = []
     for lay, sign in zip(lays, (-1.0, 1.0), strict=True):
-        by_curve, moved = _lay_out(lay, curves, tip_in=tip_in)
-        efforts = {shape: find_effort(by_curve[0], kind, shape) for shape in SHAPES}
+        drawn, moved = _lay_out(lay, curves, tip_in=tip_in)
+        efforts = {shape: find_effort(drawn[0], kind, shape) for shape in SHAPES}
         for cause, line in moved.items():
             change = sign * log(find_effort(line, kind) / efforts[USUAL])
             changes[cause] = changes.get(cause, 0.0) + change
-        changes["unread", lay.name] = _weigh_unread(by_curve[0], lay.mean.stops, kind, efforts)
+        changes["unread", lay.name] = _weigh_unread(drawn[0], lay.mean.stops, kind, efforts)
         shaped.append(efforts)
-        others.append([find_effort(line, kind) for line in by_curve[1:]])
+        others.append([find_effort(line, kind) for line in drawn[1:]])
     reeds = {shape: shaped[1][shape] / shaped[0][shape] for shape in SHAPES}
     ratio = reeds[USUAL]
-    limits = [ratio, *(b / a for a, b in zip(*others, strict=True))], reeds.values()
+    by_curve = [ratio, *(b / a for a, b in zip(*others, strict=True))]
     low, high = (
-        K_95 * hypot(*changes.values(), *(log(far(one) / ratio) / sqrt(3.0) for one in limits))
-        for far in (min, max)
+        far(by_curve)
+        * exp(sign * K_95 * hypot(*changes.values(), log(far(reeds.values()) / ratio) / sqrt(3.0)))
+        for far, sign in ((min, -1.0), (max, 1.0))
     )
-    return EffortRatio(
-        ratio, ratio * exp(-low), ratio * exp(high), tuple(reeds.items()),
-        any(lay.mean.suspect for lay in lays),
-    )  # fmt: skip
+    suspect = any(lay.mean.suspect for lay in lays)
+    return EffortRatio(ratio, low, high, tuple(reeds.items()), suspect)
 
 
 def _take_lay(name: str, side: ReadSet) -> _Lay:
