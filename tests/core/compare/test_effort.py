@@ -113,18 +113,14 @@ def test_limits_hold_the_ratio_and_the_lay_beside_itself_is_one():
     assert judge_effort(same) == ALIKE
 
 
-SHAPED = [
-    ("arc", None),
-    ("parabola", None),
-    ("easing", 0.3),
-    ("easing", 2.0),
-    ("straight_tip", 4.0),
-]
+SHAPED = (
+    ("arc", None), ("parabola", None), ("easing", 0.3), ("easing", 2.0), ("straight_tip", 4.0),
+)  # fmt: skip
 
 
 @pytest.mark.parametrize("same", [True, False])
 def test_limits_hold_the_truth_as_often_as_they_say(same):
-    """Of a hundred pairs each, of one kind of curve and of any two; 90 is three in a hundred."""
+    """A hundred pairs of one kind of curve, and a hundred of two kinds."""
     rng = np.random.default_rng(4)
     held = 0
     for seed in range(100):
@@ -139,8 +135,7 @@ def test_limits_hold_the_truth_as_often_as_they_say(same):
         )
         true = find_effort(after, "other") / find_effort(before, "other")
         held += found.low <= true <= found.high
-    print(same, held)
-    assert held >= 91
+    assert held >= 94
 
 
 def test_the_same_blades_both_times_tell_more():
