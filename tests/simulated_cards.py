@@ -9,13 +9,14 @@ are said to be is what the program assumes of gauges nobody has checked or studi
 
 import sys
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
 
 from app.core.compare.comparison import Comparison, compare
 from app.core.compare.differences import ReadSet
+from app.core.compare.table_profiles import BREAK, HEEL, MIDDLE, TABLE_MM
 from app.core.facing.corrections import correct_readings
 from app.core.gauges.sizes import ASSUMED_LAYING_MM, GaugeFacts, SetSizes
 from app.core.values.readings import ReadingEntry
@@ -26,6 +27,7 @@ SAXOPHONE = (1.27, 0.8636, 0.6096, 0.4064, 0.254, 0.127, 0.0381)
 HAND_MM, GLASS_STEP_MM = 0.13, 0.25
 TIP_HAND_MM, TIP_STEP_MM = 0.01, 0.01
 BORE_HAND_MM, BORE_STEP_MM = 0.01, 0.0254
+FEELER_HAND_MM = 0.003
 GLASS, WEDGE, PLUG = 901, 902, 903
 
 
@@ -58,11 +60,20 @@ class Piece:
     break_mm: tuple[float, float]
     tip_mm: float
     bore_mm: float
+    crown_mm: float = 0.0  # how far the table stands proud at its middle
 
-    def stop(self, rail: int, gap_mm: float) -> float:
-        """Where a blade stops."""
-        radius = self.radius_mm[rail]
-        return self.break_mm[rail] - float(np.sqrt(2.0 * radius * gap_mm - gap_mm**2))
+    def stop(self, rail: int, gap_mm: float, tilt: float = 0.0) -> float:
+        """Where a blade stops under a glass that is tilted about the table's middle."""
+        radius, at, left = self.radius_mm[rail], self.break_mm[rail], gap_mm
+        for _ in range(30 if tilt else 1):
+            at = self.break_mm[rail] - float(np.sqrt(2.0 * radius * left - left**2))
+            left = max(gap_mm - tilt * (self.middle_mm - at), 0.0)
+        return at
+
+    @property
+    def middle_mm(self) -> float:
+        """Where the table's middle lies, from the tip."""
+        return max(self.break_mm) + TABLE_MM / 2.0
 
 
 def make_piece(rng: np.random.Generator, gaps: Sequence[float]) -> Piece:
@@ -98,22 +109,29 @@ def read_piece(
 ) -> ReadSet:
     """Read a piece after it was `moved`."""
     laid = rng.normal(0, shop.laying_mm)
+    tilt = rng.uniform(-1, 1) * 2.0 * piece.crown_mm / TABLE_MM if piece.crown_mm else 0.0
     readings = []
     for number, (marked, true) in shop.blades.items():
         for rail, (name, by) in enumerate((("left", moved.left), ("right", moved.right))):
-            at = piece.stop(rail, true) + by + laid + rng.normal(0, HAND_MM)
+            at = piece.stop(rail, true, tilt) + by + laid + rng.normal(0, HAND_MM)
             value = max(_round(at, GLASS_STEP_MM), 0.0)
             readings.append(
                 ReadingEntry("blade", name, number, marked, None, f"{2 * value:g}",
                              "glass_half_mm", value)
             )  # fmt: skip
-    tip = piece.tip_mm + moved.tip + rng.normal(0, TIP_HAND_MM)
+    tip = piece.tip_mm + tilt * piece.middle_mm + moved.tip + rng.normal(0, TIP_HAND_MM)
     tip = _round(tip, TIP_STEP_MM)
     readings.append(ReadingEntry("tip", "", None, None, None, f"{tip:.2f}", "tip_mm", tip))
     bore = piece.bore_mm + moved.bore + rng.normal(0, BORE_HAND_MM)
     bore = _round(bore, BORE_STEP_MM)
     typed = f"{bore / 25.4:.3f}"
     readings.append(ReadingEntry("bore", "", None, None, None, typed, "bore_in", bore))
+    if piece.crown_mm:
+        for place, true in ((HEEL, piece.crown_mm), (MIDDLE, 0.0), (BREAK, piece.crown_mm)):
+            gap = max(_round(true + rng.normal(0, FEELER_HAND_MM), TIP_STEP_MM), 0.0)
+            readings.append(
+                ReadingEntry(place, "left", None, None, None, f"{gap:.2f}", "length_mm", gap)
+            )
     sizes = SetSizes(DAY, shop.register, GLASS, WEDGE, PLUG)
     told = correct_readings(readings, sizes)
     return ReadSet(
@@ -129,12 +147,14 @@ class Case:
     moved: Moved = UNTOUCHED
     gaps: tuple[float, ...] = CLARINET
     other_blades: bool = False
+    crowned: bool = False
 
 
 CASES = (
     Case("untouched"),
     Case("untouched, read with another blade set", other_blades=True),
     Case("untouched, seven blades", gaps=SAXOPHONE),
+    Case("untouched, table crowned by 0.02 to 0.05 mm", crowned=True),
     Case("all stops moved half a number (0.25 mm)", Moved(0.25, 0.25)),
     Case("all stops moved half a number, seven blades", Moved(0.25, 0.25), SAXOPHONE),
     Case("all stops moved one number (0.5 mm)", Moved(0.5, 0.5)),
@@ -152,6 +172,8 @@ def simulate(case: Case, cards: int, seed: int) -> list[Comparison]:
     for _ in range(cards):
         shop = make_shop(rng, case.gaps)
         piece = make_piece(rng, case.gaps)
+        if case.crowned:
+            piece = replace(piece, crown_mm=rng.uniform(0.02, 0.05))
         later = make_shop(rng, case.gaps, 101) if case.other_blades else shop
         before = read_piece(rng, piece, shop)
         found.append(compare(before, read_piece(rng, piece, later, case.moved)))

@@ -6,7 +6,7 @@ Warnings are errors in this suite, so any that numpy would give fails here.
 import math
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from app.core.compare.comparison import compare
@@ -54,8 +54,14 @@ def assert_clear(rail):
         assert all(fit.refused or fit.p is None for fit in simpler)
 
 
+ALL_BUT_AT_ONE_PLACE = FacingReadings(
+    tuple(BladeStop(gap, place) for gap, place in ((0.127, 0.0), (0.0381, 1.3e-201), (0.02, 0.0)))
+)
+
+
 @settings(deadline=None, max_examples=120)
 @given(facings, spreads, st.sampled_from(["judge", "in", "out"]))
+@example(ALL_BUT_AT_ONE_PLACE, Uncertainties(), "out")
 def test_any_readings_get_a_clear_answer(facing, uncertainties, tip):
     analysis = analyse_facing(facing, uncertainties, tip=tip)
     assert (analysis.left is None) == (not facing.left)

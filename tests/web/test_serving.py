@@ -43,8 +43,11 @@ def ask(connection: http.client.HTTPConnection, path: str, **headers: str) -> by
 
 def sends_at_once(connection: http.client.HTTPConnection) -> bool:
     """Say whether the accepted end of a connection, in this process, has TCP_NODELAY."""
-    for number in os.listdir("/proc/self/fd"):
-        with suppress(OSError), socket.socket(fileno=os.dup(int(number))) as end:
+    for path in Path("/proc/self/fd").iterdir():
+        # a copy of anything else would stay open: the browser's driver waits for its pipe to close
+        if not (path.is_symlink() and str(path.readlink()).startswith("socket:")):
+            continue
+        with suppress(OSError), socket.socket(fileno=os.dup(int(path.name))) as end:
             if end.getpeername() == connection.sock.getsockname():
                 return end.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY) != 0
     raise AssertionError("the accepted connection was not found")

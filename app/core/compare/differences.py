@@ -189,13 +189,20 @@ def _list_rocking(
     if reading.quantity not in {"tip", "dial", "blade"}:
         return {}
     blade = reading.quantity == "blade"
-    place = reading.value_mm if blade else reading.depth_mm or 0.0
-    reach = -stop_slope(shift, reading.gap_mm or 0.0) if blade else 1.0
+    gap = reading.gap_mm or 0.0
+    tilt_u = table.tilt_u(each.facing, reading.value_mm if blade else reading.depth_mm or 0.0)
+    reach = -stop_slope(shift, gap) if blade else 1.0
     way = {"left": 1.0, "right": -1.0}.get(reading.rail, 0.0)
-    return {
-        ("table along", side): reach * table.tilt_u(each.facing, place),
+    found: dict[Key, float] = {
+        ("table along", side): reach * tilt_u,
         ("table across", side): reach * way * table.roll_u,
     }
+    if blade and shift is not None:
+        # the rail is so flat near the break that a blade goes further in than its slope says
+        by = sqrt(3.0) * (abs(tilt_u) + table.roll_u)
+        further = shift(gap, max(gap - by, 0.0)) - reach * by
+        found["table bent", side, blade_key(gap)] = further / sqrt(3.0)
+    return found
 
 
 def _take_mean(found: Sequence[Figure]) -> Figure:

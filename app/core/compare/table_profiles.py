@@ -47,9 +47,10 @@ class TableProfile:
 
     @property
     def height_mm(self) -> float:
-        """By how much the glass can rock, in mm at an end of the table."""
-        bow = -(self.bow_mm or 0.0) if self.verdict == CROWNED else 0.0
-        return max(bow, abs(self.twist_mm or 0.0) if self.verdict == ROCKS else 0.0)
+        """By how much the glass can rock, in mm at an end of the table: as read and its u more."""
+        if self.verdict == CROWNED:
+            return abs(self.bow_mm or 0.0) + self.bow_u_mm
+        return abs(self.twist_mm or 0.0) + self.twist_u_mm if self.verdict == ROCKS else 0.0
 
     @property
     def roll_u(self) -> float:

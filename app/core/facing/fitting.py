@@ -26,7 +26,7 @@ from app.core.facing.fits import CurveFit
 from app.core.values.readings import BladeStop, Uncertainties
 
 SHORTEST_MM = 1e-3  # no facing has its break nearer the tip than this
-
+NO_SLOPE = 1e-9  # mm per √mm: all blades stop at one place
 STEPS = 40
 PATIENCE = 6  # steps before a start that promises too little is left
 # lengths of a step in χ² units; 1e-9 is 3e-5 of a standard uncertainty, and it is still taken
@@ -90,7 +90,7 @@ def fit_curves(readings: Readings, keys: Sequence[str]) -> dict[str, CurveFit | 
 def _fit_curve(curve: Curve, readings: Readings, line: "_Line") -> CurveFit | str:
     if readings.count < curve.free:
         return TOO_FEW
-    if not line.q > 0.0:
+    if not line.q > NO_SLOPE:
         return UNREAL
     evaluate, best, least = model_of(curve, readings), None, inf
     if curve.family is JOINED:

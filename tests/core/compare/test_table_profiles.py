@@ -87,8 +87,9 @@ def test_a_bow_is_as_sure_as_its_three_gaps():
 def test_on_a_crowned_table_the_glass_turns_about_its_middle():
     each = read("0.02 0.00 0.02")
     table = judge_table(each.readings, each.told)
-    # ± 0.02 mm on 20 mm, seen at the tip 17.75 + 20 mm away: 0.03775 mm, rectangular
-    assert table.tilt_u(each.facing, 0.0) == pytest.approx(0.02 / 20 * 37.75 / sqrt(3), rel=1e-3)
+    # ± (0.02 mm and its u) on 20 mm, seen at the tip 17.75 + 20 mm away, rectangular
+    height = 0.02 + sqrt(0.005**2 / 3 + 0.005**2) * sqrt(1.5)
+    assert table.tilt_u(each.facing, 0.0) == pytest.approx(height / 20 * 37.75 / sqrt(3), rel=1e-3)
     assert table.tilt_u(each.facing, 37.75) == pytest.approx(0.0)
     assert table.roll_u == 0.0
 
@@ -107,7 +108,7 @@ def test_a_change_that_a_rocking_table_may_have_made_is_not_told():
 def test_words_say_what_the_table_is_and_what_rests_on_it():
     words = list(say_tables([read("0.03 0.00 0.03"), read("0.00 0.02 0.00")]))
     assert words[0].startswith("Before: The table is crowned by 0.03 ± 0.01 mm at its middle")
-    assert "the tip is in doubt by ± 0.07 mm" in words[0]
+    assert "the tip is in doubt by ± 0.08 mm" in words[0]
     assert words[1] == "After: The table is hollow by 0.02 ± 0.01 mm at its middle."
     assert list(say_tables([read(), read()])) == []
     made = build_measured_part(read("0.03 0.00 0.03"), read(), GAUGES, 0.5)
