@@ -1,8 +1,8 @@
 """More open, and no harder: which tips and lengths close a reed as the piece does now.
 
-Every lay on the map is of the curve of the lay now: like beside like, as in `effort`. Where that is
-an arc, they are arcs through tip and length; any other is drawn out to another length and opened
-by a wedge to another tip.
+Every lay on the map is of the curve of the lay now: like beside like, as in `effort`. It is drawn
+out along the glass and opened in proportion until tip and length are met; so the lay now is itself
+one of them, and an arc stays so nearly an arc that no effort changes by a thousandth.
 """
 
 from collections.abc import Callable, Sequence
@@ -102,17 +102,30 @@ def _draw_now(question: EffortQuestion) -> tuple[RailLine, Array]:
     return mean, np.maximum(left.gap_mm, right.gap_mm)
 
 
-def _weigh(question: EffortQuestion, now: RailLine, shape: str) -> Callable[[float, float], float]:
-    """Return ln(effort) by tip and length: of an arc, or of the lay now drawn out and opened."""
-    tip_now, length_now = place_lay(question, question.now)
-    if now.curve == "arc":
-        return _weigh_arc(question.kind, question.length_gap_mm, shape)
+def _draw_like(
+    mean: RailLine, now: tuple[float, float], gap_mm: float, tips: Array, lengths: Array
+) -> tuple[Array, Array]:
+    """Return how far the lay now is opened (tips), and drawn out (lengths, tips), to be another."""
+    opened = tips / now[0]
+    # where each one, not yet drawn out, has its facing length; first the lay now, which was read
+    found = [mean.stop(gap_mm / times) for times in (1.0, *opened.tolist())]
+    stops = np.array([stop for stop in found if stop])
+    if len(stops) < len(found):
+        raise MalformedReading("tip_opening_mm", "The blade of the facing length does not go in.")
+    return opened, lengths[:, None] / now[1] * (stops[0] / stops[1:])
+
+
+def _weigh(
+    question: EffortQuestion, mean: RailLine, now: tuple[float, float], shape: str
+) -> Callable[[float, float], float]:
+    """Return ln(effort) by tip and length, of the lay now drawn out and opened."""
+    gap_mm = question.length_gap_mm
 
     def effort(tip_mm: float, length_mm: float) -> float:
-        longer = length_mm / length_now
-        gap = np.interp(_STATIONS / longer, _STATIONS, now.gap_mm)
-        gap = gap + (tip_mm - tip_now) * np.maximum(0.0, 1.0 - _STATIONS / length_mm)
-        line = replace(now, gap_mm=np.maximum(gap, 0.0), break_mm=now.break_mm * longer)
+        lay = _draw_like(mean, now, gap_mm, np.array([tip_mm]), np.array([length_mm]))
+        opened, longer = (float(one.flat[0]) for one in lay)
+        gap = opened * np.interp(_STATIONS / longer, _STATIONS, mean.gap_mm)
+        line = replace(mean, gap_mm=gap, break_mm=mean.break_mm * longer)
         return log(find_effort(line, question.kind, shape))
 
     return effort
@@ -153,8 +166,8 @@ def map_effort(question: EffortQuestion) -> EffortMap:
         [end(point[i] for point in points) + sign * pad[i] for i in (0, 1)]
         for end, sign in ((min, -0.6), (max, 1.0))
     )
-    mean, highest = _draw_now(question)
-    effort = _weigh(question, mean, USUAL)
+    lines = _draw_now(question)
+    effort = _weigh(question, lines[0], now, USUAL)
     nodes = [np.linspace(lows[i], highs[i], NODES) for i in (0, 1)]
     fine = [np.linspace(lows[i], highs[i], FINE) for i in (0, 1)]
     # the logarithm is so nearly plane that a cubic through few places is as good as all of them
@@ -164,42 +177,26 @@ def map_effort(question: EffortQuestion) -> EffortMap:
     return EffortMap(
         tuple(fine[0].tolist()), tuple(fine[1].tolist()),
         tuple(map(tuple, (100.0 * np.expm1(change)).tolist())),
-        tuple(map(tuple, _spare(question, mean, highest, *fine).tolist())),
+        tuple(map(tuple, _spare(question, lines, now, *fine).tolist())),
         now, target,
     )  # fmt: skip
 
 
 def _spare(
-    question: EffortQuestion, mean: RailLine, highest: Array, tips: Array, lengths: Array
+    question: EffortQuestion,
+    lines: tuple[RailLine, Array],
+    now: tuple[float, float],
+    tips: Array,
+    lengths: Array,
 ) -> Array:
     """Return the least of (lay − rails now) up to each lay's facing length, (lengths, tips)."""
     places = np.linspace(0.0, float(lengths[-1]), 60)
-    draw = _draw_arcs if mean.curve == "arc" else _draw_like
-    lays = draw(question, mean, places, tips, lengths) - np.interp(places, _STATIONS, highest)
+    mean, highest = lines
+    opened, longer = _draw_like(mean, now, question.length_gap_mm, tips, lengths)
+    lays = opened[:, None] * np.interp(places / longer[..., None], _STATIONS, mean.gap_mm)
+    lays = lays - np.interp(places, _STATIONS, highest)
     above = np.where((places <= lengths[:, None])[:, None, :], lays, np.inf)
     return np.asarray(above.min(axis=-1) + question.tolerance_mm + _SLACK_MM)
-
-
-def _draw_arcs(
-    question: EffortQuestion, _mean: RailLine, places: Array, tips: Array, lengths: Array
-) -> Array:
-    """Return the gaps of arcs, (lengths, tips, places), by the closed form of `facings`."""
-    tip, length, gap = tips[None, :], lengths[:, None], question.length_gap_mm
-    rest = 1.0 - gap / tip
-    start = (length + np.sqrt(length**2 - rest * (length**2 + gap**2 - gap * tip))) / rest
-    radius = ((start**2 + tip**2) / (2.0 * tip))[..., None]
-    u = np.maximum(start[..., None] - places, 0.0)
-    return np.asarray(u**2 / (radius + np.sqrt(radius**2 - u**2)))
-
-
-def _draw_like(
-    question: EffortQuestion, mean: RailLine, places: Array, tips: Array, lengths: Array
-) -> Array:
-    """Return the gaps of the lay now, drawn out and opened, (lengths, tips, places)."""
-    tip_now, length_now = place_lay(question, question.now)
-    drawn = [np.interp(places * length_now / one, _STATIONS, mean.gap_mm) for one in lengths]
-    wedge = np.maximum(0.0, 1.0 - places / lengths[:, None])[:, None, :]
-    return np.array(drawn)[:, None, :] + (tips - tip_now)[None, :, None] * wedge
 
 
 def find_alike(
@@ -214,7 +211,7 @@ def find_alike(
     found: dict[str, float] = {}
     mean, _ = _draw_now(question)
     for shape in SHAPES:
-        effort = _weigh(question, mean, shape)
+        effort = _weigh(question, mean, now, shape)
         as_now = effort(*now)
 
         def miss(sought: float, effort: Callable[[float, float], float] = effort) -> float:

@@ -1,5 +1,7 @@
 """Which tips and lengths close a reed as the piece does now."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -43,6 +45,19 @@ def test_rails_alone_reach_what_is_wider_and_longer_and_nothing_closer():
     assert at(told, told.spare_mm, *TARGET) >= 0.0
     assert at(told, told.spare_mm, 1.0, 16.8) < 0.0
     assert at(told, told.spare_mm, 1.04, 16.0) < 0.0
+
+
+def test_the_lay_now_is_in_reach_though_its_tip_stands_off_the_rails_curve():
+    asked = ask(tip=1.11)
+    rail = asked.now.left
+    told = map_effort(asked)
+    assert at(told, told.percent, *told.now) == pytest.approx(0.0, abs=0.05)
+    for tip, length in (told.now, (1.16, 17.3), (1.11, 18.0)):
+        assert at(told, told.spare_mm, tip, length) >= 0.0
+    longer = tuple(replace(stop, position_mm=stop.position_mm + 0.8) for stop in rail)
+    told = map_effort(replace(asked, now=FacingReadings(rail, longer, 1.11)))
+    assert at(told, told.spare_mm, *told.now) < 0.0  # made alike, one rail would have to rise
+    assert at(told, told.spare_mm, 1.2, 18.2) >= 0.0
 
 
 def test_more_open_and_no_harder_is_a_length_that_closes_as_now():
