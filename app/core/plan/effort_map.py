@@ -5,15 +5,16 @@ out along the glass and opened in proportion until tip and length are met; so th
 one of them, and an arc stays so nearly an arc that no effort changes by a thousandth.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from math import hypot, log, sqrt
+from math import exp, hypot, log, sqrt
 
 import numpy as np
 from scipy.interpolate import make_interp_spline
 from scipy.optimize import brentq
 
 from app.core.compare.beams import SHAPES, USUAL, find_effort
+from app.core.compare.effort import EffortRatio
 from app.core.facing.analysis import MalformedReading
 from app.core.facing.stations import Array, RailLine
 from app.core.plan.facings import (
@@ -91,11 +92,9 @@ def place_lay(question: EffortQuestion, lay: Target) -> tuple[float, float]:
     return lay.tip_opening_mm, sum(read) / len(read)
 
 
-def _draw_now(question: EffortQuestion) -> tuple[RailLine, Array]:
-    """Return the mean of both rails now, and the higher of the two, at `_STATIONS`."""
-    left, right = (
-        draw_target(question.now, rail, _STATIONS, question.uncertainties) for rail in RAILS
-    )
+def _draw_rails(lay: Target, uncertainties: Uncertainties) -> tuple[RailLine, Array]:
+    """Return the mean of a lay's rails, and the higher of the two, at `_STATIONS`."""
+    left, right = (draw_target(lay, rail, _STATIONS, uncertainties) for rail in RAILS)
     gap = (left.gap_mm + right.gap_mm) / 2.0
     curve = left.curve if left.curve == right.curve else None
     mean = RailLine(_STATIONS, gap, left.u_mm, max(left.break_mm, right.break_mm), curve)
@@ -139,21 +138,51 @@ def _weigh_arc(kind: str, gap_mm: float, shape: str = USUAL) -> Callable[[float,
     return effort
 
 
+@dataclass(frozen=True, slots=True)
+class _Weight:
+    """ln(effort) of a lay as an arc of its tip and length by shape of reed, and by its own curve.
+
+    `at` is its place among the lays, `u` the standard uncertainty as it would be read.
+    """
+
+    at: int
+    arcs: Mapping[str, float]
+    own: float
+    u: float
+
+    def beside(self, other: "_Weight") -> EffortRatio:
+        reeds = {shape: self.arcs[shape] - other.arcs[shape] for shape in SHAPES}
+        both, u = (reeds[USUAL], self.own - other.own), hypot(self.u, other.u)
+        low, high = (
+            far(both) + sign * K_95 * hypot(u, (far(reeds.values()) - reeds[USUAL]) / sqrt(3.0))
+            for far, sign in ((min, -1.0), (max, 1.0))
+        )
+        shown = tuple((shape, exp(change)) for shape, change in reeds.items())
+        return EffortRatio(exp(reeds[USUAL]), exp(low), exp(high), shown, suspect=False)
+
+
 def rank_lays(
     lays: Sequence[Target], kind: str, uncertainties: Uncertainties, length_gap_mm: float
-) -> list[tuple[int, float]]:
-    """Return lays as they close, easiest first: each one's place in `lays`, with ln(effort).
+) -> list[tuple[int, EffortRatio]]:
+    """Return lays as they close, easiest first: each one's place in `lays`, beside the easiest.
 
-    Each is weighed as an arc of its tip and length; lays that lack one of these are left out.
+    Each is weighed as an arc of its tip and length; the limits hold how its own curve closes, and
+    what the gauges leave open. Lays that lack tip or length are left out.
     """
     question = EffortQuestion(FacingReadings(), None, kind, uncertainties, 0.0, length_gap_mm)
-    effort, found = _weigh_arc(kind, length_gap_mm), []
+    weigh = {shape: _weigh_arc(kind, length_gap_mm, shape) for shape in SHAPES}
+    found = []
     for at, lay in enumerate(lays):
         try:
-            found.append((at, effort(*place_lay(question, lay))))
+            placed = place_lay(question, lay)
+            arcs = {shape: weigh[shape](*placed) for shape in SHAPES}
+            mean, _ = _draw_rails(lay, uncertainties)
         except MalformedReading:
             continue
-    return sorted(found, key=lambda pair: pair[1])
+        u = _tell_u(question, placed, weigh[USUAL])
+        found.append(_Weight(at, arcs, log(find_effort(mean, kind)), u))
+    found.sort(key=lambda one: one.arcs[USUAL])
+    return [(one.at, one.beside(found[0])) for one in found]
 
 
 def map_effort(question: EffortQuestion) -> EffortMap:
@@ -166,7 +195,7 @@ def map_effort(question: EffortQuestion) -> EffortMap:
         [end(point[i] for point in points) + sign * pad[i] for i in (0, 1)]
         for end, sign in ((min, -0.6), (max, 1.0))
     )
-    lines = _draw_now(question)
+    lines = _draw_rails(question.now, question.uncertainties)
     effort = _weigh(question, lines[0], now, USUAL)
     nodes = [np.linspace(lows[i], highs[i], NODES) for i in (0, 1)]
     fine = [np.linspace(lows[i], highs[i], FINE) for i in (0, 1)]
@@ -209,7 +238,7 @@ def find_alike(
     now = place_lay(question, question.now)
     middle = now[1] if length_mm is None else now[0]
     found: dict[str, float] = {}
-    mean, _ = _draw_now(question)
+    mean, _ = _draw_rails(question.now, question.uncertainties)
     for shape in SHAPES:
         effort = _weigh(question, mean, now, shape)
         as_now = effort(*now)

@@ -11,6 +11,7 @@ from app.core.compare.card_front import SAME, SAME_TOO, Told, list_figures
 from app.core.compare.cards import build_measured_part
 from app.core.compare.comparison import compare
 from app.core.compare.differences import ReadSet, take_facing
+from app.core.compare.effort_words import LEFT_OUT
 from app.core.facing.corrections import correct_readings
 from app.core.facing.evenness import EVEN, UNEVEN
 from app.core.facing.fits import INSIDE, OUTSIDE
@@ -246,11 +247,12 @@ def check_card(sets):
         assert one.sentence not in {SAME, SAME_TOO} or figures[one.label].verdict == "=", one
     # what the readings say of the curve and the rails
     assert not any("follow" in words for words in made.curves)
-    for words, analysis in zip(made.curves, (compared.before, compared.after), strict=True):
+    for words, analysis in zip(made.curves[:2], (compared.before, compared.after), strict=True):
         placed = "inside that curve" in words or "outside that curve" in words
         assert not placed or main_rail(analysis)[1].tip_stands in {INSIDE, OUTSIDE}
     for one in rails:
         assert ("lie alike" in one.sentence) == (figures["Rails"].after == "even"), one
+    assert (LEFT_OUT in made.curves) == bool(made.reed)
     if made.reed:
         assert ("harder" in made.reed) != ("easier" in made.reed)
     if not told.moved:
