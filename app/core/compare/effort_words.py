@@ -38,13 +38,16 @@ def say_effort(found: EffortRatio, speak: tuple[str, str] = ONE_PIECE) -> str:
             "How hard the same reed closes can’t be told before the reading that fits no curve "
             "is taken again."
         )
-    if verdict == ALIKE:
+    change = say_change(found, speak).removesuffix(".")
+    in_one_box = max(abs(found.low - 1.0), abs(found.high - 1.0)) <= ONE_BOX
+    if verdict == ALIKE and in_one_box:
         return (
             f"With the same reed {speak[0]} closes {speak[1]}, as far as the readings can tell: "
             f"{tell_ratio(found)}."
         )
-    change = say_change(found, speak).removesuffix(".")
-    if max(abs(found.low - 1.0), abs(found.high - 1.0)) <= ONE_BOX:
+    if verdict == ALIKE:
+        return f"{change}: the readings can’t tell which."
+    if in_one_box:
         return f"{change}: less than two reeds of one box may differ."
     reed = "softer" if verdict == HARDER else "stronger"
     return f"{change}. Perhaps it wants a {reed} reed; try the usual one first, players differ."
