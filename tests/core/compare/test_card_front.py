@@ -48,7 +48,8 @@ def test_figures_are_written_as_they_were_read():
         (Told(0.0, 0.0), SAME_TOO),
         (Told(0.0, -0.5, moved=True), "Shorter than it came."),
         (Told(0.0, 0.25, moved=True, together=True),
-         "A little longer than it came: none shows it alone, all together do."),
+         "All blades together stop a little further from the tip; the length alone doesn’t show "
+         "it."),
         (Told(0.05, 0.0, moved=True, as_whole=True),
          "The facing has changed as a whole, but this figure by itself doesn’t show it."),
         (Told(0.0, 1.5, doubted=True),
