@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import cast
 
 import numpy as np
+import numpy.typing as npt
 
 from app.core.plan.effort_map import EffortMap
 from app.core.values.units import format_number
@@ -52,8 +53,8 @@ def compose_effort_map(sheet: Sheet, picture: EffortPicture) -> None:
     """Draw the map on a sheet of the picture's size."""
     shown = picture.map
     footer = (
-        "By each line: how much harder (+) or easier (−) than now the same reed closes, in per "
-        "cent, for lays of the same curve. Hatched: what the rails alone can reach."
+        "Along each line the same reed closes alike: so many per cent harder (+) or easier (−) "
+        "than now, while the curve keeps its kind. Hatched: what rails alone can reach, both alike."
     )
     tips, lengths = shown.tips_mm, shown.lengths_mm
     edges = (tips[0], tips[-1]), (lengths[0], lengths[-1])
@@ -142,36 +143,39 @@ def _name_line(sheet: Sheet, plot: Plot, percent: int, line: Array, taken: list[
     return [boxes[best]]
 
 
-def _inside(points: Array, boxes: list[Box]) -> Array:
-    x, y = points[:, 0], points[:, 1]
-    inside = np.zeros(len(points), dtype=bool)
+def _inside(x: Array, y: Array, boxes: list[Box]) -> npt.NDArray[np.bool_]:
+    inside = np.zeros(x.shape, dtype=bool)
     for box in boxes:
         inside |= (box.left < x) & (x < box.right) & (box.bottom < y) & (y < box.top)
-    return np.asarray(inside, dtype=float)
+    return inside
+
+
+def _runs(free: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """List where it is true for two places or more: from, and up to."""
+    ends = np.flatnonzero(np.diff(np.concatenate([[0], free, [0]]))).tolist()
+    return [pair for pair in zip(ends[::2], ends[1::2], strict=True) if pair[1] - pair[0] > 1]
 
 
 def _clear_of(line: Array, boxes: list[Box]) -> list[Array]:
     """Cut a line where names stand on it."""
     share = np.linspace(0.0, len(line) - 1.0, 600)
     dense = np.column_stack([np.interp(share, np.arange(len(line)), line[:, i]) for i in (0, 1)])
-    free = _inside(dense, boxes) == 0.0
-    ends = np.flatnonzero(np.diff(np.concatenate([[False], free, [False]]).astype(int)))
-    pairs = zip(ends[::2].tolist(), ends[1::2].tolist(), strict=True)
-    return [dense[start:end] for start, end in pairs if end - start > 1]
+    return [dense[a:b] for a, b in _runs(~_inside(dense[:, 0], dense[:, 1], boxes))]
 
 
 def _hatch(sheet: Sheet, plot: Plot, shown: EffortMap, boxes: list[Box]) -> None:
-    spare = np.array(shown.spare_mm)
-    tips, lengths = np.array(shown.tips_mm), np.array(shown.lengths_mm)
-    fine = np.linspace(lengths[0], lengths[-1], 240)
-    for x in np.arange(plot.left_mm + _HATCH_MM / 2, plot.right_mm, _HATCH_MM):
-        tip = plot.x_low + (x - plot.left_mm) / plot.width_mm * (plot.x_high - plot.x_low)
-        column = np.array([np.interp(tip, tips, row) for row in spare])
-        reached = np.interp(fine, lengths, column) >= 0.0
-        line = np.column_stack([np.full(len(fine), x), [plot.y(value) for value in fine]])
-        line[~reached] = np.nan
-        for part in _clear_of(line, boxes):
-            kept = part[~np.isnan(part[:, 1])]
-            if len(kept) > 1:
-                ends = (float(x), float(kept[0, 1])), (float(x), float(kept[-1, 1]))
-                sheet.strokes([ends], color=FAINT, width_pt=0.5, layer=0.6)
+    """Hatch upright what rails alone can reach, but for where names stand."""
+    x_mm = np.arange(plot.left_mm + _HATCH_MM / 2, plot.right_mm, _HATCH_MM)
+    y_mm = np.linspace(plot.bottom_mm, plot.top_mm, 240)
+    nodes = [np.linspace(0.0, 1.0, len(one)) for one in (shown.lengths_mm, shown.tips_mm)]
+    share_x = (x_mm - plot.left_mm) / plot.width_mm
+    columns = np.array([np.interp(share_x, nodes[1], row) for row in shown.spare_mm]).T
+    spare = np.array([np.interp(np.linspace(0.0, 1.0, 240), nodes[0], one) for one in columns])
+    x, y = (one.ravel() for one in np.meshgrid(x_mm, y_mm, indexing="ij"))
+    free = ((spare.ravel() >= 0.0) & ~_inside(x, y, boxes)).reshape(spare.shape)
+    strokes = [
+        ((float(x), float(y_mm[start])), (float(x), float(y_mm[end - 1])))
+        for x, column in zip(x_mm, free, strict=True)
+        for start, end in _runs(column)
+    ]
+    sheet.strokes(strokes, color=FAINT, width_pt=0.5, layer=0.6)

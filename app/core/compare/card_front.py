@@ -19,6 +19,8 @@ SAME = "The same as it came, as far as can be measured."
 SAME_TOO = "No change that can be measured here either."
 UNSURE = "It reads a little otherwise, but not by enough to be sure."
 SAME_ALONE = "The facing has changed as a whole, but this figure by itself doesn’t show it."
+# what holds for two figures is said once; of the second, that it holds there too
+_SAID_AGAIN = {SAME: SAME_TOO, UNSURE: "So does this.", SAME_ALONE: "Nor does this one."}
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,9 +72,8 @@ def list_figures(
     figures: list[FrontFigure] = []
     for one in found:
         if one is not None:
-            # what holds for all of them is said once
-            again = one.sentence and one.sentence in {earlier.sentence for earlier in figures}
-            short = SAME_TOO if one.sentence == SAME else ""
+            again = one.sentence in {earlier.sentence for earlier in figures}
+            short = _SAID_AGAIN.get(one.sentence, "")
             figures.append(replace(one, sentence=short) if again else one)
     return tuple(figures)
 
@@ -96,7 +97,7 @@ def _tip_figure(
     elif told.tip_mm == 0.0:
         sentence = _say_same(told, "tip_opening")
     else:
-        size = abs(told.tip_mm)
+        size = round(abs(told.tip_mm), 6)
         much = "a little " if size < LITTLE_MM else "much " if size >= MUCH_MM else ""
         sentence = f"{much}{'more open' if told.tip_mm > 0 else 'closer'} than it came."
     return FrontFigure("Tip opening", came, went, scale.unit or "mm", _begin(sentence))
@@ -126,19 +127,28 @@ def _length_figure(
         sentence = _say_shortened(told)
     elif told.length_mm == 0.0:
         sentence = _say_same(told, "facing_length")
+    elif told.together:
+        sentence = _say_together(told.length_mm)
     else:
-        sentence = f"{'Longer' if told.length_mm > 0 else 'Shorter'} than it came."
-        if told.together:
-            sentence = f"A little {sentence.lower()[:-1]}: none shows it alone, all together do."
-    return FrontFigure("Facing length", came, went, "mm", sentence)
+        sentence = f"{'longer' if told.length_mm > 0 else 'shorter'} than it came."
+    return FrontFigure("Facing length", came, went, "mm", _begin(sentence))
+
+
+def _say_together(shift_mm: float) -> str:
+    way = "further from" if shift_mm > 0 else "nearer"
+    return f"all blades together stop a little {way} the tip; the length alone doesn’t show it."
 
 
 def _say_shortened(told: Told) -> str:
     came_off = f"{format_number(told.shortened_mm, 2)} mm came off the tip"
     if told.as_whole and not told.length_mm:
         return f"{came_off}, and more has changed, but this figure by itself doesn’t show it."
+    if not told.length_mm and "facing_length" in told.unsure:
+        return f"{came_off}; beside that it reads a little otherwise, too little to be sure."
     if not told.length_mm:
         return f"{came_off}; the curve stands where it stood, as far as can be measured."
+    if told.together:
+        return f"{came_off}; beside that {_say_together(told.length_mm)}"
     way = "longer" if told.length_mm > 0 else "shorter"
     return f"{came_off}; on the table the facing is {way} than it came."
 

@@ -13,7 +13,7 @@ from math import exp, hypot, log, sqrt
 
 import numpy as np
 
-from app.core.compare.beams import CELLS, Array, clamp_beam, close_beam
+from app.core.compare.beams import SHAPES, USUAL, find_effort
 from app.core.compare.differences import RAILS, Figure, Key, ReadSet, list_figures
 from app.core.facing.analysis import MalformedReading, analyse_facing
 from app.core.facing.curves import CURVES
@@ -24,36 +24,7 @@ from app.core.facing.stations import RailLine, line_of_readings
 from app.core.values.readings import BladeStop
 from app.core.values.uncertainty import K_95
 
-LEFT_OPEN = 0.1  # of the tip opening, when the reed counts as closed
 STATIONS = 200
-# reeds by kind of instrument: length of the cut, thickness where it ends (mm); then the thickness
-# at the tip, and by shape the power with which it rises. All from memory, measured on no reed
-REEDS: dict[str, tuple[float, float]] = {
-    "clarinet_ab": (27.0, 2.6), "clarinet_eb": (29.0, 2.7), "clarinet_d": (30.0, 2.7),
-    "clarinet_c": (32.0, 2.8), "clarinet_bb": (33.0, 2.8), "clarinet_basset": (33.0, 2.8),
-    "basset_horn": (35.0, 2.9), "clarinet_alto": (37.0, 3.0), "clarinet_bass": (41.0, 3.2),
-    "clarinet_contra_alto": (44.0, 3.4), "clarinet_contra": (47.0, 3.5),
-    "sax_sopranino": (29.0, 2.7), "sax_soprano": (32.0, 2.8),
-    "sax_alto": (37.0, 3.0), "sax_c_melody": (39.0, 3.1), "sax_tenor": (42.0, 3.2),
-    "sax_baritone": (47.0, 3.5), "sax_bass": (50.0, 3.7), "sax_contrabass": (54.0, 3.9),
-    "other": (37.0, 3.0),
-}  # fmt: skip
-TIP_MM = 0.1
-SHAPES: dict[str, float] = {"straight taper": 1.0, "usual": 1.3, "thin tip": 1.6}
-USUAL = "usual"
-
-
-def find_effort(line: RailLine, kind: str, shape: str = USUAL, cells: int = CELLS) -> float:
-    """Return the effort of a lay for a kind of instrument's reed, in units that only cancel."""
-    length, heel = REEDS[kind]
-
-    def stiffness(from_break: Array) -> Array:
-        share = (line.break_mm - from_break) / length
-        return np.asarray((TIP_MM + (heel - TIP_MM) * share ** SHAPES[shape]) ** 3)
-
-    reed = clamp_beam(line.break_mm, stiffness, cells)
-    lay = np.interp(line.break_mm - reed.nodes_mm, line.stations_mm, line.gap_mm)
-    return close_beam(reed, lay, LEFT_OPEN)
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,11 +57,12 @@ def compare_efforts(before: ReadSet, after: ReadSet, kind: str = "other") -> Eff
     """Return how hard `after` closes beside `before`, for the reeds of a kind of instrument.
 
     Like is held beside like: both lays by the simplest curve that neither refuses, as the place of
-    the break hangs on the curve; without one, both by the line through their readings. Other
-    curves of up to three parameters that neither refuses, and the shapes of reed, are limits of
-    rectangles. What the readings share is theirs together, as in a comparison: the laying of the
-    glass, and what the same gauge does both times cancels. Raises MalformedReading without a tip
-    opening, without two blades, or for a lay that does not open.
+    the break hangs on the curve; without one, both by the line through their readings. The limits
+    go over all curves of up to three parameters that neither refuses, as those of the break do;
+    the shapes of reed are limits of a rectangle. What the readings share is theirs together, as
+    in a comparison: the laying of the glass, and what the same gauge does both times cancels.
+    Raises MalformedReading without a tip opening, without two blades, or for a lay that does not
+    open.
     """
     lays = [_take_lay(*side) for side in (("before", before), ("after", after))]
     open_to = [
@@ -103,25 +75,24 @@ def compare_efforts(before: ReadSet, after: ReadSet, kind: str = "other") -> Eff
     shaped: list[dict[str, float]] = []
     others: list[list[float]] = []
     for lay, sign in zip(lays, (-1.0, 1.0), strict=True):
-        by_curve, moved = _lay_out(lay, curves, tip_in=tip_in)
-        efforts = {shape: find_effort(by_curve[0], kind, shape) for shape in SHAPES}
+        drawn, moved = _lay_out(lay, curves, tip_in=tip_in)
+        efforts = {shape: find_effort(drawn[0], kind, shape) for shape in SHAPES}
         for cause, line in moved.items():
             change = sign * log(find_effort(line, kind) / efforts[USUAL])
             changes[cause] = changes.get(cause, 0.0) + change
-        changes["unread", lay.name] = _weigh_unread(by_curve[0], lay.mean.stops, kind, efforts)
+        changes["unread", lay.name] = _weigh_unread(drawn[0], lay.mean.stops, kind, efforts)
         shaped.append(efforts)
-        others.append([find_effort(line, kind) for line in by_curve[1:]])
+        others.append([find_effort(line, kind) for line in drawn[1:]])
     reeds = {shape: shaped[1][shape] / shaped[0][shape] for shape in SHAPES}
     ratio = reeds[USUAL]
-    limits = [ratio, *(b / a for a, b in zip(*others, strict=True))], reeds.values()
+    by_curve = [ratio, *(b / a for a, b in zip(*others, strict=True))]
     low, high = (
-        K_95 * hypot(*changes.values(), *(log(far(one) / ratio) / sqrt(3.0) for one in limits))
-        for far in (min, max)
+        far(by_curve)
+        * exp(sign * K_95 * hypot(*changes.values(), log(far(reeds.values()) / ratio) / sqrt(3.0)))
+        for far, sign in ((min, -1.0), (max, 1.0))
     )
-    return EffortRatio(
-        ratio, ratio * exp(-low), ratio * exp(high), tuple(reeds.items()),
-        any(lay.mean.suspect for lay in lays),
-    )  # fmt: skip
+    suspect = any(lay.mean.suspect for lay in lays)
+    return EffortRatio(ratio, low, high, tuple(reeds.items()), suspect)
 
 
 def _take_lay(name: str, side: ReadSet) -> _Lay:

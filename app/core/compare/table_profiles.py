@@ -115,9 +115,9 @@ def say_table(table: TableProfile) -> str:
         u_mm = max(table.bow_u_mm, table.twist_u_mm)
         within = f"as far as these gaps tell: within ± {_round(u_mm)} mm."
         if table.bow_mm is None:
-            return f"The table isn't twisted, {within} Whether it is flat along it wasn't read."
+            return f"The table isn’t twisted, {within} Whether it is flat along it wasn’t read."
         if table.twist_mm is None:
-            return f"The table is flat along its length, {within} Twist wasn't read."
+            return f"The table is flat along its length, {within} Twist wasn’t read."
         return f"The table is flat, {within}"
     size = _say_size(abs(table.bow_mm or 0.0), table.bow_u_mm)
     if table.verdict == HOLLOW:

@@ -53,14 +53,10 @@ CUT_KINDS: dict[str, CutKind] = {
         *_rail_kinds("left"),
         *_rail_kinds("right"),
         CutKind("tip_rail", "tip rail", "Worked on the tip rail"),
-        CutKind("baffle", "baffle", "Shaped the baffle"),
-        CutKind("chamber", "chamber", "Shaped the chamber"),
+        CutKind("baffle", "baffle", "Worked on the baffle"),
+        CutKind("chamber", "chamber", "Worked in the chamber"),
         CutKind("bore", "bore", "Worked on the bore"),
-        CutKind(
-            "table",
-            "table flattening",
-            "Flattened the table",
-        ),
+        CutKind("table", "table flattening", "Worked on the table, to flatten it"),
     )
 }
 

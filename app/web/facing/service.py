@@ -7,10 +7,11 @@ from fastapi import APIRouter
 from fastapi.responses import JSONResponse, Response
 from pydantic import BaseModel, ConfigDict, Field
 
+from app.core.compare.beams import REEDS
 from app.core.compare.bore import BorePoint, fit_bore
 from app.core.compare.comparison import compare
 from app.core.compare.differences import ReadSet, take_facing
-from app.core.compare.effort import REEDS, compare_efforts
+from app.core.compare.effort import compare_efforts
 from app.core.compare.effort_words import judge_effort, say_effort
 from app.core.facing.analysis import (
     MalformedReading,

@@ -299,7 +299,7 @@ def _bill_lines(session: Session, job: Job, shop: Shop) -> Rows:
             lines.append((", ".join(filter(None, (what, work.material))), work.price_minor))
     charges = list_charges(session, job.id)
     lines += [(one.label, one.amount_minor) for one in charges if one.struck_at is None]
-    lines = lines or [(job.agreed_work or "work as agreed", None)]
+    lines = lines or [(job.agreed_work or "nothing agreed yet", None)]
     return tuple((what, format_money(amount, shop.currency) or "–") for what, amount in lines)
 
 

@@ -48,7 +48,14 @@ def test_figures_are_written_as_they_were_read():
         (Told(0.0, 0.0), SAME_TOO),
         (Told(0.0, -0.5, moved=True), "Shorter than it came."),
         (Told(0.0, 0.25, moved=True, together=True),
-         "A little longer than it came: none shows it alone, all together do."),
+         "All blades together stop a little further from the tip; the length alone doesn’t show "
+         "it."),
+        (Told(0.0, 0.0, unsure=frozenset({"facing_length"}), shortened_mm=0.5),
+         "0.5 mm came off the tip; beside that it reads a little otherwise, too little to be "
+         "sure."),
+        (Told(0.0, -0.25, moved=True, together=True, shortened_mm=0.5),
+         "0.5 mm came off the tip; beside that all blades together stop a little nearer the tip; "
+         "the length alone doesn’t show it."),
         (Told(0.05, 0.0, moved=True, as_whole=True),
          "The facing has changed as a whole, but this figure by itself doesn’t show it."),
         (Told(0.0, 1.5, doubted=True),
@@ -86,6 +93,17 @@ def test_what_can_not_be_compared_is_said_once():
     made = list_figures(None, facing((5.5, 11.5, 21.5, 33.5), 1.05), Told(), ("", EVEN), TIP)
     assert [bool(one.sentence) for one in made] == [True, False, True]
     assert "nothing earlier" in made[0].sentence
+
+
+def test_what_holds_for_both_figures_is_said_of_the_second_too():
+    came, went = facing((5.5, 11.5, 21, 33.5), 1.07), facing((5.5, 11.5, 22, 33.5), 1.07)
+    unsure = frozenset({"tip_opening", "facing_length"})
+    for told, again in (
+        (Told(0.0, 0.0, moved=True, as_whole=True), "Nor does this one."),
+        (Told(0.0, 0.0, unsure=unsure), "So does this."),
+    ):
+        made = list_figures(came, went, told, (EVEN, EVEN), TIP)
+        assert made[1].sentence == again
 
 
 def test_each_figure_that_stayed_says_so():

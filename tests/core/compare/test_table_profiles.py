@@ -62,10 +62,10 @@ def test_the_gaps_tell_what_a_table_is(gaps, verdict, bow_mm, twist_mm):
     ("gaps", "begins", "ends"),
     [
         ("0.01/0.00 0.01/0.01 0.00/0.01", "The table is flat, as far as", " mm."),
-        ("0.00 0.01 0.00", "The table is flat along its length, as far as", "Twist wasn't read."),
+        ("0.00 0.01 0.00", "The table is flat along its length, as far as", "Twist wasn’t read."),
         (
             "0.01/0.00 – 0.00/0.01",
-            "The table isn't twisted, as far as",
+            "The table isn’t twisted, as far as",
             "it wasn't read.",
         ),
     ],

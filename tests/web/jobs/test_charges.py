@@ -121,6 +121,11 @@ def test_the_bill_and_the_intake_slip_show_the_sums(browser, job):
     assert paper_words(browser).count("97.00 EUR paid 27.00 EUR") == 2
 
 
+def test_a_paper_of_a_job_nobody_has_agreed_on_says_so(browser, take_in):
+    browser.open(f"/jobs/{take_in()}/papers/estimate")
+    assert "nothing agreed yet – Total no price yet" in paper_words(browser)
+
+
 def paper_words(browser):
     return " ".join(browser.page.select_one("section.unseen").get_text(" ").split())
 
