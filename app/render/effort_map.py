@@ -53,8 +53,8 @@ def compose_effort_map(sheet: Sheet, picture: EffortPicture) -> None:
     """Draw the map on a sheet of the picture's size."""
     shown = picture.map
     footer = (
-        "By each line: how much harder (+) or easier (−) than now the same reed closes, in per "
-        "cent, for lays of the same curve. Hatched: what the rails alone can reach."
+        "Along each line the same reed closes alike: so many per cent harder (+) or easier (−) "
+        "than now, while the curve keeps its kind. Hatched: what rails alone can reach, both alike."
     )
     tips, lengths = shown.tips_mm, shown.lengths_mm
     edges = (tips[0], tips[-1]), (lengths[0], lengths[-1])

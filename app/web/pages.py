@@ -18,6 +18,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from sqlalchemy.orm import Session
 
+from app.core.compare.effort_words import LEFT_OUT
 from app.core.facing.measurements import ROLES
 from app.core.jobs.charges import PAYMENT_SIGNS
 from app.core.jobs.jobs import OUTCOMES, RETURN_WAYS, days_late, say_wanted
@@ -251,6 +252,7 @@ def templates() -> Environment:
         CUT_KINDS=CUT_KINDS,
         RETURN_WAYS=RETURN_WAYS,
         OUTCOMES=OUTCOMES,
+        EFFORT_LEAVES_OUT=LEFT_OUT,
         MOMENTS=MOMENTS,
         VIEWS=VIEWS,
         name_photo=name_photo,

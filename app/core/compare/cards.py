@@ -21,7 +21,7 @@ from app.core.compare.comparison_rows import (
 from app.core.compare.comparison_words import say_tables
 from app.core.compare.curve_changes import speak_of
 from app.core.compare.differences import NOT_READ, ReadSet, shorten_set
-from app.core.compare.effort_words import say_net_effort
+from app.core.compare.effort_words import LEFT_OUT, say_net_effort
 from app.core.compare.table_profiles import ROCKS, TableProfile, judge_table
 from app.core.facing.analysis import FacingAnalysis
 from app.core.facing.evenness import CANNOT_TELL, EVEN, UNEVEN, RailsVerdict, blade_key, judge_rails
@@ -109,7 +109,7 @@ def build_measured_part(
         reed=reed or "",
         rows=tuple(_card_row(found) for found in list_blades(rows).values()),
         figures=(*_list_figures(rows, both=both), *_rails_figures(rails)),
-        curves=(*_say_curves(compared), *say_tables(sets)),
+        curves=(*_say_curves(compared), *say_tables(sets), *([LEFT_OUT] if reed else [])),
     )
 
 

@@ -14,8 +14,8 @@ LEAST_TOLD = 0.005  # what rounds to no per cent is no change
 # what two reeds of one box may well differ by; from memory, no source
 ONE_BOX = 0.1
 LEFT_OUT = (
-    "This is worked out for the breath’s pressure alone on the same reed. It leaves out the lip, "
-    "and what each piece of cane does of its own."
+    "How hard a reed closes is worked out for the breath’s pressure alone. That leaves out the "
+    "lip, and what each piece of cane does of its own."
 )
 # what is spoken of, and beside what
 ONE_PIECE, TWO_PIECES = ("it", "as it did"), ("the second", "like the first")
@@ -38,13 +38,16 @@ def say_effort(found: EffortRatio, speak: tuple[str, str] = ONE_PIECE) -> str:
             "How hard the same reed closes can’t be told before the reading that fits no curve "
             "is taken again."
         )
-    if verdict == ALIKE:
+    change = say_change(found, speak).removesuffix(".")
+    in_one_box = max(abs(found.low - 1.0), abs(found.high - 1.0)) <= ONE_BOX
+    if verdict == ALIKE and in_one_box:
         return (
             f"With the same reed {speak[0]} closes {speak[1]}, as far as the readings can tell: "
-            f"between {_say_limit(found.low)} and {_say_limit(found.high)}."
+            f"{tell_ratio(found)}."
         )
-    change = say_change(found, speak).removesuffix(".")
-    if max(abs(found.low - 1.0), abs(found.high - 1.0)) <= ONE_BOX:
+    if verdict == ALIKE:
+        return f"{change}: the readings can’t tell which."
+    if in_one_box:
         return f"{change}: less than two reeds of one box may differ."
     reed = "softer" if verdict == HARDER else "stronger"
     return f"{change}. Perhaps it wants a {reed} reed; try the usual one first, players differ."
@@ -52,12 +55,16 @@ def say_effort(found: EffortRatio, speak: tuple[str, str] = ONE_PIECE) -> str:
 
 def say_change(found: EffortRatio, speak: tuple[str, str] = ONE_PIECE) -> str:
     """Return by how much it closes harder or easier, with the limits."""
+    return f"With the same reed {speak[0]} closes {tell_ratio(found)}."
+
+
+def tell_ratio(found: EffortRatio) -> str:
+    """Return a ratio with its limits; the limits alone where it can't be told from none."""
+    if judge_effort(found) == ALIKE:
+        return f"between {_say_limit(found.low)} and {_say_limit(found.high)}"
     verdict = HARDER if found.ratio > 1.0 else EASIER
     percent, *limits = (_percent(ratio) for ratio in (found.ratio, found.low, found.high))
-    return (
-        f"With the same reed {speak[0]} closes about {percent}\u00a0% {verdict} "
-        f"({min(limits)} to {max(limits)})."
-    )
+    return f"about {percent}\u00a0% {verdict} ({min(limits)} to {max(limits)})"
 
 
 def say_net_effort(

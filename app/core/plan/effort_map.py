@@ -1,19 +1,20 @@
 """More open, and no harder: which tips and lengths close a reed as the piece does now.
 
-Every lay on the map is of the curve of the lay now: like beside like, as in `effort`. Where that is
-an arc, they are arcs through tip and length; any other is drawn out to another length and opened
-by a wedge to another tip.
+Every lay on the map is of the curve of the lay now: like beside like, as in `effort`. It is drawn
+out along the glass and opened in proportion until tip and length are met; so the lay now is itself
+one of them, and an arc stays so nearly an arc that no effort changes by a thousandth.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from math import hypot, log, sqrt
+from math import exp, hypot, log, sqrt
 
 import numpy as np
 from scipy.interpolate import make_interp_spline
 from scipy.optimize import brentq
 
 from app.core.compare.beams import SHAPES, USUAL, find_effort
+from app.core.compare.effort import EffortRatio
 from app.core.facing.analysis import MalformedReading
 from app.core.facing.stations import Array, RailLine
 from app.core.plan.facings import (
@@ -91,28 +92,39 @@ def place_lay(question: EffortQuestion, lay: Target) -> tuple[float, float]:
     return lay.tip_opening_mm, sum(read) / len(read)
 
 
-def _draw_now(question: EffortQuestion) -> tuple[RailLine, Array]:
-    """Return the mean of both rails now, and the higher of the two, at `_STATIONS`."""
-    left, right = (
-        draw_target(question.now, rail, _STATIONS, question.uncertainties) for rail in RAILS
-    )
+def _draw_rails(lay: Target, uncertainties: Uncertainties) -> tuple[RailLine, Array]:
+    """Return the mean of a lay's rails, and the higher of the two, at `_STATIONS`."""
+    left, right = (draw_target(lay, rail, _STATIONS, uncertainties) for rail in RAILS)
     gap = (left.gap_mm + right.gap_mm) / 2.0
     curve = left.curve if left.curve == right.curve else None
     mean = RailLine(_STATIONS, gap, left.u_mm, max(left.break_mm, right.break_mm), curve)
     return mean, np.maximum(left.gap_mm, right.gap_mm)
 
 
-def _weigh(question: EffortQuestion, now: RailLine, shape: str) -> Callable[[float, float], float]:
-    """Return ln(effort) by tip and length: of an arc, or of the lay now drawn out and opened."""
-    tip_now, length_now = place_lay(question, question.now)
-    if now.curve == "arc":
-        return _weigh_arc(question.kind, question.length_gap_mm, shape)
+def _draw_like(
+    mean: RailLine, now: tuple[float, float], gap_mm: float, tips: Array, lengths: Array
+) -> tuple[Array, Array]:
+    """Return how far the lay now is opened (tips), and drawn out (lengths, tips), to be another."""
+    opened = tips / now[0]
+    # where each one, not yet drawn out, has its facing length; first the lay now, which was read
+    found = [mean.stop(gap_mm / times) for times in (1.0, *opened.tolist())]
+    stops = np.array([stop for stop in found if stop])
+    if len(stops) < len(found):
+        raise MalformedReading("tip_opening_mm", "The blade of the facing length does not go in.")
+    return opened, lengths[:, None] / now[1] * (stops[0] / stops[1:])
+
+
+def _weigh(
+    question: EffortQuestion, mean: RailLine, now: tuple[float, float], shape: str
+) -> Callable[[float, float], float]:
+    """Return ln(effort) by tip and length, of the lay now drawn out and opened."""
+    gap_mm = question.length_gap_mm
 
     def effort(tip_mm: float, length_mm: float) -> float:
-        longer = length_mm / length_now
-        gap = np.interp(_STATIONS / longer, _STATIONS, now.gap_mm)
-        gap = gap + (tip_mm - tip_now) * np.maximum(0.0, 1.0 - _STATIONS / length_mm)
-        line = replace(now, gap_mm=np.maximum(gap, 0.0), break_mm=now.break_mm * longer)
+        lay = _draw_like(mean, now, gap_mm, np.array([tip_mm]), np.array([length_mm]))
+        opened, longer = (float(one.flat[0]) for one in lay)
+        gap = opened * np.interp(_STATIONS / longer, _STATIONS, mean.gap_mm)
+        line = replace(mean, gap_mm=gap, break_mm=mean.break_mm * longer)
         return log(find_effort(line, question.kind, shape))
 
     return effort
@@ -126,21 +138,51 @@ def _weigh_arc(kind: str, gap_mm: float, shape: str = USUAL) -> Callable[[float,
     return effort
 
 
+@dataclass(frozen=True, slots=True)
+class _Weight:
+    """ln(effort) of a lay as an arc of its tip and length by shape of reed, and by its own curve.
+
+    `at` is its place among the lays, `u` the standard uncertainty as it would be read.
+    """
+
+    at: int
+    arcs: Mapping[str, float]
+    own: float
+    u: float
+
+    def beside(self, other: "_Weight") -> EffortRatio:
+        reeds = {shape: self.arcs[shape] - other.arcs[shape] for shape in SHAPES}
+        both, u = (reeds[USUAL], self.own - other.own), hypot(self.u, other.u)
+        low, high = (
+            far(both) + sign * K_95 * hypot(u, (far(reeds.values()) - reeds[USUAL]) / sqrt(3.0))
+            for far, sign in ((min, -1.0), (max, 1.0))
+        )
+        shown = tuple((shape, exp(change)) for shape, change in reeds.items())
+        return EffortRatio(exp(reeds[USUAL]), exp(low), exp(high), shown, suspect=False)
+
+
 def rank_lays(
     lays: Sequence[Target], kind: str, uncertainties: Uncertainties, length_gap_mm: float
-) -> list[tuple[int, float]]:
-    """Return lays as they close, easiest first: each one's place in `lays`, with ln(effort).
+) -> list[tuple[int, EffortRatio]]:
+    """Return lays as they close, easiest first: each one's place in `lays`, beside the easiest.
 
-    Each is weighed as an arc of its tip and length; lays that lack one of these are left out.
+    Each is weighed as an arc of its tip and length; the limits hold how its own curve closes, and
+    what the gauges leave open. Lays that lack tip or length are left out.
     """
     question = EffortQuestion(FacingReadings(), None, kind, uncertainties, 0.0, length_gap_mm)
-    effort, found = _weigh_arc(kind, length_gap_mm), []
+    weigh = {shape: _weigh_arc(kind, length_gap_mm, shape) for shape in SHAPES}
+    found = []
     for at, lay in enumerate(lays):
         try:
-            found.append((at, effort(*place_lay(question, lay))))
+            placed = place_lay(question, lay)
+            arcs = {shape: weigh[shape](*placed) for shape in SHAPES}
+            mean, _ = _draw_rails(lay, uncertainties)
         except MalformedReading:
             continue
-    return sorted(found, key=lambda pair: pair[1])
+        u = _tell_u(question, placed, weigh[USUAL])
+        found.append(_Weight(at, arcs, log(find_effort(mean, kind)), u))
+    found.sort(key=lambda one: one.arcs[USUAL])
+    return [(one.at, one.beside(found[0])) for one in found]
 
 
 def map_effort(question: EffortQuestion) -> EffortMap:
@@ -153,8 +195,8 @@ def map_effort(question: EffortQuestion) -> EffortMap:
         [end(point[i] for point in points) + sign * pad[i] for i in (0, 1)]
         for end, sign in ((min, -0.6), (max, 1.0))
     )
-    mean, highest = _draw_now(question)
-    effort = _weigh(question, mean, USUAL)
+    lines = _draw_rails(question.now, question.uncertainties)
+    effort = _weigh(question, lines[0], now, USUAL)
     nodes = [np.linspace(lows[i], highs[i], NODES) for i in (0, 1)]
     fine = [np.linspace(lows[i], highs[i], FINE) for i in (0, 1)]
     # the logarithm is so nearly plane that a cubic through few places is as good as all of them
@@ -164,42 +206,26 @@ def map_effort(question: EffortQuestion) -> EffortMap:
     return EffortMap(
         tuple(fine[0].tolist()), tuple(fine[1].tolist()),
         tuple(map(tuple, (100.0 * np.expm1(change)).tolist())),
-        tuple(map(tuple, _spare(question, mean, highest, *fine).tolist())),
+        tuple(map(tuple, _spare(question, lines, now, *fine).tolist())),
         now, target,
     )  # fmt: skip
 
 
 def _spare(
-    question: EffortQuestion, mean: RailLine, highest: Array, tips: Array, lengths: Array
+    question: EffortQuestion,
+    lines: tuple[RailLine, Array],
+    now: tuple[float, float],
+    tips: Array,
+    lengths: Array,
 ) -> Array:
     """Return the least of (lay − rails now) up to each lay's facing length, (lengths, tips)."""
     places = np.linspace(0.0, float(lengths[-1]), 60)
-    draw = _draw_arcs if mean.curve == "arc" else _draw_like
-    lays = draw(question, mean, places, tips, lengths) - np.interp(places, _STATIONS, highest)
+    mean, highest = lines
+    opened, longer = _draw_like(mean, now, question.length_gap_mm, tips, lengths)
+    lays = opened[:, None] * np.interp(places / longer[..., None], _STATIONS, mean.gap_mm)
+    lays = lays - np.interp(places, _STATIONS, highest)
     above = np.where((places <= lengths[:, None])[:, None, :], lays, np.inf)
     return np.asarray(above.min(axis=-1) + question.tolerance_mm + _SLACK_MM)
-
-
-def _draw_arcs(
-    question: EffortQuestion, _mean: RailLine, places: Array, tips: Array, lengths: Array
-) -> Array:
-    """Return the gaps of arcs, (lengths, tips, places), by the closed form of `facings`."""
-    tip, length, gap = tips[None, :], lengths[:, None], question.length_gap_mm
-    rest = 1.0 - gap / tip
-    start = (length + np.sqrt(length**2 - rest * (length**2 + gap**2 - gap * tip))) / rest
-    radius = ((start**2 + tip**2) / (2.0 * tip))[..., None]
-    u = np.maximum(start[..., None] - places, 0.0)
-    return np.asarray(u**2 / (radius + np.sqrt(radius**2 - u**2)))
-
-
-def _draw_like(
-    question: EffortQuestion, mean: RailLine, places: Array, tips: Array, lengths: Array
-) -> Array:
-    """Return the gaps of the lay now, drawn out and opened, (lengths, tips, places)."""
-    tip_now, length_now = place_lay(question, question.now)
-    drawn = [np.interp(places * length_now / one, _STATIONS, mean.gap_mm) for one in lengths]
-    wedge = np.maximum(0.0, 1.0 - places / lengths[:, None])[:, None, :]
-    return np.array(drawn)[:, None, :] + (tips - tip_now)[None, :, None] * wedge
 
 
 def find_alike(
@@ -212,9 +238,9 @@ def find_alike(
     now = place_lay(question, question.now)
     middle = now[1] if length_mm is None else now[0]
     found: dict[str, float] = {}
-    mean, _ = _draw_now(question)
+    mean, _ = _draw_rails(question.now, question.uncertainties)
     for shape in SHAPES:
-        effort = _weigh(question, mean, shape)
+        effort = _weigh(question, mean, now, shape)
         as_now = effort(*now)
 
         def miss(sought: float, effort: Callable[[float, float], float] = effort) -> float:

@@ -145,7 +145,6 @@ def _show_both(request: Request, session: Session, before: str, after: str) -> H
         evenness=list_evenness(compared),
         rails=[say_evenness(rails_of(one)) for one in (compared.before, compared.after)],
         effort=_effort(sides) if compared.moved else "",
-        left_out=effort_words.LEFT_OUT,
         swapped=pair_address(sides[1].measurement, sides[0].measurement),
         twin=None if one_piece else _make_alike(session, sides, compared),
         query_part=f"before={sides[0].measurement.id}&after={sides[1].measurement.id}",

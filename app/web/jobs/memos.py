@@ -7,7 +7,7 @@ from fastapi import APIRouter, HTTPException, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
-from app.core.compare.effort_words import LEFT_OUT, VERDICTS
+from app.core.compare.effort_words import VERDICTS
 from app.core.compare.length_words import show_reading
 from app.core.facing.measurements import ROLES
 from app.core.jobs.cures import LEAST_CASES, hold_beside, tell_cures
@@ -312,5 +312,4 @@ def cures(request: Request, session: Reading) -> HTMLResponse:
         newest=NEWEST,
         felts=FEELS,
         verdicts=VERDICTS,
-        left_out=LEFT_OUT,
     )

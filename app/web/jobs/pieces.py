@@ -76,6 +76,7 @@ class Chapter:
     done: str = ""
     notes: tuple[Event, ...] = ()
     changed: str = ""
+    effort: str = ""
     sale: Ownership | None = None
 
 
@@ -91,9 +92,11 @@ def tell_history(
             job=job,
             done=say_all_done(standing_passes(job), standing_works(job)),
             notes=tuple(one for one in job.events if one.kind == "note"),
-            changed=_tell_change(job, sets, kind),
+            changed=changed,
+            effort=effort,
         )
         for job in sorted(jobs, key=lambda job: job.number)
+        for changed, effort in [_tell_change(job, sets, kind)]
     ]
     chapters += [Chapter(one.since, "sale", sale=one) for one in owners[1:]]
     chapters += [
@@ -105,21 +108,20 @@ def tell_history(
     return sorted(chapters, key=lambda chapter: chapter.day)[::-1]
 
 
-def _tell_change(job: Job, sets: Sequence[Summary], kind: str) -> str:
-    """Say what changed between how the piece came in and how it left, if both were read."""
+def _tell_change(job: Job, sets: Sequence[Summary], kind: str) -> tuple[str, str]:
+    """Say what changed between how the piece came in and how it left, and how it closes now."""
     own = [one.measurement for one in sets if one.measurement.job_number == job.number]
     received, returned = standing(own, "as_received"), standing(own, "as_returned")
     if not (received and returned):
-        return ""
+        return "", ""
     before, after = received[-1].read_set, returned[-1].read_set
     off_mm = shortened_mm(standing_works(job))
     leads = IT_HAS_CHANGED_BESIDE if off_mm else IT_HAS_CHANGED
     told = tell_comparison(compare(shorten_set(before, off_mm), after), leads)
     words = f"{say_carried(off_mm)} {told.words}" if off_mm else told.words
-    if told.finding is not Finding.MOVED:
-        return words
-    effort = say_net_effort(before, after, kind, short=True)
-    return f"{words} {effort}" if effort else words
+    moved = told.finding is Finding.MOVED
+    effort = say_net_effort(before, after, kind, short=True) if moved else None
+    return words, effort or ""
 
 
 def find_before(last: Measurement, sets: Sequence[Measurement]) -> Measurement | None:
@@ -164,7 +166,7 @@ def show(request: Request, session: Reading, piece_id: int) -> Response:
         made_in=find_batch_of(session, piece_id),
         last=told,
         before=find_before(last, measurements) if last else None,
-        changed=next((one.changed for one in history if told in one.sets), ""),
+        visit=next((one for one in history if one.changed and told in one.sets), None),
         figures=list_figures(told, gauges) if told else [],
         here=next((job for job in jobs if STAGES[job.stage].open), None),
         newest=sets[-1] if sets else None,

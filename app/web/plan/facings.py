@@ -2,13 +2,13 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from math import exp
 from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
+from app.core.compare.effort_words import tell_ratio
 from app.core.facing.analysis import MalformedReading
 from app.core.facing.curves import CURVES
 from app.core.facing.measurements import GaugesInUse
@@ -77,10 +77,10 @@ def _order_by_effort(kind: str, lines: list[FacingLine]) -> list[FacingLine]:
     """Order a family's facings by how hard a reed closes on them; those without a tip last."""
     targets = [one.facing.target for one in lines]
     ranked = rank_lays(targets, kind, uncertainties_of(None), THINNEST_MM)
-    told = []
-    for at, effort in ranked:
-        percent = round(100 * (exp(effort - ranked[0][1]) - 1))
-        told.append(replace(lines[at], effort=f"{percent} % harder" if percent else ""))
+    told = [
+        replace(lines[at], effort=f"closes {tell_ratio(found)}" if place else "")
+        for place, (at, found) in enumerate(ranked)
+    ]
     seen = {at for at, _ in ranked}
     return told + [one for at, one in enumerate(lines) if at not in seen]
 

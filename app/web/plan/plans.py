@@ -6,7 +6,6 @@ from fastapi import APIRouter, HTTPException, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
-from app.core.compare.effort_words import LEFT_OUT
 from app.core.facing.analysis import MalformedReading
 from app.core.facing.measurements import GaugesInUse, write_line
 from app.core.facing.suspects import say_again
@@ -78,7 +77,6 @@ def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLRespo
         limits=limits_of(job.piece),
         caution=f"{MATERIAL_CAUTIONS[job.piece.material]} {CAUTION_DEFERS}",
         feel=_tell_feel(ask_effort(session, job), gauges),
-        left_out=LEFT_OUT,
         as_planned=tell_as_planned(session, job, planned),
         **tell_plan(session, job, planned),
     )

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from math import log
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Request
@@ -10,7 +11,7 @@ from sqlalchemy.orm import Session
 
 from app.core.compare.differences import take_facing
 from app.core.compare.effort import compare_efforts
-from app.core.compare.effort_words import LEFT_OUT, say_effort
+from app.core.compare.effort_words import say_effort
 from app.core.facing.analysis import MalformedReading
 from app.core.facing.measurements import GaugesInUse, write_line
 from app.core.facing.suspects import say_again
@@ -90,7 +91,6 @@ def show(
         asked=wish != Wish(),
         choices=list(_list_choices(session, job, last, gauges, wish)) if last else [],
         now_line=write_line(last.recorded, gauges) if last else "",
-        left_out=LEFT_OUT,
         again=say_again(last.suspects) if last else "",
         loose=refuse_loose_table(table, last) if last and (table := find_loose_table(job)) else "",
     )
@@ -128,14 +128,18 @@ def _list_choices(
             min(common_gaps(now), default=THINNEST_MM),
         )
     )
-    as_now = efforts.pop(0, 0.0)
-    nearest = sorted(efforts, key=lambda at: abs(efforts[at] - as_now))[:MOST_FACINGS]
+    if 0 not in efforts:
+        return
+    as_now = efforts.pop(0).ratio
+    nearest = sorted(efforts, key=lambda at: abs(log(efforts[at].ratio / as_now)))[:MOST_FACINGS]
     for at in nearest:
         facing = library[at - 1]
         told = facing.target
         if isinstance(told, PlainFacing):
             told = place_target(told, gaps)
         name = f"same facing as {facing.name}"
+        if at == nearest[0] and len(nearest) > 1:
+            name += ": the shop’s nearest to how this one feels"
         yield _answer(
             session, job, last, gauges, (name, told),
             (("target", f"facing-{facing.id}"),), facing.tolerance,

@@ -202,6 +202,15 @@ def test_a_change_that_rounds_to_nothing_is_none():
     assert "between no harder and 5\u00a0% harder" in say_effort(barely)
 
 
+def test_limits_wider_than_a_box_of_reeds_are_not_called_alike():
+    unsure = EffortRatio(0.93, 0.84, 1.01, (("usual", 0.93),), suspect=False)
+    assert judge_effort(unsure) == ALIKE
+    assert say_effort(unsure) == (
+        "With the same reed it closes between 16\u00a0% easier and 1\u00a0% harder: the readings "
+        "can’t tell which."
+    )
+
+
 def test_a_small_sure_change_is_held_beside_the_reeds_of_a_box():
     found = EffortRatio(1.04, 1.02, 1.06, (("usual", 1.04),), suspect=False)
     assert say_effort(found, TWO_PIECES) == (

@@ -11,6 +11,7 @@ from app.core.compare.card_front import SAME, SAME_TOO, list_figures
 from app.core.compare.cards import build_measured_part
 from app.core.compare.comparison import compare
 from app.core.compare.differences import ReadSet, shorten_set
+from app.core.compare.effort_words import LEFT_OUT
 from app.core.facing.corrections import correct_readings
 from app.core.facing.fits import INSIDE, OUTSIDE
 from app.core.facing.measurements import Blade, GaugesInUse
@@ -129,6 +130,7 @@ def check_card(sets, shortened_mm=0.0):
     if rails := front.get("Rails"):
         check_rails(rails, figures["Rails"], made)
     assert not made.reed or told.moved
+    assert (LEFT_OUT in made.curves) == bool(made.reed)
     assert not made.reed or ("harder" in made.reed) != ("easier" in made.reed)
     assert not ("softer" in made.reed and "stronger" in made.reed)
 

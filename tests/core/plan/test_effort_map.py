@@ -1,11 +1,19 @@
 """Which tips and lengths close a reed as the piece does now."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from app.core.compare.beams import find_effort
 from app.core.facing.analysis import MalformedReading
-from app.core.plan.effort_map import EffortQuestion, find_alike, list_alike, map_effort
+from app.core.plan.effort_map import (
+    EffortQuestion,
+    find_alike,
+    list_alike,
+    map_effort,
+    rank_lays,
+)
 from app.core.plan.facings import PlainFacing, draw_facing
 from app.core.values.readings import BladeStop, FacingReadings, Uncertainties
 from app.core.values.units import SCALES
@@ -43,6 +51,19 @@ def test_rails_alone_reach_what_is_wider_and_longer_and_nothing_closer():
     assert at(told, told.spare_mm, *TARGET) >= 0.0
     assert at(told, told.spare_mm, 1.0, 16.8) < 0.0
     assert at(told, told.spare_mm, 1.04, 16.0) < 0.0
+
+
+def test_the_lay_now_is_in_reach_though_its_tip_stands_off_the_rails_curve():
+    asked = ask(tip=1.11)
+    rail = asked.now.left
+    told = map_effort(asked)
+    assert at(told, told.percent, *told.now) == pytest.approx(0.0, abs=0.05)
+    for tip, length in (told.now, (1.16, 17.3), (1.11, 18.0)):
+        assert at(told, told.spare_mm, tip, length) >= 0.0
+    longer = tuple(replace(stop, position_mm=stop.position_mm + 0.8) for stop in rail)
+    told = map_effort(replace(asked, now=FacingReadings(rail, longer, 1.11)))
+    assert at(told, told.spare_mm, *told.now) < 0.0  # made alike, one rail would have to rise
+    assert at(told, told.spare_mm, 1.2, 18.2) >= 0.0
 
 
 def test_more_open_and_no_harder_is_a_length_that_closes_as_now():
@@ -83,3 +104,28 @@ def test_a_lay_that_is_no_arc_is_drawn_out_as_it_is():
     assert at(told, told.percent, 1.04, 17.8) < -1.0
     assert at(told, told.spare_mm, 1.08, 17.5) >= 0.0
     assert at(told, told.spare_mm, 0.99, 16.8) < 0.0
+
+
+def rank(*lays):
+    return rank_lays(lays, "clarinet_bb", Uncertainties(), 0.0381)
+
+
+def test_lays_stand_as_they_close_with_limits_beside_the_easiest():
+    lays = PlainFacing(17.3, 1.21), PlainFacing(17.3, 1.03), PlainFacing(17.6, 1.05)
+    without_tip = replace(ask().now, tip_opening_mm=None)
+    ranked = rank(*lays, without_tip)
+    assert [at for at, _ in ranked] == [1, 2, 0]
+    easiest, like, wide = (found for _, found in ranked)
+    assert easiest.ratio == 1.0
+    assert like.low < 1.0 < like.high
+    true = find_effort(arc(1.21, 17.3), "clarinet_bb") / find_effort(arc(1.03, 17.3), "clarinet_bb")
+    assert wide.ratio == pytest.approx(true, rel=1e-6)
+    assert 1.1 < wide.low < true < wide.high
+
+
+def test_a_lay_of_another_curve_holds_how_that_one_closes_within_its_limits():
+    (_, _), (_, eased) = rank(PlainFacing(17.3, 1.03), PlainFacing(17.3, 1.11, "easing", shape=0.3))
+    lay = draw_facing(PlainFacing(17.3, 1.11, "easing", shape=0.3), STATIONS)
+    own = find_effort(lay, "clarinet_bb") / find_effort(arc(1.03, 17.3), "clarinet_bb")
+    assert abs(own / eased.ratio - 1.0) > 0.02
+    assert eased.low < own < eased.high

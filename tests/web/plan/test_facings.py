@@ -1,5 +1,7 @@
 """The facings library's pages: written down, corrected, put aside, printed for any blade set."""
 
+import re
+
 import pytest
 
 from tests.lines import CLOSE_LINE, OPEN_LINE, RECEIVED_LINE
@@ -170,3 +172,17 @@ def test_the_shops_limits_are_refused_in_words(browser):
     assert "between 0 and 5 mm" in words
     assert "is not a number" in words
     assert page.select_one("#most_table")["value"] == "9"
+
+
+def test_the_library_orders_a_family_by_effort_and_says_how_sure_it_is(browser, write_down):
+    for name, length, tip in (
+        ("Wide", "34.5", "1.21"), ("Close", "34.5", "1.03"), ("Like close", "35", "1.05"),
+    ):  # fmt: skip
+        write_down(name=name, told_by="plain", line="", length=length, tip_opening=tip)
+    browser.open("/facings")
+    lines = {one.b.text: one.text for one in browser.page.select("section li")}
+    assert list(lines) == ["Close", "Like close", "Wide"]
+    assert "closes" not in lines["Close"]
+    assert re.search(r"closes between \d+\s% easier and \d+\s% harder", lines["Like close"])
+    assert re.search(r"closes about \d+\s% harder \(\d+ to \d+\)", lines["Wide"])
+    assert "leaves out the lip" in browser.text

@@ -53,6 +53,18 @@ def test_a_library_facing_that_asks_for_the_table_says_so_and_what_rails_alone_r
     assert "easier" in same.text
 
 
+def test_of_several_library_facings_the_one_that_feels_nearest_comes_first(browser, job):
+    for name, line in (("Shop five", OPEN_LINE), ("Shop six", CLOSE_LINE)):
+        browser.open("/facings/new")
+        browser.send("main form", name=name, told_by="readings", line=line)
+    browser.open(f"/jobs/{job}/what-if")
+    named = [one for one in choices(browser) if "Same facing" in one]
+    assert named == [
+        "Same facing as Shop six: the shop’s nearest to how this one feels",
+        "Same facing as Shop five",
+    ]
+
+
 @pytest.mark.parametrize(
     ("asked", "words"), [("opened=much", "not a number"), ("longer=40", "at most")]
 )
