@@ -61,8 +61,7 @@ def compare_efforts(before: ReadSet, after: ReadSet, kind: str = "other") -> Eff
     go over all curves of up to three parameters that neither refuses, as those of the break do;
     the shapes of reed are limits of a rectangle. What the readings share is theirs together, as
     in a comparison: the laying of the glass, and what the same gauge does both times cancels.
-    Raises MalformedReading without a tip opening, without two blades, or for a lay that does not
-    open.
+    Raises MalformedReading without a tip opening or two blades, or for a lay that does not open.
     """
     lays = [_take_lay(*side) for side in (("before", before), ("after", after))]
     open_to = [
@@ -94,8 +93,7 @@ def limit_ratio(
 ) -> EffortRatio:
     """Return a ratio with its limits, from its logarithm by shape of reed and by other curves.
 
-    `u` is its standard uncertainty from the readings. The limits go over all curves; the shapes
-    are limits of a rectangle.
+    `u` is its standard uncertainty from the readings.
     """
     usual = reeds[USUAL]
     low, high = (

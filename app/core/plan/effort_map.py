@@ -83,9 +83,8 @@ def place_lay(question: EffortQuestion, lay: Target) -> tuple[float, float]:
 def _draw_rails(lay: Target, uncertainties: Uncertainties) -> tuple[RailLine, Array]:
     """Return the mean of a lay's rails, and the higher of the two, at `_STATIONS`."""
     left, right = (draw_target(lay, rail, _STATIONS, uncertainties) for rail in RAILS)
-    gap = (left.gap_mm + right.gap_mm) / 2.0
-    curve = left.curve if left.curve == right.curve else None
-    mean = RailLine(_STATIONS, gap, left.u_mm, max(left.break_mm, right.break_mm), curve)
+    further, gap = max(left.break_mm, right.break_mm), (left.gap_mm + right.gap_mm) / 2.0
+    mean = replace(left, gap_mm=gap, break_mm=further)
     return mean, np.maximum(left.gap_mm, right.gap_mm)
 
 
@@ -118,14 +117,6 @@ def _weigh(
     return effort
 
 
-def _weigh_arc(kind: str, gap_mm: float, shape: str = USUAL) -> Effort:
-    def effort(tip_mm: float, length_mm: float) -> float:
-        arc = PlainFacing(length_mm, tip_mm, "arc", gap_mm)
-        return log(find_effort(draw_facing(arc, _STATIONS), kind, shape))
-
-    return effort
-
-
 def rank_lays(
     lays: Sequence[Target], kind: str, uncertainties: Uncertainties, length_gap_mm: float
 ) -> list[tuple[int, EffortRatio]]:
@@ -135,21 +126,25 @@ def rank_lays(
     what the gauges leave open. Lays that lack tip or length are left out.
     """
     question = EffortQuestion(FacingReadings(), None, kind, uncertainties, 0.0, length_gap_mm)
-    weigh = {shape: _weigh_arc(kind, length_gap_mm, shape) for shape in SHAPES}
+
+    def weigh(tip_mm: float, length_mm: float, shape: str = USUAL) -> float:
+        arc = draw_facing(PlainFacing(length_mm, tip_mm, "arc", length_gap_mm), _STATIONS)
+        return log(find_effort(arc, kind, shape))
+
     found = []
     for at, lay in enumerate(lays):
         try:
             placed = place_lay(question, lay)
-            arcs = {shape: weigh[shape](*placed) for shape in SHAPES}
+            arcs = {shape: weigh(*placed, shape) for shape in SHAPES}
             own = log(find_effort(_draw_rails(lay, uncertainties)[0], kind))
         except MalformedReading:
             continue
-        found.append((at, arcs, own, _tell_u(question, placed, weigh[USUAL])))
+        found.append((at, arcs, own, _tell_u(question, placed, weigh)))
     found.sort(key=lambda one: one[1][USUAL])
     ranked = []
     for at, arcs, own, u in found:
-        _, first_arcs, first_own, first_u = found[0]
-        reeds = {shape: arcs[shape] - first_arcs[shape] for shape in SHAPES}
+        _, easiest, first_own, first_u = found[0]
+        reeds = {shape: arcs[shape] - easiest[shape] for shape in SHAPES}
         ranked.append((at, limit_ratio(reeds, [own - first_own], hypot(u, first_u))))
     return ranked
 
