@@ -147,7 +147,7 @@ def test_two_records_become_one_and_are_taken_apart_again(browser, twice, book):
 def test_two_customers_become_one_with_everything_of_theirs(browser, take_in, book):
     take_in(customer_phone="01632 960123")
     take_in("O. Wiesenrauch", piece_marking="other", customer_email="o@example.org",
-            customer_address="The Draughty House")  # fmt: skip
+            customer_address="The Draughty House", customer_phone="01632 960124")  # fmt: skip
     before = content_of(book / "book.sqlite3")
     browser.open("/customers/1/join?find=wiesen")
     browser.send("form[method=post]", other="2")
@@ -158,6 +158,9 @@ def test_two_customers_become_one_with_everything_of_theirs(browser, take_in, bo
     assert browser.page.select_one("main a[href^='/customers/']")["href"] == "/customers/1"
     browser.open("/customers/2")
     assert browser.path == "/customers/1"
+    assert "01632 960124" in browser.text  # what was not empty stands beside it, and is found
+    browser.open("/look-up?q=960124")
+    assert browser.page.select_one("main a[href='/customers/1']")
     browser.open("/customers")
     assert len(browser.page.select("main a[href^='/customers/']")) == 1
     browser.open("/customers/1")
