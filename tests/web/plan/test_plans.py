@@ -67,7 +67,7 @@ def test_the_way_back_says_what_the_table_loses_and_what_to_read_after_it(browse
     browser.open(f"/jobs/{exact}/papers/bench_sheet")
     words = browser.page.select_one("section.unseen").get_text(" ")
     assert "Table first." in words
-    assert "Then it should read 33.5 21.5 11.5 5.5 / 1.05." in " ".join(words.split())
+    assert "After this step it should read 33.5 21.5 11.5 5.5 / 1.05." in " ".join(words.split())
 
 
 def test_each_rail_has_its_own_picture_where_the_rails_differ(browser, client, plan):
