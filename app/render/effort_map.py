@@ -120,27 +120,22 @@ def _name_line(sheet: Sheet, plot: Plot, percent: int, line: Array, taken: list[
     """
     words = "as now" if percent == 0 else f"{percent:+d} %".replace("-", "−")
     half_wide, half = text_width_mm(words) / 2 + 0.8, line_height_mm() / 2
-    across = (line[:, 0] - plot.left_mm) / plot.width_mm
-    up = (line[:, 1] - plot.bottom_mm) / plot.height_mm
-    boxes = [Box(x - half_wide, y - half, x + half_wide, y + half) for x, y in line.tolist()]
-    costs = np.abs(across + up - 1.0)
-    for i, box in enumerate(boxes):
-        outside = (
-            box.left < plot.left_mm or box.right > plot.right_mm
-            or box.bottom < plot.bottom_mm or box.top > plot.top_mm
-        )  # fmt: skip
-        hits = any(
-            box.left < one.right and one.left < box.right
-            and box.bottom < one.top and one.bottom < box.top
-            for one in taken
-        )  # fmt: skip
-        costs[i] += 10.0 * (outside + hits)
-    best = int(np.argmin(costs))
-    if costs[best] >= 10.0:
+    x, y = line.T
+    room = Box(
+        plot.left_mm + half_wide, plot.bottom_mm + half,
+        plot.right_mm - half_wide, plot.top_mm - half,
+    )  # fmt: skip
+    near = [
+        Box(one.left - half_wide, one.bottom - half, one.right + half_wide, one.top + half)
+        for one in taken
+    ]
+    free = np.flatnonzero(_inside(x, y, [room]) & ~_inside(x, y, near))
+    if not free.size:
         return []
-    x_mm, y_mm = line[best].tolist()
+    costs = np.abs((x - plot.left_mm) / plot.width_mm + (y - plot.bottom_mm) / plot.height_mm - 1.0)
+    x_mm, y_mm = line[free[np.argmin(costs[free])]].tolist()
     sheet.text(x_mm, y_mm, words, across="center", up="center")
-    return [boxes[best]]
+    return [Box(x_mm - half_wide, y_mm - half, x_mm + half_wide, y_mm + half)]
 
 
 def _inside(x: Array, y: Array, boxes: list[Box]) -> npt.NDArray[np.bool_]:

@@ -107,7 +107,7 @@ def test_pages_are_no_longer_than_the_bench_has_patience_for(page):
     page.goto("/jobs/38/plan")
     assert page.evaluate("document.documentElement.scrollHeight") <= 1900
     page.set_viewport_size({"width": 390, "height": 844})
-    for job in (28, 29, 38):
+    for job in range(28, 43):  # every one with a table to type into
         page.goto(f"/jobs/{job}")
         assert page.locator(".pass-row").evaluate(BOTTOM) <= 2500, job
 

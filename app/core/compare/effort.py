@@ -61,8 +61,7 @@ def compare_efforts(before: ReadSet, after: ReadSet, kind: str = "other") -> Eff
     go over all curves of up to three parameters that neither refuses, as those of the break do;
     the shapes of reed are limits of a rectangle. What the readings share is theirs together, as
     in a comparison: the laying of the glass, and what the same gauge does both times cancels.
-    Raises MalformedReading without a tip opening, without two blades, or for a lay that does not
-    open.
+    Raises MalformedReading without a tip opening or two blades, or for a lay that does not open.
     """
     lays = [_take_lay(*side) for side in (("before", before), ("after", after))]
     open_to = [
@@ -83,16 +82,26 @@ def compare_efforts(before: ReadSet, after: ReadSet, kind: str = "other") -> Eff
         changes["unread", lay.name] = _weigh_unread(drawn[0], lay.mean.stops, kind, efforts)
         shaped.append(efforts)
         others.append([find_effort(line, kind) for line in drawn[1:]])
-    reeds = {shape: shaped[1][shape] / shaped[0][shape] for shape in SHAPES}
-    ratio = reeds[USUAL]
-    by_curve = [ratio, *(b / a for a, b in zip(*others, strict=True))]
+    reeds = {shape: log(shaped[1][shape] / shaped[0][shape]) for shape in SHAPES}
+    by_curve = [log(b / a) for a, b in zip(*others, strict=True)]
+    suspect = any(lay.mean.suspect for lay in lays)
+    return limit_ratio(reeds, by_curve, hypot(*changes.values()), suspect=suspect)
+
+
+def limit_ratio(
+    reeds: Mapping[str, float], curves: Sequence[float], u: float, *, suspect: bool = False
+) -> EffortRatio:
+    """Return a ratio with its limits, from its logarithm by shape of reed and by other curves.
+
+    `u` is its standard uncertainty from the readings.
+    """
+    usual = reeds[USUAL]
     low, high = (
-        far(by_curve)
-        * exp(sign * K_95 * hypot(*changes.values(), log(far(reeds.values()) / ratio) / sqrt(3.0)))
+        far([usual, *curves]) + sign * K_95 * hypot(u, (far(reeds.values()) - usual) / sqrt(3.0))
         for far, sign in ((min, -1.0), (max, 1.0))
     )
-    suspect = any(lay.mean.suspect for lay in lays)
-    return EffortRatio(ratio, low, high, tuple(reeds.items()), suspect)
+    shown = tuple((shape, exp(change)) for shape, change in reeds.items())
+    return EffortRatio(exp(usual), exp(low), exp(high), shown, suspect)
 
 
 def _take_lay(name: str, side: ReadSet) -> _Lay:

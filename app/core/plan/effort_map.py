@@ -5,16 +5,16 @@ out along the glass and opened in proportion until tip and length are met; so th
 one of them, and an arc stays so nearly an arc that no effort changes by a thousandth.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from math import exp, hypot, log, sqrt
+from math import hypot, log, sqrt
 
 import numpy as np
 from scipy.interpolate import make_interp_spline
 from scipy.optimize import brentq
 
 from app.core.compare.beams import SHAPES, USUAL, find_effort
-from app.core.compare.effort import EffortRatio
+from app.core.compare.effort import EffortRatio, limit_ratio
 from app.core.facing.analysis import MalformedReading
 from app.core.facing.stations import Array, RailLine
 from app.core.plan.facings import (
@@ -30,8 +30,10 @@ from app.core.values.readings import FacingReadings, Uncertainties
 from app.core.values.uncertainty import K_95
 from app.core.values.units import Scale, format_mm, format_number, to_scale
 
+TIP, LENGTH = 0, 1  # a lay as a point on the map
 NODES, FINE = 6, 61
 _STATIONS = np.linspace(0.0, 60.0, 241)
+Effort = Callable[[float, float], float]  # its logarithm, by tip and length in mm
 _SLACK_MM = 0.002  # less is neither read nor cut
 
 
@@ -66,20 +68,6 @@ class EffortMap:
     target: tuple[float, float] | None
 
 
-@dataclass(frozen=True, slots=True)
-class AlikeLay:
-    """A tip opening and the facing length that together close as now, in mm.
-
-    `low_mm` and `high_mm` are 95 % limits of the one that was sought, from the readings now and
-    the shapes of reed.
-    """
-
-    tip_mm: float
-    length_mm: float
-    low_mm: float
-    high_mm: float
-
-
 def place_lay(question: EffortQuestion, lay: Target) -> tuple[float, float]:
     """Return a lay's tip opening and facing length; raises MalformedReading without one."""
     if lay.tip_opening_mm is None:
@@ -95,9 +83,8 @@ def place_lay(question: EffortQuestion, lay: Target) -> tuple[float, float]:
 def _draw_rails(lay: Target, uncertainties: Uncertainties) -> tuple[RailLine, Array]:
     """Return the mean of a lay's rails, and the higher of the two, at `_STATIONS`."""
     left, right = (draw_target(lay, rail, _STATIONS, uncertainties) for rail in RAILS)
-    gap = (left.gap_mm + right.gap_mm) / 2.0
-    curve = left.curve if left.curve == right.curve else None
-    mean = RailLine(_STATIONS, gap, left.u_mm, max(left.break_mm, right.break_mm), curve)
+    further, gap = max(left.break_mm, right.break_mm), (left.gap_mm + right.gap_mm) / 2.0
+    mean = replace(left, gap_mm=gap, break_mm=further)
     return mean, np.maximum(left.gap_mm, right.gap_mm)
 
 
@@ -116,7 +103,7 @@ def _draw_like(
 
 def _weigh(
     question: EffortQuestion, mean: RailLine, now: tuple[float, float], shape: str
-) -> Callable[[float, float], float]:
+) -> Effort:
     """Return ln(effort) by tip and length, of the lay now drawn out and opened."""
     gap_mm = question.length_gap_mm
 
@@ -130,37 +117,6 @@ def _weigh(
     return effort
 
 
-def _weigh_arc(kind: str, gap_mm: float, shape: str = USUAL) -> Callable[[float, float], float]:
-    def effort(tip_mm: float, length_mm: float) -> float:
-        arc = PlainFacing(length_mm, tip_mm, "arc", gap_mm)
-        return log(find_effort(draw_facing(arc, _STATIONS), kind, shape))
-
-    return effort
-
-
-@dataclass(frozen=True, slots=True)
-class _Weight:
-    """ln(effort) of a lay as an arc of its tip and length by shape of reed, and by its own curve.
-
-    `at` is its place among the lays, `u` the standard uncertainty as it would be read.
-    """
-
-    at: int
-    arcs: Mapping[str, float]
-    own: float
-    u: float
-
-    def beside(self, other: "_Weight") -> EffortRatio:
-        reeds = {shape: self.arcs[shape] - other.arcs[shape] for shape in SHAPES}
-        both, u = (reeds[USUAL], self.own - other.own), hypot(self.u, other.u)
-        low, high = (
-            far(both) + sign * K_95 * hypot(u, (far(reeds.values()) - reeds[USUAL]) / sqrt(3.0))
-            for far, sign in ((min, -1.0), (max, 1.0))
-        )
-        shown = tuple((shape, exp(change)) for shape, change in reeds.items())
-        return EffortRatio(exp(reeds[USUAL]), exp(low), exp(high), shown, suspect=False)
-
-
 def rank_lays(
     lays: Sequence[Target], kind: str, uncertainties: Uncertainties, length_gap_mm: float
 ) -> list[tuple[int, EffortRatio]]:
@@ -170,19 +126,27 @@ def rank_lays(
     what the gauges leave open. Lays that lack tip or length are left out.
     """
     question = EffortQuestion(FacingReadings(), None, kind, uncertainties, 0.0, length_gap_mm)
-    weigh = {shape: _weigh_arc(kind, length_gap_mm, shape) for shape in SHAPES}
+
+    def weigh(tip_mm: float, length_mm: float, shape: str = USUAL) -> float:
+        arc = draw_facing(PlainFacing(length_mm, tip_mm, "arc", length_gap_mm), _STATIONS)
+        return log(find_effort(arc, kind, shape))
+
     found = []
     for at, lay in enumerate(lays):
         try:
             placed = place_lay(question, lay)
-            arcs = {shape: weigh[shape](*placed) for shape in SHAPES}
-            mean, _ = _draw_rails(lay, uncertainties)
+            arcs = {shape: weigh(*placed, shape) for shape in SHAPES}
+            own = log(find_effort(_draw_rails(lay, uncertainties)[0], kind))
         except MalformedReading:
             continue
-        u = _tell_u(question, placed, weigh[USUAL])
-        found.append(_Weight(at, arcs, log(find_effort(mean, kind)), u))
-    found.sort(key=lambda one: one.arcs[USUAL])
-    return [(one.at, one.beside(found[0])) for one in found]
+        found.append((at, arcs, own, _tell_u(question, placed, weigh)))
+    found.sort(key=lambda one: one[1][USUAL])
+    ranked = []
+    for at, arcs, own, u in found:
+        _, easiest, first_own, first_u = found[0]
+        reeds = {shape: arcs[shape] - easiest[shape] for shape in SHAPES}
+        ranked.append((at, limit_ratio(reeds, [own - first_own], hypot(u, first_u))))
+    return ranked
 
 
 def map_effort(question: EffortQuestion) -> EffortMap:
@@ -229,30 +193,29 @@ def _spare(
 
 
 def find_alike(
-    question: EffortQuestion, *, tip_mm: float | None = None, length_mm: float | None = None
-) -> AlikeLay | None:
-    """Return the length that with this tip closes as now, or the tip that with this length does.
+    question: EffortQuestion, given_mm: float, at: int
+) -> tuple[float, float, float] | None:
+    """Return what goes with a tip (`at` `TIP`) or a length so that it closes as now, and within.
 
-    None where no usual lay does.
+    The other one in mm, and its 95 % limits from the readings now and the shapes of reed. None
+    where no usual lay does.
     """
     now = place_lay(question, question.now)
-    middle = now[1] if length_mm is None else now[0]
+    middle, step = now[1 - at], 1e-3 * now[1 - at]
     found: dict[str, float] = {}
     mean, _ = _draw_rails(question.now, question.uncertainties)
     for shape in SHAPES:
         effort = _weigh(question, mean, now, shape)
         as_now = effort(*now)
 
-        def miss(sought: float, effort: Callable[[float, float], float] = effort) -> float:
-            tip, length = (tip_mm, sought) if tip_mm is not None else (sought, length_mm)
-            return effort(tip or 0.0, length or 0.0) - as_now  # noqa: B023 - called at once
+        def miss(sought: float, effort: Effort = effort, as_now: float = as_now) -> float:
+            return effort(*((given_mm, sought) if at == TIP else (sought, given_mm))) - as_now
 
         try:
             found[shape] = float(brentq(miss, 0.6 * middle, 1.6 * middle, xtol=1e-3))
         except (ValueError, MalformedReading):
             return None
         if shape == USUAL:
-            step = 1e-3 * middle
             slope = (miss(found[shape] + step) - miss(found[shape] - step)) / (2.0 * step)
             u = _tell_u(question, now, effort) / abs(slope)
     sought = found[USUAL]
@@ -260,13 +223,10 @@ def find_alike(
         sought + sign * K_95 * hypot(u, (far(found.values()) - sought) / sqrt(3.0))
         for far, sign in ((min, -1.0), (max, 1.0))
     )
-    tip, length = (tip_mm, sought) if tip_mm is not None else (sought, length_mm)
-    return AlikeLay(tip or 0.0, length or 0.0, low, high)
+    return sought, low, high
 
 
-def _tell_u(
-    question: EffortQuestion, now: tuple[float, float], effort: Callable[[float, float], float]
-) -> float:
+def _tell_u(question: EffortQuestion, now: tuple[float, float], effort: Effort) -> float:
     """Return the standard uncertainty of ln(effort) now, from its tip and length as read."""
     tip_u = question.now.tip_u_mm or question.uncertainties.tip_mm
     length_u = question.uncertainties.position_mm / sqrt(2.0)
@@ -284,32 +244,28 @@ class AlikeRow:
 
 
 def list_alike(question: EffortQuestion, glass: Scale) -> list[AlikeRow]:
-    """List lengths for a few tips and tips for a few lengths, the target's own first.
+    """List lengths for a few tips and tips for a few lengths, the target's own among them.
 
     Raises MalformedReading where the lay now has no tip opening or facing length.
     """
-    tip, length = place_lay(question, question.now)
-    tips, lengths = [tip + 0.05, tip + 0.10], [length + 0.5, length + 1.0]
-    if question.target is not None:
-        aim = place_lay(question, question.target)
-        tips, lengths = [aim[0], *tips], [aim[1], *lengths]
+    now = place_lay(question, question.now)
+    aim = place_lay(question, question.target) if question.target else now
 
-    def tell_length(mm: float) -> str:
-        return f"{format_mm(mm, 1)} mm ({format_number(to_scale(mm, glass), 1)} on the glass)"
+    def tell(at: int, mm: float) -> str:
+        if at == TIP:
+            return f"tip {format_mm(mm)} mm"
+        number = format_number(to_scale(mm, glass), 1)
+        return f"length {format_mm(mm, 1)} mm ({number} on the glass)"
 
     rows = []
-    for given in tips:
-        if alike := find_alike(question, tip_mm=given):
-            limits = f"{format_mm(alike.low_mm, 1)} to {format_mm(alike.high_mm, 1)} mm"
-            rows.append(
-                AlikeRow(f"tip {format_mm(given)} mm", tell_length(alike.length_mm), limits)
-            )
-    for given in lengths:
-        if alike := find_alike(question, length_mm=given):
-            limits = f"{format_mm(alike.low_mm)} to {format_mm(alike.high_mm)} mm"
-            rows.append(
-                AlikeRow(
-                    f"length {tell_length(given)}", f"tip {format_mm(alike.tip_mm)} mm", limits
-                )
-            )
+    for at, step in ((TIP, 0.05), (LENGTH, 0.5)):
+        own = abs(aim[at] - now[at]) > step / 5.0
+        steps = [now[at] + step, now[at] + 2.0 * step]
+        given = [one for one in steps if not own or abs(one - aim[at]) > step / 5.0]
+        for mm in sorted([aim[at], *given] if own else given):
+            if alike := find_alike(question, mm, at):
+                sought, *limits = alike
+                low, high = (format_mm(one, 1 if at == TIP else 2) for one in limits)
+                words = tell(at, mm) + (", as the target" if own and mm == aim[at] else "")
+                rows.append(AlikeRow(words, tell(1 - at, sought), f"{low} to {high} mm"))
     return rows

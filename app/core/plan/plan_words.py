@@ -112,9 +112,10 @@ def _caution_readings(plan: RemovalPlan, request: PlanRequest) -> list[str]:
                 "judged to fit: one reading out of place would be cut for. Take them again first."
             )
     if plan.table.uneven_tip and not plan.table.most.none:
+        allowed = ", which “at most” allows for" if plan.comes_to in {TABLE, UNTOLD} else ""
         cautions.append(
             "The rails are uneven as far as the thickest blade goes, and the tip is read once for "
-            "both: one rail may stand higher there than it was read, which “at most” allows for."
+            f"both: one rail may stand higher there than it was read{allowed}."
         )
     wanted = {stop.gap_mm: stop.position_mm for stop in plan.target_positions}
     for rail in ("left", "right"):

@@ -25,8 +25,10 @@ from typing import Any
 from sqlalchemy import (
     ColumnElement,
     Connection,
+    Select,
     and_,
     case,
+    func,
     inspect,
     or_,
     select,
@@ -227,9 +229,14 @@ def find_customers(session: Session, query: str, most: int = MOST) -> list[Custo
         return []
     few = _few_customers(session, words)
     fit = and_(*(_has_word(Customer, word) for word in words))
-    customers = select(Customer).where(fit if few is None else Customer.id.in_(few))
-    customers = customers.where(Customer.joined_to_id.is_(None))
+    customers = _kept(Customer, fit if few is None else Customer.id.in_(few))
     return list(session.scalars(customers.order_by(Customer.search_text, Customer.id).limit(most)))
+
+
+def _kept(record: type[Any], fit: ColumnElement[bool]) -> Select[Any]:
+    """Select the records that fit, and of those made one with another the one that was kept."""
+    ids = select(func.coalesce(record.joined_to_id, record.id)).where(fit)
+    return select(record).where(record.id.in_(ids), record.joined_to_id.is_(None))
 
 
 def _few_customers(session: Session, words: Sequence[str]) -> list[int] | None:
@@ -252,14 +259,13 @@ def find_pieces(session: Session, query: str, most: int = MOST) -> list[Piece]:
     words = split_words(query)
     if not words:
         return []
-    pieces = select(Piece).where(Piece.joined_to_id.is_(None)).options(joinedload(Piece.owner))
     ids = _newest(session, "piece_search", words, most)
-    if ids is not None:
-        pieces = pieces.where(Piece.id.in_(ids))
+    fit = [Piece.id.in_(ids)] if ids is not None else []
     for word in words if ids is None else ():
         own = select(Piece.id).where(_has_word(Piece, word))
         owned = select(Ownership.piece_id).join(Customer, Customer.id == Ownership.customer_id)
-        pieces = pieces.where(Piece.id.in_(own.union(owned.where(_has_word(Customer, word)))))
+        fit.append(Piece.id.in_(own.union(owned.where(_has_word(Customer, word)))))
+    pieces = _kept(Piece, and_(*fit)).options(joinedload(Piece.owner))
     return list(session.scalars(pieces.order_by(Piece.id.desc()).limit(most)))
 
 

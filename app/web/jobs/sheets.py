@@ -127,7 +127,7 @@ def _facing_paper(
         picture=_draw_facing(facing.target, gauges),
         note=facing.note,
     )  # fmt: skip
-    return make_sheet(session, clock, "facing_sheet", f"Sheet for the bench, {facing.name}", part)
+    return make_sheet(session, clock, "facing_sheet", f"Facing sheet, {facing.name}", part)
 
 
 def _draw_facing(target: Any, gauges: Any) -> Any:
@@ -153,9 +153,9 @@ def facing(
     blade_set: str = "",
     glass: str = "",
 ) -> HTMLResponse:
-    """Show a facing's sheet for the bench as it prints."""
+    """Show a facing's sheet as it prints."""
     paper = _facing_paper(session, clock, facing_id, blade_set, glass)
-    return show_sheet(request, session, paper, "Sheet for the bench", f"/facings/{facing_id}")
+    return show_sheet(request, session, paper, "Facing sheet", f"/facings/{facing_id}")
 
 
 @router.get("/facings/{facing_id}/sheet/{name}")

@@ -77,10 +77,10 @@ def _order_by_effort(kind: str, lines: list[FacingLine]) -> list[FacingLine]:
     """Order a family's facings by how hard a reed closes on them; those without a tip last."""
     targets = [one.facing.target for one in lines]
     ranked = rank_lays(targets, kind, uncertainties_of(None), THINNEST_MM)
-    told = [
-        replace(lines[at], effort=f"closes {tell_ratio(found)}" if place else "")
-        for place, (at, found) in enumerate(ranked)
-    ]
+    told = [lines[at] for at, _ in ranked[:1]]
+    for at, found in ranked[1:]:
+        effort = f"a reed closes {tell_ratio(found)} than on {told[0].facing.name}"
+        told.append(replace(lines[at], effort=effort))
     seen = {at for at, _ in ranked}
     return told + [one for at, one in enumerate(lines) if at not in seen]
 

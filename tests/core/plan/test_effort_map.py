@@ -8,6 +8,8 @@ import pytest
 from app.core.compare.beams import find_effort
 from app.core.facing.analysis import MalformedReading
 from app.core.plan.effort_map import (
+    LENGTH,
+    TIP,
     EffortQuestion,
     find_alike,
     list_alike,
@@ -67,14 +69,28 @@ def test_the_lay_now_is_in_reach_though_its_tip_stands_off_the_rails_curve():
 
 
 def test_more_open_and_no_harder_is_a_length_that_closes_as_now():
-    alike = find_alike(ask(), tip_mm=1.13)
-    assert alike.low_mm < alike.length_mm < alike.high_mm
-    assert alike.length_mm > NOW[1]
+    length, low, high = find_alike(ask(), 1.13, TIP)
+    assert NOW[1] < low < length < high
     as_now = find_effort(arc(*NOW), "clarinet_bb")
-    assert find_effort(arc(1.13, alike.length_mm), "clarinet_bb") == pytest.approx(as_now, rel=1e-3)
-    back = find_alike(ask(), length_mm=alike.length_mm)
-    assert back.tip_mm == pytest.approx(1.13, abs=1e-3)
-    assert back.low_mm < back.tip_mm < back.high_mm
+    assert find_effort(arc(1.13, length), "clarinet_bb") == pytest.approx(as_now, rel=1e-3)
+    tip, low, high = find_alike(ask(), length, LENGTH)
+    assert tip == pytest.approx(1.13, abs=1e-3)
+    assert low < tip < high
+
+
+def test_the_table_asks_once_for_the_target_and_not_where_it_stands_as_now():
+    glass = SCALES["glass_half_mm"]
+    given = [one.given for one in list_alike(ask(), glass)]
+    assert given == [
+        "tip 1.09 mm", "tip 1.13 mm, as the target", "tip 1.14 mm",
+        "length 17.3 mm (34.6 on the glass)", "length 17.6 mm (35.2 on the glass), as the target",
+        "length 17.8 mm (35.6 on the glass)",
+    ]  # fmt: skip
+    given = [one.given for one in list_alike(ask(PlainFacing(17.8, 1.04)), glass)]
+    assert given == [
+        "tip 1.09 mm", "tip 1.14 mm",
+        "length 17.3 mm (34.6 on the glass)", "length 17.8 mm (35.6 on the glass), as the target",
+    ]  # fmt: skip
 
 
 def test_a_lay_without_a_tip_has_no_place_on_the_map():

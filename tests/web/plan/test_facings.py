@@ -183,6 +183,7 @@ def test_the_library_orders_a_family_by_effort_and_says_how_sure_it_is(browser, 
     lines = {one.b.text: one.text for one in browser.page.select("section li")}
     assert list(lines) == ["Close", "Like close", "Wide"]
     assert "closes" not in lines["Close"]
-    assert re.search(r"closes between \d+\s% easier and \d+\s% harder", lines["Like close"])
-    assert re.search(r"closes about \d+\s% harder \(\d+ to \d+\)", lines["Wide"])
+    between = r"closes between \d+\s% easier and \d+\s% harder than on Close"
+    assert re.search(between, lines["Like close"])
+    assert re.search(r"closes about \d+\s% harder \(\d+ to \d+\) than on Close", lines["Wide"])
     assert "leaves out the lip" in browser.text
