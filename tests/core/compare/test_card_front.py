@@ -171,19 +171,3 @@ def test_the_line_is_the_mean_of_both_rails_or_the_rail_that_was_felt():
     assert mean_stops(one_rail) == both.right
     assert build_picture(None, None, changed=False) is None
     assert build_picture(FacingReadings(tip_opening_mm=1.0), None, changed=False) is None
-
-
-@pytest.mark.parametrize(
-    ("material", "on_the_card", "at_drop_off"),
-    [
-        ("hard_rubber", "never hot", "no hot water"),
-        ("plastic", "No alcohol", "no alcohol"),
-        ("glass", "can hold lead", "no sudden heat"),
-        ("metal", "plating", "plating"),
-        ("wood", "don’t soak it", "never soaked"),
-    ],
-)
-def test_care_names_what_each_material_does_not_bear(material, on_the_card, at_drop_off):
-    assert on_the_card in MATERIAL_CARE[material]
-    assert at_drop_off in MATERIAL_DISINFECTING[material]
-    assert material == "wood" or "cool water" in MATERIAL_CARE[material]
