@@ -48,7 +48,7 @@ def test_each_per_cent_stands_where_the_reed_closes_so(drawn):
     found = {}
     for text, left, bottom, right, top in words(sheet):
         said = text.get_text()
-        if said == "as now" or said.endswith("\N{NO-BREAK SPACE}%"):
+        if said == "as now" or said.endswith(" %"):
             middle = (left + right) / 2.0, (bottom + top) / 2.0
             found[said] = read(shown.percent, *middle)
     assert len(found) > 4
