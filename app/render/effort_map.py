@@ -125,8 +125,9 @@ def _name_line(sheet: Sheet, plot: Plot, percent: int, line: Array, taken: list[
         plot.left_mm + half_wide, plot.bottom_mm + half,
         plot.right_mm - half_wide, plot.top_mm - half,
     )  # fmt: skip
+    apart = half_wide + 1.0, half + 1.0
     near = [
-        Box(one.left - half_wide, one.bottom - half, one.right + half_wide, one.top + half)
+        Box(one.left - apart[0], one.bottom - apart[1], one.right + apart[0], one.top + apart[1])
         for one in taken
     ]
     free = np.flatnonzero(_inside(x, y, [room]) & ~_inside(x, y, near))
@@ -155,7 +156,8 @@ def _clear_of(line: Array, boxes: list[Box]) -> list[Array]:
     """Cut a line where names stand on it."""
     share = np.linspace(0.0, len(line) - 1.0, 600)
     dense = np.column_stack([np.interp(share, np.arange(len(line)), line[:, i]) for i in (0, 1)])
-    return [dense[a:b] for a, b in _runs(~_inside(dense[:, 0], dense[:, 1], boxes))]
+    parts = [dense[a:b] for a, b in _runs(~_inside(dense[:, 0], dense[:, 1], boxes))]
+    return [part for part in parts if np.hypot(*(part[-1] - part[0])) > 1.5]  # else a mere speck
 
 
 def _hatch(sheet: Sheet, plot: Plot, shown: EffortMap, boxes: list[Box]) -> None:

@@ -203,7 +203,7 @@ def take_readings(session: Session, bench: Bench, form: Form, clock: Clock) -> R
     parsed = parse_set(form.values, gauges, kind, clock.today(), ask_more)
     form.problems = {**parsed.problems, **form.problems}
     if not form.problems and parsed.asks:
-        form.questions = dict(parsed.questions)
+        form.questions, form.again = dict(parsed.questions), parsed.again
         form.values["asked"] = parsed.token
     if form.problems or form.questions or form.get("do") == "check":
         keep_draft(session, bench.action, pick_draft(form.values), clock.now())

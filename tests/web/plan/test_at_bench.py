@@ -3,7 +3,9 @@
 from datetime import timedelta
 
 import pytest
+from sqlalchemy import select
 
+from app.store.tables import Reading
 from tests.conftest import form_values
 from tests.lines import CLOSE_LINE, OPEN_LINE
 
@@ -47,6 +49,19 @@ def test_a_reading_to_be_taken_again_is_left_out_at_the_bench_and_in_the_plan(be
         )
     browser.open(f"/jobs/{job}/target")
     assert f"without {said}, to be read again" in browser.text
+
+
+def test_a_reading_taken_again_with_the_same_number_is_told_from(bench, browser, sessions):
+    job = bench(now=OPEN_LINE)
+    browser.open(f"/jobs/{job}")
+    browser.send("form[data-grid]", line="35.5 23.5/27 12 5.5 / 1.07")
+    assert "Read it again; until then nothing is said from it." in browser.text
+    browser.send("form[data-grid]", again="yes")
+    assert "read again" not in togo(browser)["0.010 in"][1]
+    assert "nothing is said from it" not in verdict(browser)
+    with sessions.read() as session:
+        again = session.scalars(select(Reading).where(Reading.confirmed)).all()
+    assert [(one.rail, one.typed) for one in again] == [("right", "27")]
 
 
 def note(browser, job, strokes="8", kind="tilted", grit="600"):
