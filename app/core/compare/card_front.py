@@ -80,10 +80,7 @@ def list_figures(
 
 
 def _tip_figure(
-    before: FacingReadings | None,
-    after: FacingReadings | None,
-    told: Told,
-    scale: Scale,
+    before: FacingReadings | None, after: FacingReadings | None, told: Told, scale: Scale
 ) -> FrontFigure | None:
     came, went = (
         format_on_scale(one.tip_opening_mm, scale)

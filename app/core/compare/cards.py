@@ -162,9 +162,7 @@ def _judge_rails(
     suspect_gaps = {gap for _, gap in compared.suspects}
     rows = [one for one in analysis.evenness if blade_key(one.gap_mm) not in suspect_gaps]
     judged = judge_rails(
-        rows,
-        one_rail=bool(analysis.left or analysis.right),
-        read_once=analysis.read_once,
+        rows, one_rail=bool(analysis.left or analysis.right), read_once=analysis.read_once
     )
     rocks = table is not None and table.verdict == ROCKS
     return RailsVerdict(CANNOT_TELL) if rocks and judged.verdict in {EVEN, UNEVEN} else judged

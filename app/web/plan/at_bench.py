@@ -10,13 +10,7 @@ from app.core.facing.measurements import GaugesInUse
 from app.core.jobs.stages import STAGES
 from app.core.plan.bench import judge_bench
 from app.core.plan.bench_table import TableRow, ToGo, list_rows, list_togo
-from app.core.plan.next_pass import (
-    PassOffer,
-    Verdict,
-    judge_next,
-    offer_passes,
-    passes_since,
-)
+from app.core.plan.next_pass import PassOffer, Verdict, judge_next, offer_passes, passes_since
 from app.core.plan.plan_tables import StepLine, list_steps, list_unread_words
 from app.core.plan.shown import Showing
 from app.core.values.readings import FacingReadings, Uncertainties
@@ -25,13 +19,7 @@ from app.store.records.measurements import Measurement, measurements_of_job, sta
 from app.store.records.removal import list_used_passes, log_of_job
 from app.store.tables import Job
 from app.web.compare.comparisons import find_departure
-from app.web.plan.planning import (
-    JobPlan,
-    aim_at_plan,
-    find_loose_table,
-    plan_job,
-    tell_strokes,
-)
+from app.web.plan.planning import JobPlan, aim_at_plan, find_loose_table, plan_job, tell_strokes
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,10 +53,7 @@ class BenchPanel:
 
 
 def gather_table(
-    job: Job | None,
-    facing: KeptFacing | None,
-    of_piece: Sequence[Measurement],
-    showing: Showing,
+    job: Job | None, facing: KeptFacing | None, of_piece: Sequence[Measurement], showing: Showing
 ) -> BenchTable:
     """Gather the table of a job's readings, or of readings outside any job, against a target."""
     told = [one for one in standing(of_piece) if one.facing.left or one.facing.right]
