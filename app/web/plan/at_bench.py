@@ -25,7 +25,13 @@ from app.store.records.measurements import Measurement, measurements_of_job, sta
 from app.store.records.removal import list_used_passes, log_of_job
 from app.store.tables import Job
 from app.web.compare.comparisons import find_departure
-from app.web.plan.planning import JobPlan, aim_at_plan, plan_job, tell_strokes
+from app.web.plan.planning import (
+    JobPlan,
+    aim_at_plan,
+    find_loose_table,
+    plan_job,
+    tell_strokes,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,19 +91,23 @@ def gather_table(
         last.recorded if last else None,
         facing.target if facing else None,
     )
-    togo = tell_togo(facing, latest.facing, latest.uncertainties, gauges) if latest else {}
+    togo = tell_togo(facing, job, latest.facing, latest.uncertainties, gauges) if latest else {}
     label = "Received" if received else "Returned last"
     return BenchTable(rows, label, first, last, facing, togo)
 
 
 def tell_togo(
     facing: KeptFacing | None,
+    job: Job | None,
     now: FacingReadings,
     uncertainties: Uncertainties,
     gauges: GaugesInUse,
 ) -> Mapping[str, ToGo]:
-    """Say what is still to go to a target, by cell; nothing where that can't be told."""
-    if facing is None:
+    """Say what is still to go to a target, by cell; nothing where that can't be told.
+
+    On a job's table that isn't firm it can't: where the blades stop is in doubt with the tip.
+    """
+    if facing is None or (job is not None and find_loose_table(job) is not None):
         return {}
     try:
         state = judge_bench(
