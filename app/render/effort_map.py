@@ -121,22 +121,19 @@ def _name_line(sheet: Sheet, plot: Plot, percent: int, line: Array, taken: list[
     words = "as now" if percent == 0 else f"{percent:+d} %".replace("-", "−")
     half_wide, half = text_width_mm(words) / 2 + 0.8, line_height_mm() / 2
     x, y = line.T
-    room = Box(
-        plot.left_mm + half_wide, plot.bottom_mm + half,
-        plot.right_mm - half_wide, plot.top_mm - half,
-    )  # fmt: skip
-    apart = half_wide + 1.0, half + 1.0
-    near = [
-        Box(one.left - apart[0], one.bottom - apart[1], one.right + apart[0], one.top + apart[1])
-        for one in taken
-    ]
-    free = np.flatnonzero(_inside(x, y, [room]) & ~_inside(x, y, near))
-    if not free.size:
+    room = Box(plot.left_mm, plot.bottom_mm, plot.right_mm, plot.top_mm)
+    near = [_grow(one, half_wide + 1.0, half + 1.0) for one in taken]
+    fits = _inside(x, y, [_grow(room, -half_wide, -half)]) & ~_inside(x, y, near)
+    if not fits.any():
         return []
     costs = np.abs((x - plot.left_mm) / plot.width_mm + (y - plot.bottom_mm) / plot.height_mm - 1.0)
-    x_mm, y_mm = line[free[np.argmin(costs[free])]].tolist()
+    x_mm, y_mm = line[np.argmin(np.where(fits, costs, np.inf))].tolist()
     sheet.text(x_mm, y_mm, words, across="center", up="center")
-    return [Box(x_mm - half_wide, y_mm - half, x_mm + half_wide, y_mm + half)]
+    return [_grow(Box(x_mm, y_mm, x_mm, y_mm), half_wide, half)]
+
+
+def _grow(box: Box, across: float, up: float) -> Box:
+    return Box(box.left - across, box.bottom - up, box.right + across, box.top + up)
 
 
 def _inside(x: Array, y: Array, boxes: list[Box]) -> npt.NDArray[np.bool_]:
