@@ -10,12 +10,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from app.core.facing.analysis import MalformedReading
-from app.core.facing.measurements import (
-    GaugesInUse,
-    facing_of,
-    parse_set,
-    write_line,
-)
+from app.core.facing.measurements import GaugesInUse, facing_of, parse_set, write_line
 from app.core.plan.facings import (
     SHAPES,
     FacingTolerance,

@@ -336,7 +336,8 @@ def _preview(
     now = replace(corrected.facing, read_once=entry.read_once)
     tolerance = get_shop(session).evenness_tolerance_mm
     analysis = analyse_facing(now, corrected.uncertainties, evenness_tolerance_mm=tolerance)
-    togo = tell_togo(get_facing(session, bench.facing_id), now, corrected.uncertainties, gauges)
+    aim = get_facing(session, bench.facing_id)
+    togo = tell_togo(aim, bench.job, now, corrected.uncertainties, gauges)
     return {
         "line": write_line(facing, gauges),
         "togo": {name: asdict(one) for name, one in togo.items()},

@@ -156,3 +156,19 @@ def test_an_unread_blade_keeps_its_dash_on_every_page_and_paper(browser, take_in
     read_line(job, "36 24 13 7 / 1.12", role="as_returned")
     row = words_of(browser, f"/jobs/{job}/papers/return_card").partition("0.010 in")[2]
     assert row.split()[:2] == ["–", "–"]
+
+
+def test_a_card_says_nothing_was_done_that_nobody_noted(browser, take_in, read_line):
+    job = take_in()
+    browser.open(f"/jobs/{job}/edit")
+    browser.send("main form", agreed_work="Scrape the baffle.", agreed_price="40")
+    read_line(job, "34.5 22.5 13.5 7.5 / 1.12")
+    read_line(job, "34.5 22.5 13.5 7.5 / 1.18", role="as_returned")
+    for kind in ("return_card", "half_card"):
+        said = words_of(browser, f"/jobs/{job}/papers/{kind}")
+        assert "More open than it came." in said
+        assert "Scrape" not in said
+        assert "What was done" not in said
+        assert "Passes and works" not in said
+    note(browser, job, kind="cleaning")
+    assert "What was done Cleaned it." in words_of(browser, f"/jobs/{job}/papers/return_card")

@@ -145,6 +145,9 @@ def test_on_a_table_that_rocks_nothing_is_cut_before_it_is_flat(bench, browser, 
               table_break_left="0.04")  # fmt: skip
     assert verdict(browser).startswith("The table is crowned by 0.04 ± 0.0")
     assert verdict(browser).endswith("Flatten it first, then read again.")
+    assert not any(map(any, togo(browser).values())), (
+        "no blade is within where all stops are in doubt"
+    )
     browser.open(f"/jobs/{job}/plan")
     assert browser.page.select_one("#verdict-heading") is None
     assert "the tip is in doubt by ±" in browser.page.select_one(".problems").text
@@ -155,6 +158,7 @@ def test_on_a_table_that_rocks_nothing_is_cut_before_it_is_flat(bench, browser, 
     note(browser, job, kind="table")
     browser.open(f"/jobs/{job}")
     assert "crowned" not in verdict(browser)
+    assert all(map(all, togo(browser).values()))
 
 
 def test_the_history_says_what_brought_a_job_to_a_stage_that_nobody_chose(browser, bench):
