@@ -121,21 +121,19 @@ def _name_line(sheet: Sheet, plot: Plot, percent: int, line: Array, taken: list[
     words = "as now" if percent == 0 else f"{percent:+d} %".replace("-", "−")
     half_wide, half = text_width_mm(words) / 2 + 0.8, line_height_mm() / 2
     x, y = line.T
-    room = Box(
-        plot.left_mm + half_wide, plot.bottom_mm + half,
-        plot.right_mm - half_wide, plot.top_mm - half,
-    )  # fmt: skip
-    near = [
-        Box(one.left - half_wide, one.bottom - half, one.right + half_wide, one.top + half)
-        for one in taken
-    ]
-    free = np.flatnonzero(_inside(x, y, [room]) & ~_inside(x, y, near))
-    if not free.size:
+    room = Box(plot.left_mm, plot.bottom_mm, plot.right_mm, plot.top_mm)
+    near = [_grow(one, half_wide + 1.0, half + 1.0) for one in taken]
+    fits = _inside(x, y, [_grow(room, -half_wide, -half)]) & ~_inside(x, y, near)
+    if not fits.any():
         return []
     costs = np.abs((x - plot.left_mm) / plot.width_mm + (y - plot.bottom_mm) / plot.height_mm - 1.0)
-    x_mm, y_mm = line[free[np.argmin(costs[free])]].tolist()
+    x_mm, y_mm = line[np.argmin(np.where(fits, costs, np.inf))].tolist()
     sheet.text(x_mm, y_mm, words, across="center", up="center")
-    return [Box(x_mm - half_wide, y_mm - half, x_mm + half_wide, y_mm + half)]
+    return [_grow(Box(x_mm, y_mm, x_mm, y_mm), half_wide, half)]
+
+
+def _grow(box: Box, across: float, up: float) -> Box:
+    return Box(box.left - across, box.bottom - up, box.right + across, box.top + up)
 
 
 def _inside(x: Array, y: Array, boxes: list[Box]) -> npt.NDArray[np.bool_]:
@@ -155,7 +153,8 @@ def _clear_of(line: Array, boxes: list[Box]) -> list[Array]:
     """Cut a line where names stand on it."""
     share = np.linspace(0.0, len(line) - 1.0, 600)
     dense = np.column_stack([np.interp(share, np.arange(len(line)), line[:, i]) for i in (0, 1)])
-    return [dense[a:b] for a, b in _runs(~_inside(dense[:, 0], dense[:, 1], boxes))]
+    parts = [dense[a:b] for a, b in _runs(~_inside(dense[:, 0], dense[:, 1], boxes))]
+    return [part for part in parts if np.hypot(*(part[-1] - part[0])) > 1.5]  # else a mere speck
 
 
 def _hatch(sheet: Sheet, plot: Plot, shown: EffortMap, boxes: list[Box]) -> None:

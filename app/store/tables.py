@@ -481,6 +481,7 @@ class Reading(Numbered):
     typed: Mapped[str]
     scale: Mapped[str] = mapped_column(String(40))
     value_mm: Mapped[float]
+    confirmed: Mapped[bool] = mapped_column(default=False, server_default=false())
 
 
 class BenchPass(Numbered):

@@ -47,7 +47,7 @@ Found = TypeVar("Found")
 MOST_FILE_BYTES = 20_000
 MOST_FILES = 12  # in one form
 # Fields that a page adds by itself: they may differ when the same form is sent again.
-UNTYPED = {"token", "asked"}
+UNTYPED = {"token", "asked", "again"}
 
 
 class TakenBefore(Exception):  # noqa: N818 - answered with where it led
@@ -70,6 +70,7 @@ class Form:
     lists: dict[str, list[str]] = field(default_factory=dict)
     problems: dict[str, str] = field(default_factory=dict)
     questions: dict[str, str] = field(default_factory=dict)
+    again: bool = False  # whether a reading is to be taken again
 
     def add(self, name: str, value: str) -> None:
         """Take a field in; what can't be written down (a lone surrogate) becomes a mark."""

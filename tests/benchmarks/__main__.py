@@ -21,6 +21,7 @@ BENCHMARKS = {
     "pages": "bench_pages",
     "browser": "bench_browser",
     "pictures": "bench_pictures",
+    "effort": "bench_effort",
     "start": "bench_start",
     "load": "bench_load",
     "server": "bench_server",

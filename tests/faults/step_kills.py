@@ -13,7 +13,7 @@ import shutil
 import signal
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import timedelta
 from pathlib import Path
 
@@ -22,9 +22,12 @@ from sqlalchemy import Engine, event, update
 from app.core.shop.backups import Rotation
 from app.store.book.backup import check_backup, list_backups, make_backup
 from app.store.book.backup_places import own_place
+from app.store.book.contents import content_hash
 from app.store.book.opening import open_sessions
 from app.store.book.restoring import find_backup, restore_backup
 from app.store.book.upkeep import Upkeep, keep_upkeep, read_upkeep
+from app.store.engines import let_go, open_engine
+from app.store.files import remove_database
 from app.store.postgresql.addresses import find_address
 from app.store.problems import BookProblem
 from app.store.tables import Customer
@@ -197,6 +200,18 @@ def _restorable(book: Path) -> tuple[dict, dict]:
     return before, content_of(book / "book.sqlite3")
 
 
+def tables_of_file(database: Path) -> Mapping[str, str]:
+    """Hash each table of a database file, whatever kind of database it was copied from."""
+    looked_at = database.with_name("looked-at.sqlite3")
+    shutil.copyfile(database, looked_at)
+    try:
+        opened = let_go(open_engine(looked_at.parent, looked_at.name))
+        with opened as engine, engine.connect() as connection:
+            return content_hash(connection, None).tables
+    finally:
+        remove_database(looked_at)
+
+
 def _restore(here: Path) -> None:
     backup = find_backup(here, read_upkeep(here, NOON), "1")
     restore_backup(here, backup, MIGRATIONS, NOON)
@@ -205,13 +220,14 @@ def _restore(here: Path) -> None:
 def kill_restore(book: Path, workplace: Path) -> dict[str, int]:
     """Kill a restore of a sound book: the old book or the restored one, and the old one kept."""
     restored, replaced = _restorable(book)
+    tables = hash_book(book).tables
 
     def look(here: Path) -> str:
         state = content_of(here / "book.sqlite3")
         outcome = "replaced" if state == replaced else "restored" if state == restored else "?"
         if outcome == "restored":
             kept = list_backups(here, read_upkeep(here, NOON))[0]
-            assert content_of(kept.database) == replaced, "what it replaced was not kept"
+            assert tables_of_file(kept.database) == tables, "what it replaced was not kept"
         open_sessions(here, MIGRATIONS, NOON).close()
         _restore(here)
         assert content_of(here / "book.sqlite3") == restored

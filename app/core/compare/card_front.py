@@ -42,8 +42,8 @@ class Told:
     `length_mm` is by how much all stops moved, which none shows alone; `as_whole` that the facing
     changed, whether a figure shows it or not; `doubted` that the length rests on a reading that is
     to be taken again; `unsure` names what differs by more than its own ±, though among so many
-    figures that says nothing. `shortened_mm` came off the tip: the length is then what it is on the
-    table.
+    figures that says nothing. `again`: a reading of either set is to be taken again. `shortened_mm`
+    came off the tip: the length is then what it is on the table.
     """
 
     tip_mm: float | None = None
@@ -53,6 +53,7 @@ class Told:
     as_whole: bool = False
     doubted: bool = False
     unsure: frozenset[str] = frozenset()
+    again: bool = False
     shortened_mm: float = 0.0
 
 
@@ -67,7 +68,7 @@ def list_figures(
     found = [
         _tip_figure(before, after, told, scale),
         _length_figure(before, after, told),
-        _rails_figure(*rails, moved=told.moved),
+        _rails_figure(*rails, told),
     ]
     figures: list[FrontFigure] = []
     for one in found:
@@ -79,10 +80,7 @@ def list_figures(
 
 
 def _tip_figure(
-    before: FacingReadings | None,
-    after: FacingReadings | None,
-    told: Told,
-    scale: Scale,
+    before: FacingReadings | None, after: FacingReadings | None, told: Told, scale: Scale
 ) -> FrontFigure | None:
     came, went = (
         format_on_scale(one.tip_opening_mm, scale)
@@ -174,18 +172,19 @@ def _say_uncompared(went: str) -> str:
 _RAIL_WORDS = {EVEN: "even", UNEVEN: "uneven", CANNOT_TELL: "unclear"}
 
 
-def _rails_figure(before: str, after: str, *, moved: bool) -> FrontFigure | None:
+def _rails_figure(before: str, after: str, told: Told) -> FrontFigure | None:
     if after not in _RAIL_WORDS:
         return None
+    far = "without a reading to be taken again" if told.again else "as far as can be measured"
     sentence = {
-        EVEN: "Left and right lie alike, as far as can be measured.",
+        EVEN: f"Left and right lie alike, {far}.",
         UNEVEN: "Left and right still differ; that can make it choosy of reeds."
         if before == UNEVEN
         else "Left and right differ; that can make it choosy of reeds.",
         CANNOT_TELL: "Left and right may differ a little; the gauges can’t settle it.",
     }[after]
-    if after == EVEN and before == UNEVEN and moved:
-        sentence = "Left and right differed; now they lie alike, as far as can be measured."
+    if after == EVEN and before == UNEVEN and told.moved:
+        sentence = f"Left and right differed; now they lie alike, {far}."
     return FrontFigure("Rails", _RAIL_WORDS.get(before, ""), _RAIL_WORDS[after], "", sentence)
 
 

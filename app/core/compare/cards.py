@@ -18,17 +18,26 @@ from app.core.compare.comparison_rows import (
     list_blades,
     list_rows,
 )
-from app.core.compare.comparison_words import say_tables
+from app.core.compare.comparison_words import join_words, say_tables
 from app.core.compare.curve_changes import speak_of
 from app.core.compare.differences import NOT_READ, ReadSet, shorten_set
 from app.core.compare.effort_words import LEFT_OUT, say_net_effort
 from app.core.compare.table_profiles import ROCKS, TableProfile, judge_table
 from app.core.facing.analysis import FacingAnalysis
-from app.core.facing.evenness import CANNOT_TELL, EVEN, UNEVEN, RailsVerdict, blade_key, judge_rails
+from app.core.facing.evenness import (
+    BLADE_KEYS_PER_MM,
+    CANNOT_TELL,
+    EVEN,
+    UNEVEN,
+    RailsVerdict,
+    blade_key,
+    judge_rails,
+)
 from app.core.facing.evenness import NOT_READ as NEVER_READ
 from app.core.facing.measurements import GaugesInUse
 from app.core.facing.rail_words import describe_rail
 from app.core.facing.wording import say_evenness
+from app.core.values.units import format_blade
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,7 +117,7 @@ def build_measured_part(
         rails=(rails[0].verdict, rails[1].verdict),
         reed=reed or "",
         rows=tuple(_card_row(found) for found in list_blades(rows).values()),
-        figures=(*_list_figures(rows, both=both), *_rails_figures(rails)),
+        figures=(*_list_figures(rows, both=both), *_rails_figures(rails, compared)),
         curves=(*_say_curves(compared), *say_tables(sets), *([LEFT_OUT] if reed else [])),
     )
 
@@ -138,6 +147,7 @@ def tell_card(compared: Comparison) -> Told:
         unsure=frozenset(
             one.quantity for one in compared.changes if one.changed and not one.told_changed
         ),
+        again=bool(suspect_gaps),
         doubted=length is not None and blade_key(length.gap_mm or 0.0) in suspect_gaps,
     )
 
@@ -152,9 +162,7 @@ def _judge_rails(
     suspect_gaps = {gap for _, gap in compared.suspects}
     rows = [one for one in analysis.evenness if blade_key(one.gap_mm) not in suspect_gaps]
     judged = judge_rails(
-        rows,
-        one_rail=bool(analysis.left or analysis.right),
-        read_once=analysis.read_once,
+        rows, one_rail=bool(analysis.left or analysis.right), read_once=analysis.read_once
     )
     rocks = table is not None and table.verdict == ROCKS
     return RailsVerdict(CANNOT_TELL) if rocks and judged.verdict in {EVEN, UNEVEN} else judged
@@ -199,8 +207,12 @@ def _list_figures(
         yield CardFigure(row.label.partition(" (")[0], before, after, change, words if both else "")
 
 
-def _rails_figures(rails: tuple[RailsVerdict, RailsVerdict]) -> Iterator[CardFigure]:
-    texts = ["–" if one.verdict == NEVER_READ else say_evenness(one) for one in rails]
+def _rails_figures(
+    rails: tuple[RailsVerdict, RailsVerdict], compared: Comparison
+) -> Iterator[CardFigure]:
+    doubted = sorted({gap / BLADE_KEYS_PER_MM for _, gap in compared.suspects})
+    without = f", without {join_words([format_blade(gap) for gap in doubted])}" if doubted else ""
+    texts = ["–" if one.verdict == NEVER_READ else f"{say_evenness(one)}{without}" for one in rails]
     if texts != ["–", "–"]:
         yield CardFigure("Rails", texts[0], texts[1], "", "")
 

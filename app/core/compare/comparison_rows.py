@@ -17,13 +17,7 @@ from app.core.facing.evenness import BladeEvenness, blade_key
 from app.core.facing.fits import RailAnalysis
 from app.core.facing.measurements import GaugesInUse
 from app.core.facing.rail_words import say_break
-from app.core.facing.wording import (
-    JUDGED,
-    READ_AGAIN,
-    read_facing_length,
-    say_height,
-    say_verdict,
-)
+from app.core.facing.wording import JUDGED, READ_AGAIN, read_facing_length, say_height, say_verdict
 from app.core.values.lengths import scale_named
 from app.core.values.units import Scale, format_blade, format_number, format_on_scale, format_signed
 
@@ -150,11 +144,7 @@ class _Table:
     figures: tuple[Mapping[Key, Figure], Mapping[Key, Figure]]
 
     def row(
-        self,
-        key: Key,
-        label: str,
-        written: _Written,
-        values: Sequence[float | None] = (),
+        self, key: Key, label: str, written: _Written, values: Sequence[float | None] = ()
     ) -> ComparisonRow:
         """Make a row; `values` where a figure is not one that was read itself."""
         change = self.compared.by_key.get(key)
@@ -171,10 +161,7 @@ class _Table:
 
 
 def _judge(
-    compared: Comparison,
-    key: Key,
-    change: Change | None,
-    values: Sequence[float | None],
+    compared: Comparison, key: Key, change: Change | None, values: Sequence[float | None]
 ) -> RowVerdict:
     if change is None:
         if None not in values or _is_of_curve(key):

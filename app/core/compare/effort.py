@@ -21,6 +21,7 @@ from app.core.facing.evenness import blade_key
 from app.core.facing.fits import CurveFit, RailAnalysis
 from app.core.facing.fitting import Tip, fit_curves, lay_out
 from app.core.facing.stations import RailLine, line_of_readings
+from app.core.facing.suspects import suspects_of
 from app.core.values.readings import BladeStop
 from app.core.values.uncertainty import K_95
 
@@ -32,7 +33,7 @@ class EffortRatio:
     """The effort of the lay after over that of the lay before: 1.04 closes 4 % harder.
 
     `low` and `high` are 95 % limits from the readings, the curves and the shapes of reed; `reeds`
-    is the ratio by shape. `suspect`: a reading that fits no curve is among them, to take again.
+    is the ratio by shape. `suspect`: a reading is among them that is to be taken again.
     """
 
     ratio: float
@@ -84,7 +85,7 @@ def compare_efforts(before: ReadSet, after: ReadSet, kind: str = "other") -> Eff
         others.append([find_effort(line, kind) for line in drawn[1:]])
     reeds = {shape: log(shaped[1][shape] / shaped[0][shape]) for shape in SHAPES}
     by_curve = [log(b / a) for a, b in zip(*others, strict=True)]
-    suspect = any(lay.mean.suspect for lay in lays)
+    suspect = any(suspects_of(one.facing, one.uncertainties) for one in (before, after))
     return limit_ratio(reeds, by_curve, hypot(*changes.values()), suspect=suspect)
 
 

@@ -96,8 +96,7 @@ def list_history(
     }
     return tuple(
         LengthHistory(
-            one,
-            tuple((set_id, found[key]) for set_id, found in keyed.items() if key in found),
+            one, tuple((set_id, found[key]) for set_id, found in keyed.items() if key in found)
         )
         for one in own
         if (key := figure_key(one.reading))[0] != "dial"

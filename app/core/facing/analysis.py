@@ -14,13 +14,17 @@ from app.core.values.readings import BladeStop, FacingReadings, Uncertainties
 
 @dataclass(frozen=True, slots=True)
 class FacingAnalysis:
-    """Both rails, their mean, and how even they are; nothing of that where they were read once."""
+    """Both rails, their mean, and how even they are; nothing of that where they were read once.
+
+    `confirmed` are the stops that were read again.
+    """
 
     left: RailAnalysis | None
     right: RailAnalysis | None
     mean: RailAnalysis | None
     evenness: tuple[BladeEvenness, ...]
     read_once: bool = False
+    confirmed: frozenset[tuple[str, int]] = frozenset()
 
 
 class MalformedReading(ValueError):  # noqa: N818 - it is the reading that is at fault
@@ -122,7 +126,8 @@ def analyse_facing(
     # the mean's stops are the pairs, and after them any dial readings
     evenness = judge_evenness(pairs, evenness_tolerance_mm, slopes[: len(pairs)])
     once = readings.read_once
-    return FacingAnalysis(left, right, mean, () if once else evenness, once)
+    rows = () if once else evenness
+    return FacingAnalysis(left, right, mean, rows, once, readings.confirmed)
 
 
 def _pair(readings: FacingReadings, uncertainties: Uncertainties) -> tuple[BladePair, ...]:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from itertools import pairwise
 
+from app.core.facing.evenness import blade_key
 from app.core.gauges.hand_gauges import HandGauge, name_gauges
 from app.core.values.dial_columns import ask_unusual_dials, fill_dials
 from app.core.values.forms import Fields, plural
@@ -166,7 +167,7 @@ class ParsedSet:
 
     `entry` holds all that can be read. `problems` by field stand against keeping it, and
     `questions` until they are answered with yes. `cells` are the fields with the line spread
-    over them, `meanings` what each cell comes to in mm.
+    over them, `meanings` what each cell comes to in mm. `again`: some are to be read again.
     """
 
     entry: SetEntry
@@ -174,6 +175,7 @@ class ParsedSet:
     problems: Mapping[str, str]
     questions: Mapping[str, str]
     meanings: Mapping[str, str]
+    again: bool = False
 
     @property
     def token(self) -> str:
@@ -288,9 +290,9 @@ def parse_set(
     """Read a page of readings: all that can be read of it, all its errors, and what to confirm.
 
     `raw` holds the grid's cells (`cell_name`), `tip`, `bore`, `line`, `role`, `taken_on`, `note`,
-    the other lengths' fields (`lengths.CELLS`), the dial's columns, and `asked`, the token of
-    questions already answered with yes. `ask_more` asks what only the gauges' sizes can tell
-    (`suspects.ask_suspects`).
+    the other lengths' fields (`lengths.CELLS`), the dial's columns, `asked`, the token of
+    questions already answered with yes, and `again`, ticked where what is asked about was read
+    again. `ask_more` asks what only the gauges' sizes can tell (`suspects.ask_suspects`).
     """
     fields = Fields(fill_dials(raw))
     cells, question, once = _take_line(fields, gauges.blades)
@@ -312,23 +314,36 @@ def parse_set(
         read_once=once and bool(felt),
     )
     _refuse_impossible(fields, entry)
-    questions = {}
+    questions, again = {}, {}
     if not fields.problems:
+        again = dict(ask_more(entry)) if ask_more else {}
         usual_bore = USUAL.get(instrument_kind, USUAL["other"]).bore_mm
         questions = {
-            **(ask_more(entry) if ask_more else {}),
+            **again,
             **question,
             **ask_unusual(entry, gauges, instrument_kind),
             **ask_unusual_lengths(fields.raw, gauges.bore, usual_bore),
             **ask_unusual_dials(readings),
         }
+    if cells.get("again"):
+        entry = _confirm(entry, again)
     return ParsedSet(
         entry,
         cells,
         dict(fields.problems),
         questions or question,
         _list_meanings(cells, entry, gauges),
+        bool(again),
     )
+
+
+def _confirm(entry: SetEntry, again: Mapping[str, str]) -> SetEntry:
+    """Mark the readings asked about as read again."""
+    readings = [
+        replace(one, confirmed=True) if f"b{one.gauge_id}_{one.rail}" in again else one
+        for one in entry.readings
+    ]
+    return replace(entry, readings=tuple(readings))
 
 
 def _take_line(
@@ -518,9 +533,11 @@ def facing_of(readings: Sequence[ReadingEntry]) -> FacingReadings:
         )
         for rail in RAILS
     }
+    again = [one for one in readings if one.confirmed]
     return FacingReadings(
-        ordered["left"], ordered["right"], tip, None, dials["left"], dials["right"]
-    )
+        ordered["left"], ordered["right"], tip, None, dials["left"], dials["right"],
+        confirmed=frozenset((one.rail, blade_key(one.gap_mm or 0.0)) for one in again),
+    )  # fmt: skip
 
 
 def write_line(facing: FacingReadings, gauges: GaugesInUse) -> str:

@@ -1,6 +1,7 @@
 """Readings that fit the others worst, where all curves are refused: to be taken again.
 
-When such a set is kept, the maker is asked about it; kept as it is, nothing is said from it.
+When such a set is kept, the maker is asked about it; kept as it is, nothing is said from it. What
+was read again and showed the same is confirmed: the facing is so, and is said to be.
 """
 
 from collections.abc import Iterable
@@ -27,7 +28,10 @@ def suspects_of(facing: FacingReadings, uncertainties: Uncertainties) -> Stops:
 
 
 def find_suspects(analysis: FacingAnalysis) -> Stops:
-    """Name the stops to take again, by rail and blade: each rail's own, else the mean's on both."""
+    """Name the stops to take again, by rail and blade: each rail's own, else the mean's on both.
+
+    What was read again already is none of them.
+    """
     found = {
         (rail, blade_key(judged.stops[index].gap_mm))
         for rail in RAILS
@@ -42,7 +46,7 @@ def find_suspects(analysis: FacingAnalysis) -> Stops:
             for index in analysis.mean.suspect
             if not analysis.mean.stops[index].dial
         }
-    return frozenset(found)
+    return frozenset(found) - analysis.confirmed
 
 
 def leave_out(facing: FacingReadings, suspects: Stops) -> FacingReadings:
@@ -85,7 +89,7 @@ def ask_suspects(entry: SetEntry, sizes: SetSizes) -> dict[str, str]:
     return {
         f"b{one.gauge_id}_{one.rail}": (
             f"{one.typed} with the {format_blade(one.gap_mm or 0.0)} blade on the {one.rail} rail "
-            "fits the others worst. Read it again; kept as it is, nothing is said from it."
+            "fits the others worst. Read it again; until then nothing is said from it."
         )
         for one in entry.readings
         if _is_suspect(one, suspects)

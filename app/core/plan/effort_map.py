@@ -105,10 +105,10 @@ def _weigh(
     question: EffortQuestion, mean: RailLine, now: tuple[float, float], shape: str
 ) -> Effort:
     """Return ln(effort) by tip and length, of the lay now drawn out and opened."""
-    gap_mm = question.length_gap_mm
 
     def effort(tip_mm: float, length_mm: float) -> float:
-        lay = _draw_like(mean, now, gap_mm, np.array([tip_mm]), np.array([length_mm]))
+        place = np.array([tip_mm]), np.array([length_mm])
+        lay = _draw_like(mean, now, question.length_gap_mm, *place)
         opened, longer = (float(one.flat[0]) for one in lay)
         gap = opened * np.interp(_STATIONS / longer, _STATIONS, mean.gap_mm)
         line = replace(mean, gap_mm=gap, break_mm=mean.break_mm * longer)
@@ -219,11 +219,10 @@ def find_alike(
             slope = (miss(found[shape] + step) - miss(found[shape] - step)) / (2.0 * step)
             u = _tell_u(question, now, effort) / abs(slope)
     sought = found[USUAL]
-    low, high = (
-        sought + sign * K_95 * hypot(u, (far(found.values()) - sought) / sqrt(3.0))
-        for far, sign in ((min, -1.0), (max, 1.0))
+    below, above = (
+        K_95 * hypot(u, (far(found.values()) - sought) / sqrt(3.0)) for far in (min, max)
     )
-    return sought, low, high
+    return sought, sought - below, sought + above
 
 
 def _tell_u(question: EffortQuestion, now: tuple[float, float], effort: Effort) -> float:

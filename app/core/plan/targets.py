@@ -10,12 +10,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from app.core.facing.analysis import MalformedReading
-from app.core.facing.measurements import (
-    GaugesInUse,
-    facing_of,
-    parse_set,
-    write_line,
-)
+from app.core.facing.measurements import GaugesInUse, facing_of, parse_set, write_line
 from app.core.plan.facings import (
     SHAPES,
     FacingTolerance,
@@ -227,7 +222,13 @@ def tell_target(target: Target, gauges: GaugesInUse) -> str:
     A plain facing is told by where the blades of the set should stop on it.
     """
     if not isinstance(target, PlainFacing):
-        return write_line(target, gauges)
+        told = [stop.gap_mm for stop in (*target.left, *target.right)]
+        between = tuple(
+            blade.gap_mm
+            for blade in gauges.blades
+            if told and min(told) < blade.gap_mm < max(told) and blade.gap_mm not in told
+        )
+        return write_line(replace(target, unread_mm=(*target.unread_mm, *between)), gauges)
     numbers = [
         "–" if placed.left_mm is None else format_stop(placed.left_mm, gauges.glass)
         for placed in place_blades(target, [blade.gap_mm for blade in gauges.blades])

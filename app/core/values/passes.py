@@ -45,11 +45,7 @@ CUT_KINDS: dict[str, CutKind] = {
     kind.key: kind
     for kind in (
         CutKind("flat", "flat on the plate", "Worked flat on the plate"),
-        CutKind(
-            "tilted",
-            "tilted toward the tip",
-            "Worked on the plate, tilted toward the tip",
-        ),
+        CutKind("tilted", "tilted toward the tip", "Worked on the plate, tilted toward the tip"),
         *_rail_kinds("left"),
         *_rail_kinds("right"),
         CutKind("tip_rail", "tip rail", "Worked on the tip rail"),

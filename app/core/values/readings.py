@@ -51,7 +51,8 @@ class FacingReadings:
     """One measurement of a facing: both rails and the tip opening, any of which may be missing.
 
     `unread_mm` are the blades of the set that were felt on neither rail; `read_once` says that
-    one number was given for both rails, so that nothing is known of how they differ.
+    one number was given for both rails, so that nothing is known of how they differ. `confirmed`
+    are the stops, by rail and blade (`blade_key`), that were read again and showed the same.
     """
 
     left: tuple[BladeStop, ...] = ()
@@ -62,6 +63,7 @@ class FacingReadings:
     dial_right: tuple[DialReading, ...] = ()
     unread_mm: tuple[float, ...] = ()
     read_once: bool = False
+    confirmed: frozenset[tuple[str, int]] = frozenset()
 
     @property
     def has_rails(self) -> bool:
@@ -91,7 +93,8 @@ class ReadingEntry:
 
     `gap_mm` is a blade's thickness, `depth_mm` where along the piece it was read (how far into
     the bore, how far from the tip), `depth_typed` that place as typed, `name` what a length
-    of the maker's own is called.
+    of the maker's own is called. A stop that fits the others worst and was read again, with the
+    same number, is `confirmed`.
     """
 
     quantity: str
@@ -104,3 +107,4 @@ class ReadingEntry:
     value_mm: float
     name: str = ""
     depth_typed: str = ""
+    confirmed: bool = False

@@ -151,7 +151,8 @@ def as_kept(kept: Facing) -> KeptFacing:
 
 
 def _entries(readings: Sequence[FacingReading]) -> tuple[ReadingEntry, ...]:
-    beside = {"depth_mm": None, "name": "", "depth_typed": ""}  # no target is told by them
+    # no target is told by them
+    beside = {"depth_mm": None, "name": "", "depth_typed": "", "confirmed": False}
     return tuple(as_entry(ReadingEntry, reading, **beside) for reading in readings)
 
 

@@ -41,7 +41,7 @@ _FILLED = {
     ),
     Customer: ("phone", "email", "address", "plays", "notes"),
 }  # fmt: skip
-_STAY = {("joined_to_id", Piece), ("joined_to_id", Customer), ("customer_id", Forgetting)}
+_STAY = {("customer_id", Forgetting)}
 
 
 def find_alike(session: Session, entry: PieceEntry, most: int = 6) -> list[Piece]:

@@ -162,8 +162,7 @@ def _any_changed(record: object, columns: Iterable[str]) -> bool:
 
 def _write_lines(connection: Connection, index: str, where: str = "", **given: int) -> None:
     connection.execute(
-        text(f"INSERT OR REPLACE INTO {index}(rowid, search_text) {_LINES[index]} {where}"),
-        given,
+        text(f"INSERT OR REPLACE INTO {index}(rowid, search_text) {_LINES[index]} {where}"), given
     )
 
 
@@ -299,8 +298,7 @@ def _job_has_word(word: str) -> ColumnElement[bool]:
 
 # a job's number as it is written, or as the code on a tag holds it
 _NUMBER = re.compile(
-    r"(?:job|no\.?|#)?\s*([0-9]{1,9})|(?:\S{0,200}/)?jobs/([0-9]{1,9})(?:[/?#]\S*)?",
-    re.IGNORECASE,
+    r"(?:job|no\.?|#)?\s*([0-9]{1,9})|(?:\S{0,200}/)?jobs/([0-9]{1,9})(?:[/?#]\S*)?", re.IGNORECASE
 )
 
 

@@ -16,13 +16,7 @@ from app.core.jobs.charges import (
     parse_quote,
 )
 from app.core.jobs.drop_offs import parse_drop_off, row_prefix
-from app.core.jobs.jobs import (
-    OUTCOMES,
-    TICK_KINDS,
-    parse_agreed,
-    parse_note,
-    read_ticks,
-)
+from app.core.jobs.jobs import OUTCOMES, TICK_KINDS, parse_agreed, parse_note, read_ticks
 from app.core.jobs.memos import MEMO_KINDS, MemoEntry, parse_memo
 from app.core.jobs.photos import parse_photo
 from app.core.jobs.slips import SLIP_KINDS

@@ -203,7 +203,7 @@ def take_readings(session: Session, bench: Bench, form: Form, clock: Clock) -> R
     parsed = parse_set(form.values, gauges, kind, clock.today(), ask_more)
     form.problems = {**parsed.problems, **form.problems}
     if not form.problems and parsed.asks:
-        form.questions = dict(parsed.questions)
+        form.questions, form.again = dict(parsed.questions), parsed.again
         form.values["asked"] = parsed.token
     if form.problems or form.questions or form.get("do") == "check":
         keep_draft(session, bench.action, pick_draft(form.values), clock.now())
@@ -336,7 +336,8 @@ def _preview(
     now = replace(corrected.facing, read_once=entry.read_once)
     tolerance = get_shop(session).evenness_tolerance_mm
     analysis = analyse_facing(now, corrected.uncertainties, evenness_tolerance_mm=tolerance)
-    togo = tell_togo(get_facing(session, bench.facing_id), now, corrected.uncertainties, gauges)
+    aim = get_facing(session, bench.facing_id)
+    togo = tell_togo(aim, bench.job, now, corrected.uncertainties, gauges)
     return {
         "line": write_line(facing, gauges),
         "togo": {name: asdict(one) for name, one in togo.items()},

@@ -108,12 +108,7 @@ def list_done(job: Job) -> tuple[str, ...]:
 
 
 def _back(
-    session: Session,
-    job: Job,
-    pair: Pair,
-    measured: MeasuredPart,
-    gauges: GaugesInUse,
-    room: _Room,
+    session: Session, job: Job, pair: Pair, measured: MeasuredPart, gauges: GaugesInUse, room: _Room
 ) -> CardBack:
     before, after = pair
     as_read = [

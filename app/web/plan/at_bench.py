@@ -10,13 +10,7 @@ from app.core.facing.measurements import GaugesInUse
 from app.core.jobs.stages import STAGES
 from app.core.plan.bench import judge_bench
 from app.core.plan.bench_table import TableRow, ToGo, list_rows, list_togo
-from app.core.plan.next_pass import (
-    PassOffer,
-    Verdict,
-    judge_next,
-    offer_passes,
-    passes_since,
-)
+from app.core.plan.next_pass import PassOffer, Verdict, judge_next, offer_passes, passes_since
 from app.core.plan.plan_tables import StepLine, list_steps, list_unread_words
 from app.core.plan.shown import Showing
 from app.core.values.readings import FacingReadings, Uncertainties
@@ -25,7 +19,7 @@ from app.store.records.measurements import Measurement, measurements_of_job, sta
 from app.store.records.removal import list_used_passes, log_of_job
 from app.store.tables import Job
 from app.web.compare.comparisons import find_departure
-from app.web.plan.planning import JobPlan, aim_at_plan, plan_job, tell_strokes
+from app.web.plan.planning import JobPlan, aim_at_plan, find_loose_table, plan_job, tell_strokes
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,10 +53,7 @@ class BenchPanel:
 
 
 def gather_table(
-    job: Job | None,
-    facing: KeptFacing | None,
-    of_piece: Sequence[Measurement],
-    showing: Showing,
+    job: Job | None, facing: KeptFacing | None, of_piece: Sequence[Measurement], showing: Showing
 ) -> BenchTable:
     """Gather the table of a job's readings, or of readings outside any job, against a target."""
     told = [one for one in standing(of_piece) if one.facing.left or one.facing.right]
@@ -85,19 +76,23 @@ def gather_table(
         last.recorded if last else None,
         facing.target if facing else None,
     )
-    togo = tell_togo(facing, latest.facing, latest.uncertainties, gauges) if latest else {}
+    togo = tell_togo(facing, job, latest.facing, latest.uncertainties, gauges) if latest else {}
     label = "Received" if received else "Returned last"
     return BenchTable(rows, label, first, last, facing, togo)
 
 
 def tell_togo(
     facing: KeptFacing | None,
+    job: Job | None,
     now: FacingReadings,
     uncertainties: Uncertainties,
     gauges: GaugesInUse,
 ) -> Mapping[str, ToGo]:
-    """Say what is still to go to a target, by cell; nothing where that can't be told."""
-    if facing is None:
+    """Say what is still to go to a target, by cell; nothing where that can't be told.
+
+    On a job's table that isn't firm it can't: where the blades stop is in doubt with the tip.
+    """
+    if facing is None or (job is not None and find_loose_table(job) is not None):
         return {}
     try:
         state = judge_bench(

@@ -144,7 +144,8 @@ def _say_left_out(one: Measurement) -> str:
 def _evened_line(last: Measurement, gauges: GaugesInUse) -> str:
     if not (last.facing.left and last.facing.right):
         return ""
-    return tell_target(facing_of(even_up_entries(last.trusted_readings)), gauges)
+    evened = facing_of(even_up_entries(last.trusted_readings))
+    return tell_target(replace(evened, unread_mm=last.facing.unread_mm), gauges)
 
 
 @router.post("")

@@ -120,14 +120,8 @@ def _list_choices(
         return
     library = list_facings(session, job.piece.instrument_kind)
     lays: list[Target] = [now, *(one.target for one in library)]
-    efforts = dict(
-        rank_lays(
-            lays,
-            job.piece.instrument_kind,
-            last.uncertainties,
-            min(common_gaps(now), default=THINNEST_MM),
-        )
-    )
+    gap = min(common_gaps(now), default=THINNEST_MM)
+    efforts = dict(rank_lays(lays, job.piece.instrument_kind, last.uncertainties, gap))
     if 0 not in efforts:
         return
     as_now = efforts.pop(0).ratio

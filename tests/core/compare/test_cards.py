@@ -122,6 +122,11 @@ def test_a_reading_to_take_again_says_nothing():
     assert made.told.doubted
     assert front(before, crooked)[1].startswith("A reading is to be taken again")
     assert made.rails == (EVEN, EVEN), "of the blades that are not in doubt"
+    assert (
+        front(before, crooked)[2]
+        == "Left and right lie alike, without a reading to be taken again."
+    )
+    assert figures_of(made)["Rails"].after == "even, without 0.0015 in"
     assert (made.rows[0].change_left, made.rows[0].change_right) == ("=", "+5?")
     assert figures_of(made)["Facing length"].verdict == "to be read again"
 

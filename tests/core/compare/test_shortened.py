@@ -3,7 +3,7 @@
 from math import sqrt
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from app.core.compare.card_front import list_figures
@@ -28,6 +28,7 @@ def arc(shortened_mm=0.0, step_mm=0.0):
     return FacingReadings(rail, rail, round(tip, 2))
 
 
+@settings(deadline=None)
 @given(st.floats(0.1, 1.5))
 def test_the_same_curve_read_from_a_shorter_tip_has_not_moved(by_mm):
     before, after = take_facing(arc()), take_facing(arc(by_mm))

@@ -66,7 +66,7 @@ def test_the_gaps_tell_what_a_table_is(gaps, verdict, bow_mm, twist_mm):
         (
             "0.01/0.00 – 0.00/0.01",
             "The table isn’t twisted, as far as",
-            "it wasn't read.",
+            "it wasn’t read.",
         ),
     ],
 )

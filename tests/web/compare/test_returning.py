@@ -57,6 +57,7 @@ def test_the_job_asks_for_readings_as_received_and_then_gives_the_verdict_first(
     assert found.select_one(".lead").text.startswith(
         "It has moved: the tip is 0.05 ± 0.03 mm closer. With the same reed it closes about "
     )
+    assert "leaves out the lip" in found.text
     assert found.find_next(id="readings") is not None
     browser.open(found.select_one("a.button")["href"])
     assert "has it moved while it was away?" in browser.text

@@ -58,6 +58,15 @@ def test_a_draft_from_a_time_that_lies_ahead_is_offered_and_says_so(browser, job
     assert "at a time that lies ahead (is the clock right?) and not kept: 33.5 21" in browser.text
 
 
+def test_on_the_job_s_page_a_draft_s_button_stands_in_no_other_form(browser, job, type_in):
+    browser.open(f"/jobs/{job}")
+    type_in(line="35.5 23.5")
+    page = browser.open(f"/jobs/{job}")
+    discard = page.select_one("form[action='/drafts/discard']")
+    assert discard.find_parent("form") is None
+    assert page.select_one("form[data-grid] form") is None
+
+
 def test_a_draft_outlives_the_server(browser, job, type_in, book, clock):
     browser.open(f"/jobs/{job}/readings")
     type_in(line="33.5 21.5 11.5 5.5 / 1.03")

@@ -147,13 +147,13 @@ def test_two_records_become_one_and_are_taken_apart_again(browser, twice, book):
 def test_two_customers_become_one_with_everything_of_theirs(browser, take_in, book):
     take_in(customer_phone="01632 960123")
     take_in("O. Wiesenrauch", piece_marking="other", customer_email="o@example.org",
-            customer_address="The Draughty House", customer_phone="01632 960124")  # fmt: skip
+            customer_address="Attic, Nirgendheim", customer_phone="01632 960124")  # fmt: skip
     before = content_of(book / "book.sqlite3")
     browser.open("/customers/1/join?find=wiesen")
     browser.send("form[method=post]", other="2")
     assert len(names(browser)) == 2
     assert "o@example.org" in browser.text
-    assert "The Draughty House" in browser.text  # what was empty is filled
+    assert "Attic, Nirgendheim" in browser.text  # what was empty is filled
     browser.open("/jobs/2")
     assert browser.page.select_one("main a[href^='/customers/']")["href"] == "/customers/1"
     browser.open("/customers/2")
@@ -176,7 +176,28 @@ def test_two_customers_become_one_with_everything_of_theirs(browser, take_in, bo
     assert len(names(browser)) == 1
     browser.open("/customers/2")
     assert browser.path == "/customers/2"
-    assert "The Draughty House" in browser.text
+    assert "Attic, Nirgendheim" in browser.text
+
+
+def test_what_was_joined_twice_over_is_still_found_and_comes_apart_in_steps(browser, take_in):
+    for name, phone in (("Ottilie Wiesenrauch", "960123"), ("O. Wiesenrauch", "960124"),
+                        ("Tilli Wiesenrauch", "960125")):  # fmt: skip
+        take_in(name, customer_phone=f"01632 {phone}")
+
+    def leads(to: int) -> None:
+        browser.open("/look-up?q=960123")
+        assert browser.page.select_one(f"main a[href='/customers/{to}']")
+        browser.open("/customers/1")
+        assert browser.path == f"/customers/{to}"
+
+    for kept, gone in ((2, 1), (3, 2)):
+        browser.open(f"/customers/{kept}/join?find=wiesen")
+        browser.send("form[method=post]", other=str(gone))
+        leads(kept)
+    for kept, left in ((3, 2), (2, 1)):
+        browser.open(f"/customers/{kept}")
+        browser.send("form[action$='/undo']")
+        leads(left)
 
 
 @pytest.mark.usefixtures("twice")

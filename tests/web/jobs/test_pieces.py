@@ -4,6 +4,8 @@ import re
 
 import pytest
 
+from app.core.compare.effort_words import LEFT_OUT
+
 
 def open_piece(browser, name: str) -> None:
     browser.open(f"/look-up?q={name}")
@@ -50,6 +52,25 @@ def test_its_history_runs_from_the_newest_visit_to_the_day_it_was_written_down(s
     # the pass struck out as written twice is in the steps, but does not count as done
     assert "Tilted toward the tip: 1 pass, 5 strokes" in words(chapters[1])
     assert "Written down twice by mistake" in words(chapters[1].select_one("details"))
+
+
+def test_card_history_and_comparison_say_the_same_of_how_it_closes_and_what_that_leaves_out(
+    shop_browser,
+):
+    open_piece(shop_browser, "H3")
+    visit = next(
+        one for one in shop_browser.page.select(".history > li.is-visit")
+        if one.select_one("h3 a").text == "Job 1"
+    )  # fmt: skip
+    said = re.search(r"With the same reed it closes about[^)]*\)", words(visit))[0]
+    assert LEFT_OUT in shop_browser.text
+    sets = [one["href"].split("/")[-1] for one in visit.select(".when a")[:2]]
+    for address in (
+        "/comparisons?before={}&after={}".format(*sets), "/jobs/1/papers/return_card",
+    ):  # fmt: skip
+        shop_browser.open(address)
+        assert said in shop_browser.text
+        assert LEFT_OUT in shop_browser.text
 
 
 def test_a_sale_stands_between_the_visits_of_both_owners(shop_browser):

@@ -1,5 +1,7 @@
 """Works that are no cut: noted, struck out, charged, on papers, of any past day."""
 
+import pytest
+
 
 def note(browser, job, status=200, **typed):
     browser.open(f"/jobs/{job}")
@@ -97,3 +99,76 @@ def test_a_shortened_tip_moves_no_curve_on_card_piece_and_comparison(browser, ta
         browser.open(page)
         assert counted in browser.text
         assert "shorter" not in browser.text.replace("shortened", "")
+
+
+AHEAD = "2026-12-24"
+
+
+@pytest.mark.parametrize(
+    ("page", "form", "typed"),
+    [
+        ("/drop-off", "main form", {"do": "take_in", "customer": "new", "customer_name": "O W",
+                                    "piece_marking": "X", "dropped_off": AHEAD}),
+        ("/jobs/1", "form[action$='/passes']", {"kind": "flat", "done_on": AHEAD}),
+        ("/jobs/1", "form[action$='/works']", {"work_kind": "polish", "work_on": AHEAD}),
+        ("/jobs/1", "form[action$='/notes']", {"note": "It sings.", "note_on": AHEAD}),
+        ("/jobs/1/edit", "main form", {"agreed_work": "Close it.", "agreed_on": AHEAD}),
+        ("/jobs/1/readings", "main form", {"line": "34.5 22.5 13.5 7.5 / 1.12",
+                                           "taken_on": AHEAD}),
+        ("/jobs/1/charges", "form[action$='/quotes']", {"quoted_on": AHEAD}),
+    ],
+)  # fmt: skip
+def test_no_act_is_dated_on_a_day_to_come(browser, take_in, page, form, typed):
+    take_in()
+    if form.endswith("/quotes']"):
+        browser.open("/jobs/1/edit")
+        browser.send("main form", agreed_work="Close it.", agreed_price="40")
+    browser.open(page)
+    browser.send(form, status=422, **typed)
+    assert "can't be dated in the future." in browser.text
+
+
+def test_a_stage_that_was_skipped_is_not_shown_as_done(browser, take_in):
+    job = take_in()
+    browser.open(f"/jobs/{job}")
+    browser.send("form.with-button[action$='/stage']", stage="ready")
+    assert [one.text for one in browser.page.select(".stages .done")] == ["dropped off"]
+    skipped = [one.text for one in browser.page.select(".stages .skipped")]
+    assert skipped == ["measured", "agreed", "on the bench", "play-test"]
+    assert "measured" not in browser.page.select_one("#history").text
+
+
+def test_an_unread_blade_keeps_its_dash_on_every_page_and_paper(browser, take_in, read_line):
+    job = take_in()
+    read_line(job, "36 – 13 7 / 1.11")
+    pages = ["/pieces/1", "/customers/1", "/readings/1", f"/jobs/{job}/target"]
+    papers = [f"/jobs/{job}/papers/bench_sheet", "/pieces/1/papers/piece_record"]
+    for page in (*pages, *papers):
+        browser.open(page)
+        words = " ".join(browser.page.text.split())
+        assert "36 – 13 7" in words, page
+        assert "36 13 7" not in words, page
+    browser.open(f"/jobs/{job}")
+    cells = [
+        row.text.split() for row in browser.page.select("main table tr") if "0.010" in row.text
+    ]
+    assert "–" in cells[0]
+    read_line(job, "36.5 24.5 13 7 / 1.12", role="as_returned")
+    row = words_of(browser, f"/jobs/{job}/papers/return_card").partition("0.010 in")[2]
+    assert row.split()[:2] == ["–", "–"]
+
+
+def test_a_card_says_nothing_was_done_that_nobody_noted(browser, take_in, read_line):
+    job = take_in()
+    browser.open(f"/jobs/{job}/edit")
+    browser.send("main form", agreed_work="Scrape the baffle.", agreed_price="40")
+    read_line(job, "34.5 22.5 13.5 7.5 / 1.12")
+    read_line(job, "34.5 22.5 13.5 7.5 / 1.18", role="as_returned")
+    for kind in ("return_card", "half_card"):
+        said = words_of(browser, f"/jobs/{job}/papers/{kind}")
+        assert "More open than it came." in said
+        assert "Scrape" not in said
+        assert "What was done" not in said
+        assert "Passes and works" not in said
+    note(browser, job, kind="cleaning")
+    assert "What was done Cleaned it." in words_of(browser, f"/jobs/{job}/papers/return_card")

@@ -3,7 +3,9 @@
 from datetime import timedelta
 
 import pytest
+from sqlalchemy import select
 
+from app.store.tables import Reading
 from tests.conftest import form_values
 from tests.lines import CLOSE_LINE, OPEN_LINE
 
@@ -47,6 +49,19 @@ def test_a_reading_to_be_taken_again_is_left_out_at_the_bench_and_in_the_plan(be
         )
     browser.open(f"/jobs/{job}/target")
     assert f"without {said}, to be read again" in browser.text
+
+
+def test_a_reading_taken_again_with_the_same_number_is_told_from(bench, browser, sessions):
+    job = bench(now=OPEN_LINE)
+    browser.open(f"/jobs/{job}")
+    browser.send("form[data-grid]", line="35.5 23.5/27 12 5.5 / 1.07")
+    assert "Read it again; until then nothing is said from it." in browser.text
+    browser.send("form[data-grid]", again="yes")
+    assert "read again" not in togo(browser)["0.010 in"][1]
+    assert "nothing is said from it" not in verdict(browser)
+    with sessions.read() as session:
+        again = session.scalars(select(Reading).where(Reading.confirmed)).all()
+    assert [(one.rail, one.typed) for one in again] == [("right", "27")]
 
 
 def note(browser, job, strokes="8", kind="tilted", grit="600"):
@@ -130,6 +145,9 @@ def test_on_a_table_that_rocks_nothing_is_cut_before_it_is_flat(bench, browser, 
               table_break_left="0.04")  # fmt: skip
     assert verdict(browser).startswith("The table is crowned by 0.04 ± 0.0")
     assert verdict(browser).endswith("Flatten it first, then read again.")
+    assert not any(map(any, togo(browser).values())), (
+        "no blade is within where all stops are in doubt"
+    )
     browser.open(f"/jobs/{job}/plan")
     assert browser.page.select_one("#verdict-heading") is None
     assert "the tip is in doubt by ±" in browser.page.select_one(".problems").text
@@ -140,6 +158,7 @@ def test_on_a_table_that_rocks_nothing_is_cut_before_it_is_flat(bench, browser, 
     note(browser, job, kind="table")
     browser.open(f"/jobs/{job}")
     assert "crowned" not in verdict(browser)
+    assert all(map(all, togo(browser).values()))
 
 
 def test_the_history_says_what_brought_a_job_to_a_stage_that_nobody_chose(browser, bench):
