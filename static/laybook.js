@@ -220,7 +220,11 @@ if (grid) {
   // after a keep a narrow screen shows what comes next, where a cell further down would open the keypad over it
   const next = matchMedia("(max-width: 60rem)").matches && document.querySelector(".next:has(.said-so)");
   if (next) { next.tabIndex = -1; next.focus(); }
-  else if (!document.querySelector("[data-focus-here]")) document.querySelector("[data-start]")?.focus({ preventScroll: true });
+  else if (!document.querySelector("[data-focus-here]")) {
+    const start = document.querySelector("[data-start]");
+    start?.focus({ preventScroll: true });
+    start?.select?.(); // strokes as last time: what is typed takes their place
+  }
 }
 
 // Keep a form from being sent twice by a double press; the server would not mind either.

@@ -57,6 +57,8 @@ def test_a_whole_loop_goes_by_keys_alone_on_one_page(page):
     assert focused(page) == "strokes"
     press("12")
     page.wait_for_url("**said=pass")
+    # what was typed takes the place of the strokes as last time
+    assert page.locator("#passes [data-label=Strokes]").all_text_contents()[-1] == "12"
     assert "since the last readings" in page.locator(".next").inner_text()
     assert focused(page) == page.locator(".now-table [data-cell]").first.get_attribute("name")
     assert len({one.split("#")[0] for one in pages}) == 1

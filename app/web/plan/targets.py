@@ -152,7 +152,8 @@ def _evened_line(last: Measurement, gauges: GaugesInUse) -> str:
 def update(request: Request, session: Writing, form: Typed, clock: Clock, number: int) -> Response:
     """Give the job its target; one that is not in the library is kept for this job only."""
     job = job_or_404(session, number)
-    if form.get("do") == "find":
+    # Enter in the field looks for a piece too, as long as nothing is chosen
+    if form.get("do") == "find" or (form.get("find").strip() and not form.get("target")):
         return _page(request, session, job, form)
     refuse_twice(session, form)
     location = f"/jobs/{number}/plan?said=target"

@@ -218,6 +218,9 @@ def test_new_readings_update_what_is_left_until_it_says_stop(browser, bench, rea
     assert togo(browser)["Tip opening"] == ["0.04 ± 0.02"]
     read_line(job, "35.5 23.5 13.5 6.5 / 1.12", role="at_the_bench")
     assert verdict(browser) == "Stop: within tolerance."
+    # Enter logs no pass any more
+    assert browser.page.select_one("[data-start]").text == "Read it as returned"
+    assert [one.text for one in browser.page.select("main .do")] == ["Read it as returned"]
     assert {words for cell in togo(browser).values() for words in cell} == {"within"}
     note(browser, job)
     browser.open(f"/jobs/{job}")

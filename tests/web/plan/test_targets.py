@@ -75,6 +75,18 @@ def test_another_piece_is_found_and_copied(browser, take_in, read_line, job):
     assert "Same as Kestrel Row “M7”" in browser.text
 
 
+def test_enter_aims_at_what_is_chosen_and_finds_only_while_nothing_is(
+    browser, take_in, read_line, job
+):
+    read_line(take_in("Balthasar Nimmerdotter", piece_marking="M7"), "37.5 25.5 14.5 7.5 / 1.18")
+    browser.open(f"/jobs/{job}/target")
+    assert browser.page.select("main form button")[0].get("name") is None, "what Enter presses"
+    browser.send("main form", find="nimmerdotter", target="")
+    assert "M7" in browser.page.select_one("main form").text
+    browser.send("main form", find="nimmerdotter", target="even")
+    assert browser.page.select_one("h1").text == "Plan the cut"
+
+
 def test_a_library_facing_is_aimed_at_and_let_go_again(browser, job):
     browser.open("/facings/new")
     browser.send("main form", name="Shop five", told_by="readings", line=OPEN_LINE)
