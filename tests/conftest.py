@@ -108,7 +108,10 @@ def form_values(form) -> list[tuple[str, str]]:
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Leave out, on a server, what is about SQLite's file."""
+    """Give what is long its time; leave out, on a server, what is about SQLite's file."""
+    for item in items:
+        if item.get_closest_marker("long"):
+            item.add_marker(pytest.mark.timeout(1800))
     if SERVER:
         reason = pytest.mark.skip(reason="is about SQLite's own file; this run is on PostgreSQL")
         for item in items:
