@@ -28,7 +28,8 @@ CELL = "[data-grid] [name=line]"
 SEEN = """async () => {
   const shown = [...document.images].filter((image) => {
     const { top, bottom } = image.getBoundingClientRect();
-    return bottom > 0 && top < innerHeight;
+    // what is folded away has a place too, and is never loaded
+    return image.checkVisibility() && bottom > 0 && top < innerHeight;
   });
   await Promise.all(shown.map((image) => image.decode()));
   const page = performance.getEntriesByType("navigation")[0];
