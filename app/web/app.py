@@ -4,7 +4,7 @@ import mimetypes
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager, suppress
 
-from anyio import CapacityLimiter
+from anyio import CapacityLimiter, to_thread
 from fastapi import FastAPI, HTTPException, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, Response
@@ -116,6 +116,9 @@ ROUTERS = (
     service_plan.router,
 )
 
+# Python runs one thread at a time: with more of them, whoever holds the write lock waits for all
+# the others at every query, and everybody else for the lock.
+HANDLERS_AT_ONCE = 8
 # What is compressed within itself; a PDF is too.
 NEVER_SMALLER = (*DEFAULT_EXCLUDED_CONTENT_TYPES, "application/pdf")
 
@@ -149,6 +152,7 @@ def create_app(settings: Settings) -> FastAPI:
 
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
+        to_thread.current_default_thread_limiter().total_tokens = HANDLERS_AT_ONCE
         watch.start()
         yield
         app.state.made_up_beside.close()
