@@ -38,7 +38,7 @@ ROLES: dict[str, str] = {
     "as_received": "as received",
     "at_the_bench": "at the bench",
     "as_returned": "as returned",
-    "reference": "reference",
+    "reference": "for reference",
 }
 RAILS: tuple[str, str] = ("left", "right")
 # How a shop, or a table that is brought in, looks at a rail that it calls left: what is left in
