@@ -18,7 +18,6 @@ from tests.benchmarks.bare import connected
 from tests.benchmarks.bench_pages import list_pages
 from tests.benchmarks.books import LARGE, book_of
 from tests.benchmarks.measuring import Row, compare, time_in_turns
-from tests.conftest import NOON
 from tests.databases import SERVER, drop_databases, make_database
 from tests.faults.servers import Server
 
@@ -38,7 +37,7 @@ def run() -> list[Row]:
         # The day's backup is made before: it would go on beside what is timed.
         make_backup(book, read_upkeep(book, wall_clock()), "by_hand", wall_clock())
         moved = Path(shutil.copytree(book, Path(place) / "moved"))
-        move_book(moved, make_database(), folder_of("migrations"), NOON)
+        move_book(moved, make_database(), folder_of("migrations"), wall_clock())
         try:
             with Server(book) as files, Server(moved) as server:
                 return _time(files, server, pages)
