@@ -167,15 +167,24 @@ def solve_facing(facing: PlainFacing) -> SolvedFacing:
     return SolvedFacing(facing.curve, make(break_mm, exp(found[1])), break_mm)
 
 
-def find_shape(facing: PlainFacing, gap_mm: float, position_mm: float) -> float:
+def find_shape(
+    facing: PlainFacing,
+    gap_mm: float,
+    position_mm: float,
+    write: Callable[[float], str] = "{:.1f} mm".format,
+) -> float:
     """Find a curve's own number from a third point: a blade and where it should stop.
 
     Raises MalformedReading where the curve has none, or can't pass there; then the words say
-    where this blade could stop.
+    where this blade could stop, as `write` writes a length in mm.
     """
     curve, shape = find_curve(facing.curve), SHAPES[facing.curve]
     if shape.label is None:
-        raise MalformedReading("target.third_stop", f"The {curve.label} has no third point.")
+        raise MalformedReading(
+            "target.third_stop",
+            f"Length and tip opening fix a {curve.label}: choose another curve, or leave the third "
+            "point empty.",
+        )
     _check_facing(replace(facing, shape=None))
 
     def miss(number: float) -> float:
@@ -198,7 +207,7 @@ def find_shape(facing: PlainFacing, gap_mm: float, position_mm: float) -> float:
         if miss(low) * miss(high) <= 0:
             return float(brentq(miss, low, high, xtol=1e-6))
     stops = [at for number in tried if (at := stop(number)) is not None]
-    where = f": it can stop from {min(stops):.1f} to {max(stops):.1f} mm" if stops else ""
+    where = f": it can stop from {write(min(stops))} to {write(max(stops))}" if stops else ""
     raise MalformedReading("target.third_stop", f"No {curve.label} has this blade there{where}.")
 
 

@@ -140,17 +140,20 @@ def _read_plain(
         typed = fields.raw[name].strip()
         readings.append(ReadingEntry(quantity, "", gauge_id, gap_mm, None, typed, scale.key, value))
     third = fields.length_mm("third_stop", gauges.glass)
-    if third is None or fields.problems or SHAPES[curve].label is None:
+    if third is None or fields.problems:
         return curve, None, tuple(readings)
     by_key = {str(one.gauge_id): one for one in gauges.blades}
     blade = by_key.get(fields.raw.get("third_blade", ""), gauges.blades[len(gauges.blades) // 2])
     facing = make_target(curve, None, readings)
+    shape = None
     try:
-        shape = find_shape(facing, blade.gap_mm, third) if isinstance(facing, PlainFacing) else None
+        if isinstance(facing, PlainFacing):
+            shape = find_shape(
+                facing, blade.gap_mm, third, lambda mm: format_on_scale(mm, gauges.glass)
+            )
     except MalformedReading as error:
         field = "third_stop" if error.field.endswith("third_stop") else "tip_opening"
         fields.refuse(field, str(error))
-        shape = None
     return curve, shape, tuple(readings)
 
 

@@ -142,7 +142,7 @@ def test_a_third_point_picks_the_curve_that_passes_it(curve: str) -> None:
 
 
 def test_a_third_point_no_such_curve_passes_is_refused_with_where_it_could_be() -> None:
-    with pytest.raises(MalformedReading, match=r"it can stop from \d+\.\d to \d+\.\d mm"):
+    with pytest.raises(MalformedReading, match=r"it can stop from \d+\.\d mm to \d+\.\d mm"):
         find_shape(PlainFacing(17.5, 1.1, "ellipse"), BLADES_MM[2], 1.0)
-    with pytest.raises(MalformedReading, match="no third point"):
+    with pytest.raises(MalformedReading, match="Length and tip opening fix a circular arc"):
         find_shape(PlainFacing(17.5, 1.1), BLADES_MM[2], 6.0)

@@ -68,7 +68,7 @@ def test_a_plain_facing_is_read_with_the_thinnest_blade_of_its_set():
         straight, tip_opening_mm=pytest.approx(1.10), length_gap_mm=pytest.approx(0.0381),
         shape=pytest.approx(2.5, abs=0.01),
     )  # fmt: skip
-    arc = parse({**PLAIN, **third})
+    arc = parse(PLAIN)
     assert arc.curve == "arc"
     assert arc.shape is None
 
@@ -105,6 +105,7 @@ REFUSED = {
         {**PLAIN, "curve": "straight_tip", "third_stop": "35"},
         "third_stop",
     ),
+    "a third point of an arc": ({**PLAIN, "third_stop": "12"}, "third_stop"),
     "too open for its length": (
         {**PLAIN, "length": "1", "tip_opening": "8", "curve": "two_arcs"},
         "length",
