@@ -2,7 +2,7 @@
 
 Everything that the browser asks for is asked once more, recorded, and served by a bare application
 beside the book; both are opened in turns. So a ratio says what is ours, and the time itself what
-the user waits, Chromium's own work and the script's pause while typing (220 ms) included.
+the user waits, Chromium's own work included.
 """
 
 from functools import partial
