@@ -38,10 +38,10 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 def chromium() -> Iterator[Chromium]:
     """Start Chromium once."""
     with sync_playwright() as playwright:
-        # It keeps the true clock where the tests run under a moved one: preloaded, it answers too late.
-        environment = {name: value for name, value in os.environ.items() if name != "LD_PRELOAD"}
+        # It keeps the true clock where the tests run under a moved one: it would answer too late.
+        true = {name: value for name, value in os.environ.items() if name != "LD_PRELOAD"}
         started = playwright.chromium.launch(
-            executable_path=CHROMIUM, args=list(QUIET), env=dict(environment)
+            executable_path=CHROMIUM, args=list(QUIET), env={**true}
         )
         yield started
         started.close()
