@@ -39,10 +39,9 @@ def chromium() -> Iterator[Chromium]:
     """Start Chromium once."""
     with sync_playwright() as playwright:
         # It keeps the true clock where the tests run under a moved one: it would answer too late.
-        true = {name: value for name, value in os.environ.items() if name != "LD_PRELOAD"}
-        started = playwright.chromium.launch(
-            executable_path=CHROMIUM, args=list(QUIET), env={**true}
-        )
+        true: dict[str, str | float | bool] = dict(os.environ)
+        true.pop("LD_PRELOAD", None)
+        started = playwright.chromium.launch(executable_path=CHROMIUM, args=list(QUIET), env=true)
         yield started
         started.close()
 

@@ -136,7 +136,9 @@ def next_in_batch(session: Session, batch_id: int) -> str:
     made = list_made_pieces(session, batch_id)
     unread = (one.piece.id for one in made if one.last is None and one.left_at is None)
     waits = next(unread, None)
-    return f"/batches/{batch_id}?said=read" if waits is None else f"/pieces/{waits}/readings?said=kept"
+    if waits is None:
+        return f"/batches/{batch_id}?said=read"
+    return f"/pieces/{waits}/readings?said=kept"
 
 
 @router.get("/jobs/{number}/readings")
