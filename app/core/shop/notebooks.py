@@ -249,7 +249,8 @@ def find_instrument(text: str) -> str | None:
 _SHORT_WORDS = {"sax": "saxophone", "saxo": "saxophone", "bari": "baritone", "clar": "clarinet",
                 "cl": "clarinet", "cl.": "clarinet", "sopran": "soprano"}  # fmt: skip
 _ROLE_WORDS = {"before": "as_received", "after": "as_returned", "received": "as_received",
-               "returned": "as_returned", "bench": "at_the_bench", "reference": "reference"}  # fmt: skip
+               "returned": "as_returned", "bench": "at_the_bench",
+               "reference": "reference"}  # fmt: skip
 
 
 def _month_of(text: str) -> str | None:
