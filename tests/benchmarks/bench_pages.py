@@ -1,11 +1,12 @@
 """Pages of the scale book as they arrive: over a kept connection to a real server process.
 
 Beside each stands a bare application sending the same bytes through the same server, and the same
-page of a book of 1,000 jobs.
+page of a book of 1,000 jobs; beside some the same page over a connection opened for it.
 """
 
 import sqlite3
 from collections.abc import Iterator
+from contextlib import closing
 from functools import partial
 from itertools import count
 from math import inf
@@ -17,7 +18,8 @@ from tests.benchmarks.books import LARGE, SMALL, book_of
 from tests.benchmarks.measuring import Row, compare, time_in_turns
 from tests.faults.servers import Server
 
-WIRE_LIMIT, SMALL_LIMIT = 2.5, 1.2
+WIRE_LIMIT, SMALL_LIMIT, KEPT_LIMIT = 2.5, 1.2, 1.05
+KEPT = ("drop-off", "return card, issued", "look-up, “amsel kes” typed")
 MEASURED_PIECE = 1  # the one that comes back again and again; see scale_book
 
 
@@ -77,7 +79,22 @@ def run() -> list[Row]:
                     beside = "a book of 1,000 jobs"
                     rows.append(compare(name, beside, took["ours"], took["small"], SMALL_LIMIT))
                 rows.append(_opened_first(ours, bare))
+                rows += [_kept(name, pages[name], ours) for name in KEPT]
     return rows
+
+
+def _kept(name: str, address: str, kept: Connection) -> Row:
+    """Time a page over a kept connection and over one that is opened for it."""
+
+    def open_and_fetch() -> None:
+        fresh = Connection(kept.port)
+        with closing(fresh.kept):
+            fresh.fetch(address)
+
+    took = time_in_turns({"kept": partial(kept.fetch, address), "fresh": open_and_fetch})
+    return compare(
+        f"{name}, a kept connection", "a fresh one", took["kept"], took["fresh"], KEPT_LIMIT
+    )
 
 
 def _opened_first(ours: Connection, bare: Connection) -> Row:
