@@ -19,7 +19,7 @@ from app.store.files import say_disk
 from app.store.records.shop import get_shop, save_papers_address
 from app.web.drawn import answer_picture
 from app.web.gate import LOGIN_LASTS, Throttle, cookie_name, read_cookie, sign_cookie
-from app.web.pages import Clock, Form, Reading, Typed, Writing, go_to, show_page
+from app.web.pages import Form, Reading, SettingsDep, Typed, Writing, go_to, show_page
 from app.web.serving import own_address
 from app.web.settings import LOOPBACK_HOSTS
 from app.web.troubles import list_typed
@@ -49,7 +49,7 @@ def _page(
 
 
 @router.post("/login")
-def create(request: Request, form: Typed, clock: Clock) -> Response:
+def create(request: Request, form: Typed, settings: SettingsDep) -> Response:
     """Check the passphrase; then go on, or send the form that was sent too late."""
     carried = [
         (name.removeprefix(AGAIN), value)
@@ -60,13 +60,13 @@ def create(request: Request, form: Typed, clock: Clock) -> Response:
     action = _own_path(form.get("action"))
     throttle = request.app.state.throttle
     address = request.client.host if request.client else ""
-    if wait_s := throttle.reserve(address, clock.now()):
+    if wait_s := throttle.reserve(address, settings.now()):
         form.problems = {"passphrase": f"Too many wrong guesses. Wait {_say_wait(wait_s)}."}
         page = _page(request, form, carried, action)
         page.status_code = 429
         page.headers["Retry-After"] = str(wait_s)
         return page
-    kept = read_passphrase(clock.book)
+    kept = read_passphrase(settings.book)
     if kept is None or not _is_right(throttle, kept, form.get("passphrase")):
         form.problems = {"passphrase": "That is not the passphrase of this book."}
         return _page(request, form, carried, action)
@@ -114,30 +114,32 @@ def _let_in(
 
 
 @router.post("/logout")
-def delete(request: Request, clock: Clock) -> Response:
+def delete(request: Request, settings: SettingsDep) -> Response:
     """Log this browser out; its cookie is void from now on, wherever it was copied to."""
-    kept = read_passphrase(clock.book)
+    kept = read_passphrase(settings.book)
     if kept is not None and (login := read_cookie(request, kept)):
-        end_login(clock.book, kept, login, clock.today())
+        end_login(settings.book, kept, login, settings.today())
     answer = go_to("/login" if request.app.state.is_gated else "/")
     answer.delete_cookie(cookie_name(request.url.port), httponly=True, samesite="strict")
     return answer
 
 
 @router.get("/settings/network")
-def edit(request: Request, session: Reading, clock: Clock) -> HTMLResponse:
+def edit(request: Request, session: Reading, settings: SettingsDep) -> HTMLResponse:
     """Lead to a telephone at the bench: a passphrase, a start on the network, a code to scan."""
-    return _network_page(request, session, clock, Form())
+    return _network_page(request, session, settings, Form())
 
 
-def _network_page(request: Request, session: Session, clock: Clock, form: Form) -> HTMLResponse:
+def _network_page(
+    request: Request, session: Session, settings: SettingsDep, form: Form
+) -> HTMLResponse:
     typed = form.get("papers_address")
     form.values.clear()  # passphrases are never sent back to be shown
     return show_page(
         request,
         "logins/edit.html",
         form=form,
-        has_passphrase=read_passphrase(clock.book) is not None,
+        has_passphrase=read_passphrase(settings.book) is not None,
         is_gated=request.app.state.is_gated,
         here=find_own_address(request),
         on_papers=get_shop(session).papers_address,
@@ -164,27 +166,29 @@ def show_code(request: Request) -> Response:
 
 
 @router.post("/settings/network/papers")
-def update_papers(request: Request, session: Writing, form: Typed, clock: Clock) -> Response:
+def update_papers(
+    request: Request, session: Writing, form: Typed, settings: SettingsDep
+) -> Response:
     """Keep the address that the codes on papers begin with."""
     fields = Fields(form.values)
     address = read_address(fields)
     if fields.problems:
         form.refuse(fields)
-        return _network_page(request, session, clock, form)
-    save_papers_address(session, address, clock.now())
+        return _network_page(request, session, settings, form)
+    save_papers_address(session, address, settings.now())
     session.commit()
     return go_to("/settings/network?said=papers#papers")
 
 
 @router.post("/settings/network")
-def update(request: Request, session: Reading, form: Typed, clock: Clock) -> Response:
+def update(request: Request, session: Reading, form: Typed, settings: SettingsDep) -> Response:
     """Set or change the passphrase; one that stands must be given first."""
     fields = Fields(form.values)
-    kept, words = read_passphrase(clock.book), form.get("passphrase")
+    kept, words = read_passphrase(settings.book), form.get("passphrase")
     throttle = request.app.state.throttle
     address = request.client.host if request.client else ""
     if kept is not None:
-        if wait_s := throttle.reserve(address, clock.now()):
+        if wait_s := throttle.reserve(address, settings.now()):
             fields.refuse("present", f"Too many wrong guesses. Wait {_say_wait(wait_s)}.")
         elif not _is_right(throttle, kept, form.get("present")):
             fields.refuse("present", "That is not the present passphrase.")
@@ -196,10 +200,10 @@ def update(request: Request, session: Reading, form: Typed, clock: Clock) -> Res
         fields.refuse("repeated", "The two are not the same.")
     if not fields.problems:
         try:
-            keep_passphrase(clock.book, words)
+            keep_passphrase(settings.book, words)
         except OSError as error:
             fields.refuse("passphrase", f"It could not be kept: {say_disk(error)}.")
     if fields.problems:
         form.refuse(fields)
-        return _network_page(request, session, clock, form)
+        return _network_page(request, session, settings, form)
     return go_to("/settings/network?said=kept")

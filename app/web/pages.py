@@ -198,7 +198,7 @@ Reading = Annotated[Session, Depends(read_session)]
 Writing = Annotated[Session, Depends(write_session)]
 Typed = Annotated[Form, Depends(read_form)]
 TypedWithColumns = Annotated[Form, Depends(read_form_with_columns)]
-Clock = Annotated[Settings, Depends(tell_settings)]
+SettingsDep = Annotated[Settings, Depends(tell_settings)]
 
 
 def found_or_404(record: Found | None, words: str) -> Found:

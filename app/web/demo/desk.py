@@ -59,7 +59,7 @@ class Desk:
 
     session: Session
     data: MadeUpShop
-    clock: Settings
+    settings: Settings
     customers: dict[str, int] = field(default_factory=dict)
     pieces: dict[str, int] = field(default_factory=dict)
     instruments: dict[tuple[str, str], int] = field(default_factory=dict)

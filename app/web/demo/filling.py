@@ -90,7 +90,7 @@ def fill_book(session: Session, settings: Settings, data: MadeUpShop | None = No
     desk = Desk(session, data, settings)
     _keep_settings(desk)
     for line, moment in _timed(data.lines, settings):
-        desk.clock = _clock_at(settings, moment)
+        desk.settings = _settings_at(settings, moment)
         # Each line sees its job as a page would: written, and loaded afresh.
         session.flush()
         session.expire_all()
@@ -107,11 +107,11 @@ def _timed(lines: Sequence[Line], settings: Settings) -> Iterator[tuple[Line, da
     for days_ago, of_day in groupby(lines, key=lambda line: line.days_ago):
         opens = datetime.combine(settings.today() - timedelta(days=days_ago), OPENS).astimezone()
         for place, line in enumerate(of_day):
-            # What is entered on the day of loading must not lie ahead of the clock.
+            # What is entered on the day of loading must not lie ahead of the settings.
             yield line, min(opens + place * BETWEEN_LINES, settings.now())
 
 
-def _clock_at(settings: Settings, moment: datetime) -> Settings:
+def _settings_at(settings: Settings, moment: datetime) -> Settings:
     return replace(settings, now=lambda: moment)
 
 
@@ -132,9 +132,9 @@ def _keep_settings(desk: Desk) -> None:
     as_shown["evenness_tolerance"] = str(shop.evenness_tolerance_mm)
     line = Line(0, "settings", -1, {**as_shown, **desk.data.shop})
     entry = taken(line, parse_shop(line.text()))
-    save_shop(desk.session, entry, shop.version, desk.clock.now())
+    save_shop(desk.session, entry, shop.version, desk.settings.now())
     for typed in desk.data.services:
         prices = Line(0, "prices", -1, {f"{name}_new0": one for name, one in typed.items()})
         lines = taken(prices, parse_services(prices.text(), (), entry.currency))
-        save_services(desk.session, lines, {}, desk.clock.now())
+        save_services(desk.session, lines, {}, desk.settings.now())
     save_mark(desk.session, clean_mark((folder_of("demo_data") / "mark.svg").read_bytes()))

@@ -65,12 +65,12 @@ def _take_in(desk: Desk, line: Line) -> None:
         raw |= {f"{row_prefix(row)}{name}": str(v) for name, v in desk.data.pieces[key].items()}
     for field, name in (("wanted_by", "wanted_after"), ("expected_on", "expected_after")):
         if name in line.typed:
-            raw[field] = (desk.clock.today() + timedelta(days=line.typed[name])).isoformat()
+            raw[field] = (desk.settings.today() + timedelta(days=line.typed[name])).isoformat()
     ticked = {kind: line.ticked(kind) for kind in (*TICK_KINDS, "service")}
     ticked["piece"] = [str(desk.pieces[key]) for key in known] or [""]
     currency = get_shop(desk.session).currency
-    drop = taken(line, parse_drop_off(raw, ticked, desk.clock.today(), currency))
-    job = take_in(desk.session, drop, desk.clock.now())
+    drop = taken(line, parse_drop_off(raw, ticked, desk.settings.today(), currency))
+    job = take_in(desk.session, drop, desk.settings.now())
     desk.jobs[line.job] = job.number
     desk.customers[who] = job.customer_id
     for key, one in zip([*known, *new], list_order(desk.session, job), strict=True):
@@ -105,7 +105,7 @@ def _read(desk: Desk, line: Line, replaces: Measurement | None = None) -> None:
         raw,
         gauges,
         job.piece.instrument_kind,
-        desk.clock.today(),
+        desk.settings.today(),
         lambda entry: ask_suspects(entry, sizes_in_use(session, gauges, entry.taken_on)),
     )
     if parsed.problems:
@@ -118,7 +118,7 @@ def _read(desk: Desk, line: Line, replaces: Measurement | None = None) -> None:
     if {blades.get(name, name) for name in parsed.questions} != set(line.ticked("yes")):
         raise refuse(line, parsed.questions or {"yes": "there was no question to say yes to"})
     bench = Bench(job.piece, job, "", "", replaces)
-    keep_set(session, bench, parsed.entry, gauges, desk.clock.now(), line.typed.get("why", ""))
+    keep_set(session, bench, parsed.entry, gauges, desk.settings.now(), line.typed.get("why", ""))
 
 
 def _blade_set(desk: Desk, blades: int | None) -> int | None:
@@ -139,7 +139,7 @@ def _correct(desk: Desk, line: Line) -> None:
 def _aim(desk: Desk, line: Line) -> None:
     job, session = desk.job(line), desk.session
     gauges = gauges_in_use(session, _blade_set(desk, line.typed.get("blades")))
-    today, now = desk.clock.today(), desk.clock.now()
+    today, now = desk.settings.today(), desk.settings.now()
     raw = line.text() | {"told_by": "readings", "name": f"Job {job.number}"}
     raw["instrument_kind"] = job.piece.instrument_kind
     entry = taken(line, parse_facing(raw, gauges, today))
@@ -165,43 +165,43 @@ def _agree(desk: Desk, line: Line) -> None:
     ticked: dict[str, list[str]] = {}
     for tick in job.ticks:
         ticked.setdefault(tick.kind, []).append(tick.label)
-    days = job.dropped_off, desk.clock.today()
+    days = job.dropped_off, desk.settings.today()
     entry = taken(line, parse_agreed(raw, ticked, days, currency))
-    keep_agreed(desk.session, job, entry, job.version, desk.clock)
+    keep_agreed(desk.session, job, entry, job.version, desk.settings)
 
 
 def _pass(desk: Desk, line: Line) -> None:
-    entry = taken(line, parse_pass(line.text(), desk.clock.today()))
-    note_pass(desk.session, desk.job(line), entry, desk.clock.now())
+    entry = taken(line, parse_pass(line.text(), desk.settings.today()))
+    note_pass(desk.session, desk.job(line), entry, desk.settings.now())
 
 
 def _work(desk: Desk, line: Line) -> None:
     job, session = desk.job(line), desk.session
     own, shop = list_checklist(session, "work"), get_shop(session)
-    kind, today = job.piece.instrument_kind, desk.clock.today()
+    kind, today = job.piece.instrument_kind, desk.settings.today()
     entry = parse_work(line.text(), own, kind, today, shop.currency, job.dropped_off)
-    add_work(session, job, taken(line, entry), desk.clock.now())
+    add_work(session, job, taken(line, entry), desk.settings.now())
 
 
 def _strike(desk: Desk, line: Line) -> None:
-    strike_pass(desk.job(line).passes[line.typed["pass"] - 1], desk.clock.now())
+    strike_pass(desk.job(line).passes[line.typed["pass"] - 1], desk.settings.now())
 
 
 def _note(desk: Desk, line: Line) -> None:
-    entry = taken(line, parse_note(line.text(), desk.clock.today()))
-    add_event(desk.session, desk.job(line), "note", entry.on, desk.clock.now(), entry.words)
+    entry = taken(line, parse_note(line.text(), desk.settings.today()))
+    add_event(desk.session, desk.job(line), "note", entry.on, desk.settings.now(), entry.words)
 
 
 def _move(desk: Desk, line: Line) -> None:
     stage = line.typed["stage"]
     if stage not in STAGES:
         raise refuse(line, {"stage": "there is no such stage"})
-    move_job(desk.session, desk.job(line), stage, desk.clock.today(), desk.clock.now())
+    move_job(desk.session, desk.job(line), stage, desk.settings.today(), desk.settings.now())
 
 
 def _issue(desk: Desk, line: Line) -> None:
     job, kind = desk.job(line), SLIP_KINDS[line.typed["kind"]]
-    issue_paper(desk.session, Subject(job.piece, job), kind, desk.clock, DEMO_SITE)
+    issue_paper(desk.session, Subject(job.piece, job), kind, desk.settings, DEMO_SITE)
 
 
 def _sell(desk: Desk, line: Line) -> None:
@@ -210,24 +210,24 @@ def _sell(desk: Desk, line: Line) -> None:
     if piece is None or piece.owner_id == new_owner:
         raise refuse(line, {"piece": "it can't be sold to whom it belongs"})
     pass_on_piece(
-        desk.session, piece, new_owner, desk.clock.today(), piece.version, desk.clock.now()
+        desk.session, piece, new_owner, desk.settings.today(), piece.version, desk.settings.now()
     )
 
 
 def _charge(desk: Desk, line: Line) -> None:
     raw = {"charge_kind": "charge", **line.text()}
-    entry = taken(line, parse_charge(raw, desk.clock.today(), get_shop(desk.session).currency))
-    add_charge(desk.session, desk.job(line), entry, desk.clock.now())
+    entry = taken(line, parse_charge(raw, desk.settings.today(), get_shop(desk.session).currency))
+    add_charge(desk.session, desk.job(line), entry, desk.settings.now())
 
 
 def _pay(desk: Desk, line: Line) -> None:
     raw = {"payment_kind": "payment", **line.text()}
     currency = get_shop(desk.session).currency
-    entry = taken(line, parse_payment(raw, desk.clock.today(), currency))
+    entry = taken(line, parse_payment(raw, desk.settings.today(), currency))
     amount = format_money(abs(entry.amount_minor), currency)
     words = f"{PAYMENT_SIGNS[entry.kind][0].capitalize()}: {amount}"
     words += f", {entry.way}" if entry.way else ""
-    add_payment(desk.session, desk.job(line), entry, words, desk.clock.now())
+    add_payment(desk.session, desk.job(line), entry, words, desk.settings.now())
 
 
 def _photograph(desk: Desk, line: Line) -> None:
@@ -235,14 +235,14 @@ def _photograph(desk: Desk, line: Line) -> None:
     made = make_photo((folder_of("demo_data") / line.typed["file"]).read_bytes())
     add_photo(
         desk.session,
-        desk.clock.book,
+        desk.settings.book,
         job.piece_id,
         job,
         entry,
         (made.width_px, made.height_px),
         {"": made.content, "small": made.small},
-        today=desk.clock.today(),
-        now=desk.clock.now(),
+        today=desk.settings.today(),
+        now=desk.settings.now(),
     )
 
 
@@ -252,14 +252,14 @@ def _note_outcome(desk: Desk, line: Line) -> None:
     if not {*told.values()} <= {"", *OUTCOMES}:
         raise refuse(line, {"outcome": "there is no such outcome"})
     found = read_ticks(Fields({}), {"finding": line.ticked("finding")}, at_drop_off=False)
-    today, now = desk.clock.today(), desk.clock.now()
+    today, now = desk.settings.today(), desk.settings.now()
     save_ticks(desk.session, job, found, today, now, at_drop_off=False)
     save_outcomes(desk.session, job, told, today, now)
 
 
 def _memo(desk: Desk, line: Line) -> None:
     job = desk.job(line)
-    add_memo(desk.session, job.piece, job, memo_of(desk, line), desk.clock.now())
+    add_memo(desk.session, job.piece, job, memo_of(desk, line), desk.settings.now())
 
 
 def memo_of(desk: Desk, line: Line) -> MemoEntry:
@@ -267,25 +267,25 @@ def memo_of(desk: Desk, line: Line) -> MemoEntry:
     kind = MEMO_KINDS[line.typed["kind"]]
     raw = {f"{kind.key}_{name}": text for name, text in line.text().items()}
     if "due_after" in line.typed:
-        due = desk.clock.today() + timedelta(days=line.typed["due_after"])
+        due = desk.settings.today() + timedelta(days=line.typed["due_after"])
         raw[f"{kind.key}_due"] = due.isoformat()
-    today, currency = desk.clock.today(), get_shop(desk.session).currency
+    today, currency = desk.settings.today(), get_shop(desk.session).currency
     return taken(line, parse_memo(kind, raw, today, currency))
 
 
 def _answer(desk: Desk, line: Line) -> None:
     job, kind = desk.job(line), line.typed["kind"]
     memo = next(m for m in list_memos(desk.session, job.piece, job) if m.kind == kind)
-    finish_memo(desk.session, memo, desk.clock.today(), line.typed.get("answer", ""))
+    finish_memo(desk.session, memo, desk.settings.today(), line.typed.get("answer", ""))
 
 
 def _quote(desk: Desk, line: Line) -> None:
-    order, today = list_order(desk.session, desk.job(line)), desk.clock.today()
+    order, today = list_order(desk.session, desk.job(line)), desk.settings.today()
     account = account_of(desk.session, order)
     amount = format_money(account.total_minor, get_shop(desk.session).currency)
     until = today + timedelta(days=line.typed["good_after"])
     entry = taken(line, parse_quote({"good_until": until.isoformat()}, today, amount))
-    add_memo(desk.session, order[0].piece, order[0], entry, desk.clock.now())
+    add_memo(desk.session, order[0].piece, order[0], entry, desk.settings.now())
 
 
 def _answer_quote(desk: Desk, line: Line) -> None:
@@ -293,13 +293,13 @@ def _answer_quote(desk: Desk, line: Line) -> None:
     quote = last_memo(desk.session, order[0].piece, order[0], "quote")
     if quote is None:
         raise refuse(line, {"quote": "nothing was quoted"})
-    entry = taken(line, parse_answer(line.text(), desk.clock.today(), quote.on))
-    answer_quote(desk.session, order, quote, entry, desk.clock.now())
+    entry = taken(line, parse_answer(line.text(), desk.settings.today(), quote.on))
+    answer_quote(desk.session, order, quote, entry, desk.settings.now())
 
 
 def _half_typed(desk: Desk, line: Line) -> None:
     place = f"/jobs/{desk.job(line).number}/readings"
-    keep_draft(desk.session, place, pick_draft(line.text()), desk.clock.now())
+    keep_draft(desk.session, place, pick_draft(line.text()), desk.settings.now())
 
 
 JOB_DOERS: dict[str, Callable[[Desk, Line], None]] = {

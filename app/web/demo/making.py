@@ -45,9 +45,9 @@ def _check(desk: Desk, line: Line) -> None:
         GAUGE_KINDS[gauge.kind],
         scale_of(gauge),
         gauge.nominal_mm,
-        desk.clock.today(),
+        desk.settings.today(),
     )
-    add_check(desk.session, gauge, taken(line, entry), desk.clock.now())
+    add_check(desk.session, gauge, taken(line, entry), desk.settings.now())
 
 
 def _study(desk: Desk, line: Line) -> None:
@@ -58,9 +58,9 @@ def _study(desk: Desk, line: Line) -> None:
     raw = line.text() | {f"piece_{at}": name for at, name in enumerate(line.ticked("pieces"), 1)}
     for turn, row in enumerate(rounds, 1):
         raw |= {study_cell(turn, place): str(text) for place, text in enumerate(row, 1)}
-    entry = parse_study(raw, scale_of(gauge), len(rounds[0]), len(rounds), desk.clock.today())
-    study = add_study(desk.session, gauge, None, taken(line, entry), desk.clock.now())
-    adopt_study(desk.session, study, desk.clock.today(), desk.clock.now())
+    entry = parse_study(raw, scale_of(gauge), len(rounds[0]), len(rounds), desk.settings.today())
+    study = add_study(desk.session, gauge, None, taken(line, entry), desk.settings.now())
+    adopt_study(desk.session, study, desk.settings.today(), desk.settings.now())
 
 
 def _word(desk: Desk, line: Line) -> None:
@@ -73,16 +73,16 @@ def _word(desk: Desk, line: Line) -> None:
 
 def _write_facing(desk: Desk, line: Line) -> None:
     gauges = gauges_in_use(desk.session)
-    entry = parse_facing(line.text(), gauges, desk.clock.today(), (), None)
-    add_facing(desk.session, taken(line, entry), desk.clock.now())
+    entry = parse_facing(line.text(), gauges, desk.settings.today(), (), None)
+    add_facing(desk.session, taken(line, entry), desk.settings.now())
 
 
 def _begin_batch(desk: Desk, line: Line) -> None:
     offered = {one.name: one for one in list_facings(desk.session)}
     facing = offered[line.typed["facing"]]
     raw = {**line.text(), "facing": str(facing.id)}
-    entry = taken(line, parse_new_batch(raw, {facing.id}, desk.clock.today()))
-    today, now = desk.clock.today(), desk.clock.now()
+    entry = taken(line, parse_new_batch(raw, {facing.id}, desk.settings.today()))
+    today, now = desk.settings.today(), desk.settings.now()
     batch = add_batch(desk.session, entry.batch, now)
     add_batch_pieces(desk.session, batch, entry.pieces, facing.instrument_kind, today, now)
     desk.batches[line.typed["name"]] = batch.id
@@ -101,16 +101,16 @@ def _read_made(desk: Desk, line: Line) -> None:
     piece = _made_piece(desk, line)
     gauges = gauges_in_use(desk.session, instrument_kind=piece.instrument_kind)
     raw = {"role": "reference", **line.text()}
-    parsed = parse_set(raw, gauges, piece.instrument_kind, desk.clock.today())
+    parsed = parse_set(raw, gauges, piece.instrument_kind, desk.settings.today())
     if parsed.problems or parsed.questions:
         raise refuse(line, parsed.problems or parsed.questions)
-    keep_set(desk.session, Bench(piece, None, "", ""), parsed.entry, gauges, desk.clock.now())
+    keep_set(desk.session, Bench(piece, None, "", ""), parsed.entry, gauges, desk.settings.now())
 
 
 def _leave_batch(desk: Desk, line: Line) -> None:
     piece = _made_piece(desk, line)
     batch = desk.session.get_one(Batch, desk.batches[line.typed["batch"]])
-    move_out(desk.session, batch, piece.id, left=True, now=desk.clock.now())
+    move_out(desk.session, batch, piece.id, left=True, now=desk.settings.now())
 
 
 def _price(desk: Desk, line: Line) -> None:
@@ -120,11 +120,11 @@ def _price(desk: Desk, line: Line) -> None:
     taken(line, fields.refused() or minor)
     batch = desk.session.get_one(Batch, desk.batches[line.typed["batch"]])
     prices = {_made_piece(desk, line).id: minor}
-    save_prices(desk.session, batch, prices, currency, desk.clock.now())
+    save_prices(desk.session, batch, prices, currency, desk.settings.now())
 
 
 def _let_go(desk: Desk, line: Line) -> None:
-    piece, now = _made_piece(desk, line), desk.clock.now()
+    piece, now = _made_piece(desk, line), desk.settings.now()
     at = MemoDesk(piece, None, own=True)
     keep_memo(desk.session, at, memo_of(desk, line), now, desk.customers[line.typed["to"]])
 

@@ -62,9 +62,9 @@ from app.web.facing.lengths import length_fields, list_dial_rows, list_length_ro
 from app.web.facing.pictures import preview_address
 from app.web.facing.summaries import list_figures, summarise
 from app.web.pages import (
-    Clock,
     Form,
     Reading,
+    SettingsDep,
     TypedWithColumns,
     Writing,
     commit_once,
@@ -144,17 +144,19 @@ def next_in_batch(session: Session, batch_id: int) -> str:
 @router.get("/jobs/{number}/readings")
 @router.get("/pieces/{piece_id}/readings")
 def new(
-    request: Request, session: Reading, clock: Clock, role: str = "", draft: str = ""
+    request: Request, session: Reading, settings: SettingsDep, role: str = "", draft: str = ""
 ) -> HTMLResponse:
     """Show an empty grid for a job or a piece outside any job, or its draft."""
     bench = find_bench(session, request)
     usual = "as_received" if bench.job else "reference"
     form = Form(values={"role": role if role in ROLES else usual, "draft": draft})
-    return _grid(request, session, bench, form, clock)
+    return _grid(request, session, bench, form, settings)
 
 
 @router.get("/readings/{set_id}/correct")
-def correct(request: Request, session: Reading, clock: Clock, draft: str = "") -> HTMLResponse:
+def correct(
+    request: Request, session: Reading, settings: SettingsDep, draft: str = ""
+) -> HTMLResponse:
     """Show the grid filled with a set's readings, to correct them."""
     bench = find_bench(session, request)
     form = Form()
@@ -167,7 +169,7 @@ def correct(request: Request, session: Reading, clock: Clock, draft: str = "") -
             **_cells(bench.replaces, find_gauges(session, form, bench)),
             "draft": draft,
         }
-    return _grid(request, session, bench, form, clock)
+    return _grid(request, session, bench, form, settings)
 
 
 def _cells(measurement: Measurement, gauges: GaugesInUse) -> dict[str, str]:
@@ -183,13 +185,19 @@ def _cells(measurement: Measurement, gauges: GaugesInUse) -> dict[str, str]:
 @router.post("/jobs/{number}/readings")
 @router.post("/pieces/{piece_id}/readings")
 @router.post("/readings/{set_id}/correct")
-def create(request: Request, session: Writing, form: TypedWithColumns, clock: Clock) -> Response:
+def create(
+    request: Request, session: Writing, form: TypedWithColumns, settings: SettingsDep
+) -> Response:
     """Keep readings; a correction is a new set that names the one it replaces and why."""
     bench = find_bench(session, request)
-    return take_readings(session, bench, form, clock) or _grid(request, session, bench, form, clock)
+    return take_readings(session, bench, form, settings) or _grid(
+        request, session, bench, form, settings
+    )
 
 
-def take_readings(session: Session, bench: Bench, form: Form, clock: Clock) -> Response | None:
+def take_readings(
+    session: Session, bench: Bench, form: Form, settings: SettingsDep
+) -> Response | None:
     """Keep posted readings and go on; None if the page is to come back with `form` as it is now."""
     refuse_twice(session, form)
     if bench.replaces:
@@ -202,21 +210,21 @@ def take_readings(session: Session, bench: Bench, form: Form, clock: Clock) -> R
         return ask_suspects(entry, sizes_in_use(session, gauges, entry.taken_on))
 
     kind = bench.piece.instrument_kind
-    parsed = parse_set(form.values, gauges, kind, clock.today(), ask_more)
+    parsed = parse_set(form.values, gauges, kind, settings.today(), ask_more)
     form.problems = {**parsed.problems, **form.problems}
     if not form.problems and parsed.asks:
         form.questions, form.again = dict(parsed.questions), parsed.again
         form.values["asked"] = parsed.token
     if form.problems or form.questions or form.get("do") == "check":
-        keep_draft(session, bench.action, pick_draft(form.values), clock.now())
+        keep_draft(session, bench.action, pick_draft(form.values), settings.now())
         session.commit()
         return None
     why = form.get("why").strip()[:500]
-    location = keep_set(session, bench, parsed.entry, gauges, clock.now(), why)
+    location = keep_set(session, bench, parsed.entry, gauges, settings.now(), why)
     if bench.batch_id:
         location = next_in_batch(session, bench.batch_id)
     drop_draft(session, bench.action)
-    return commit_once(session, form, location, clock.now())
+    return commit_once(session, form, location, settings.now())
 
 
 def _check_correction(form: Form, replaces: Measurement) -> None:
@@ -283,10 +291,12 @@ def find_gauges(session: Session, form: Form, bench: Bench) -> GaugesInUse:
 
 
 def _grid(
-    request: Request, session: Session, bench: Bench, form: Form, clock: Clock
+    request: Request, session: Session, bench: Bench, form: Form, settings: SettingsDep
 ) -> HTMLResponse:
-    draft = take_up_draft(session, bench.action, form, clock) if request.method == "GET" else None
-    values = grid_values(session, bench, form, clock)
+    draft = (
+        take_up_draft(session, bench.action, form, settings) if request.method == "GET" else None
+    )
+    values = grid_values(session, bench, form, settings)
     cells, gauges = values["cells"], values["gauges"]
     return show_page(
         request,
@@ -296,15 +306,17 @@ def _grid(
         blade_sets=list_blade_sets(session),
         lengths=length_fields(cells, {**form.problems, **form.questions}, gauges),
         shop=get_shop(session),
-        default_day=clock.today().isoformat(),
+        default_day=settings.today().isoformat(),
         **values,
     )
 
 
-def grid_values(session: Session, bench: Bench, form: Form, clock: Clock) -> dict[str, Any]:
+def grid_values(
+    session: Session, bench: Bench, form: Form, settings: SettingsDep
+) -> dict[str, Any]:
     """What the table of readings prints, on the job's page and on its own."""
     gauges = find_gauges(session, form, bench)
-    parsed = parse_set(form.values, gauges, bench.piece.instrument_kind, clock.today())
+    parsed = parse_set(form.values, gauges, bench.piece.instrument_kind, settings.today())
     # the line is spread over the cells once it was sent; a draft and a link stay as they are
     posted = form.problems or form.questions or form.get("do")
     of_piece = list_measurements(session, bench.piece.id)
@@ -359,7 +371,7 @@ def preview(
     request: Request,
     session: Reading,
     form: TypedWithColumns,
-    clock: Clock,
+    settings: SettingsDep,
     piece: int,
     job: int | None = None,
 ) -> JSONResponse:
@@ -367,7 +379,7 @@ def preview(
     found = piece_or_404(session, piece)
     bench = job_bench(job_or_404(session, job)) if job else piece_bench(session, found)
     gauges = find_gauges(session, form, bench)
-    parsed = parse_set(form.values, gauges, bench.piece.instrument_kind, clock.today())
+    parsed = parse_set(form.values, gauges, bench.piece.instrument_kind, settings.today())
     shown = _preview(session, bench, parsed, gauges)
     part = templates().get_template("measurements/preview.html").render(preview=shown, bench=bench)
     return JSONResponse(
@@ -383,7 +395,7 @@ def preview(
             "cells": parsed.cells if parsed.cells.get("spread") != form.get("spread") else {},
             "preview": part,
         },
-        background=BackgroundTask(save_draft, request, form, clock),
+        background=BackgroundTask(save_draft, request, form, settings),
     )
 
 

@@ -19,9 +19,9 @@ from app.store.records.shop import list_blade_sets
 from app.store.tables import BladeSet, Gauge
 from app.web.gauges.gauges import describe_revision, show_register
 from app.web.pages import (
-    Clock,
     Form,
     Reading,
+    SettingsDep,
     Typed,
     Writing,
     commit_once,
@@ -84,14 +84,14 @@ def _read(session: Session, form: Form, blade_set: BladeSet | None) -> BladeSetE
 
 
 @router.post("/new")
-def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Response:
+def create(request: Request, session: Writing, form: Typed, settings: SettingsDep) -> Response:
     """Put a set together."""
     refuse_twice(session, form)
     entry = _read(session, form, None)
     if entry is None:
         return _edit_page(request, session, form, None)
     add_blade_set(session, entry)
-    return commit_once(session, form, "/gauges?said=set-made#blade-sets", clock.now())
+    return commit_once(session, form, "/gauges?said=set-made#blade-sets", settings.now())
 
 
 @router.get("/{set_id}/edit")
@@ -102,23 +102,25 @@ def edit(request: Request, session: Reading, set_id: int) -> HTMLResponse:
 
 
 @router.post("/{set_id}/edit")
-def update(request: Request, session: Writing, form: Typed, clock: Clock, set_id: int) -> Response:
+def update(
+    request: Request, session: Writing, form: Typed, settings: SettingsDep, set_id: int
+) -> Response:
     """Change a set; readings already taken name their own blades and stay as they are."""
     blade_set = found_or_404(get_blade_set(session, set_id), NOT_HERE)
     entry = _read(session, form, blade_set)
     if entry is None:
         return _edit_page(request, session, form, blade_set)
-    save_blade_set(session, blade_set, entry, form.seen_version, clock.now())
+    save_blade_set(session, blade_set, entry, form.seen_version, settings.now())
     session.commit()
     return go_to("/gauges?said=set-kept#blade-sets")
 
 
 @router.post("/families")
-def choose(request: Request, session: Writing, form: Typed, clock: Clock) -> Response:
+def choose(request: Request, session: Writing, form: Typed, settings: SettingsDep) -> Response:
     """Choose the set for each family of instruments."""
     chosen = parse_families(form.values, {blade_set.id for blade_set in list_blade_sets(session)})
     if form.is_refused(chosen):
-        return show_register(request, session, clock, form)
-    save_families(session, chosen, clock.now())
+        return show_register(request, session, settings, form)
+    save_families(session, chosen, settings.now())
     session.commit()
     return go_to("/gauges?said=families#blade-sets")

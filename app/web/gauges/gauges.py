@@ -42,9 +42,9 @@ from app.store.records.shop import get_shop, list_blade_sets, list_gauges
 from app.store.tables import Gauge, GaugeCheck
 from app.web.drawn import answer_picture
 from app.web.pages import (
-    Clock,
     Form,
     Reading,
+    SettingsDep,
     Typed,
     Writing,
     commit_once,
@@ -69,14 +69,16 @@ class RegisterLine:
 
 
 @router.get("")
-def index(request: Request, session: Reading, clock: Clock) -> HTMLResponse:
+def index(request: Request, session: Reading, settings: SettingsDep) -> HTMLResponse:
     """List the register by kind, the blade sets, and which set each family is read with."""
-    return show_register(request, session, clock, Form())
+    return show_register(request, session, settings, Form())
 
 
-def show_register(request: Request, session: Session, clock: Clock, form: Form) -> HTMLResponse:
+def show_register(
+    request: Request, session: Session, settings: SettingsDep, form: Form
+) -> HTMLResponse:
     """Show the register, with a refused form if there is one."""
-    lines = [_register_line(gauge, clock.today()) for gauge in list_register(session)]
+    lines = [_register_line(gauge, settings.today()) for gauge in list_register(session)]
     shop = get_shop(session)
     sets = list_blade_sets(session)
     usual = next(blade_set.name for blade_set in sets if blade_set.id == shop.blade_set_id)
@@ -155,14 +157,16 @@ def _shown(gauge: Gauge | None, scale: Scale) -> dict[str, str]:
 
 
 @router.post("/new/{kind}")
-def create(request: Request, session: Writing, form: Typed, clock: Clock, kind: str) -> Response:
+def create(
+    request: Request, session: Writing, form: Typed, settings: SettingsDep, kind: str
+) -> Response:
     """Write a gauge into the register."""
     refuse_twice(session, form)
     entry = _read_gauge(session, form, kind, None)
     if entry is None:
         return _edit_page(request, form, kind, None)
     gauge = add_gauge(session, entry)
-    return commit_once(session, form, f"/gauges/{gauge.id}?said=added", clock.now())
+    return commit_once(session, form, f"/gauges/{gauge.id}?said=added", settings.now())
 
 
 def _read_gauge(session: Session, form: Form, kind: str, gauge: Gauge | None) -> GaugeEntry | None:
@@ -181,14 +185,14 @@ def _read_gauge(session: Session, form: Form, kind: str, gauge: Gauge | None) ->
 
 
 @router.get("/{gauge_id}")
-def show(request: Request, session: Reading, clock: Clock, gauge_id: int) -> HTMLResponse:
+def show(request: Request, session: Reading, settings: SettingsDep, gauge_id: int) -> HTMLResponse:
     """Show a gauge: its size now, its checks, its studies, and the readings taken with it."""
     gauge = found_or_404(get_gauge(session, gauge_id), NOT_HERE)
-    return _show_page(request, session, gauge, clock, Form())
+    return _show_page(request, session, gauge, settings, Form())
 
 
 def _show_page(
-    request: Request, session: Session, gauge: Gauge, clock: Clock, form: Form
+    request: Request, session: Session, gauge: Gauge, settings: SettingsDep, form: Form
 ) -> HTMLResponse:
     facts, kind = gauge_facts(gauge), GAUGE_KINDS[gauge.kind]
     scale = scale_of(gauge)
@@ -200,8 +204,8 @@ def _show_page(
         gauge=gauge,
         kind=kind,
         scale=scale,
-        size=say_size(facts, clock.today()),
-        repeats=say_repeatability(facts, clock.today()),
+        size=say_size(facts, settings.today()),
+        repeats=say_repeatability(facts, settings.today()),
         facts=_list_facts(gauge, scale),
         checks=list_check_rows(facts, kept_checks(gauge)),
         run=describe_run(facts),
@@ -275,21 +279,21 @@ def edit(request: Request, session: Reading, gauge_id: int) -> HTMLResponse:
 
 @router.post("/{gauge_id}/edit")
 def update(
-    request: Request, session: Writing, form: Typed, clock: Clock, gauge_id: int
+    request: Request, session: Writing, form: Typed, settings: SettingsDep, gauge_id: int
 ) -> Response:
     """Correct a gauge; the earlier words are kept."""
     gauge = found_or_404(get_gauge(session, gauge_id), NOT_HERE)
     entry = _read_gauge(session, form, gauge.kind, gauge)
     if entry is None:
         return _edit_page(request, form, gauge.kind, gauge)
-    save_entry(session, gauge, entry, form.seen_version, clock.now())
+    save_entry(session, gauge, entry, form.seen_version, settings.now())
     session.commit()
     return go_to(f"/gauges/{gauge_id}?said=kept")
 
 
 @router.post("/{gauge_id}/retire")
 def retire(
-    request: Request, session: Writing, form: Typed, clock: Clock, gauge_id: int
+    request: Request, session: Writing, form: Typed, settings: SettingsDep, gauge_id: int
 ) -> Response:
     """Retire a gauge, another taking its place, or bring it back."""
     gauge = found_or_404(get_gauge(session, gauge_id), NOT_HERE)
@@ -298,8 +302,8 @@ def retire(
             form.problems["instead"] = (
                 "Another gauge in use has this name by now. Correct one of the names first."
             )
-            return _show_page(request, session, gauge, clock, form)
-        retire_gauge(session, gauge, None, False, clock.now())
+            return _show_page(request, session, gauge, settings, form)
+        retire_gauge(session, gauge, None, False, settings.now())
         session.commit()
         return go_to(f"/gauges/{gauge_id}?said=back")
     others = {
@@ -308,8 +312,8 @@ def retire(
     instead = others.get(form.get("instead"))
     if problem := _cannot_retire(session, gauge, instead):
         form.problems["instead"] = problem
-        return _show_page(request, session, gauge, clock, form)
-    retire_gauge(session, gauge, instead, True, clock.now())
+        return _show_page(request, session, gauge, settings, form)
+    retire_gauge(session, gauge, instead, True, settings.now())
     session.commit()
     return go_to(f"/gauges/{gauge_id}?said=retired")
 
@@ -330,28 +334,30 @@ def _cannot_retire(session: Session, gauge: Gauge, instead: Gauge | None) -> str
 
 @router.post("/{gauge_id}/checks")
 def create_check(
-    request: Request, session: Writing, form: Typed, clock: Clock, gauge_id: int
+    request: Request, session: Writing, form: Typed, settings: SettingsDep, gauge_id: int
 ) -> Response:
     """Keep a check of a gauge."""
     gauge = found_or_404(get_gauge(session, gauge_id), NOT_HERE)
     refuse_twice(session, form)
     kind = GAUGE_KINDS[gauge.kind]
-    entry = parse_check(form.values, kind, scale_of(gauge), gauge.nominal_mm, clock.today())
+    entry = parse_check(form.values, kind, scale_of(gauge), gauge.nominal_mm, settings.today())
     if form.is_refused(entry):
-        return _show_page(request, session, gauge, clock, form)
+        return _show_page(request, session, gauge, settings, form)
     assert isinstance(entry, CheckEntry)  # noqa: S101 - the other case was answered above
-    add_check(session, gauge, entry, clock.now())
-    return commit_once(session, form, f"/gauges/{gauge_id}?said=checked#checks", clock.now())
+    add_check(session, gauge, entry, settings.now())
+    return commit_once(session, form, f"/gauges/{gauge_id}?said=checked#checks", settings.now())
 
 
 @router.post("/{gauge_id}/checks/{check_id}/strike")
-def strike(session: Writing, form: Typed, clock: Clock, gauge_id: int, check_id: int) -> Response:
+def strike(
+    session: Writing, form: Typed, settings: SettingsDep, gauge_id: int, check_id: int
+) -> Response:
     """Strike a check out, or bring it back."""
     check = session.get(GaugeCheck, check_id)
     if check is None or check.gauge_id != gauge_id:
         check = None
     check = found_or_404(check, "There is no such check in this book.")
-    strike_check(session, check, form.get("do") != "bring_back", clock.now())
+    strike_check(session, check, form.get("do") != "bring_back", settings.now())
     session.commit()
     return go_to(f"/gauges/{gauge_id}#checks")
 

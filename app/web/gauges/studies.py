@@ -24,9 +24,9 @@ from app.store.records.studies import add_study, adopt_study, get_study
 from app.store.tables import Gauge
 from app.web.gauges.gauges import scale_of
 from app.web.pages import (
-    Clock,
     Form,
     Reading,
+    SettingsDep,
     Typed,
     Writing,
     commit_once,
@@ -99,23 +99,23 @@ def _describe(
 
 @router.post("/new")
 def create(
-    request: Request, session: Writing, form: Typed, clock: Clock, gauge_id: int
+    request: Request, session: Writing, form: Typed, settings: SettingsDep, gauge_id: int
 ) -> Response:
     """Keep a study as typed, or only say what it comes to."""
     gauge = found_or_404(get_gauge(session, gauge_id), NOT_HERE)
     refuse_twice(session, form)
     read_on = _read_on(session, gauge, form)
     pieces, turns = clamp_size(form.get("pieces"), form.get("turns"))
-    entry = parse_study(form.values, scale_of(read_on), pieces, turns, clock.today())
+    entry = parse_study(form.values, scale_of(read_on), pieces, turns, settings.today())
     if form.is_refused(entry):
         return _grid(request, session, gauge, form)
     if form.get("do") == "check":
         return _grid(request, session, gauge, form, entry)
     study = add_study(
-        session, gauge, read_on.id if read_on is not gauge else None, entry, clock.now()
+        session, gauge, read_on.id if read_on is not gauge else None, entry, settings.now()
     )
     location = f"/gauges/{gauge_id}/studies/{study.id}?said=kept"
-    return commit_once(session, form, location, clock.now())
+    return commit_once(session, form, location, settings.now())
 
 
 @router.get("/{study_id}")
@@ -139,13 +139,15 @@ def show(request: Request, session: Reading, gauge_id: int, study_id: int) -> HT
 
 
 @router.post("/{study_id}/adopt")
-def adopt(session: Writing, form: Typed, clock: Clock, gauge_id: int, study_id: int) -> Response:
+def adopt(
+    session: Writing, form: Typed, settings: SettingsDep, gauge_id: int, study_id: int
+) -> Response:
     """Take a study over for its gauge, or no longer use it."""
     study = get_study(session, study_id)
     if study is not None and study.gauge_id != gauge_id:
         study = None
     study = found_or_404(study, "There is no such study in this book.")
     used = form.get("do") != "leave"
-    adopt_study(session, study, clock.today() if used else None, clock.now())
+    adopt_study(session, study, settings.today() if used else None, settings.now())
     session.commit()
     return go_to(f"/gauges/{gauge_id}/studies/{study_id}?said={'used' if used else 'left'}")

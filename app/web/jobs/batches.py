@@ -55,9 +55,9 @@ from app.store.records.shop import gauges_in_use, get_shop
 from app.store.tables import Batch, Piece
 from app.web.drawn import answer_picture
 from app.web.pages import (
-    Clock,
     Form,
     Reading,
+    SettingsDep,
     Typed,
     Writing,
     commit_once,
@@ -161,24 +161,24 @@ def _offer_facings(session: Session, batch: Batch | None) -> list[KeptFacing]:
 
 
 @router.post("")
-def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Response:
+def create(request: Request, session: Writing, form: Typed, settings: SettingsDep) -> Response:
     """Begin a batch and write its pieces down."""
     refuse_twice(session, form)
-    copied = _copy_facing(session, form, clock)
+    copied = _copy_facing(session, form, settings)
     raw = form.values | ({"facing": str(copied)} if isinstance(copied, int) else {})
     offered = {one.id: one for one in list_facings(session)}
-    entry = parse_new_batch(raw, offered, clock.today())
+    entry = parse_new_batch(raw, offered, settings.today())
     if form.is_refused(entry):
         form.problems |= copied.problems if isinstance(copied, Refused) else {}
         session.rollback()
         return _edit_page(request, session, form, None)
-    batch = add_batch(session, entry.batch, clock.now())
+    batch = add_batch(session, entry.batch, settings.now())
     kind = offered[entry.batch.facing_id].instrument_kind
-    add_batch_pieces(session, batch, entry.pieces, kind, clock.today(), clock.now())
-    return commit_once(session, form, f"/batches/{batch.id}?said=new", clock.now())
+    add_batch_pieces(session, batch, entry.pieces, kind, settings.today(), settings.now())
+    return commit_once(session, form, f"/batches/{batch.id}?said=new", settings.now())
 
 
-def _copy_facing(session: Session, form: Form, clock: Clock) -> int | Refused | None:
+def _copy_facing(session: Session, form: Form, settings: SettingsDep) -> int | Refused | None:
     """Keep the facing of the piece that is duplicated, if that was chosen; gives its number."""
     source = _source(session, form.get("from_set"))
     if form.get("facing") != COPY or source is None:
@@ -189,11 +189,11 @@ def _copy_facing(session: Session, form: Form, clock: Clock) -> int | Refused | 
     kind = piece.instrument_kind
     raw = {"told_by": "copy", "name": name_copy(piece, read), "instrument_kind": kind}
     gauges = gauges_for(session, kind)
-    entry = parse_facing(raw, gauges, clock.today(), read.readings, read.id)
+    entry = parse_facing(raw, gauges, settings.today(), read.readings, read.id)
     if isinstance(entry, Refused):
         return Refused({"facing": " ".join(entry.problems.values())})
     entry = replace(entry, tolerance=usual_tolerance(get_shop(session)))
-    return add_facing(session, entry, clock.now()).id
+    return add_facing(session, entry, settings.now()).id
 
 
 @router.get("/{batch_id}")
@@ -384,7 +384,7 @@ def chart_of(run: BatchRun, size: str = "card") -> RunChart | None:
 
 @router.post("/{batch_id}/pieces")
 def create_pieces(
-    request: Request, session: Writing, form: Typed, clock: Clock, batch_id: int
+    request: Request, session: Writing, form: Typed, settings: SettingsDep, batch_id: int
 ) -> Response:
     """Write more pieces of a batch down."""
     batch, facing = _batch(session, batch_id)
@@ -393,13 +393,15 @@ def create_pieces(
     entry = parse_pieces(form.values, taken)
     if form.is_refused(entry):
         return _page(request, session, batch_id, form)
-    add_batch_pieces(session, batch, entry, facing.instrument_kind, clock.today(), clock.now())
-    return commit_once(session, form, f"/batches/{batch_id}?said=more", clock.now())
+    add_batch_pieces(
+        session, batch, entry, facing.instrument_kind, settings.today(), settings.now()
+    )
+    return commit_once(session, form, f"/batches/{batch_id}?said=more", settings.now())
 
 
 @router.post("/{batch_id}/prices")
 def update_prices(
-    request: Request, session: Writing, form: Typed, clock: Clock, batch_id: int
+    request: Request, session: Writing, form: Typed, settings: SettingsDep, batch_id: int
 ) -> Response:
     """Keep what each piece of a batch is for sale at."""
     batch, _ = _batch(session, batch_id)
@@ -412,18 +414,20 @@ def update_prices(
     if fields.problems:
         form.refuse(fields)
         return _page(request, session, batch_id, form)
-    save_prices(session, batch, prices, currency, clock.now())
+    save_prices(session, batch, prices, currency, settings.now())
     session.commit()
     return go_to(f"/batches/{batch_id}?said=kept#for-sale")
 
 
 @router.post("/{batch_id}/pieces/{piece_id}/leave")
-def leave(session: Writing, form: Typed, clock: Clock, batch_id: int, piece_id: int) -> Response:
+def leave(
+    session: Writing, form: Typed, settings: SettingsDep, batch_id: int, piece_id: int
+) -> Response:
     """Take a piece out of its batch, or bring it back; both stay written."""
     batch, _ = _batch(session, batch_id)
     left = form.get("do") != "bring_back"
     found_or_404(
-        move_out(session, batch, piece_id, left=left, now=clock.now()),
+        move_out(session, batch, piece_id, left=left, now=settings.now()),
         "There is no such piece in this batch.",
     )
     session.commit()
@@ -439,14 +443,14 @@ def edit(request: Request, session: Reading, batch_id: int) -> HTMLResponse:
 
 @router.post("/{batch_id}/edit")
 def update(
-    request: Request, session: Writing, form: Typed, clock: Clock, batch_id: int
+    request: Request, session: Writing, form: Typed, settings: SettingsDep, batch_id: int
 ) -> Response:
     """Change a batch; its pieces stay as they are."""
     batch, _ = _batch(session, batch_id)
     offered = {one.id for one in _offer_facings(session, batch)}
-    entry = parse_batch(form.values, offered, clock.today())
+    entry = parse_batch(form.values, offered, settings.today())
     if form.is_refused(entry):
         return _edit_page(request, session, form, batch)
-    save_entry(session, batch, entry, form.seen_version, clock.now())
+    save_entry(session, batch, entry, form.seen_version, settings.now())
     session.commit()
     return go_to(f"/batches/{batch_id}?said=kept")

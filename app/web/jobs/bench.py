@@ -12,18 +12,18 @@ from app.store.records.memos import list_awaited, list_out
 from app.store.records.shop import awaits_first_choice
 from app.store.records.stock import list_stock
 from app.store.records.waiting import list_visits
-from app.web.pages import Clock, Reading, go_to, show_page
+from app.web.pages import Reading, SettingsDep, go_to, show_page
 from app.web.shop.backups import Watching
 
 router = APIRouter()
 
 
 @router.get("/")
-def index(request: Request, session: Reading, clock: Clock, watch: Watching) -> Response:
+def index(request: Request, session: Reading, settings: SettingsDep, watch: Watching) -> Response:
     """Show the bench list; a book that nobody has begun asks how to begin."""
     if awaits_first_choice(session):
         return go_to("/first-start")
-    today = clock.today()
+    today = settings.today()
     by_stage = {group.stage: group.jobs for group in list_bench(session)}
     queue = sorted(by_stage.pop(EXPECTED), key=lambda job: job.number)
     groups = [BenchGroup(stage, jobs) for stage, jobs in by_stage.items() if jobs]

@@ -32,9 +32,9 @@ from app.store.records.services import offered_services
 from app.store.records.shop import get_shop
 from app.store.tables import Charge, Job, Memo, Payment
 from app.web.pages import (
-    Clock,
     Form,
     Reading,
+    SettingsDep,
     Typed,
     Writing,
     commit_once,
@@ -90,23 +90,28 @@ def _quotes(session: Session, job: Job) -> list[Memo]:
 
 @router.post("/quotes")
 def create_quote(
-    request: Request, session: Writing, form: Typed, clock: Clock, number: int
+    request: Request, session: Writing, form: Typed, settings: SettingsDep, number: int
 ) -> Response:
     """Note that what the order comes to was quoted, and on which day."""
     job = job_or_404(session, number)
     refuse_twice(session, form)
     order = list_order(session, job)
     amount = format_money(account_of(session, order).total_minor, get_shop(session).currency)
-    entry = parse_quote(form.values, clock.today(), amount)
+    entry = parse_quote(form.values, settings.today(), amount)
     if form.is_refused(entry):
         return _page(request, session, job, form)
-    add_memo(session, job.piece, job, entry, clock.now())
-    return _done(session, form, job, clock)
+    add_memo(session, job.piece, job, entry, settings.now())
+    return _done(session, form, job, settings)
 
 
 @router.post("/quotes/{memo_id}")
 def answer(
-    request: Request, session: Writing, form: Typed, clock: Clock, number: int, memo_id: int
+    request: Request,
+    session: Writing,
+    form: Typed,
+    settings: SettingsDep,
+    number: int,
+    memo_id: int,
 ) -> Response:
     """Note how a quote was answered, when and by what means; accepted, it moves the pieces on."""
     job = job_or_404(session, number)
@@ -114,15 +119,17 @@ def answer(
     order = list_order(session, job)
     found = (one for one in _quotes(session, job) if one.id == memo_id and is_open(one))
     quote = found_or_404(next(found, None), "There is no such quote that waits for an answer.")
-    entry = parse_answer(form.values, clock.today(), quote.on)
+    entry = parse_answer(form.values, settings.today(), quote.on)
     if form.is_refused(entry):
         return _page(request, session, job, form)
-    answer_quote(session, order, quote, entry, clock.now())
-    return _done(session, form, job, clock)
+    answer_quote(session, order, quote, entry, settings.now())
+    return _done(session, form, job, settings)
 
 
 @router.post("")
-def create(request: Request, session: Writing, form: Typed, clock: Clock, number: int) -> Response:
+def create(
+    request: Request, session: Writing, form: Typed, settings: SettingsDep, number: int
+) -> Response:
     """Add a line to the bill."""
     job = job_or_404(session, number)
     refuse_twice(session, form)
@@ -131,60 +138,62 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock, number
         piece, listed = job.piece, offered_services(session)
         one = price_of(listed, label, piece.instrument_kind, piece.material)
         found = found_or_404(one, "The price list has no such line for this piece any more.")
-        entry = ChargeEntry(found.label, found.price_minor, clock.today())
+        entry = ChargeEntry(found.label, found.price_minor, settings.today())
     else:
-        entry = parse_charge(form.values, clock.today(), get_shop(session).currency)
+        entry = parse_charge(form.values, settings.today(), get_shop(session).currency)
     if form.is_refused(entry):
         return _page(request, session, job, form)
-    add_charge(session, job, entry, clock.now())
-    return _done(session, form, job, clock)
+    add_charge(session, job, entry, settings.now())
+    return _done(session, form, job, settings)
 
 
 @router.post("/payments")
 def create_payment(
-    request: Request, session: Writing, form: Typed, clock: Clock, number: int
+    request: Request, session: Writing, form: Typed, settings: SettingsDep, number: int
 ) -> Response:
     """Note a payment."""
     job = job_or_404(session, number)
     refuse_twice(session, form)
-    entry = parse_payment(form.values, clock.today(), get_shop(session).currency)
+    entry = parse_payment(form.values, settings.today(), get_shop(session).currency)
     if form.is_refused(entry):
         return _page(request, session, job, form)
     amount = format_money(abs(entry.amount_minor), get_shop(session).currency)
     words = f"{PAYMENT_SIGNS[entry.kind][0].capitalize()}: {amount}"
     words += f", {entry.way}" if entry.way else ""
-    add_payment(session, job, entry, words, clock.now())
-    return _done(session, form, job, clock)
+    add_payment(session, job, entry, words, settings.now())
+    return _done(session, form, job, settings)
 
 
 @router.post("/{charge_id}/strike")
-def strike(session: Writing, clock: Clock, number: int, charge_id: int) -> Response:
+def strike(session: Writing, settings: SettingsDep, number: int, charge_id: int) -> Response:
     """Strike a line of the bill out, or bring it back."""
     job = job_or_404(session, number)
     found = (one for one in list_charges(session, job.id) if one.id == charge_id)
     kept = found_or_404(next(found, None), "There is no such line.")
-    return _strike(session, job, kept, kept.label, clock)
+    return _strike(session, job, kept, kept.label, settings)
 
 
 @router.post("/payments/{payment_id}/strike")
-def strike_payment(session: Writing, clock: Clock, number: int, payment_id: int) -> Response:
+def strike_payment(
+    session: Writing, settings: SettingsDep, number: int, payment_id: int
+) -> Response:
     """Strike a payment out, or bring it back."""
     job = job_or_404(session, number)
     found = (one for one in list_payments(session, job.id) if one.id == payment_id)
     kept = found_or_404(next(found, None), "There is no such payment.")
-    return _strike(session, job, kept, PAYMENT_SIGNS[kept.kind][0], clock)
+    return _strike(session, job, kept, PAYMENT_SIGNS[kept.kind][0], settings)
 
 
 def _strike(
-    session: Session, job: Job, kept: Charge | Payment, label: str, clock: Clock
+    session: Session, job: Job, kept: Charge | Payment, label: str, settings: SettingsDep
 ) -> Response:
     amount = format_money(kept.amount_minor, get_shop(session).currency)
     done = "Brought back" if kept.struck_at else "Struck out"
     words = f"{done}: {label}, {amount}"
-    strike_charge(session, job, kept, words, clock.today(), clock.now())
+    strike_charge(session, job, kept, words, settings.today(), settings.now())
     session.commit()
     return go_to(f"/jobs/{job.number}/charges")
 
 
-def _done(session: Session, form: Form, job: Job, clock: Clock) -> Response:
-    return commit_once(session, form, f"/jobs/{job.number}/charges?said=kept", clock.now())
+def _done(session: Session, form: Form, job: Job, settings: SettingsDep) -> Response:
+    return commit_once(session, form, f"/jobs/{job.number}/charges?said=kept", settings.now())

@@ -32,9 +32,9 @@ from app.store.tables import Customer, Piece
 from app.web.compare.returning import list_last_known
 from app.web.jobs.jobs import offer_ticks
 from app.web.pages import (
-    Clock,
     Form,
     Reading,
+    SettingsDep,
     Typed,
     Writing,
     commit_once,
@@ -75,7 +75,7 @@ def pieces(request: Request, session: Reading, customer: str = "") -> HTMLRespon
 
 
 @router.post("")
-def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Response:
+def create(request: Request, session: Writing, form: Typed, settings: SettingsDep) -> Response:
     """Take pieces in, find the customer first, or show more lines."""
     if form.get("do") == "more":
         form.values["rows"] = str(count_rows(form.values, MORE_ROWS))
@@ -84,7 +84,7 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Res
     if form.get("do") in {"find", "more"}:
         return _page(request, session, form)
     refuse_twice(session, form)
-    today, now = clock.today(), clock.now()
+    today, now = settings.today(), settings.now()
     drop = parse_drop_off(form.values, form.lists, today, get_shop(session).currency)
     if form.is_refused(drop):
         return _page(request, session, form)

@@ -37,9 +37,9 @@ from app.web.facing.measurements import grid_values, job_bench, take_readings
 from app.web.facing.summaries import summarise
 from app.web.jobs.photos import album_photos
 from app.web.pages import (
-    Clock,
     Form,
     Reading,
+    SettingsDep,
     Typed,
     TypedWithColumns,
     Writing,
@@ -104,17 +104,17 @@ def _bench_values(
     request: Request, session: Session, job: Job, form: Form, roles: set[str]
 ) -> dict[str, Any]:
     """What the table on the page prints; a form that came back is its own or another's."""
-    bench, clock = job_bench(job), get_settings(request)
+    bench, settings = job_bench(job), get_settings(request)
     typed = form if form.get("place") == bench.action else Form()
     draft = None
     if request.method == "GET":
         typed = Form(values={"draft": form.get("draft")})
-        draft = take_up_draft(session, bench.action, typed, clock)
+        draft = take_up_draft(session, bench.action, typed, settings)
     role = typed.get("role") or form.get("role")
     if role not in ROLES:
         role = _usual_role(job.stage, roles)
     with_bore = role != "at_the_bench"
-    return grid_values(session, bench, typed, clock) | {
+    return grid_values(session, bench, typed, settings) | {
         "draft": draft, "role": role, "with_bore": with_bore,
     }  # fmt: skip
 
@@ -134,18 +134,20 @@ def tell_memos(session: Session, job: Job) -> list[tuple[MemoKind, Memo]]:
 
 @router.post("/now")
 def create_readings(
-    request: Request, session: Writing, form: TypedWithColumns, clock: Clock, number: int
+    request: Request, session: Writing, form: TypedWithColumns, settings: SettingsDep, number: int
 ) -> Response:
     """Keep what was typed into the page's table."""
     job = job_or_404(session, number)
     bench = job_bench(job)
     form.values["place"] = bench.action  # of the page's forms it is the table that comes back
-    kept = take_readings(session, bench, form, clock)
+    kept = take_readings(session, bench, form, settings)
     return kept or job_page(request, session, job, form)
 
 
 @router.post("/stage")
-def move(request: Request, session: Writing, form: Typed, clock: Clock, number: int) -> Response:
+def move(
+    request: Request, session: Writing, form: Typed, settings: SettingsDep, number: int
+) -> Response:
     """Move the job to a stage; with `of` the order's others that stand where it stood too."""
     job = job_or_404(session, number)
     stage = form.get("stage")
@@ -158,29 +160,29 @@ def move(request: Request, session: Writing, form: Typed, clock: Clock, number: 
         request.state.back = f"/jobs/{number}"
         raise Conflict(job, {"stage": (STAGES[job.stage].label, STAGES[stage].label)})
     fields = Fields(form.values)
-    on = fields.past_day("moved_on", clock.today(), "A move", job.dropped_off)
+    on = fields.past_day("moved_on", settings.today(), "A move", job.dropped_off)
     if fields.problems:
         form.refuse(fields)
         return job_page(request, session, job, form)
     together = list_order(session, job) if form.get("of") == "order" else [job]
     for one in [one for one in together if one.stage == job.stage]:
-        move_job(session, one, stage, on, clock.now())
+        move_job(session, one, stage, on, settings.now())
     session.commit()
     return go_to(f"/jobs/{number}?said=moved")
 
 
 @router.post("/passes")
 def create_pass(
-    request: Request, session: Writing, form: Typed, clock: Clock, number: int
+    request: Request, session: Writing, form: Typed, settings: SettingsDep, number: int
 ) -> Response:
     """Note a pass."""
     job = job_or_404(session, number)
     refuse_twice(session, form)
-    entry = parse_pass(form.values, clock.today(), job.dropped_off)
+    entry = parse_pass(form.values, settings.today(), job.dropped_off)
     if form.is_refused(entry):
         return job_page(request, session, job, form)
-    note_pass(session, job, entry, clock.now())
-    return commit_once(session, form, f"/jobs/{number}?said=pass", clock.now())
+    note_pass(session, job, entry, settings.now())
+    return commit_once(session, form, f"/jobs/{number}?said=pass", settings.now())
 
 
 def note_pass(session: Session, job: Job, entry: PassEntry, now: datetime) -> None:
@@ -190,7 +192,9 @@ def note_pass(session: Session, job: Job, entry: PassEntry, now: datetime) -> No
 
 
 @router.post("/passes/{pass_id}/strike")
-def strike(session: Writing, form: Typed, clock: Clock, number: int, pass_id: int) -> Response:
+def strike(
+    session: Writing, form: Typed, settings: SettingsDep, number: int, pass_id: int
+) -> Response:
     """Strike a pass out, or bring it back; it stays in the book either way.
 
     The button says which: pressed in two windows it does not undo itself.
@@ -202,23 +206,23 @@ def strike(session: Writing, form: Typed, clock: Clock, number: int, pass_id: in
     if form.get("do") == "bring_back":
         strike_pass(kept, None)
     elif kept.struck_at is None:
-        strike_pass(kept, clock.now())
+        strike_pass(kept, settings.now())
     session.commit()
     return go_to(f"/jobs/{number}?said=kept")
 
 
 @router.post("/notes")
 def create_note(
-    request: Request, session: Writing, form: Typed, clock: Clock, number: int
+    request: Request, session: Writing, form: Typed, settings: SettingsDep, number: int
 ) -> Response:
     """Add a plain note."""
     job = job_or_404(session, number)
     refuse_twice(session, form)
-    entry = parse_note(form.values, clock.today())
+    entry = parse_note(form.values, settings.today())
     if form.is_refused(entry):
         return job_page(request, session, job, form)
-    add_event(session, job, "note", entry.on, clock.now(), entry.words)
-    return commit_once(session, form, f"/jobs/{number}?said=note", clock.now())
+    add_event(session, job, "note", entry.on, settings.now(), entry.words)
+    return commit_once(session, form, f"/jobs/{number}?said=note", settings.now())
 
 
 @router.get("/edit")
@@ -261,23 +265,25 @@ def _edit_page(request: Request, session: Session, job: Job, form: Form) -> HTML
 
 
 @router.post("/edit")
-def update(request: Request, session: Writing, form: Typed, clock: Clock, number: int) -> Response:
+def update(
+    request: Request, session: Writing, form: Typed, settings: SettingsDep, number: int
+) -> Response:
     """Change what was agreed."""
     job = job_or_404(session, number)
-    days = job.dropped_off, clock.today()
+    days = job.dropped_off, settings.today()
     entry = parse_agreed(form.values, form.lists, days, get_shop(session).currency)
     if form.is_refused(entry):
         return _edit_page(request, session, job, form)
-    keep_agreed(session, job, entry, form.seen_version, clock)
+    keep_agreed(session, job, entry, form.seen_version, settings)
     session.commit()
     return go_to(f"/jobs/{number}?said=kept")
 
 
 def keep_agreed(
-    session: Session, job: Job, entry: AgreedEntry, seen_version: int | None, clock: Settings
+    session: Session, job: Job, entry: AgreedEntry, seen_version: int | None, settings: Settings
 ) -> None:
     """Keep what was agreed; the first agreement moves a measured job on. Raises Conflict."""
     had_agreed = bool(job.agreed_work)
-    save_agreed(session, job, entry, seen_version, clock.today(), clock.now())
+    save_agreed(session, job, entry, seen_version, settings.today(), settings.now())
     if entry.agreed_work and not had_agreed:
-        move_on(session, job, AGREED, entry.agreed_on, clock.now())
+        move_on(session, job, AGREED, entry.agreed_on, settings.now())

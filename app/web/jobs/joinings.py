@@ -21,9 +21,9 @@ from app.store.records.joinings import (
 from app.store.records.lookups import find_customers, find_pieces
 from app.store.records.pieces import get_piece
 from app.web.pages import (
-    Clock,
     Form,
     Reading,
+    SettingsDep,
     Typed,
     Writing,
     found_or_404,
@@ -73,7 +73,12 @@ def _page(request: Request, session: Session, noun: str, kept: Any, form: Form) 
 
 @router.post("/{nouns}/{record_id}/join")
 def create(
-    request: Request, session: Writing, form: Typed, clock: Clock, nouns: str, record_id: int
+    request: Request,
+    session: Writing,
+    form: Typed,
+    settings: SettingsDep,
+    nouns: str,
+    record_id: int,
 ) -> Response:
     """Make two records one; nothing is lost, and it can be taken back."""
     noun = found_or_404(NOUNS.get(nouns), NOT_HERE)
@@ -87,17 +92,19 @@ def create(
     if fields.problems or chosen is None:
         form.refuse(fields)
         return _page(request, session, noun, kept, form)
-    join_records(session, kept, other, clock.now())
+    join_records(session, kept, other, settings.now())
     session.commit()
     return go_to(f"/{nouns}/{record_id}?said=joined")
 
 
 @router.post("/{nouns}/{record_id}/join/{joining_id}/undo")
-def undo(session: Writing, clock: Clock, nouns: str, record_id: int, joining_id: int) -> Response:
+def undo(
+    session: Writing, settings: SettingsDep, nouns: str, record_id: int, joining_id: int
+) -> Response:
     """Take two records apart again; each has its own as before."""
     kept = _get(session, found_or_404(NOUNS.get(nouns), NOT_HERE), record_id)
     joined = {one.id: one for one, _ in list_joinings(session, kept)}
-    undo_joining(session, found_or_404(joined.get(joining_id), NOT_HERE), clock.now())
+    undo_joining(session, found_or_404(joined.get(joining_id), NOT_HERE), settings.now())
     session.commit()
     return go_to(f"/{nouns}/{record_id}?said=apart")
 
@@ -119,7 +126,7 @@ def _piece_page(request: Request, session: Session, number: int, form: Form) -> 
 
 @router.post("/jobs/{number}/piece")
 def update_piece(
-    request: Request, session: Writing, form: Typed, clock: Clock, number: int
+    request: Request, session: Writing, form: Typed, settings: SettingsDep, number: int
 ) -> Response:
     """Lead a job over to another piece, with its readings, photographs and papers."""
     job = job_or_404(session, number)
@@ -139,6 +146,6 @@ def update_piece(
     if fields.problems or piece is None:
         form.refuse(fields)
         return _piece_page(request, session, number, form)
-    move_to_piece(session, job, piece, clock.today(), clock.now())
+    move_to_piece(session, job, piece, settings.today(), settings.now())
     session.commit()
     return go_to(f"/jobs/{number}?said=kept")

@@ -19,7 +19,7 @@ from app.web.jobs.shown_papers import answer_paper, show_paper
 from app.web.jobs.slip_jobs import make_label
 from app.web.jobs.slip_subjects import Subject
 from app.web.jobs.slip_values import address_on_papers
-from app.web.pages import Clock, Reading, found_or_404, show_page
+from app.web.pages import Reading, SettingsDep, found_or_404, show_page
 
 router = APIRouter(prefix="/labels")
 
@@ -33,7 +33,7 @@ def _subjects(session: Session, batch: str) -> list[Subject]:
     return [Subject(job.piece, job) for job in sorted(jobs, key=lambda job: job.number)]
 
 
-def _labels_paper(request: Request, session: Session, clock: Clock) -> Paper | None:
+def _labels_paper(request: Request, session: Session, settings: SettingsDep) -> Paper | None:
     """Set the labels that the address asks for; None if it names none."""
     asked = request.query_params
     wanted = set(asked.getlist("of"))
@@ -54,21 +54,21 @@ def _labels_paper(request: Request, session: Session, clock: Clock) -> Paper | N
     pictures = {one.code: draw_code(one.address).decode() for one in labels}
     page = shop.paper if on_sheet else page_of(SLIP_KINDS["tray_label"], shop.paper).key
     part = LabelsPart(labels, on_sheet)
-    return make_sheet(session, clock, "tray_label", "Labels", part, pictures, page=page)
+    return make_sheet(session, settings, "tray_label", "Labels", part, pictures, page=page)
 
 
 @router.get("")
 def index(
     request: Request,
     session: Reading,
-    clock: Clock,
+    settings: SettingsDep,
     batch: str = "",
     on: str = "",
     start: str = "1",
 ) -> HTMLResponse:
     """Choose labels to print: of which jobs or pieces, and from which place on the sheet."""
     shop = get_shop(session)
-    paper = _labels_paper(request, session, clock)
+    paper = _labels_paper(request, session, settings)
     values: dict[str, Any] = {
         "subjects": _subjects(session, batch),
         "chosen": request.query_params.getlist("of"),
@@ -85,7 +85,7 @@ def index(
 
 
 @router.get("/{name}")
-def show_file(request: Request, session: Reading, clock: Clock, name: str) -> Response:
+def show_file(request: Request, session: Reading, settings: SettingsDep, name: str) -> Response:
     """Send a page of labels, or their PDF."""
-    paper = found_or_404(_labels_paper(request, session, clock), "No labels were chosen.")
+    paper = found_or_404(_labels_paper(request, session, settings), "No labels were chosen.")
     return answer_paper(request, paper, name, "labels.pdf")

@@ -49,9 +49,9 @@ from app.web.facing.summaries import summarise
 from app.web.jobs.jobs import offer_ticks
 from app.web.jobs.slip_subjects import before_after, list_ticked
 from app.web.pages import (
-    Clock,
     Form,
     Reading,
+    SettingsDep,
     Typed,
     Writing,
     commit_once,
@@ -155,22 +155,22 @@ def _beside_seal(session: Session, job: Job) -> list[tuple[str, str]]:
 
 @router.post("/jobs/{number}/memos/{kind}")
 def create(
-    request: Request, session: Writing, form: Typed, clock: Clock, number: int, kind: str
+    request: Request, session: Writing, form: Typed, settings: SettingsDep, number: int, kind: str
 ) -> Response:
     """Keep a memo of a job."""
-    return _create(request, session, _job_desk(session, number), form, clock, kind)
+    return _create(request, session, _job_desk(session, number), form, settings, kind)
 
 
 @router.post("/pieces/{piece_id}/memos/{kind}")
 def create_of_piece(
-    request: Request, session: Writing, form: Typed, clock: Clock, piece_id: int, kind: str
+    request: Request, session: Writing, form: Typed, settings: SettingsDep, piece_id: int, kind: str
 ) -> Response:
     """Keep a memo of a piece; a trial or a sale says who it goes to."""
-    return _create(request, session, _piece_desk(session, piece_id), form, clock, kind)
+    return _create(request, session, _piece_desk(session, piece_id), form, settings, kind)
 
 
 def _create(
-    request: Request, session: Session, desk: Desk, form: Form, clock: Clock, key: str
+    request: Request, session: Session, desk: Desk, form: Form, settings: SettingsDep, key: str
 ) -> Response:
     refuse_twice(session, form)
     kind = MEMO_KINDS.get(key)
@@ -181,11 +181,11 @@ def _create(
     order = list_order(session, desk.job) if desk.job and kind.of_order else []
     packed = [str(one.number) for one in order if str(one.number) in form.ticked("jobs")]
     form.values[f"{key}_jobs"] = ", ".join(packed) if len(order) > 1 else ""
-    entry = parse_memo(kind, form.values, clock.today(), get_shop(session).currency)
+    entry = parse_memo(kind, form.values, settings.today(), get_shop(session).currency)
     form.problems = dict(entry.problems) if isinstance(entry, Refused) else {}
     if len(order) > 1 and not packed:
         form.problems["jobs"] = "Tick which pieces are in it."
-    customer_id = _settle_customer(session, desk, form, kind, clock) if kind.to else None
+    customer_id = _settle_customer(session, desk, form, kind, settings) if kind.to else None
     if (
         key == "away"
         and desk.job
@@ -196,8 +196,8 @@ def _create(
     if form.problems or isinstance(entry, Refused):
         session.rollback()
         return _page(request, session, _again(session, desk), form)
-    keep_memo(session, desk, entry, clock.now(), customer_id)
-    return commit_once(session, form, f"{desk.address}/memos?said=kept#{key}", clock.now())
+    keep_memo(session, desk, entry, settings.now(), customer_id)
+    return commit_once(session, form, f"{desk.address}/memos?said=kept#{key}", settings.now())
 
 
 def _again(session: Session, desk: Desk) -> Desk:
@@ -207,7 +207,7 @@ def _again(session: Session, desk: Desk) -> Desk:
 
 
 def _settle_customer(
-    session: Session, desk: Desk, form: Form, kind: MemoKind, clock: Clock
+    session: Session, desk: Desk, form: Form, kind: MemoKind, settings: SettingsDep
 ) -> int | None:
     """Who a piece goes to, a known customer or a new one; problems are left in the form."""
     fields = Fields(form.values, form.problems)
@@ -215,7 +215,7 @@ def _settle_customer(
     chosen = form.get(f"{kind.key}_to")
     if chosen == "new":
         entry = read_customer(fields, f"{kind.key}_")
-        customer_id = None if fields.problems else add_customer(session, entry, clock.now()).id
+        customer_id = None if fields.problems else add_customer(session, entry, settings.now()).id
     else:
         customer_id = fields.number_of(f"{kind.key}_to", needed=f"Choose: {kind.to.lower()}.")
         if customer_id is not None and get_customer(session, customer_id) is None:
@@ -250,7 +250,9 @@ def _memo(session: Session, memo_id: int, form: Form) -> tuple[Memo, Desk]:
 
 
 @router.post("/memos/{memo_id}/done")
-def finish(request: Request, session: Writing, form: Typed, clock: Clock, memo_id: int) -> Response:
+def finish(
+    request: Request, session: Writing, form: Typed, settings: SettingsDep, memo_id: int
+) -> Response:
     """Note that what was awaited came: a parcel, a piece out on trial, an answer."""
     memo, desk = _memo(session, memo_id, form)
     kind, fields = MEMO_KINDS[memo.kind], Fields(form.values)
@@ -260,33 +262,33 @@ def finish(request: Request, session: Writing, form: Typed, clock: Clock, memo_i
     if fields.problems:
         form.refuse(fields)
         return _page(request, session, desk, form)
-    finish_memo(session, memo, clock.today(), answer)
+    finish_memo(session, memo, settings.today(), answer)
     if memo.job and memo.details.get("way") == "in":
         came = jobs_in(memo.details)
         for one in list_order(session, memo.job):
             if not came or str(one.number) in came:
-                move_on(session, one, ARRIVED, clock.today(), clock.now())
+                move_on(session, one, ARRIVED, settings.today(), settings.now())
     session.commit()
     return go_to(f"{desk.address}/memos?said=kept#{memo.kind}")
 
 
 @router.post("/memos/{memo_id}/strike")
-def strike(session: Writing, form: Typed, clock: Clock, memo_id: int) -> Response:
+def strike(session: Writing, form: Typed, settings: SettingsDep, memo_id: int) -> Response:
     """Strike a line out, or bring it back; a sale is undone by passing the piece on."""
     memo, desk = _memo(session, memo_id, form)
     if memo.kind == "sale":
         raise HTTPException(409, "A sale stays written. Note the piece’s next owner instead.")
-    memo.struck_at = None if form.get("do") == "bring_back" else memo.struck_at or clock.now()
+    memo.struck_at = None if form.get("do") == "bring_back" else memo.struck_at or settings.now()
     session.commit()
     return go_to(f"{desk.address}/{MEMO_KINDS[memo.kind].page}#{memo.kind}")
 
 
 @router.post("/jobs/{number}/outcomes")
 def update_outcomes(
-    request: Request, session: Writing, form: Typed, clock: Clock, number: int
+    request: Request, session: Writing, form: Typed, settings: SettingsDep, number: int
 ) -> Response:
     """Keep what was found at the bench and how each complaint is after the work."""
-    job, today, now = job_or_404(session, number), clock.today(), clock.now()
+    job, today, now = job_or_404(session, number), settings.today(), settings.now()
     fields = Fields(form.values)
     ticks = read_ticks(fields, form.lists, at_drop_off=False)
     if fields.problems:

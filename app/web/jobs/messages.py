@@ -21,9 +21,9 @@ from app.store.records.shop import gauges_in_use, get_shop
 from app.store.tables import Job, Piece
 from app.web.jobs.slip_subjects import before_after
 from app.web.pages import (
-    Clock,
     Form,
     Reading,
+    SettingsDep,
     Typed,
     Writing,
     commit_once,
@@ -54,18 +54,20 @@ def _messages_page(request: Request, session: Session, job: Job, form: Form) -> 
 
 
 @router.post("/jobs/{number}/messages")
-def create(request: Request, session: Writing, form: Typed, clock: Clock, number: int) -> Response:
+def create(
+    request: Request, session: Writing, form: Typed, settings: SettingsDep, number: int
+) -> Response:
     """Keep that a message was sent: how, to whom, and what it said."""
     job = job_or_404(session, number)
     refuse_twice(session, form)
-    entry = parse_memo(MEMO_KINDS["message"], form.values, clock.today())
+    entry = parse_memo(MEMO_KINDS["message"], form.values, settings.today())
     if isinstance(entry, Refused):
         form.problems = dict(entry.problems)
         return _messages_page(request, session, job, form)
-    add_memo(session, job.piece, job, entry, clock.now())
+    add_memo(session, job.piece, job, entry, settings.now())
     words = f"Sent {SENT_BY[entry.details['by']]}: {entry.details['subject']}"
-    add_event(session, job, "note", entry.on, clock.now(), words)
-    return commit_once(session, form, f"/jobs/{number}/messages?said=sent", clock.now())
+    add_event(session, job, "note", entry.on, settings.now(), words)
+    return commit_once(session, form, f"/jobs/{number}/messages?said=sent", settings.now())
 
 
 def gather_facts(session: Session, job: Job) -> dict[str, str]:

@@ -24,9 +24,9 @@ from app.store.tables import Job, Photo, Piece
 from app.web.drawn import answer_picture
 from app.web.pages import (
     MOST_FILES,
-    Clock,
     Form,
     Reading,
+    SettingsDep,
     Typed,
     Writing,
     found_or_404,
@@ -140,21 +140,23 @@ def _page(request: Request, session: Session, album: Album, form: Form) -> HTMLR
 
 @router.post("/jobs/{number}/photos")
 def create(
-    request: Request, session: Writing, sent: WithPhotos, clock: Clock, number: int
+    request: Request, session: Writing, sent: WithPhotos, settings: SettingsDep, number: int
 ) -> Response:
     """Keep photographs of a job."""
-    return _take(request, session, _job_album(session, number), sent, clock)
+    return _take(request, session, _job_album(session, number), sent, settings)
 
 
 @router.post("/pieces/{piece_id}/photos")
 def create_of_piece(
-    request: Request, session: Writing, sent: WithPhotos, clock: Clock, piece_id: int
+    request: Request, session: Writing, sent: WithPhotos, settings: SettingsDep, piece_id: int
 ) -> Response:
     """Keep photographs of a piece outside any job."""
-    return _take(request, session, _piece_album(session, piece_id), sent, clock)
+    return _take(request, session, _piece_album(session, piece_id), sent, settings)
 
 
-def _take(request: Request, session: Session, album: Album, sent: Sent, clock: Clock) -> Response:
+def _take(
+    request: Request, session: Session, album: Album, sent: Sent, settings: SettingsDep
+) -> Response:
     form = sent.form
     refuse_twice(session, form)
     entry = parse_photo(form.values)
@@ -164,10 +166,10 @@ def _take(request: Request, session: Session, album: Album, sent: Sent, clock: C
         form.problems["files"] = "Choose at least one photograph."
     if form.problems or isinstance(entry, Refused):
         return _page(request, session, album, form)
-    kept, refused = _keep(session, album, entry, sent, clock)
+    kept, refused = _keep(session, album, entry, sent, settings)
     location = f"{album.address}/photos?said=photos"
     if kept:
-        note_taken(session, form, location, clock.now())
+        note_taken(session, form, location, settings.now())
         session.commit()
     if refused:
         count = len(sent.made) + len(sent.refused)
@@ -182,7 +184,7 @@ def _keep(
     album: Album,
     entry: PhotoEntry,
     sent: Sent,
-    clock: Clock,
+    settings: SettingsDep,
 ) -> tuple[int, list[str]]:
     """Keep what can be kept; gives how many, and words for each that could not be."""
     kept, refused = 0, list(sent.refused)
@@ -190,14 +192,14 @@ def _keep(
         try:
             add_photo(
                 session,
-                clock.book,
+                settings.book,
                 album.piece.id,
                 album.job,
                 entry,
                 (made.width_px, made.height_px),
                 {"": made.content, "small": made.small},
-                today=clock.today(),
-                now=clock.now(),
+                today=settings.today(),
+                now=settings.now(),
             )
         except OSError as error:
             refused.append(f"“{shown}” could not be kept: {say_disk(error)}.")
@@ -207,22 +209,26 @@ def _keep(
 
 
 @router.get("/photos/{photo_id}")
-def show(request: Request, session: Reading, clock: Clock, photo_id: int) -> Response:
+def show(request: Request, session: Reading, settings: SettingsDep, photo_id: int) -> Response:
     """Send a photograph."""
-    return _answer(request, session, clock, photo_id, "")
+    return _answer(request, session, settings, photo_id, "")
 
 
 @router.get("/photos/{photo_id}/small")
-def show_small(request: Request, session: Reading, clock: Clock, photo_id: int) -> Response:
+def show_small(
+    request: Request, session: Reading, settings: SettingsDep, photo_id: int
+) -> Response:
     """Send a photograph, small."""
-    return _answer(request, session, clock, photo_id, "small")
+    return _answer(request, session, settings, photo_id, "small")
 
 
-def _answer(request: Request, session: Session, clock: Clock, photo_id: int, size: str) -> Response:
+def _answer(
+    request: Request, session: Session, settings: SettingsDep, photo_id: int, size: str
+) -> Response:
     photo = found_or_404(session.get(Photo, photo_id), NOT_HERE)
 
     def read() -> bytes:
-        content = read_photo(clock.book, photo, size)
+        content = read_photo(settings.book, photo, size)
         if content is None:
             raise HTTPException(404, "This photograph’s file is not in the book’s folder.")
         return content
@@ -232,7 +238,7 @@ def _answer(request: Request, session: Session, clock: Clock, photo_id: int, siz
 
 @router.post("/photos/{photo_id}")
 def update(
-    request: Request, session: Writing, form: Typed, clock: Clock, photo_id: int
+    request: Request, session: Writing, form: Typed, settings: SettingsDep, photo_id: int
 ) -> Response:
     """Change what is written beside a photograph."""
     photo = found_or_404(session.get(Photo, photo_id), NOT_HERE)
@@ -241,16 +247,16 @@ def update(
     if isinstance(entry, Refused):
         form.problems = {f"{name}-{photo_id}": words for name, words in entry.problems.items()}
         return _page(request, session, album, form)
-    save_entry(session, photo, entry, form.seen_version, clock.now())
+    save_entry(session, photo, entry, form.seen_version, settings.now())
     session.commit()
     return go_to(f"{album.address}/photos?said=kept#photo-{photo_id}")
 
 
 @router.post("/photos/{photo_id}/strike")
-def strike(session: Writing, form: Typed, clock: Clock, photo_id: int) -> Response:
+def strike(session: Writing, form: Typed, settings: SettingsDep, photo_id: int) -> Response:
     """Take a photograph off the pages, or bring it back."""
     photo = found_or_404(session.get(Photo, photo_id), NOT_HERE)
-    photo.struck_at = None if photo.struck_at else clock.now()
+    photo.struck_at = None if photo.struck_at else settings.now()
     session.commit()
     album = _album_of(session, photo, form)
     return go_to(f"{album.address}/photos#photo-{photo_id}")

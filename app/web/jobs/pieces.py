@@ -47,9 +47,9 @@ from app.web.compare.comparisons import offer_choice
 from app.web.facing.summaries import Summary, list_figures, summarise
 from app.web.jobs.photos import album_photos
 from app.web.pages import (
-    Clock,
     Form,
     Reading,
+    SettingsDep,
     Typed,
     Writing,
     found_or_404,
@@ -190,14 +190,14 @@ def _edit_page(request: Request, piece: Piece, form: Form) -> HTMLResponse:
 
 @router.post("/edit")
 def update(
-    request: Request, session: Writing, form: Typed, clock: Clock, piece_id: int
+    request: Request, session: Writing, form: Typed, settings: SettingsDep, piece_id: int
 ) -> Response:
     """Change a piece."""
     piece = piece_or_404(session, piece_id)
     entry = parse_piece(form.values)
     if form.is_refused(entry):
         return _edit_page(request, piece, form)
-    save_piece(session, piece, entry, form.seen_version, clock.now())
+    save_piece(session, piece, entry, form.seen_version, settings.now())
     session.commit()
     return go_to(f"/pieces/{piece_id}?said=kept")
 
@@ -216,12 +216,12 @@ def _owner_page(request: Request, session: Session, piece_id: int, form: Form) -
 
 @router.post("/owner")
 def update_owner(
-    request: Request, session: Writing, form: Typed, clock: Clock, piece_id: int
+    request: Request, session: Writing, form: Typed, settings: SettingsDep, piece_id: int
 ) -> Response:
     """Note that a piece was sold on."""
     piece = piece_or_404(session, piece_id)
     fields = Fields(form.values)
-    since = fields.past_day("since", clock.today(), "A change of owner")
+    since = fields.past_day("since", settings.today(), "A change of owner")
     entry: CustomerEntry | int | None = None
     if form.get("owner") == "new":
         entry = read_customer(fields, "owner_")
@@ -232,7 +232,7 @@ def update_owner(
     if fields.problems or entry is None:
         form.refuse(fields)
         return _owner_page(request, session, piece_id, form)
-    now = clock.now()
+    now = settings.now()
     new_owner = entry if isinstance(entry, int) else add_customer(session, entry, now).id
     pass_on_piece(session, piece, new_owner, since, form.seen_version, now)
     session.commit()

@@ -10,9 +10,9 @@ from app.store.records.revisions import Conflict
 from app.store.records.services import list_services, save_services
 from app.store.records.shop import get_shop
 from app.web.pages import (
-    Clock,
     Form,
     Reading,
+    SettingsDep,
     Typed,
     Writing,
     commit_once,
@@ -42,7 +42,7 @@ def _page(request: Request, session: Session, form: Form) -> HTMLResponse:
 
 
 @router.post("")
-def update(request: Request, session: Writing, form: Typed, clock: Clock) -> Response:
+def update(request: Request, session: Writing, form: Typed, settings: SettingsDep) -> Response:
     """Keep the price list; what was charged before stays as it was."""
     refuse_twice(session, form)
     ids = [one.id for one in list_services(session, also_retired=True)]
@@ -52,7 +52,7 @@ def update(request: Request, session: Writing, form: Typed, clock: Clock) -> Res
     versions = {mark: form.get(f"version_{mark}") for mark in entries}
     seen = {mark: int(text) for mark, text in versions.items() if text.isdecimal()}
     try:
-        save_services(session, entries, seen, clock.now())
+        save_services(session, entries, seen, settings.now())
     except Conflict as conflict:
         session.rollback()
         now = "; ".join(f"it says “{theirs}” now" for theirs, _ in conflict.changed.values())
@@ -61,4 +61,4 @@ def update(request: Request, session: Writing, form: Typed, clock: Clock) -> Res
             "open the list again, then change it."
         }
         return _page(request, session, form)
-    return commit_once(session, form, "/settings/prices?said=kept", clock.now())
+    return commit_once(session, form, "/settings/prices?said=kept", settings.now())

@@ -43,7 +43,7 @@ from app.web.jobs.slip_values import (
     put_together,
     shop_common,
 )
-from app.web.pages import Clock, Reading, found_or_404
+from app.web.pages import Reading, SettingsDep, found_or_404
 from app.web.plan.facings import NOT_HERE, gather_facing
 from app.web.plan.planning import uncertainties_of
 
@@ -54,12 +54,12 @@ MOST_COLUMNS = (
 
 
 def make_sheet(
-    session: Session, clock: Clock, kind: str, title: str, part: SlipPart,
+    session: Session, settings: SettingsDep, kind: str, title: str, part: SlipPart,
     pictures: Mapping[str, str] | None = None, *, page: str = "",
     ) -> Paper:  # fmt: skip
     """Put a sheet together that is about no one job; it prints on `page`, else the shop's paper."""
     shop = get_shop(session)
-    values = SlipValues(shop_common(shop, clock), part)
+    values = SlipValues(shop_common(shop, settings), part)
     shown = draw_mark(session) | dict(pictures or {})
     return put_together(kind, title, PAGES[page or shop.paper], values, shown)
 
@@ -85,7 +85,7 @@ def show_sheet(
 
 
 def _facing_paper(
-    session: Session, clock: Clock, facing_id: int, blade_set: str, glass: str
+    session: Session, settings: SettingsDep, facing_id: int, blade_set: str, glass: str
 ) -> Paper:
     facing = found_or_404(get_facing(session, facing_id), NOT_HERE)
     told = gather_facing(session, facing, blade_set, glass)
@@ -127,7 +127,7 @@ def _facing_paper(
         picture=_draw_facing(facing.target, gauges),
         note=facing.note,
     )  # fmt: skip
-    return make_sheet(session, clock, "facing_sheet", f"Facing sheet, {facing.name}", part)
+    return make_sheet(session, settings, "facing_sheet", f"Facing sheet, {facing.name}", part)
 
 
 def _draw_facing(target: Any, gauges: Any) -> Any:
@@ -148,13 +148,13 @@ def _draw_facing(target: Any, gauges: Any) -> Any:
 def facing(
     request: Request,
     session: Reading,
-    clock: Clock,
+    settings: SettingsDep,
     facing_id: int,
     blade_set: str = "",
     glass: str = "",
 ) -> HTMLResponse:
     """Show a facing's sheet as it prints."""
-    paper = _facing_paper(session, clock, facing_id, blade_set, glass)
+    paper = _facing_paper(session, settings, facing_id, blade_set, glass)
     return show_sheet(request, session, paper, "Facing sheet", f"/facings/{facing_id}")
 
 
@@ -162,21 +162,21 @@ def facing(
 def facing_file(
     request: Request,
     session: Reading,
-    clock: Clock,
+    settings: SettingsDep,
     facing_id: int,
     name: str,
     blade_set: str = "",
     glass: str = "",
 ) -> Response:
     """Send a page of a facing's sheet, or its PDF."""
-    paper = _facing_paper(session, clock, facing_id, blade_set, glass)
+    paper = _facing_paper(session, settings, facing_id, blade_set, glass)
     return answer_paper(request, paper, name, f"facing-{facing_id}.pdf")
 
 
 # A batch, whole --------------------------------------------------------------------------------
 
 
-def _batch_paper(session: Session, clock: Clock, batch_id: int, site: str) -> Paper:
+def _batch_paper(session: Session, settings: SettingsDep, batch_id: int, site: str) -> Paper:
     told = gather_batch(session, batch_id)
     batch, lines = told["batch"], told["lines"]
     blades = told["heads"] if len(told["heads"]) <= MOST_COLUMNS else []
@@ -188,7 +188,7 @@ def _batch_paper(session: Session, clock: Clock, batch_id: int, site: str) -> Pa
     }
     owned = (get_owned_piece(session, one.made.piece.id) for one in lines)
     records = [
-        prepare_slip(session, SLIP_KINDS["piece_record"], Subject(piece, None), clock, site=site)
+        prepare_slip(session, SLIP_KINDS["piece_record"], Subject(piece, None), settings, site=site)
         for piece in owned
         if piece
     ]
@@ -218,7 +218,7 @@ def _batch_paper(session: Session, clock: Clock, batch_id: int, site: str) -> Pa
         ),
         records=tuple(one.values for one in records),
     )
-    return make_sheet(session, clock, "batch_sheet", f"Batch, {batch.name}", part, pictures)
+    return make_sheet(session, settings, "batch_sheet", f"Batch, {batch.name}", part, pictures)
 
 
 def _batch_row(one: PieceLine, blades: int, within: str) -> tuple[str, ...]:
@@ -236,25 +236,27 @@ def _batch_row(one: PieceLine, blades: int, within: str) -> tuple[str, ...]:
 
 
 @router.get("/batches/{batch_id}/sheet")
-def batch(request: Request, session: Reading, clock: Clock, batch_id: int) -> HTMLResponse:
+def batch(request: Request, session: Reading, settings: SettingsDep, batch_id: int) -> HTMLResponse:
     """Show a batch as it prints, whole: its sheet and its pieces' records."""
-    paper = _batch_paper(session, clock, batch_id, str(request.base_url))
+    paper = _batch_paper(session, settings, batch_id, str(request.base_url))
     return show_sheet(request, session, paper, "The batch, whole", f"/batches/{batch_id}")
 
 
 @router.get("/batches/{batch_id}/sheet/{name}")
 def batch_file(
-    request: Request, session: Reading, clock: Clock, batch_id: int, name: str
+    request: Request, session: Reading, settings: SettingsDep, batch_id: int, name: str
 ) -> Response:
     """Send a page of a batch's papers, or the PDF of them all."""
-    paper = _batch_paper(session, clock, batch_id, str(request.base_url))
+    paper = _batch_paper(session, settings, batch_id, str(request.base_url))
     return answer_paper(request, paper, name, f"batch-{batch_id}.pdf")
 
 
 # The bench list --------------------------------------------------------------------------------
 
 
-def _bench_paper(session: Session, clock: Clock) -> Paper:
+def _bench_paper(session: Session, settings: SettingsDep) -> Paper:
+    today = settings.today()
+
     def rows(jobs: Sequence[Any], stage: str) -> Rows:
         return tuple(
             (
@@ -264,8 +266,7 @@ def _bench_paper(session: Session, clock: Clock) -> Paper:
                 )
                 + f"\n{INSTRUMENT_KINDS[job.piece.instrument_kind]}",
                 job.customer.name,
-                f"{format_date(job.wanted_by)}\n{say_wanted(job.wanted_by, stage, clock.today())}"
-                .strip(),
+                f"{format_date(job.wanted_by)}\n{say_wanted(job.wanted_by, stage, today)}".strip(),
                 " ".join((job.agreed_work or job.request).split()),
             )
             for job in jobs
@@ -280,16 +281,16 @@ def _bench_paper(session: Session, clock: Clock) -> Paper:
         for group in list_bench(session)
         if group.jobs
     )
-    return make_sheet(session, clock, "bench_list", "Bench list", BenchListPart(stages))
+    return make_sheet(session, settings, "bench_list", "Bench list", BenchListPart(stages))
 
 
 @router.get("/bench-list")
-def bench(request: Request, session: Reading, clock: Clock) -> HTMLResponse:
+def bench(request: Request, session: Reading, settings: SettingsDep) -> HTMLResponse:
     """Show the bench list as it prints."""
-    return show_sheet(request, session, _bench_paper(session, clock), "Bench list", "/")
+    return show_sheet(request, session, _bench_paper(session, settings), "Bench list", "/")
 
 
 @router.get("/bench-list/{name}")
-def bench_file(request: Request, session: Reading, clock: Clock, name: str) -> Response:
+def bench_file(request: Request, session: Reading, settings: SettingsDep, name: str) -> Response:
     """Send a page of the bench list, or its PDF."""
-    return answer_paper(request, _bench_paper(session, clock), name, "bench-list.pdf")
+    return answer_paper(request, _bench_paper(session, settings), name, "bench-list.pdf")

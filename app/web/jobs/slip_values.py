@@ -44,7 +44,7 @@ from app.web.jobs.slip_jobs import (
 )
 from app.web.jobs.slip_records import list_record_photos, record_part
 from app.web.jobs.slip_subjects import Printing, Subject, before_after
-from app.web.pages import Clock
+from app.web.pages import SettingsDep
 
 MARK = "mark.svg"
 
@@ -63,7 +63,7 @@ def prepare_slip(
     session: Session,
     kind: SlipKind,
     subject: Subject,
-    clock: Clock,
+    settings: SettingsDep,
     *,
     site: str,
     slip_number: int | None = None,
@@ -71,14 +71,14 @@ def prepare_slip(
     """Gather a paper's values and pictures; `site` is the address the book is open at."""
     shop = get_shop(session)
     page = page_of(kind, shop.paper)
-    printing = Printing(clock.today(), address_on_papers(shop, site, subject.address))
-    common = _common(subject, shop, clock, slip_number, brief=kind.page == "tag")
+    printing = Printing(settings.today(), address_on_papers(shop, site, subject.address))
+    common = _common(subject, shop, settings, slip_number, brief=kind.page == "tag")
     if subject.job and kind.key in OF_ORDERS:
         common = _name_order(common, list_order(session, subject.job))
     values = SlipValues(common, _PARTS[kind.key](session, subject, shop, printing))
     about = f"job {common.job_number}" if common.job_number else common.piece
     title = f"{kind.label}, {about}" + (f", slip {slip_number}" if slip_number else "")
-    pictures = draw_mark(session) | _pictures(session, kind, subject, values.part, clock.book)
+    pictures = draw_mark(session) | _pictures(session, kind, subject, values.part, settings.book)
     return PreparedSlip(kind, page, values, put_together(kind.key, title, page, values, pictures))
 
 
@@ -131,24 +131,24 @@ def say_missing(job: Job | None, kind: SlipKind) -> str:
     return "" if before else "There are no readings as received; the card can't show a change."
 
 
-def shop_common(shop: Shop, clock: Clock) -> SlipCommon:
+def shop_common(shop: Shop, settings: SettingsDep) -> SlipCommon:
     """What a paper says that is about no job: the shop and the day."""
     address = ", ".join(shop.address.splitlines())
     reach = " · ".join(one for one in (shop.phone, shop.email) if one)
     return SlipCommon(
         shop=shop.name,
         shop_lines=tuple(one for one in (address, reach) if one),
-        issued_on=format_date(clock.today()),
+        issued_on=format_date(settings.today()),
     )
 
 
 def _common(
-    subject: Subject, shop: Shop, clock: Clock, slip_number: int | None, *, brief: bool
+    subject: Subject, shop: Shop, settings: SettingsDep, slip_number: int | None, *, brief: bool
 ) -> SlipCommon:
     """What every paper says; a `brief` one has room for the beginning of its texts."""
     piece, job = subject.piece, subject.job
     customer = job.customer if job else piece.owner
-    of_shop = shop_common(shop, clock)
+    of_shop = shop_common(shop, settings)
 
     def told(text: str) -> str:
         return shorten(text, TAG_LETTERS) if brief else text

@@ -24,9 +24,9 @@ from app.web.jobs.shown_papers import PDF, answer_file, answer_paper, show_paper
 from app.web.jobs.slip_subjects import Subject
 from app.web.jobs.slip_values import prepare_slip, say_missing
 from app.web.pages import (
-    Clock,
     Form,
     Reading,
+    SettingsDep,
     Typed,
     Writing,
     commit_once,
@@ -67,27 +67,29 @@ def _kind(key: str, about: str) -> SlipKind:
 
 
 @router.get("/jobs/{number}/papers/{kind}")
-def new(request: Request, session: Reading, clock: Clock, number: int, kind: str) -> HTMLResponse:
+def new(
+    request: Request, session: Reading, settings: SettingsDep, number: int, kind: str
+) -> HTMLResponse:
     """Show how a job's paper would print now."""
     return _preview(
-        request, session, _job_subject(session, number, kind), _kind(kind, "job"), clock
+        request, session, _job_subject(session, number, kind), _kind(kind, "job"), settings
     )
 
 
 @router.get("/pieces/{piece_id}/papers/{kind}")
 def new_of_piece(
-    request: Request, session: Reading, clock: Clock, piece_id: int, kind: str
+    request: Request, session: Reading, settings: SettingsDep, piece_id: int, kind: str
 ) -> HTMLResponse:
     """Show how a piece's paper would print now."""
     return _preview(
-        request, session, _piece_subject(session, piece_id), _kind(kind, "piece"), clock
+        request, session, _piece_subject(session, piece_id), _kind(kind, "piece"), settings
     )
 
 
 def _preview(
-    request: Request, session: Session, subject: Subject, kind: SlipKind, clock: Clock
+    request: Request, session: Session, subject: Subject, kind: SlipKind, settings: SettingsDep
 ) -> HTMLResponse:
-    slip = prepare_slip(session, kind, subject, clock, site=str(request.base_url))
+    slip = prepare_slip(session, kind, subject, settings, site=str(request.base_url))
     at_home = str(request.base_url) in slip.paper.values and request.url.hostname in _OWN_NAMES
     return show_paper(
         request,
@@ -104,46 +106,51 @@ def _preview(
 
 @router.get("/jobs/{number}/papers/{kind}/{name}")
 def new_file(
-    request: Request, session: Reading, clock: Clock, number: int, kind: str, name: str
+    request: Request, session: Reading, settings: SettingsDep, number: int, kind: str, name: str
 ) -> Response:
     """Send a page of a job's paper as it would print now, or its PDF."""
     subject = _job_subject(session, number, kind)
-    return _answer(request, session, subject, _kind(kind, "job"), clock, name)
+    return _answer(request, session, subject, _kind(kind, "job"), settings, name)
 
 
 @router.get("/pieces/{piece_id}/papers/{kind}/{name}")
 def new_file_of_piece(
-    request: Request, session: Reading, clock: Clock, piece_id: int, kind: str, name: str
+    request: Request, session: Reading, settings: SettingsDep, piece_id: int, kind: str, name: str
 ) -> Response:
     """Send a page of a piece's paper as it would print now, or its PDF."""
     subject = _piece_subject(session, piece_id)
-    return _answer(request, session, subject, _kind(kind, "piece"), clock, name)
+    return _answer(request, session, subject, _kind(kind, "piece"), settings, name)
 
 
 def _answer(
-    request: Request, session: Session, subject: Subject, kind: SlipKind, clock: Clock, name: str
+    request: Request,
+    session: Session,
+    subject: Subject,
+    kind: SlipKind,
+    settings: SettingsDep,
+    name: str,
 ) -> Response:
-    slip = prepare_slip(session, kind, subject, clock, site=str(request.base_url))
+    slip = prepare_slip(session, kind, subject, settings, site=str(request.base_url))
     return answer_paper(request, slip.paper, name, f"{_name_file(kind.key, subject)}.pdf")
 
 
 @router.post("/jobs/{number}/papers/{kind}")
 def create(
-    request: Request, session: Writing, form: Typed, clock: Clock, number: int, kind: str
+    request: Request, session: Writing, form: Typed, settings: SettingsDep, number: int, kind: str
 ) -> Response:
     """Issue a job's paper: number it and keep it as printed."""
     return _issue(
-        request, session, _job_subject(session, number, kind), _kind(kind, "job"), form, clock
+        request, session, _job_subject(session, number, kind), _kind(kind, "job"), form, settings
     )
 
 
 @router.post("/pieces/{piece_id}/papers/{kind}")
 def create_of_piece(
-    request: Request, session: Writing, form: Typed, clock: Clock, piece_id: int, kind: str
+    request: Request, session: Writing, form: Typed, settings: SettingsDep, piece_id: int, kind: str
 ) -> Response:
     """Issue a piece's paper: number it and keep it as printed."""
     subject = _piece_subject(session, piece_id)
-    return _issue(request, session, subject, _kind(kind, "piece"), form, clock)
+    return _issue(request, session, subject, _kind(kind, "piece"), form, settings)
 
 
 def _issue(
@@ -152,20 +159,20 @@ def _issue(
     subject: Subject,
     kind: SlipKind,
     form: Form,
-    clock: Clock,
+    settings: SettingsDep,
 ) -> Response:
     refuse_twice(session, form)
     found_or_404(kind if kind.numbered else None, "This paper is printed, not issued.")
-    slip = issue_paper(session, subject, kind, clock, str(request.base_url))
-    return commit_once(session, form, f"/papers/{slip.number}?said=issued", clock.now())
+    slip = issue_paper(session, subject, kind, settings, str(request.base_url))
+    return commit_once(session, form, f"/papers/{slip.number}?said=issued", settings.now())
 
 
 def issue_paper(
-    session: Session, subject: Subject, kind: SlipKind, clock: Settings, site: str
+    session: Session, subject: Subject, kind: SlipKind, settings: Settings, site: str
 ) -> Slip:
     """Keep a paper as it prints now; a return card makes a play-tested job ready."""
     number = next_slip_number(session)
-    prepared = prepare_slip(session, kind, subject, clock, site=site, slip_number=number)
+    prepared = prepare_slip(session, kind, subject, settings, site=site, slip_number=number)
     paper, job = prepared.paper, subject.job
     pages = {f"page-{at}.svgz": page for at, page in enumerate(draw_pages(paper), start=1)}
     slip = issue_slip(
@@ -178,11 +185,11 @@ def issue_paper(
         printed=asdict(prepared.values),
         html=write_words(paper),
         files={**pages, PDF: make_pdf(paper)},
-        today=clock.today(),
-        now=clock.now(),
+        today=settings.today(),
+        now=settings.now(),
     )
     if job and kind.key in CARD_KINDS:
-        move_on(session, job, CARD, clock.today(), clock.now())
+        move_on(session, job, CARD, settings.today(), settings.now())
     return slip
 
 

@@ -10,7 +10,7 @@ from app.store.records.passes import add_work, strike_pass
 from app.store.records.shop import get_shop, list_checklist
 from app.web.jobs.jobs import job_page
 from app.web.pages import (
-    Clock,
+    SettingsDep,
     Typed,
     Writing,
     commit_once,
@@ -24,7 +24,9 @@ router = APIRouter(prefix="/jobs/{number}/works")
 
 
 @router.post("")
-def create(request: Request, session: Writing, form: Typed, clock: Clock, number: int) -> Response:
+def create(
+    request: Request, session: Writing, form: Typed, settings: SettingsDep, number: int
+) -> Response:
     """Note a work that is no cut."""
     job = job_or_404(session, number)
     refuse_twice(session, form)
@@ -32,19 +34,21 @@ def create(request: Request, session: Writing, form: Typed, clock: Clock, number
         form.values,
         list_checklist(session, "work"),
         job.piece.instrument_kind,
-        clock.today(),
+        settings.today(),
         get_shop(session).currency,
         job.dropped_off,
     )
     if form.is_refused(entry):
         return job_page(request, session, job, form)
-    add_work(session, job, entry, clock.now())
-    move_on(session, job, PASS, entry.done_on, clock.now())
-    return commit_once(session, form, f"/jobs/{number}?said=work#works", clock.now())
+    add_work(session, job, entry, settings.now())
+    move_on(session, job, PASS, entry.done_on, settings.now())
+    return commit_once(session, form, f"/jobs/{number}?said=work#works", settings.now())
 
 
 @router.post("/{work_id}/strike")
-def strike(session: Writing, form: Typed, clock: Clock, number: int, work_id: int) -> Response:
+def strike(
+    session: Writing, form: Typed, settings: SettingsDep, number: int, work_id: int
+) -> Response:
     """Strike a work out, or bring it back; its price goes and comes with it."""
     job = job_or_404(session, number)
     kept = found_or_404(
@@ -53,6 +57,6 @@ def strike(session: Writing, form: Typed, clock: Clock, number: int, work_id: in
     if form.get("do") == "bring_back":
         strike_pass(kept, None)
     elif kept.struck_at is None:
-        strike_pass(kept, clock.now())
+        strike_pass(kept, settings.now())
     session.commit()
     return go_to(f"/jobs/{number}#works")

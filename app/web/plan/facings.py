@@ -46,9 +46,9 @@ from app.store.records.shop import gauges_in_use, get_shop, list_blade_sets
 from app.web.drawn import answer_picture
 from app.web.facing.pictures import blade_levels
 from app.web.pages import (
-    Clock,
     Form,
     Reading,
+    SettingsDep,
     Typed,
     Writing,
     commit_once,
@@ -177,22 +177,22 @@ def _as_typed(facing: KeptFacing, gauges: GaugesInUse) -> dict[str, str]:
 
 
 @router.post("")
-def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Response:
+def create(request: Request, session: Writing, form: Typed, settings: SettingsDep) -> Response:
     """Keep a new facing."""
     refuse_twice(session, form)
-    entry = _parse(session, form, clock)
+    entry = _parse(session, form, settings)
     if form.is_refused(entry):
         return _edit_page(request, session, form, None)
-    kept = add_facing(session, entry, clock.now())
-    return commit_once(session, form, f"/facings/{kept.id}?said=new", clock.now())
+    kept = add_facing(session, entry, settings.now())
+    return commit_once(session, form, f"/facings/{kept.id}?said=new", settings.now())
 
 
-def _parse(session: Session, form: Form, clock: Clock) -> FacingEntry | Refused:
+def _parse(session: Session, form: Form, settings: SettingsDep) -> FacingEntry | Refused:
     source = _source(session, form.get("from_set"))
     return parse_facing(
         form.values,
         choose_gauges(session, form.get("blade_set"), ""),
-        clock.today(),
+        settings.today(),
         source.readings if source else (),
         source.id if source else None,
     )
@@ -280,25 +280,25 @@ def edit(request: Request, session: Reading, facing_id: int) -> HTMLResponse:
 
 @router.post("/{facing_id}/edit")
 def update(
-    request: Request, session: Writing, form: Typed, clock: Clock, facing_id: int
+    request: Request, session: Writing, form: Typed, settings: SettingsDep, facing_id: int
 ) -> Response:
     """Change a facing; what it said before is kept."""
     kept = found_or_404(find_facing(session, facing_id), NOT_HERE)
     before = _facing(session, facing_id)
-    entry = _parse(session, form, clock)
+    entry = _parse(session, form, settings)
     if form.is_refused(entry):
         return _edit_page(request, session, form, before)
     gauges = gauges_for(session, before.instrument_kind)
     lines = tell_target(before.target, gauges), tell_target(entry.target, gauges)
-    save_facing(session, kept, entry, form.seen_version, clock.now(), lines)
+    save_facing(session, kept, entry, form.seen_version, settings.now(), lines)
     session.commit()
     return go_to(f"/facings/{facing_id}?said=kept")
 
 
 @router.post("/{facing_id}/place")
-def place(session: Writing, form: Typed, clock: Clock, facing_id: int) -> Response:
+def place(session: Writing, form: Typed, settings: SettingsDep, facing_id: int) -> Response:
     """Put a facing aside, or into the library; nothing that aims at it changes."""
     kept = found_or_404(find_facing(session, facing_id), NOT_HERE)
-    set_in_library(session, kept, form.get("do") == "keep", clock.now())
+    set_in_library(session, kept, form.get("do") == "keep", settings.now())
     session.commit()
     return go_to(f"/facings/{facing_id}?said={'back' if kept.in_library else 'aside'}")

@@ -33,9 +33,9 @@ from app.store.tables import Job
 from app.web.drawn import answer_picture
 from app.web.facing.pictures import blade_levels
 from app.web.pages import (
-    Clock,
     Form,
     Reading,
+    SettingsDep,
     Typed,
     Writing,
     found_or_404,
@@ -184,13 +184,13 @@ def _cut_picture(
 
 @router.post("/piece")
 def update_piece(
-    request: Request, session: Writing, form: Typed, clock: Clock, number: int
+    request: Request, session: Writing, form: Typed, settings: SettingsDep, number: int
 ) -> Response:
     """Keep what the plan must know of the piece."""
     job = job_or_404(session, number)
     limits = parse_limits(form.values)
     if form.is_refused(limits):
         return _page(request, session, job, form)
-    save_entry(session, job.piece, limits, None, clock.now())
+    save_entry(session, job.piece, limits, None, settings.now())
     session.commit()
     return go_to(f"/jobs/{number}/plan?said=piece#piece")

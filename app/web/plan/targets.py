@@ -38,9 +38,9 @@ from app.store.records.pieces import get_piece
 from app.store.records.shop import get_shop
 from app.store.tables import Job
 from app.web.pages import (
-    Clock,
     Form,
     Reading,
+    SettingsDep,
     Typed,
     Writing,
     commit_once,
@@ -149,7 +149,9 @@ def _evened_line(last: Measurement, gauges: GaugesInUse) -> str:
 
 
 @router.post("")
-def update(request: Request, session: Writing, form: Typed, clock: Clock, number: int) -> Response:
+def update(
+    request: Request, session: Writing, form: Typed, settings: SettingsDep, number: int
+) -> Response:
     """Give the job its target; one that is not in the library is kept for this job only."""
     job = job_or_404(session, number)
     # Enter in the field looks for a piece too, as long as nothing is chosen
@@ -157,7 +159,7 @@ def update(request: Request, session: Writing, form: Typed, clock: Clock, number
         return _page(request, session, job, form)
     refuse_twice(session, form)
     location = f"/jobs/{number}/plan?said=target"
-    today, now = clock.today(), clock.now()
+    today, now = settings.today(), settings.now()
     key, _, text = form.get("target").partition("-")
     chosen = as_number(text)
     if key == "none":
@@ -168,7 +170,7 @@ def update(request: Request, session: Writing, form: Typed, clock: Clock, number
         kept = found_or_404(get_facing(session, facing.id), "There is no such facing.")
         choose_facing(session, job, facing, _say_target(session, kept), today, now)
     else:
-        entry = _parse(session, job, form, clock, key, chosen)
+        entry = _parse(session, job, form, settings, key, chosen)
         if form.is_refused(entry):
             return _page(request, session, job, form)
         facing = add_facing(session, entry, now, in_library=False)
@@ -183,7 +185,7 @@ def _say_target(session: Session, facing: KeptFacing) -> str:
 
 
 def _parse(
-    session: Session, job: Job, form: Form, clock: Clock, key: str, chosen: int | None
+    session: Session, job: Job, form: Form, settings: SettingsDep, key: str, chosen: int | None
 ) -> FacingEntry | Refused:
     """Make the new target that was chosen: from readings, evened up, or typed."""
     kind = job.piece.instrument_kind
@@ -191,12 +193,12 @@ def _parse(
     raw: dict[str, str] = {**form.values, "instrument_kind": kind}
     if key in {"line", "plain"}:
         raw |= {"told_by": "readings" if key == "line" else "plain", "name": f"Job {job.number}"}
-        return parse_facing(raw, gauges, clock.today())
+        return parse_facing(raw, gauges, settings.today())
     source = last_read(job) if key == "even" else get_measurement(session, chosen or 0)
     if key not in {"even", "set"} or source is None:
         return Refused({"target": "Choose what to aim at."})
     raw |= {"told_by": "copy", "name": _name_source(session, job, key, source)}
-    entry = parse_facing(raw, gauges, clock.today(), source.trusted_readings, source.id)
+    entry = parse_facing(raw, gauges, settings.today(), source.trusted_readings, source.id)
     if key == "even" and isinstance(entry, FacingEntry):
         evened = even_up_entries(source.trusted_readings)
         return replace(entry, told_by="readings", readings=evened, source_set_id=None)

@@ -31,7 +31,7 @@ from app.store.book.upkeep import (
 )
 from app.store.files import say_disk
 from app.store.problems import BookProblem
-from app.web.pages import Clock, Form, Typed, found_or_404, go_to, show_page
+from app.web.pages import Form, SettingsDep, Typed, found_or_404, go_to, show_page
 from app.web.settings import Settings
 
 router = APIRouter(prefix="/settings/backups")
@@ -122,14 +122,14 @@ Watching = Annotated[Watch, Depends(_watch)]
 
 
 @router.get("")
-def index(request: Request, clock: Clock, watch: Watching) -> HTMLResponse:
+def index(request: Request, settings: SettingsDep, watch: Watching) -> HTMLResponse:
     """Show the backups, how old the last is, and where they go."""
-    return _page(request, clock, watch, Form())
+    return _page(request, settings, watch, Form())
 
 
-def _page(request: Request, clock: Clock, watch: Watch, form: Form) -> HTMLResponse:
-    upkeep, now = read_upkeep(clock.book, clock.now()), clock.now()
-    made = list_backups(clock.book, upkeep)
+def _page(request: Request, settings: SettingsDep, watch: Watch, form: Form) -> HTMLResponse:
+    upkeep, now = read_upkeep(settings.book, settings.now()), settings.now()
+    made = list_backups(settings.book, upkeep)
     return show_page(
         request,
         "backups/index.html",
@@ -138,9 +138,9 @@ def _page(request: Request, clock: Clock, watch: Watch, form: Form) -> HTMLRespo
         age=say_age(made[0].made_at, now) if made else "",
         fault=watch.fault(),
         upkeep=upkeep,
-        own_place=own_place(clock.book),
+        own_place=own_place(settings.book),
         place_name=PLACE_NAME,
-        same_disk=_same_disk(clock.book, upkeep),
+        same_disk=_same_disk(settings.book, upkeep),
     )
 
 
@@ -154,38 +154,38 @@ def _same_disk(book: Path, upkeep: Upkeep) -> bool:
 
 
 @router.post("/make")
-def create(request: Request, clock: Clock, watch: Watching) -> Response:
+def create(request: Request, settings: SettingsDep, watch: Watching) -> Response:
     """Make a backup now."""
     try:
         watch.make("by_hand")
     except BackupFailed:
-        return _page(request, clock, watch, Form())
+        return _page(request, settings, watch, Form())
     return go_to("/settings/backups?said=made")
 
 
 @router.post("")
-def update(request: Request, clock: Clock, watch: Watching, form: Typed) -> Response:
+def update(request: Request, settings: SettingsDep, watch: Watching, form: Typed) -> Response:
     """Change where backups go and which are kept."""
-    upkeep = read_upkeep(clock.book, clock.now())
+    upkeep = read_upkeep(settings.book, settings.now())
     entry = parse_upkeep(form.values)
     if form.is_refused(entry):
-        return _page(request, clock, watch, form)
+        return _page(request, settings, watch, form)
     if form.seen_version not in {None, upkeep.version}:
         form.problems = {"folder": "These settings were changed in another window meanwhile. "
                          "Look at them below, then press again to keep yours."}  # fmt: skip
         form.values["version"] = str(upkeep.version)
-        return _page(request, clock, watch, form)
+        return _page(request, settings, watch, form)
     changed = _changed(upkeep, entry)
     try:
         if changed.folder:
-            prepare_folder(changed.folder, clock.book, upkeep)
-        keep_upkeep(clock.book, changed)
+            prepare_folder(changed.folder, settings.book, upkeep)
+        keep_upkeep(settings.book, changed)
     except Unusable as unusable:
         form.problems = {"folder": str(unusable)}
     except OSError as error:
         form.problems = {"folder": f"These settings could not be kept: {say_disk(error)}."}
     if form.problems:
-        return _page(request, clock, watch, form)
+        return _page(request, settings, watch, form)
     return go_to("/settings/backups?said=kept")
 
 
@@ -199,44 +199,46 @@ def _changed(upkeep: Upkeep, entry: UpkeepEntry) -> Upkeep:
     )
 
 
-def _backup(clock: Settings, number: int) -> Backup:
+def _backup(settings: Settings, number: int) -> Backup:
     try:
-        return find_backup(clock.book, read_upkeep(clock.book, clock.now()), str(number))
+        return find_backup(settings.book, read_upkeep(settings.book, settings.now()), str(number))
     except BookProblem:
         raise HTTPException(404, NO_SUCH_BACKUP) from None
 
 
 @router.get("/{number}")
-def show(request: Request, clock: Clock, number: int) -> HTMLResponse:
+def show(request: Request, settings: SettingsDep, number: int) -> HTMLResponse:
     """Show one backup: read back whole, with the button that restores it."""
-    return _one_page(request, clock, number, Form())
+    return _one_page(request, settings, number, Form())
 
 
-def _one_page(request: Request, clock: Settings, number: int, form: Form) -> HTMLResponse:
-    backup = found_or_404(_backup(clock, number), NO_SUCH_BACKUP)
+def _one_page(request: Request, settings: Settings, number: int, form: Form) -> HTMLResponse:
+    backup = found_or_404(_backup(settings, number), NO_SUCH_BACKUP)
     return show_page(
         request,
         "backups/show.html",
         form=form,
         backup=backup,
         made_at=backup.made_at.astimezone(),
-        age=say_age(backup.made_at, clock.now()),
+        age=say_age(backup.made_at, settings.now()),
         holds=size_of(backup),
         faults=check_backup(backup),
     )
 
 
 @router.post("/{number}/restore")
-def restore(request: Request, clock: Clock, watch: Watching, form: Typed, number: int) -> Response:
+def restore(
+    request: Request, settings: SettingsDep, watch: Watching, form: Typed, number: int
+) -> Response:
     """Put a backup in the book's place, after keeping what it replaces."""
-    backup = _backup(clock, number)
+    backup = _backup(settings, number)
     if form.get("sure").strip() != str(number):
         form.problems = {"sure": f"Write the backup's number, {number}, to say that you mean it."}
-        return _one_page(request, clock, number, form)
+        return _one_page(request, settings, number, form)
     try:
-        restore_backup(clock.book, backup, folder_of("migrations"), clock.now())
+        restore_backup(settings.book, backup, folder_of("migrations"), settings.now())
     except BookProblem as problem:
         form.problems = {"sure": str(problem)}
-        return _one_page(request, clock, number, form)
+        return _one_page(request, settings, number, form)
     watch.look_again()
     return go_to("/settings/backups?said=restored")

@@ -19,7 +19,7 @@ from app.store.records.customers import (
 from app.store.records.joinings import list_joinings
 from app.store.records.measurements import last_facings
 from app.store.records.shop import gauges_in_use
-from app.web.pages import Clock, Reading, Typed, Writing, found_or_404, go_to, show_page
+from app.web.pages import Reading, SettingsDep, Typed, Writing, found_or_404, go_to, show_page
 
 router = APIRouter(prefix="/customers")
 NOT_HERE = "There is no such customer in this book."
@@ -77,13 +77,13 @@ def edit(request: Request, session: Reading, customer_id: int) -> HTMLResponse:
 
 @router.post("/{customer_id}/edit")
 def update(
-    request: Request, session: Writing, form: Typed, clock: Clock, customer_id: int
+    request: Request, session: Writing, form: Typed, settings: SettingsDep, customer_id: int
 ) -> Response:
     """Change a customer."""
     customer = found_or_404(get_customer(session, customer_id), NOT_HERE)
     entry = parse_customer(form.values)
     if form.is_refused(entry):
         return show_page(request, "customers/edit.html", form=form, customer=customer)
-    save_customer(session, customer, entry, form.seen_version, clock.now())
+    save_customer(session, customer, entry, form.seen_version, settings.now())
     session.commit()
     return go_to(f"/customers/{customer_id}?said=kept")

@@ -20,9 +20,9 @@ from app.store.book.upkeep import read_upkeep
 from app.store.records.customers import get_customer
 from app.store.tables import Forgetting
 from app.web.pages import (
-    Clock,
     Form,
     Reading,
+    SettingsDep,
     Typed,
     Writing,
     found_or_404,
@@ -38,18 +38,18 @@ router = APIRouter(prefix="/customers/{customer_id}/forget")
 
 
 @router.get("")
-def new(request: Request, session: Reading, clock: Clock, customer_id: int) -> Response:
+def new(request: Request, session: Reading, settings: SettingsDep, customer_id: int) -> Response:
     """Show what forgetting a customer removes and what it keeps."""
     customer = found_or_404(get_customer(session, customer_id), NOT_HERE)
     if get_forgetting(session, customer_id):
         return go_to(f"/customers/{customer_id}")
-    return _page(request, plan_removal(session, customer), clock, Form())
+    return _page(request, plan_removal(session, customer), settings, Form())
 
 
-def _page(request: Request, removal: Removal, clock: Settings, form: Form) -> HTMLResponse:
-    upkeep = read_upkeep(clock.book, clock.now())
-    aside = clock.book / ASIDE_NAME
-    backups = list_backups(clock.book, upkeep)
+def _page(request: Request, removal: Removal, settings: Settings, form: Form) -> HTMLResponse:
+    upkeep = read_upkeep(settings.book, settings.now())
+    aside = settings.book / ASIDE_NAME
+    backups = list_backups(settings.book, upkeep)
     return show_page(
         request,
         "forgetting/new.html",
@@ -58,16 +58,16 @@ def _page(request: Request, removal: Removal, clock: Settings, form: Form) -> HT
         customer=removal.customer,
         backups=backups,
         folders=sorted({str(backup.folder.parent) for backup in backups})
-        or [own_place(clock.book)],
+        or [own_place(settings.book)],
         rotation=upkeep.rotation,
-        gone_by=gone_by(upkeep.rotation, clock.today()),
+        gone_by=gone_by(upkeep.rotation, settings.today()),
         aside=str(aside) if aside.exists() else "",
     )
 
 
 @router.post("")
 def create(
-    request: Request, session: Writing, form: Typed, clock: Clock, customer_id: int
+    request: Request, session: Writing, form: Typed, settings: SettingsDep, customer_id: int
 ) -> Response:
     """Forget a customer, or finish what could not be cleared away the first time."""
     customer = found_or_404(get_customer(session, customer_id), NOT_HERE)
@@ -78,17 +78,17 @@ def create(
         removal = plan_removal(session, customer)
         if problem := _find_problem(removal, form):
             form.problems = {"sure": problem}
-            return _page(request, removal, clock, form)
+            return _page(request, removal, settings, form)
         forgetting = forget_customer(
             session,
             replace(removal, texts=removal.texts.judged(form.ticked("also"))),
             with_photos=bool(form.get("photos")),
-            today=clock.today(),
-            now=clock.now(),
+            today=settings.today(),
+            now=settings.now(),
         )
-        note_taken(session, form, location, clock.now())
+        note_taken(session, form, location, settings.now())
         session.commit()
-    _finish(request, session, clock, forgetting)
+    _finish(request, session, settings, forgetting)
     return go_to(location)
 
 
@@ -100,11 +100,11 @@ def _find_problem(removal: Removal, form: Form) -> str:
     return ""
 
 
-def _finish(request: Request, session: Writing, clock: Settings, forgetting: Forgetting) -> None:
+def _finish(request: Request, session: Writing, settings: Settings, forgetting: Forgetting) -> None:
     """Clear away what lies outside the records; until it is done the customer's page offers it."""
     if forgetting.finished_at is not None:
         return
     session.commit()  # nothing may hold the database while its file is written anew
     engine = request.app.state.sessions.engine
-    if not finish_forgetting(engine, clock.book, forgetting, clock.now()):
+    if not finish_forgetting(engine, settings.book, forgetting, settings.now()):
         session.commit()

@@ -22,7 +22,7 @@ from app.core.values.units import format_mm
 from app.store.records.notebooks import Known, find_known, keep_rows
 from app.store.records.shop import gauges_in_use, get_shop
 from app.web.guard import BODY_LIMIT
-from app.web.pages import Clock, Form, Reading, Writing, commit_once, refuse_twice, show_page
+from app.web.pages import Form, Reading, SettingsDep, Writing, commit_once, refuse_twice, show_page
 
 router = APIRouter(prefix="/notebook")
 ALSO_OF = (
@@ -91,7 +91,7 @@ def _page(
 
 
 @router.post("")
-def create(request: Request, session: Writing, form: TypedTable, clock: Clock) -> Response:
+def create(request: Request, session: Writing, form: TypedTable, settings: SettingsDep) -> Response:
     """Look at a table row by row, or keep all of it; a wrong row keeps all of it out."""
     refuse_twice(session, form)
     table = read_table(form.get("table"))
@@ -106,7 +106,7 @@ def create(request: Request, session: Writing, form: TypedTable, clock: Clock) -
     rows = parse_rows(
         table,
         lambda kind, line: gauges_in_use(session, instrument_kind=kind, line=line),
-        clock.today(),
+        settings.today(),
         turned=are_turned(view, get_shop(session).rails_seen),
     )
     known = find_known(session, rows)
@@ -117,9 +117,9 @@ def create(request: Request, session: Writing, form: TypedTable, clock: Clock) -
             count = plural(len(wrong), "row")
             form.problems["table"] = f"Nothing was brought in: {count} can’t be kept as they are."
         return _page(request, session, form, shown)
-    people, pieces, sets = keep_rows(session, rows, clock.today(), clock.now())
+    people, pieces, sets = keep_rows(session, rows, settings.today(), settings.now())
     location = f"/customers?said=brought-in-{people}-{pieces}-{sets}"
-    return commit_once(session, form, location, clock.now())
+    return commit_once(session, form, location, settings.now())
 
 
 def _show(row: NotebookRow, known: Known) -> ShownRow:

@@ -11,7 +11,7 @@ from app.core.facing.measurements import RAIL_VIEWS
 from app.core.shop.shop import BLADE_ORDERS, PAPERS, parse_shop
 from app.core.values.forms import format_money, minor_digits, plural
 from app.store.records.shop import get_shop, has_amounts, list_blade_sets, list_gauges, save_shop
-from app.web.pages import Clock, Form, Reading, Typed, Writing, go_to, show_page
+from app.web.pages import Form, Reading, SettingsDep, Typed, Writing, go_to, show_page
 
 router = APIRouter(prefix="/settings")
 
@@ -41,7 +41,7 @@ def _page(request: Request, session: Session, form: Form) -> HTMLResponse:
 
 
 @router.post("")
-def update(request: Request, session: Writing, form: Typed, clock: Clock) -> Response:
+def update(request: Request, session: Writing, form: Typed, settings: SettingsDep) -> Response:
     """Change the settings."""
     entry = parse_shop(form.values)
     if form.is_refused(entry):
@@ -55,7 +55,7 @@ def update(request: Request, session: Writing, form: Typed, clock: Clock) -> Res
     _ask_about_amounts(session, form, entry.currency)
     if form.problems:
         return _page(request, session, form)
-    save_shop(session, entry, form.seen_version, clock.now())
+    save_shop(session, entry, form.seen_version, settings.now())
     session.commit()
     return go_to("/settings?said=kept")
 

@@ -13,9 +13,9 @@ from app.store.records.revisions import save_entry
 from app.store.records.stock import list_stock
 from app.store.tables import Stock
 from app.web.pages import (
-    Clock,
     Form,
     Reading,
+    SettingsDep,
     Typed,
     Writing,
     commit_once,
@@ -44,19 +44,19 @@ def _page(
 
 
 @router.post("")
-def create(request: Request, session: Writing, form: Typed, clock: Clock) -> Response:
+def create(request: Request, session: Writing, form: Typed, settings: SettingsDep) -> Response:
     """Begin a line of the stock."""
     refuse_twice(session, form)
     entry = parse_stock(form.values)
     if form.is_refused(entry):
         return _page(request, session, form)
     keep(session, Stock(**asdict(entry)))
-    return commit_once(session, form, "/stock?said=kept", clock.now())
+    return commit_once(session, form, "/stock?said=kept", settings.now())
 
 
 @router.post("/{stock_id}")
 def update(
-    request: Request, session: Writing, form: Typed, clock: Clock, stock_id: int
+    request: Request, session: Writing, form: Typed, settings: SettingsDep, stock_id: int
 ) -> Response:
     """Take from a line, add to it, or correct it; below nothing is refused."""
     stock = found_or_404(session.get(Stock, stock_id), "There is no such line of the stock.")
@@ -74,5 +74,5 @@ def update(
         moving = form.get("do") in {"take", "add"}
         return _page(request, session, form, None if moving else stock, stock.id)
     request.state.back = "/stock"
-    save_entry(session, stock, entry, form.seen_version, clock.now())
-    return commit_once(session, form, "/stock?said=kept", clock.now())
+    save_entry(session, stock, entry, form.seen_version, settings.now())
+    return commit_once(session, form, "/stock?said=kept", settings.now())
