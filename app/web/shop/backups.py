@@ -62,6 +62,8 @@ class Watch:
         """Stop watching; a backup that is being made is finished first."""
         self._stopping.set()
         if self._thread:
+            if self._lock.locked():
+                print("A backup is being made. Laybook stops when it is done.", flush=True)
             self._thread.join()
 
     def _run(self) -> None:

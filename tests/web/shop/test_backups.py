@@ -1,5 +1,8 @@
 """The backups' page: made, aged, warned of, restored."""
 
+import threading
+import time
+
 import pytest
 
 from app.store.book import backup as backups
@@ -79,6 +82,24 @@ def test_a_running_server_makes_the_first_backup_by_itself(book, clock):
     app = create_app(Settings(book=book, now=clock, daily_backups=True))
     with TestClient(app, base_url="http://127.0.0.1"):
         pass  # the watch finishes what it began before the server stops
+    assert len(list(own_place(book).glob("000001-*-daily"))) == 1
+
+
+def test_stopping_says_that_it_waits_for_a_backup(book, clock, monkeypatch, capsys):
+    from fastapi.testclient import TestClient
+
+    begun, make = threading.Event(), pages.make_backup
+
+    def make_slowly(*given):
+        begun.set()
+        time.sleep(0.5)
+        return make(*given)
+
+    monkeypatch.setattr(pages, "make_backup", make_slowly)
+    app = create_app(Settings(book=book, now=clock, daily_backups=True))
+    with TestClient(app, base_url="http://127.0.0.1"):
+        assert begun.wait(20)
+    assert "A backup is being made. Laybook stops when it is done." in capsys.readouterr().out
     assert len(list(own_place(book).glob("000001-*-daily"))) == 1
 
 
