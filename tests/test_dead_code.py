@@ -10,7 +10,7 @@ ROOT = Path(__file__).resolve().parents[1]
 CALLED_FROM_OUTSIDE = {
     "model_config", "handle_starttag", "handle_endtag", "handle_data", "autocommit",
     "isolation_level", "impl", "cache_ok", "process_bind_param", "process_result_value",
-    "type_annotation_map", "should_exit",
+    "type_annotation_map", "should_exit", "total_tokens",
     "left_in_fit", "right_in_fit",  # web/facing/lengths.py takes them by rail
     "mark_typed",  # a check has it by `asdict` and `as_entry`
     "issued_at",  # the book's own, for whoever reads an export
