@@ -57,11 +57,16 @@ def assert_clear(rail):
 ALL_BUT_AT_ONE_PLACE = FacingReadings(
     tuple(BladeStop(gap, place) for gap, place in ((0.127, 0.0), (0.0381, 1.3e-201), (0.02, 0.0)))
 )
+# A blade as thick as a chest of drawers: what a curve of four numbers hangs on vanishes beside it.
+FAR_TOO_THICK = FacingReadings(
+    (), tuple(BladeStop(gap, place) for gap, place in ((0.6096, 0.0), (0.8636, 2.0), (723.0, 0.0)))
+)
 
 
 @settings(deadline=None, max_examples=120)
 @given(facings, spreads, st.sampled_from(["judge", "in", "out"]))
 @example(ALL_BUT_AT_ONE_PLACE, Uncertainties(), "out")
+@example(FAR_TOO_THICK, Uncertainties(4.0, 1.0, 1.0), "judge")
 def test_any_readings_get_a_clear_answer(facing, uncertainties, tip):
     analysis = analyse_facing(facing, uncertainties, tip=tip)
     assert (analysis.left is None) == (not facing.left)

@@ -173,8 +173,9 @@ def _find_step(gram: Gram, damping: float) -> tuple[list[float], float]:
     """
     lines, k = [[*line] for line in gram[:-1]], len(gram) - 1
     for i, line in enumerate(lines):
-        line[i] = line[i] * (1.0 + damping) or 1.0
+        line[i] *= 1.0 + damping
     for i, line in enumerate(lines):
+        line[i] = line[i] or inf  # what nothing hangs on stays where it is
         for r in range(i + 1, k):
             lower, share = lines[r], line[r] / line[i]
             for j in range(r, k + 1):
