@@ -71,8 +71,8 @@ def test_each_reading_shows_its_meaning_in_mm_while_it_is_typed(grid):
 def test_a_preview_names_the_curve_before_anything_is_kept(grid):
     grid.keyboard.type("35.5 23.5 11.5 5.5 / 1.09")
     preview = grid.locator("[data-preview]")
-    preview.filter(has_text="circular arc").wait_for()
-    assert "tip stands" in preview.inner_text()
+    preview.filter(has_text="tip stands").wait_for()  # the last digit is told too
+    assert "circular arc" in preview.inner_text()
     picture = preview.locator("img")
     picture.wait_for()
     picture.evaluate("one => one.decode()")
