@@ -2,7 +2,7 @@
 
 Where only the wall clock is moved and the monotonic one is left true, as threads need it, the
 library's clock_nanosleep fails with "invalid argument". A wait in select does not. A thread that
-waits for the interpreter's lock is told at once that its 5 ms are over, and the threads hand the lock
+waits for the interpreter's lock is told at once that its 5 ms are over, so threads hand the lock
 to and fro all the time; waiting for as good as ever, it gets the lock when the other one rests.
 """
 
