@@ -51,6 +51,7 @@ def test_reading_goes_on_from_piece_to_piece_and_ends_with_the_batch(browser, be
     address = begin()
     read_piece(2, OPEN_LINE)
     assert browser.path == "/pieces/1/readings"
+    assert browser.page.select_one(".said").text == "Kept. Next: M5-01."
     aims = [one.text for one in browser.page.select(".now-table tbody .aim")]
     assert aims[:2] == ["35.5", "23.5"]
     read_piece(1, OPEN_LINE)

@@ -3,6 +3,7 @@
 import pytest
 from sqlalchemy import select
 
+from app.store.records.waiting import list_visits
 from app.store.tables import Charge, Instrument, Job, Piece
 
 BOX = {f"piece{row}_marking": f"S{row}" for row in range(2, 13)}
@@ -171,3 +172,11 @@ def test_the_horn_is_noted_of_those_pieces_that_are_for_its_kind(browser, sessio
         horn = session.scalars(select(Instrument)).one()
         jobs = session.scalars(select(Job).order_by(Job.number)).all()
         assert [job.instrument_id for job in jobs] == [None, horn.id]
+
+
+def test_a_piece_given_back_unworked_says_nothing_of_how_long_one_takes(browser, take_in, sessions):
+    for stage, done in (("returned_unworked", 0), ("returned", 1)):
+        browser.open(f"/jobs/{take_in()}")
+        browser.send("form[action$=stage]", stage=stage)
+        with sessions.read() as session:
+            assert len(list_visits(session)) == done
