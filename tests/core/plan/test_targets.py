@@ -1,5 +1,6 @@
 """A target as typed: what is taken, what is refused beside which field, how it is told."""
 
+import re
 from dataclasses import replace
 from datetime import date
 
@@ -123,6 +124,15 @@ def test_what_can_not_be_a_target_is_refused_beside_its_field(case):
     assert isinstance(found, Refused)
     assert field in found.problems
     assert found.problems[field].strip().endswith(".")
+
+
+def test_where_a_third_point_could_be_is_said_in_the_glass_s_numbers():
+    raw = {**PLAIN, "curve": "ellipse"}
+    words = parse({**raw, "third_stop": "1"}).problems["third_stop"]
+    low, high = map(
+        float, re.fullmatch(r".* it can stop from ([\d.]+) to ([\d.]+)\.", words).groups()
+    )
+    assert not isinstance(parse({**raw, "third_stop": f"{(low + high) / 2:.2f}"}), Refused)
 
 
 def test_the_evened_numbers_are_those_of_the_rule_in_facings():
