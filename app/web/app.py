@@ -127,15 +127,15 @@ def open_book(settings: Settings) -> Sessions:
     """Open the book, bring it up to date, and start it if it is new; raises BookProblem."""
     sessions = open_sessions(settings.book, folder_of("migrations"), settings.now())
     with sessions.read() as session:
-        started = has_shop(session)
-    if not started:
+        begun = has_shop(session) and is_book(settings.book)
+    if not begun:
         with sessions.write() as session:
-            # Another bench may have started it between the look and the lock.
+            # Another bench may have begun it between the look and the lock.
             if not has_shop(session):
                 start_book(session)
+            if not is_book(settings.book):
+                keep_upkeep(settings.book, read_upkeep(settings.book, settings.now()))
             session.commit()
-    if not is_book(settings.book):
-        keep_upkeep(settings.book, read_upkeep(settings.book, settings.now()))
     return sessions
 
 

@@ -2,12 +2,18 @@
 
 import random
 import threading
+import time
 from collections import Counter
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
 
 import pytest
 
+from app.store.book.upkeep import UPKEEP_NAME, keep_upkeep
+from app.web.app import open_book
+from app.web.settings import Settings
 from tests.books import content_of, rows_of
+from tests.conftest import NOON
 from tests.databases import lay_on_server
 from tests.faults.kill_rounds import Ledger, drop_off, find_faults, on_job, send
 from tests.faults.servers import Server
@@ -158,3 +164,21 @@ def test_the_same_form_sent_to_two_servers_at_once_makes_one_record(worked_book)
     assert {answer.status for answer in answers} == {303}
     found = rows_of(worked_book / "book.sqlite3", "SELECT 1 FROM event WHERE words = 'pressed'")
     assert len(found) == 1
+
+
+def test_benches_that_open_a_book_at_once_name_it_once(book, monkeypatch):
+    """Each wrote the note beside the book under the same passing name, and one of them fell."""
+    (book / UPKEEP_NAME).unlink()
+    kept = []
+
+    def keep_slowly(*args):
+        kept.append(args)
+        time.sleep(0.3)
+        keep_upkeep(*args)
+
+    monkeypatch.setattr("app.web.app.keep_upkeep", keep_slowly)
+    settings = Settings(book=book, now=lambda: NOON)
+    with ThreadPoolExecutor(3) as benches:
+        for bench in [benches.submit(open_book, settings) for _ in range(3)]:
+            bench.result().close()
+    assert len(kept) == 1
