@@ -28,7 +28,8 @@ from tests.databases import (
     make_database,
 )
 
-NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
+# Noon at the bench, wherever that is: no hour of Greenwich is the same day from UTC−11 to UTC+14.
+NOON = datetime(2026, 11, 25, 12).astimezone().astimezone(UTC)
 
 
 class Clock:
