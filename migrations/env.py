@@ -2,12 +2,12 @@
 
 from alembic import context
 
-from app.store.tables import Base, Utc
+from app.store.tables import Base, Moment
 
 
 def render_item(kind: str, item: object, _context: object) -> str | bool:
     """Write our own column types as plain ones: a migration must not change with the program."""
-    return "sa.DateTime()" if kind == "type" and isinstance(item, Utc) else False
+    return "sa.DateTime()" if kind == "type" and isinstance(item, Moment) else False
 
 
 def is_ours(name: str | None, kind: str, _parents: object) -> bool:

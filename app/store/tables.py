@@ -28,8 +28,8 @@ from sqlalchemy.engine import Dialect
 from sqlalchemy.orm import DeclarativeBase, Mapped, declared_attr, mapped_column, relationship
 
 
-class Utc(TypeDecorator[datetime]):
-    """A moment in UTC: kept without a zone, given back with it."""
+class Moment(TypeDecorator[datetime]):
+    """A moment, kept in UTC without a zone and given back as the bench's clock showed it."""
 
     impl = DateTime
     cache_ok = True
@@ -43,8 +43,8 @@ class Utc(TypeDecorator[datetime]):
         return value.astimezone(UTC).replace(tzinfo=None)
 
     def process_result_value(self, value: Any, _dialect: Dialect) -> datetime | None:
-        """The moment back in UTC."""
-        return None if value is None else value.replace(tzinfo=UTC)
+        """The moment, in the bench's own time zone."""
+        return None if value is None else value.replace(tzinfo=UTC).astimezone()
 
 
 class Base(DeclarativeBase):
@@ -60,7 +60,7 @@ class Base(DeclarativeBase):
         }
     )
     type_annotation_map = {  # noqa: RUF012 - SQLAlchemy's own declaration
-        datetime: Utc,
+        datetime: Moment,
         date: Date,
         str: Text,
         dict[str, Any]: JSON,

@@ -3,7 +3,7 @@
 import argparse
 from pathlib import Path
 
-from app.core.values.forms import plural
+from app.core.values.forms import format_date, plural
 from app.packed import folder_of
 from app.store.book.exporting import export_book
 from app.store.book.importing import import_book, inspect_export, refuse_filled
@@ -64,7 +64,7 @@ def bring_in(options: argparse.Namespace) -> int:
     print(
         f"Taken in, equal by every hash: {plural(done.jobs, 'job')}, "
         f"{plural(done.pieces, 'piece')}, {plural(done.photos, 'photograph')}, as of "
-        f"{done.made_at[:10]}. The passphrase and the backups' settings are not part of an "
+        f"{format_date(done.made_at)}. The passphrase and the backups' settings are not part of an "
         "export; set them anew."
     )
     return 0

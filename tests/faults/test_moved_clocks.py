@@ -127,6 +127,27 @@ def test_today_is_the_bench_s_day_on_both_sides_of_its_midnight(worked_book, liv
         assert str(days[0][0]) == "2027-03-03"
 
 
+@pytest.mark.parametrize("zone", [FAR_WEST, FAR_EAST])
+def test_what_is_written_down_at_a_moment_bears_the_bench_s_day(loaded_copy, live_at, zone):
+    live_at(zone)
+    early_or_late = datetime(2027, 3, 3, 9 if zone == FAR_EAST else 22).astimezone()
+    with set_up(loaded_copy, early_or_late.astimezone(UTC)) as (browser, _):
+        browser.open("/drop-off")
+        service = browser.page.select_one("[name=service]")["value"]
+        browser.send("main form", do="take_in", customer="new", customer_name="Theda Moorhuhn",
+                     piece="new", piece_marking="N4", service=service)  # fmt: skip
+        pages = [f"{browser.path}/charges"]
+        for path, field in (("/facings/1", "name"), ("/gauges/1", "label"), ("/batches/1", "name")):
+            browser.open(f"{path}/edit")
+            browser.send("main form", **{field: "seen to"})
+            pages.append(path)
+        browser.send("form[action$='/leave']", do="leave")
+        for page in pages:
+            browser.open(page)
+            assert "3 March 2027" in browser.text
+            assert not re.search(r"[24] March 2027", browser.text)
+
+
 @pytest.mark.parametrize(
     "change", [datetime(2027, 3, 28, 1, tzinfo=UTC), datetime(2027, 10, 31, 1, tzinfo=UTC)],
     ids=["spring", "autumn"],

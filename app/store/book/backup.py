@@ -17,7 +17,7 @@ import sqlite3
 from collections.abc import Iterator, Mapping
 from contextlib import closing, contextmanager, suppress
 from dataclasses import asdict, dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -105,7 +105,7 @@ class Backup:
     @property
     def mark(self) -> BackupMark:
         """What the rotation looks at."""
-        return BackupMark(self.number, self.made_at.astimezone().date(), self.reason)
+        return BackupMark(self.number, self.made_at.date(), self.reason)
 
     @property
     def label(self) -> str:
@@ -140,7 +140,7 @@ def read_backup(folder: Path) -> Backup | None:
         kept = json.loads((folder / MANIFEST_NAME).read_text())
         return Backup(
             number=int(kept["number"]),
-            made_at=datetime.fromisoformat(kept["made_at"]).astimezone(UTC),
+            made_at=datetime.fromisoformat(kept["made_at"]).astimezone(),
             reason=str(kept["reason"]),
             folder=folder,
             book_id=str(kept.get("book_id", "")),
@@ -382,7 +382,7 @@ def last_good_backup(book: Path, upkeep: Upkeep) -> Backup | None:
 
 def describe_backup(backup: Backup) -> str:
     """Name a backup in words."""
-    when = backup.made_at.astimezone()
+    when = backup.made_at
     return f"no. {backup.number} of {when.day} {when:%B %Y, %H:%M} ({backup.label})"
 
 

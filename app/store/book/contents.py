@@ -45,7 +45,7 @@ from sqlalchemy.types import TypeEngine
 
 from app.store.files import hash_file
 from app.store.names import is_photo_file
-from app.store.tables import Base, Utc
+from app.store.tables import Base, Moment
 
 # What is being typed, and which forms were taken: of this program's day, not of the book.
 PASSING = frozenset({"draft", "submission"})
@@ -122,7 +122,7 @@ _TEXT = _Kind(str, str)
 
 
 def _plain_type(column: Column[Any]) -> TypeEngine[Any]:
-    return column.type.impl_instance if isinstance(column.type, Utc) else column.type
+    return column.type.impl_instance if isinstance(column.type, Moment) else column.type
 
 
 @lru_cache(4096)  # asked for every value
@@ -151,7 +151,7 @@ def from_text(column: Column[Any], text: str | None) -> Any:
         return None
     value = _kind(column).read(text)
     # A table as found in an older book knows its moments without their zone.
-    plain = isinstance(value, datetime) and not isinstance(column.type, Utc)
+    plain = isinstance(value, datetime) and not isinstance(column.type, Moment)
     return value.replace(tzinfo=None) if plain else value
 
 

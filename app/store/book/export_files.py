@@ -16,6 +16,7 @@ import zlib
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
+from datetime import datetime
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -53,7 +54,7 @@ class Manifest:
 
     program: str
     schema: str
-    made_at: str
+    made_at: datetime
     tables: Mapping[str, str]
     photos: str
     files: Mapping[str, FileMark]
@@ -171,7 +172,7 @@ def _read_manifest(
         return Manifest(
             program=str(manifest["program"]),
             schema=str(manifest["schema"]),
-            made_at=str(manifest["made_at"]),
+            made_at=datetime.fromisoformat(manifest["made_at"]).astimezone(),
             tables={
                 str(name): str(table_hash)
                 for name, table_hash in manifest["content"]["tables"].items()

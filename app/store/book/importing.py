@@ -67,7 +67,7 @@ UNCHANGED = "Nothing has been changed."
 class Imported:
     """What an import brought in."""
 
-    made_at: str
+    made_at: datetime
     jobs: int
     pieces: int
     photos: int

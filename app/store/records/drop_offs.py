@@ -114,7 +114,7 @@ def _charge_services(
     now: datetime,
 ) -> None:
     """Write what was picked from the price list on the job's bill."""
-    services = offered_services(session) if labels else []
+    services, today = offered_services(session) if labels else [], now.astimezone().date()
     for label in labels:
         service = price_of(services, label, piece.instrument_kind, piece.material)
         if service is None:
@@ -124,4 +124,4 @@ def _charge_services(
                 f"“{label}” has no price for a piece of a {kind}, {material}. Write one in the "
                 "price list, or untick it and write the price below.",
             )
-        add_charge(session, job, ChargeEntry(service.label, service.price_minor, now.date()), now)
+        add_charge(session, job, ChargeEntry(service.label, service.price_minor, today), now)

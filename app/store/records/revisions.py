@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from typing import Any
 
 from sqlalchemy import select
@@ -84,7 +84,9 @@ def list_revisions(session: Session, noun: str, record_id: int) -> Sequence[Revi
 
 
 def _plain(value: Any) -> Any:
-    return value.isoformat() if isinstance(value, (date, datetime)) else value
+    if isinstance(value, datetime):
+        return value.astimezone(UTC).isoformat()
+    return value.isoformat() if isinstance(value, date) else value
 
 
 def _show(value: Any) -> str:

@@ -43,6 +43,7 @@ from app.store.records.measurements import Measurement, get_measurement
 from app.store.records.pieces import get_piece
 from app.store.records.revisions import list_revisions
 from app.store.records.shop import gauges_in_use, get_shop, list_blade_sets
+from app.store.tables import BladeSet
 from app.web.drawn import answer_picture
 from app.web.facing.pictures import blade_levels
 from app.web.pages import (
@@ -135,9 +136,12 @@ def _source(session: Session, text: str) -> Measurement | None:
 def _edit_page(
     request: Request, session: Session, form: Form, facing: KeptFacing | None
 ) -> HTMLResponse:
-    shop, gauges = (
-        get_shop(session),
-        choose_gauges(session, form.get("blade_set"), "", facing.instrument_kind if facing else ""),
+    shop, blade_sets = get_shop(session), list_blade_sets(session)
+    gauges = choose_gauges(
+        session,
+        form.get("blade_set") or _own_blade_set(facing, blade_sets),
+        "",
+        facing.instrument_kind if facing else "",
     )
     source = _source(session, form.get("from_set"))
     kept = facing.tolerance if facing else usual_tolerance(shop)
@@ -151,12 +155,20 @@ def _edit_page(
         source=source,
         source_line=tell_target(source.facing, gauges) if source else "",
         gauges=gauges,
-        blade_sets=list_blade_sets(session),
+        blade_sets=blade_sets,
         curves=[(key, CURVES[key].label) for key in SHAPES],
         third_blades=[(one.gauge_id, one.label) for one in gauges.blades[:-1]],
         bendable=[CURVES[key].label for key, one in SHAPES.items() if one.label],
         told_by=TOLD_BY,
     )
+
+
+def _own_blade_set(facing: KeptFacing | None, blade_sets: Sequence[BladeSet]) -> str:
+    """The smallest blade set that has all of a facing's blades; empty if there is none."""
+    read = {one.gauge_id for one in facing.readings if one.quantity == "blade"} if facing else set()
+    fitting = [kept for kept in blade_sets if read <= {one.gauge_id for one in kept.members}]
+    smallest = min(fitting, key=lambda kept: len(kept.members), default=None)
+    return str(smallest.id) if read and smallest else ""
 
 
 def _as_typed(facing: KeptFacing, gauges: GaugesInUse) -> dict[str, str]:

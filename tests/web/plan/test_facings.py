@@ -110,6 +110,18 @@ def test_a_correction_keeps_the_earlier_numbers_and_reaches_the_jobs(
     assert "35.5 23.5 12.5 6.5 / 1.11" in browser.text
 
 
+def test_a_facing_of_another_blade_set_is_corrected_with_the_set_it_was_read_with(
+    browser, write_down
+):
+    line = "44.5 39.5 33.5 28.5 23.5 18.5 12.5 / 2.03"
+    address = write_down(line=line, blade_set="2")
+    browser.open(f"{address}/edit")
+    assert browser.page.select_one("#blade_set option[selected]")["value"] == "2"
+    assert browser.page.select_one("#line")["value"] == line
+    browser.send("main form", note="for loud rooms")
+    assert "for loud rooms" in browser.text
+
+
 def test_two_windows_on_one_facing_give_a_conflict_and_lose_nothing(browser, write_down):
     address = write_down()
     browser.open(f"{address}/edit")
