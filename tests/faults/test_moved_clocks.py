@@ -134,7 +134,7 @@ def test_what_is_written_down_at_a_moment_bears_the_bench_s_day(loaded_copy, liv
     with set_up(loaded_copy, early_or_late.astimezone(UTC)) as (browser, _):
         browser.open("/drop-off")
         service = browser.page.select_one("[name=service]")["value"]
-        browser.send("main form", do="take_in", customer="new", customer_name="Theda Moorhuhn",
+        browser.send("main form", do="take_in", customer="new", customer_name="Ottilie Wiesenrauch",
                      piece="new", piece_marking="N4", service=service)  # fmt: skip
         pages = [f"{browser.path}/charges"]
         for path, field in (("/facings/1", "name"), ("/gauges/1", "label"), ("/batches/1", "name")):
