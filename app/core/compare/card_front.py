@@ -60,51 +60,50 @@ class Told:
 def list_figures(
     before: FacingReadings | None,
     after: FacingReadings | None,
-    told: Told,
+    changes: Told,
     rails: tuple[str, str],
     scale: Scale,
 ) -> tuple[FrontFigure, ...]:
     """List tip, length and rails as far as they were read; `scale` is the tip wedge's."""
-    found = [
-        _tip_figure(before, after, told, scale),
-        _length_figure(before, after, told),
-        _rails_figure(*rails, told),
-    ]
     figures: list[FrontFigure] = []
-    for one in found:
-        if one is not None:
-            again = one.sentence in {earlier.sentence for earlier in figures}
-            short = _SAID_AGAIN.get(one.sentence, "")
-            figures.append(replace(one, sentence=short) if again else one)
+    for figure in (
+        _tip_figure(before, after, changes, scale),
+        _length_figure(before, after, changes),
+        _rails_figure(*rails, changes),
+    ):
+        if figure is not None:
+            again = figure.sentence in {earlier.sentence for earlier in figures}
+            short = _SAID_AGAIN.get(figure.sentence, "")
+            figures.append(replace(figure, sentence=short) if again else figure)
     return tuple(figures)
 
 
 def _tip_figure(
-    before: FacingReadings | None, after: FacingReadings | None, told: Told, scale: Scale
+    before: FacingReadings | None, after: FacingReadings | None, changes: Told, scale: Scale
 ) -> FrontFigure | None:
     came, went = (
-        format_on_scale(one.tip_opening_mm, scale)
-        if one is not None and one.tip_opening_mm is not None
+        format_on_scale(facing.tip_opening_mm, scale)
+        if facing is not None and facing.tip_opening_mm is not None
         else ""
-        for one in (before, after)
+        for facing in (before, after)
     )
     if not (came or went):
         return None
-    if told.tip_mm is None:
+    if changes.tip_mm is None:
         sentence = _say_uncompared(went)
-    elif told.tip_mm == 0.0:
-        sentence = _say_same(told, "tip_opening")
+    elif changes.tip_mm == 0.0:
+        sentence = _say_same(changes, "tip_opening")
     else:
-        size = round(abs(told.tip_mm), 6)
+        size = round(abs(changes.tip_mm), 6)
         much = "a little " if size < LITTLE_MM else "much " if size >= MUCH_MM else ""
-        sentence = f"{much}{'more open' if told.tip_mm > 0 else 'closer'} than it came."
+        sentence = f"{much}{'more open' if changes.tip_mm > 0 else 'closer'} than it came."
     return FrontFigure("Tip opening", came, went, scale.unit or "mm", _begin(sentence))
 
 
-def _say_same(told: Told, quantity: str) -> str:
+def _say_same(changes: Told, quantity: str) -> str:
     # whether the whole has changed is asked without a tip that was shortened
-    whole = told.as_whole and not told.shortened_mm
-    return SAME_ALONE if whole else UNSURE if quantity in told.unsure else SAME
+    whole = changes.as_whole and not changes.shortened_mm
+    return SAME_ALONE if whole else UNSURE if quantity in changes.unsure else SAME
 
 
 def _begin(sentence: str) -> str:
@@ -112,23 +111,23 @@ def _begin(sentence: str) -> str:
 
 
 def _length_figure(
-    before: FacingReadings | None, after: FacingReadings | None, told: Told
+    before: FacingReadings | None, after: FacingReadings | None, changes: Told
 ) -> FrontFigure | None:
     came, went = _length_of(before), _length_of(after)
     if not (came or went):
         return None
-    if told.doubted:
+    if changes.doubted:
         sentence = "A reading is to be taken again before anything is said of it."
-    elif told.length_mm is None:
+    elif changes.length_mm is None:
         sentence = _say_uncompared(went)
-    elif told.shortened_mm:
-        sentence = _say_shortened(told)
-    elif told.length_mm == 0.0:
-        sentence = _say_same(told, "facing_length")
-    elif told.together:
-        sentence = _say_together(told.length_mm)
+    elif changes.shortened_mm:
+        sentence = _say_shortened(changes)
+    elif changes.length_mm == 0.0:
+        sentence = _say_same(changes, "facing_length")
+    elif changes.together:
+        sentence = _say_together(changes.length_mm)
     else:
-        sentence = f"{'longer' if told.length_mm > 0 else 'shorter'} than it came."
+        sentence = f"{'longer' if changes.length_mm > 0 else 'shorter'} than it came."
     return FrontFigure("Facing length", came, went, "mm", _begin(sentence))
 
 
@@ -137,17 +136,17 @@ def _say_together(shift_mm: float) -> str:
     return f"all blades together stop a little {way} the tip; the length alone doesn’t show it."
 
 
-def _say_shortened(told: Told) -> str:
-    came_off = f"{format_number(told.shortened_mm, 2)} mm came off the tip"
-    if told.as_whole and not told.length_mm:
+def _say_shortened(changes: Told) -> str:
+    came_off = f"{format_number(changes.shortened_mm, 2)} mm came off the tip"
+    if changes.as_whole and not changes.length_mm:
         return f"{came_off}, and more has changed, but this figure by itself doesn’t show it."
-    if not told.length_mm and "facing_length" in told.unsure:
+    if not changes.length_mm and "facing_length" in changes.unsure:
         return f"{came_off}; beside that it reads a little otherwise, too little to be sure."
-    if not told.length_mm:
+    if not changes.length_mm:
         return f"{came_off}; the curve stands where it stood, as far as can be measured."
-    if told.together:
-        return f"{came_off}; beside that {_say_together(told.length_mm)}"
-    way = "longer" if told.length_mm > 0 else "shorter"
+    if changes.together:
+        return f"{came_off}; beside that {_say_together(changes.length_mm)}"
+    way = "longer" if changes.length_mm > 0 else "shorter"
     return f"{came_off}; on the table the facing is {way} than it came."
 
 
@@ -157,10 +156,10 @@ def _length_of(facing: FacingReadings | None) -> str:
     if not stops:
         return ""
     thinnest = min(stop.gap_mm for stop in stops)
-    found = dict.fromkeys(
+    numbers = dict.fromkeys(
         format_number(stop.position_mm, 2, least=1) for stop in stops if stop.gap_mm == thinnest
     )
-    return "/".join(found)
+    return "/".join(numbers)
 
 
 def _say_uncompared(went: str) -> str:
@@ -172,10 +171,10 @@ def _say_uncompared(went: str) -> str:
 _RAIL_WORDS = {EVEN: "even", UNEVEN: "uneven", CANNOT_TELL: "unclear"}
 
 
-def _rails_figure(before: str, after: str, told: Told) -> FrontFigure | None:
+def _rails_figure(before: str, after: str, changes: Told) -> FrontFigure | None:
     if after not in _RAIL_WORDS:
         return None
-    far = "without a reading to be taken again" if told.again else "as far as can be measured"
+    far = "without a reading to be taken again" if changes.again else "as far as can be measured"
     sentence = {
         EVEN: f"Left and right lie alike, {far}.",
         UNEVEN: "Left and right still differ; that can make it choosy of reeds."
@@ -183,14 +182,14 @@ def _rails_figure(before: str, after: str, told: Told) -> FrontFigure | None:
         else "Left and right differ; that can make it choosy of reeds.",
         CANNOT_TELL: "Left and right may differ a little; the gauges can’t settle it.",
     }[after]
-    if after == EVEN and before == UNEVEN and told.moved:
+    if after == EVEN and before == UNEVEN and changes.moved:
         sentence = f"Left and right differed; now they lie alike, {far}."
     return FrontFigure("Rails", _RAIL_WORDS.get(before, ""), _RAIL_WORDS[after], "", sentence)
 
 
 def say_care(material: str, shop_words: str) -> tuple[str, ...]:
     """Say how to look after it: the shop's own words, then what its material asks for."""
-    return tuple(one for one in (" ".join(shop_words.split()), MATERIAL_CARE[material]) if one)
+    return tuple(text for text in (" ".join(shop_words.split()), MATERIAL_CARE[material]) if text)
 
 
 def say_again(today: date, months: int | None) -> str:

@@ -44,12 +44,12 @@ def build_picture(
     before: FacingReadings | None, after: FacingReadings | None, *, changed: bool
 ) -> CardPicture | None:
     """Draw what was read; None without a line. What came off is drawn only if it `changed`."""
-    curves = [_curve_of(one) for one in (before, after)]
+    curves = [_curve_of(facing) for facing in (before, after)]
     if not any(curves):
         return None
     taken = _taken(*curves) if changed else ()
     numbers = _numbers_along(taken)
-    lines = [_trace(one) for one in curves]
+    lines = [_trace(curve) for curve in curves]
     names = ("before", "after") if all(curves) else ("as it came", "as it is now")
     closer = min((value for _, value in taken), default=0.0) < _CLOSER
     taken_name = (CHANGED_GAP if closer else TAKEN_OFF) if taken else ""
@@ -75,7 +75,7 @@ def _curve_of(facing: FacingReadings | None) -> FreeCurve | None:
 def mean_stops(facing: FacingReadings) -> tuple[BladeStop, ...]:
     """Where each blade stopped, the mean of both rails; else of the rail that was felt."""
     left, right = (
-        {one.gap_mm: one.position_mm for one in rail} for rail in (facing.left, facing.right)
+        {stop.gap_mm: stop.position_mm for stop in rail} for rail in (facing.left, facing.right)
     )
     shared = sorted(set(left) & set(right))
     if len(shared) > 1:
@@ -95,10 +95,10 @@ def _end_of(curve: FreeCurve) -> float:
 
 
 def _rows(s_mm: np.ndarray, values: np.ndarray, places: int) -> Points:
-    told = np.isfinite(values)
+    known = np.isfinite(values)
     return tuple(
         (round(s, 2), round(value, places) + 0.0)
-        for s, value in zip(s_mm[told].tolist(), values[told].tolist(), strict=True)
+        for s, value in zip(s_mm[known].tolist(), values[known].tolist(), strict=True)
     )
 
 
@@ -118,7 +118,7 @@ def _numbers_along(taken: Points) -> tuple[tuple[float, str], ...]:
     if not taken:
         return ()
     s_mm, values = np.array(taken).T
-    step = next(one for one in (2, 3, 4, 5, 10) if s_mm[-1] / one <= 7)
+    step = next(mm for mm in (2, 3, 4, 5, 10) if s_mm[-1] / mm <= 7)
     places = [float(s_mm[0]), *np.arange(np.ceil(s_mm[0] / step + 0.4) * step, s_mm[-1], step)]
     figures = ((s, round(float(np.interp(s, s_mm, values)))) for s in places)
     return tuple((round(float(s), 2), format_number(figure, 0)) for s, figure in figures if figure)
@@ -131,14 +131,14 @@ def _say_picture(
     taken_name: str,
     numbers: Sequence[tuple[float, str]],
 ) -> str:
-    told = []
+    parts = []
     for name, facing, curve in zip(names, facings, curves, strict=True):
         if facing is None or curve is None:
             continue
         tip = facing.tip_opening_mm
         opens = "" if tip is None else f" from {format_mm(tip)} mm at the tip"
-        told.append(f"{name},{opens} down to the last reading at {format_mm(curve.end_mm, 1)} mm")
-    words = f"The facing from the side, the tip at the left: {'; '.join(told)}."
+        parts.append(f"{name},{opens} down to the last reading at {format_mm(curve.end_mm, 1)} mm")
+    words = f"The facing from the side, the tip at the left: {'; '.join(parts)}."
     if numbers:
         figures = ", ".join(f"{figure} at {format_number(s, 1)} mm" for s, figure in numbers)
         words += f" {taken_name[0].upper()}{taken_name[1:]}: {figures} from the tip."

@@ -103,7 +103,7 @@ def build_measured_part(
     if shortened_mm:  # a shortened tip closes by itself: whether the curve moved is asked without
         compared = replace(compared, joint=compare(_leave_tip(sets[0]), _leave_tip(sets[1])).joint)
     rows = list_rows(compared, sets, gauges)
-    tables = [judge_table(one.readings, one.told) for one in sets]
+    tables = [judge_table(read_set.readings, read_set.told) for read_set in sets]
     rails = (
         _judge_rails(compared.before, compared, tables[0]),
         _judge_rails(compared.after, compared, tables[1]),
@@ -116,23 +116,23 @@ def build_measured_part(
         told=replace(tell_card(compared), shortened_mm=shortened_mm),
         rails=(rails[0].verdict, rails[1].verdict),
         reed=reed or "",
-        rows=tuple(_card_row(found) for found in list_blades(rows).values()),
+        rows=tuple(_card_row(by_rail) for by_rail in list_blades(rows).values()),
         figures=(*_list_figures(rows, both=both), *_rails_figures(rails, compared)),
         curves=(*_say_curves(compared), *say_tables(sets), *([LEFT_OUT] if reed else [])),
     )
 
 
-def _leave_tip(one: ReadSet) -> ReadSet:
-    pairs = zip(one.readings, one.told, strict=True)
-    left = [(reading, told) for reading, told in pairs if reading.quantity != "tip"]
-    readings, told_all = zip(*left, strict=True) if left else ((), ())
-    facing = replace(one.facing, tip_opening_mm=None)
-    return replace(one, facing=facing, readings=readings, told=told_all)
+def _leave_tip(read_set: ReadSet) -> ReadSet:
+    pairs = zip(read_set.readings, read_set.told, strict=True)
+    left = [(reading, value) for reading, value in pairs if reading.quantity != "tip"]
+    readings, values = zip(*left, strict=True) if left else ((), ())
+    facing = replace(read_set.facing, tip_opening_mm=None)
+    return replace(read_set, facing=facing, readings=readings, told=values)
 
 
 def tell_card(compared: Comparison) -> Told:
     """Reduce a comparison to what a player is told."""
-    tip = next((one for one in compared.changes if one.quantity == "tip_opening"), None)
+    tip = next((change for change in compared.changes if change.quantity == "tip_opening"), None)
     length = compared.by_key.get(("facing_length",))
     length_mm = None if length is None else length.difference if length.told_changed else 0.0
     if length is not None and compared.shifted:
@@ -145,7 +145,9 @@ def tell_card(compared: Comparison) -> Told:
         together=compared.shifted,
         as_whole=compared.joint.changed,
         unsure=frozenset(
-            one.quantity for one in compared.changes if one.changed and not one.told_changed
+            change.quantity
+            for change in compared.changes
+            if change.changed and not change.told_changed
         ),
         again=bool(suspect_gaps),
         doubted=length is not None and blade_key(length.gap_mm or 0.0) in suspect_gaps,
@@ -160,7 +162,7 @@ def _judge_rails(
     On a table that rocks from edge to edge it can't be told.
     """
     suspect_gaps = {gap for _, gap in compared.suspects}
-    rows = [one for one in analysis.evenness if blade_key(one.gap_mm) not in suspect_gaps]
+    rows = [row for row in analysis.evenness if blade_key(row.gap_mm) not in suspect_gaps]
     judged = judge_rails(
         rows, one_rail=bool(analysis.left or analysis.right), read_once=analysis.read_once
     )
@@ -168,10 +170,10 @@ def _judge_rails(
     return RailsVerdict(CANNOT_TELL) if rocks and judged.verdict in {EVEN, UNEVEN} else judged
 
 
-def _card_row(found: Mapping[str, ComparisonRow]) -> CardRow:
-    left, right = found.get("left"), found.get("right")
+def _card_row(by_rail: Mapping[str, ComparisonRow]) -> CardRow:
+    left, right = by_rail.get("left"), by_rail.get("right")
     before, after = (
-        [getattr(one, when) if one else "–" for one in (left, right)]
+        [getattr(row, when) if row else "–" for row in (left, right)]
         for when in ("before", "after")
     )
     shown = left or right
@@ -212,7 +214,10 @@ def _rails_figures(
 ) -> Iterator[CardFigure]:
     doubted = sorted({gap / BLADE_KEYS_PER_MM for _, gap in compared.suspects})
     without = f", without {join_words([format_blade(gap) for gap in doubted])}" if doubted else ""
-    texts = ["–" if one.verdict == NEVER_READ else f"{say_evenness(one)}{without}" for one in rails]
+    texts = [
+        "–" if judged.verdict == NEVER_READ else f"{say_evenness(judged)}{without}"
+        for judged in rails
+    ]
     if texts != ["–", "–"]:
         yield CardFigure("Rails", texts[0], texts[1], "", "")
 

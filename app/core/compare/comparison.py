@@ -120,12 +120,12 @@ class Comparison:
     @property
     def by_key(self) -> dict[Key, Change]:
         """The changes by what they are of."""
-        return {one.key: one for one in self.changes}
+        return {change.key: change for change in self.changes}
 
     @property
     def told(self) -> tuple[Change, ...]:
         """What may be said to have changed, figure by figure."""
-        return tuple(one for one in self.changes if one.told_changed)
+        return tuple(change for change in self.changes if change.told_changed)
 
     @property
     def moved(self) -> bool:
@@ -143,7 +143,7 @@ class Comparison:
         return self.joint.changed and not self.shifted and not self._says(FACING)
 
     def _says(self, quantities: frozenset[str]) -> bool:
-        return any(one.quantity in quantities for one in self.told)
+        return any(change.quantity in quantities for change in self.told)
 
 
 def compare(
@@ -159,8 +159,8 @@ def compare(
     from it, unless they are trusted. Raises MalformedReading like `analyse_facing`.
     """
     first, second = (
-        analyse_facing(one.facing, one.uncertainties, evenness_tolerance_mm=evenness_tolerance_mm)
-        for one in (before, after)
+        analyse_facing(side.facing, side.uncertainties, evenness_tolerance_mm=evenness_tolerance_mm)
+        for side in (before, after)
     )
     suspects = frozenset() if trust_suspects else find_suspects(first) | find_suspects(second)
     difference = take_difference(before, after)
@@ -178,9 +178,9 @@ def compare(
     told_rows = tell_apart(chances, level)
     changes = [replace(row, told_changed=n in told_rows) for n, (row, _) in enumerate(rows)]
     moved = joint.changed or bool(told_rows)
-    for quantity, rail, (one, other), u in pair_curves(first, second):
-        told = moved and not suspects and chance_of(other - one, u) < level / len(rows)
-        row = Change((quantity,), quantity, None, rail, one, other, expanded(u), told)
+    for quantity, rail, (old, new), u in pair_curves(first, second):
+        told_changed = moved and not suspects and chance_of(new - old, u) < level / len(rows)
+        row = Change((quantity,), quantity, None, rail, old, new, expanded(u), told_changed)
         changes.append(row)
     return Comparison(tuple(changes), joint, first, second, suspects)
 
@@ -191,12 +191,12 @@ def tell_apart(chances: Sequence[float], level: float) -> frozenset[int]:
     From the rarest on: the first by chance in less than level / m, the next in less than
     level / (m − 1), and so on until one isn't.
     """
-    told: list[int] = []
+    changed: list[int] = []
     for n in sorted(range(len(chances)), key=lambda n: chances[n]):
-        if chances[n] >= level / (len(chances) - len(told)):
+        if chances[n] >= level / (len(chances) - len(changed)):
             break
-        told.append(n)
-    return frozenset(told)
+        changed.append(n)
+    return frozenset(changed)
 
 
 def _list_rows(difference: Difference) -> Iterator[tuple[Change, Vector]]:
@@ -257,8 +257,8 @@ def _judge_together(difference: Difference, sure: Sequence[int]) -> Joint:
     place = np.array([(difference.before[n].value + difference.after[n].value) / 2 for n in at])
     side = np.array([1.0 if key[1] == "right" else 0.0 for key in keys])
     columns = [stop * 1.0, ~stop * 1.0]
-    columns += [stop * (one - one[stop].mean()) for one in (place, side) if stop.any()]
-    design = np.column_stack([one for one in columns if np.abs(one).max() > 1e-9])
+    columns += [stop * (column - column[stop].mean()) for column in (place, side) if stop.any()]
+    design = np.column_stack([column for column in columns if np.abs(column).max() > 1e-9])
     covariance = difference.covariance[np.ix_(at, at)]
     values = difference.values[at]
     few = stop.sum() <= np.linalg.matrix_rank(design[stop]) if stop.any() else True
@@ -268,10 +268,10 @@ def _judge_together(difference: Difference, sure: Sequence[int]) -> Joint:
             chance = max(difference.chance(eye[whole]), 1e-300)
             as_normal = sqrt(covariance[n, n]) * -float(ndtri(chance / 2.0))
             values[n] = np.copysign(as_normal, values[n])
-    found = explain_difference(design, values, covariance)
-    shift = (found.coefficients[0], found.uncertainties[0]) if stop.any() else (None, None)
-    p = float(chdtrc(found.dof, found.chi_square))
-    return Joint(found.chi_square, found.dof, p, *shift)
+    explained = explain_difference(design, values, covariance)
+    shift = (explained.coefficients[0], explained.uncertainties[0]) if stop.any() else (None, None)
+    p = float(chdtrc(explained.dof, explained.chi_square))
+    return Joint(explained.chi_square, explained.dof, p, *shift)
 
 
 def gap_uncertainties(before: ReadSet, after: ReadSet) -> dict[tuple[str, float], float]:

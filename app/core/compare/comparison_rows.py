@@ -219,26 +219,26 @@ def list_rows(
     """List every figure that either set has, under `HEADINGS`; blades thin to thick."""
     first, second = sets
     table = _Table(compared, (list_figures(first, "before"), list_figures(second, "after")))
-    read = {key: one.reading for side in table.figures[::-1] for key, one in side.items()}
-    found: dict[str, list[ComparisonRow]] = {heading: [] for heading in HEADINGS}
-    found["The facing"] += _facing_rows(table, sets, gauges)
-    blades = sorted((one.gap_mm or 0.0, one.rail, key) for key, one in read.items()
-                    if one.quantity == "blade")  # fmt: skip
+    read = {key: figure.reading for side in table.figures[::-1] for key, figure in side.items()}
+    rows: dict[str, list[ComparisonRow]] = {heading: [] for heading in HEADINGS}
+    rows["The facing"] += _facing_rows(table, sets, gauges)
+    blades = sorted((reading.gap_mm or 0.0, reading.rail, key) for key, reading in read.items()
+                    if reading.quantity == "blade")  # fmt: skip
     for gap, rail, key in blades:
         row = table.row(key, f"{format_blade(gap)}, {rail}", _Written(scale=gauges.glass))
-        found["Where the blades stop"].append(row)
-    lengths = [key for key, one in read.items() if one.quantity not in {"blade", "tip"}]
+        rows["Where the blades stop"].append(row)
+    lengths = [key for key, reading in read.items() if reading.quantity not in {"blade", "tip"}]
     for key in sorted(lengths, key=lambda key: page_order(read[key])):
         reading = read[key]
         dial = reading.quantity == "dial"
         written = _Written(unit_of(reading), 3 if dial else 2, scale_named(reading.scale))
         heading = {"bore": "The bore", "dial": "By dial"}.get(reading.quantity, "Other lengths")
-        found[heading].append(table.row(key, label_reading(reading), written))
+        rows[heading].append(table.row(key, label_reading(reading), written))
     if ("taper",) in compared.by_key:
         written = _Written("µm/mm", 1, times=1000.0)
-        found["The bore"].append(table.row(("taper",), "Taper (+ widens inwards)", written))
-    found["By dial"] = list(_shorten_dials(found["By dial"]))
-    return {heading: tuple(rows) for heading, rows in found.items() if rows}
+        rows["The bore"].append(table.row(("taper",), "Taper (+ widens inwards)", written))
+    rows["By dial"] = list(_shorten_dials(rows["By dial"]))
+    return {heading: tuple(section) for heading, section in rows.items() if section}
 
 
 def _facing_rows(
@@ -248,7 +248,7 @@ def _facing_rows(
     tip = next((key for side in table.figures for key in side if key[0] == "tip"), None)
     if tip is not None:
         yield table.row(tip, "Tip opening", _Written(scale=gauges.tip))
-    first, second = (read_facing_length(one.facing) for one in sets)
+    first, second = (read_facing_length(read_set.facing) for read_set in sets)
     if (first, second) != (None, None):
         length = compared.by_key.get(("facing_length",))
         label = (
@@ -266,12 +266,12 @@ def _curve_rows(table: _Table) -> Iterator[ComparisonRow]:
     rails = speak_of(table.compared.before, table.compared.after)
     if not any(rails):
         return
-    names = [_name_curve(one[1]) if one else "–" for one in rails]
+    names = [_name_curve(spoken[1]) if spoken else "–" for spoken in rails]
     yield ComparisonRow(("curve",), "Curve that fits", names[0], names[1])
-    fits = [one[1].chosen_fit if one else None for one in rails]
+    fits = [spoken[1].chosen_fit if spoken else None for spoken in rails]
     if not any(fits):
         return
-    spans = [say_break(one[1]) or "–" if one else "–" for one in rails]
+    spans = [say_break(spoken[1]) or "–" if spoken else "–" for spoken in rails]
     breaks = [fit.parameters["break_mm"] if fit else None for fit in fits]
     row = table.row(("break",), "Break point (curve meets table)", _Written(places=1), breaks)
     yield replace(row, before=spans[0], after=spans[1])
@@ -286,12 +286,12 @@ def _name_curve(rail: RailAnalysis) -> str:
 
 def _shorten_dials(rows: Sequence[ComparisonRow]) -> Iterator[ComparisonRow]:
     """Keep the places both sets have; the others are counted, not listed."""
-    yield from (one for one in rows if one.difference)
-    alone = [one for one in rows if not one.difference]
+    yield from (row for row in rows if row.difference)
+    alone = [row for row in rows if not row.difference]
     if alone:
         label = "Places read in one only" if len(alone) < len(rows) else "Places read by dial"
         before, after = (
-            sum(getattr(one, when) != "–" for one in alone) for when in ("before", "after")
+            sum(getattr(row, when) != "–" for row in alone) for when in ("before", "after")
         )
         yield ComparisonRow(
             ("dial",), label, str(before or "–"), str(after or "–"), RowVerdict.NOT_COMPARED
@@ -312,8 +312,8 @@ class EvennessRow:
 def list_evenness(compared: Comparison) -> list[EvennessRow]:
     """List how even the rails are in both sets, blade by blade, thin to thick."""
     sides = [
-        {blade_key(row.gap_mm): row for row in one.evenness}
-        for one in (compared.before, compared.after)
+        {blade_key(row.gap_mm): row for row in analysis.evenness}
+        for analysis in (compared.before, compared.after)
     ]
     gaps = {key: row.gap_mm for side in sides for key, row in side.items()}
     doubted = {gap for _, gap in compared.suspects}
@@ -340,5 +340,5 @@ def list_blades(rows: Mapping[str, Sequence[ComparisonRow]]) -> dict[Key, dict[s
 def find_row(rows: Mapping[str, Sequence[ComparisonRow]], *key: object) -> ComparisonRow | None:
     """The row whose key begins so."""
     return next(
-        (one for found in rows.values() for one in found if one.key[: len(key)] == key), None
+        (row for section in rows.values() for row in section if row.key[: len(key)] == key), None
     )

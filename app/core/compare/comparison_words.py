@@ -76,14 +76,14 @@ def join_words(parts: Sequence[str]) -> str:
 
 def list_moves(compared: Comparison) -> list[str]:
     """Say each change that may be said, in half a sentence: tip, length, blades, other lengths."""
-    told = {one.key: one for one in compared.told}
-    moves = [_say_tip(one) for one in told.values() if one.quantity == "tip_opening"]
-    length = told.get(("facing_length",))
+    changes = {change.key: change for change in compared.told}
+    moves = [_say_tip(change) for change in changes.values() if change.quantity == "tip_opening"]
+    length = changes.get(("facing_length",))
     if length:
         size = say_size(length)
         moves.append(f"the facing is {size} {'longer' if length.difference > 0 else 'shorter'}")
     moves += _say_stops(compared, length)
-    moves += [_say_length(one) for one in told.values() if one.quantity in LENGTHS]
+    moves += [_say_length(change) for change in changes.values() if change.quantity in LENGTHS]
     if compared.shifted:
         moves.append(_say_shift(compared.joint))
     if compared.unplaced:
@@ -120,21 +120,21 @@ def _say_tip(change: Change) -> str:
 def _say_stops(compared: Comparison, length: Change | None) -> Iterator[str]:
     """Say the stops blade by blade; the facing length speaks for its own."""
     stops: dict[int, list[Change]] = {}
-    for one in compared.told:
-        if one.quantity == "position":
-            stops.setdefault(blade_key(one.gap_mm or 0.0), []).append(one)
+    for change in compared.told:
+        if change.quantity == "position":
+            stops.setdefault(blade_key(change.gap_mm or 0.0), []).append(change)
     said = blade_key(length.gap_mm or 0.0) if length else None
     for key in sorted(stops):
-        found = stops[key]
-        alike = len({one.difference > 0 for one in found}) == 1
+        changes = stops[key]
+        alike = len({change.difference > 0 for change in changes}) == 1
         if key == said and alike:
             continue
-        blade = f"the {format_blade(found[0].gap_mm or 0.0)} blade stops"
-        if len(found) == 2 and abs(found[0].difference - found[1].difference) < 1e-6:
-            yield f"{blade} {say_size(found[0])} {_way(found[0].difference)}"
+        blade = f"the {format_blade(changes[0].gap_mm or 0.0)} blade stops"
+        if len(changes) == 2 and abs(changes[0].difference - changes[1].difference) < 1e-6:
+            yield f"{blade} {say_size(changes[0])} {_way(changes[0].difference)}"
             continue
-        for one in found:
-            yield f"{blade} {say_size(one)} {_way(one.difference)} on the {one.rail} rail"
+        for change in changes:
+            yield f"{blade} {say_size(change)} {_way(change.difference)} on the {change.rail} rail"
 
 
 def _way(difference_mm: float) -> str:
@@ -162,14 +162,14 @@ def say_tables(
 
 def _say_basis(compared: Comparison) -> str:
     """Say what was read both times, and how small a change would not show."""
-    tips = [one for one in compared.changes if one.quantity == "tip_opening"]
-    stops = [one for one in compared.changes if one.quantity == "position"]
-    others = [one for one in compared.changes if one.quantity in {*LENGTHS, "dial"}]
+    tips = [change for change in compared.changes if change.quantity == "tip_opening"]
+    stops = [change for change in compared.changes if change.quantity == "position"]
+    others = [change for change in compared.changes if change.quantity in {*LENGTHS, "dial"}]
     read = ["the tip"] if tips else []
     unseen = [f"of the tip below {format_mm(tips[0].expanded_uncertainty)} mm"] if tips else []
     if stops:
         read.append(plural(len(stops), "blade reading"))
-        most = max(one.expanded_uncertainty for one in stops)
+        most = max(change.expanded_uncertainty for change in stops)
         unseen.append(f"of a blade below {format_mm(most, 1)} mm along the glass")
     if others:
         read.append(plural(len(others), "other reading"))
@@ -182,7 +182,7 @@ def _say_left_out(compared: Comparison) -> str:
         return ""
     names = [
         f"{format_blade(key / BLADE_KEYS_PER_MM)} on the {rail} rail"
-        for rail, key in sorted(compared.suspects, key=lambda one: (one[1], one[0]))
+        for rail, key in sorted(compared.suspects, key=lambda stop: (stop[1], stop[0]))
     ]
     if len(names) == 1:
         return (

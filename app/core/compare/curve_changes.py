@@ -33,13 +33,13 @@ def find_common_fits(before: FacingAnalysis, after: FacingAnalysis) -> CommonFit
     in both and not refused.
     """
     for rail in RAIL_NAMES:
-        one, other = getattr(before, rail), getattr(after, rail)
-        if one is None or other is None:
+        earlier, later = getattr(before, rail), getattr(after, rail)
+        if earlier is None or later is None:
             continue
         simplest = sorted(CURVES, key=lambda key: CURVES[key].free)
-        alike = [one.chosen] if one.chosen == other.chosen else simplest
+        alike = [earlier.chosen] if earlier.chosen == later.chosen else simplest
         for key in alike:
-            first, second = one.fit(key), other.fit(key)
+            first, second = earlier.fit(key), later.fit(key)
             if first and second and first.passed and second.passed:
                 return CommonFits(rail, first, second)
         return None
@@ -72,20 +72,20 @@ def pair_curves(
     common = find_common_fits(before, after)
     if common is None:
         return
-    one, other = common.before, common.after
-    by, u = _difference_of(one, other, "break_mm")
+    fit, other = common.before, common.after
+    by, u = _difference_of(fit, other, "break_mm")
     rails = getattr(before, common.rail), getattr(after, common.rail)
     for first in filter(may_be, rails[0].fits):
         second = rails[1].fit(first.curve)
         if second is not None and may_be(second):
             by_this, u_of_this = _difference_of(first, second, "break_mm")
             u = max(u, abs(by_this - by) / COVERAGE_FACTOR + u_of_this)
-    yield "break", common.rail, (one.parameters["break_mm"], other.parameters["break_mm"]), u
-    if "radius_mm" in one.parameters:
-        values = one.parameters["radius_mm"], other.parameters["radius_mm"]
-        yield "radius", common.rail, values, _difference_of(one, other, "radius_mm")[1]
+    yield "break", common.rail, (fit.parameters["break_mm"], other.parameters["break_mm"]), u
+    if "radius_mm" in fit.parameters:
+        values = fit.parameters["radius_mm"], other.parameters["radius_mm"]
+        yield "radius", common.rail, values, _difference_of(fit, other, "radius_mm")[1]
 
 
-def _difference_of(one: CurveFit, other: CurveFit, name: str) -> tuple[float, float]:
-    by = other.parameters[name] - one.parameters[name]
-    return by, hypot(one.uncertainties[name], other.uncertainties[name])
+def _difference_of(fit: CurveFit, other: CurveFit, name: str) -> tuple[float, float]:
+    by = other.parameters[name] - fit.parameters[name]
+    return by, hypot(fit.uncertainties[name], other.uncertainties[name])

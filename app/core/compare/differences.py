@@ -55,9 +55,9 @@ def shorten_facing(facing: FacingReadings, by_mm: float) -> FacingReadings:
     the tip is left out.
     """
 
-    def moved(found: Sequence[Any]) -> tuple[Any, ...]:
-        left = (replace(one, position_mm=one.position_mm - by_mm) for one in found)
-        return tuple(one for one in left if one.position_mm > 0.0)
+    def moved(readings: Sequence[Any]) -> tuple[Any, ...]:
+        left = (replace(reading, position_mm=reading.position_mm - by_mm) for reading in readings)
+        return tuple(reading for reading in left if reading.position_mm > 0.0)
 
     names = ("left", "right", "dial_left", "dial_right")
     rails: dict[str, Any] = {name: moved(getattr(facing, name)) for name in names}
@@ -72,21 +72,21 @@ def shorten_set(each: ReadSet, by_mm: float) -> ReadSet:
     if not by_mm:
         return each
     pairs = []
-    for reading, told in zip(each.readings, each.told, strict=True):
+    for reading, value in zip(each.readings, each.told, strict=True):
         if reading.quantity == "blade":
-            if told.value_mm <= by_mm:
+            if value.value_mm <= by_mm:
                 continue
             reading = replace(reading, value_mm=reading.value_mm - by_mm)
-            told = replace(told, value_mm=told.value_mm - by_mm)
+            value = replace(value, value_mm=value.value_mm - by_mm)
         elif reading.quantity == "dial":
             place = (reading.depth_mm or 0.0) - by_mm
             if place <= 0.0:
                 continue
             reading = replace(reading, depth_mm=place)
-        pairs.append((reading, told))
-    readings, told_all = zip(*pairs, strict=True) if pairs else ((), ())
+        pairs.append((reading, value))
+    readings, values = zip(*pairs, strict=True) if pairs else ((), ())
     facing = shorten_facing(each.facing, by_mm)
-    return replace(each, facing=facing, readings=readings, told=told_all, shortened=True)
+    return replace(each, facing=facing, readings=readings, told=values, shortened=True)
 
 
 def take_facing(
@@ -102,23 +102,23 @@ def take_facing(
     """
     pairs = [
         (
-            ReadingEntry("blade", rail, None, one.gap_mm, None, "", "", one.position_mm),
+            ReadingEntry("blade", rail, None, stop.gap_mm, None, "", "", stop.position_mm),
             ToldReading(
-                one.position_mm,
-                uncertainties.position_mm if one.position_u_mm is None else one.position_u_mm,
-                one.gap_mm,
-                uncertainties.gap_mm if one.gap_u_mm is None else one.gap_u_mm,
-                blade=(blades, blade_key(one.gap_mm)),
+                stop.position_mm,
+                uncertainties.position_mm if stop.position_u_mm is None else stop.position_u_mm,
+                stop.gap_mm,
+                uncertainties.gap_mm if stop.gap_u_mm is None else stop.gap_u_mm,
+                blade=(blades, blade_key(stop.gap_mm)),
             ),
         )
         for rail in RAILS
-        for one in getattr(facing, rail)
+        for stop in getattr(facing, rail)
     ]
     if (tip := facing.tip_opening_mm) is not None:
         entry = ReadingEntry("tip", "", None, None, None, "", "", tip)
         pairs.append((entry, ToldReading(tip, facing.tip_u_mm or uncertainties.tip_mm)))
-    readings, told = zip(*pairs, strict=True) if pairs else ((), ())
-    return ReadSet(facing, readings, told, laying_u_mm, uncertainties)
+    readings, values = zip(*pairs, strict=True) if pairs else ((), ())
+    return ReadSet(facing, readings, values, laying_u_mm, uncertainties)
 
 
 def figure_key(reading: ReadingEntry) -> Key:
@@ -157,27 +157,27 @@ def list_figures(each: ReadSet, side: str) -> dict[Key, Figure]:
     gathered: dict[Key, list[Figure]] = {}
     shifts = {rail: find_shift(each.facing, rail) for rail in RAILS}
     table = judge_table(each.readings, each.told)
-    for reading, told in zip(each.readings, each.told, strict=True):
-        true = replace(reading, value_mm=told.value_mm, gap_mm=told.gap_mm)
-        shared = _list_shared(each, true, told, side, shifts.get(reading.rail))
+    for reading, value in zip(each.readings, each.told, strict=True):
+        true = replace(reading, value_mm=value.value_mm, gap_mm=value.gap_mm)
+        shared = _list_shared(each, true, value, side, shifts.get(reading.rail))
         if table is not None and not table.is_firm:
             shared |= _list_rocking(each, true, table, side, shifts.get(reading.rail))
-        own = sqrt(max(told.u_mm**2 - told.marks_u_mm**2, 0.0))
-        figure = Figure(true, own, told.step_mm, shared)
+        own = sqrt(max(value.u_mm**2 - value.marks_u_mm**2, 0.0))
+        figure = Figure(true, own, value.step_mm, shared)
         gathered.setdefault(figure_key(true), []).append(figure)
-    return {key: _take_mean(found) for key, found in gathered.items()}
+    return {key: _take_mean(figures) for key, figures in gathered.items()}
 
 
 def _list_shared(
-    each: ReadSet, reading: ReadingEntry, told: ToldReading, side: str, shift: Shift | None
+    each: ReadSet, reading: ReadingEntry, value: ToldReading, side: str, shift: Shift | None
 ) -> dict[Key, float]:
     shared: dict[Key, float] = {}
-    if told.marks_u_mm:
-        shared["marks", told.marks or (side, reading.quantity)] = told.marks_u_mm
+    if value.marks_u_mm:
+        shared["marks", value.marks or (side, reading.quantity)] = value.marks_u_mm
     if reading.quantity == "blade":
         gap = reading.gap_mm or 0.0
-        blade = told.blade or (side, blade_key(gap))
-        shared["blade", blade] = stop_slope(shift, gap) * (told.gap_u_mm or 0.0)
+        blade = value.blade or (side, blade_key(gap))
+        shared["blade", blade] = stop_slope(shift, gap) * (value.gap_u_mm or 0.0)
         shared["laying", side] = each.laying_u_mm
     return shared
 
@@ -193,7 +193,7 @@ def _list_rocking(
     tilt_u = table.tilt_u(each.facing, reading.value_mm if blade else reading.depth_mm or 0.0)
     reach = -stop_slope(shift, gap) if blade else 1.0
     way = {"left": 1.0, "right": -1.0}.get(reading.rail, 0.0)
-    found: dict[Key, float] = {
+    shared: dict[Key, float] = {
         ("table along", side): reach * tilt_u,
         ("table across", side): reach * way * table.roll_u,
     }
@@ -201,20 +201,20 @@ def _list_rocking(
         # the rail is so flat near the break that a blade goes further in than its slope says
         by = sqrt(3.0) * (abs(tilt_u) + table.roll_u)
         further = shift(gap, max(gap - by, 0.0)) - reach * by
-        found["table bent", side, blade_key(gap)] = further / sqrt(3.0)
-    return found
+        shared["table bent", side, blade_key(gap)] = further / sqrt(3.0)
+    return shared
 
 
-def _take_mean(found: Sequence[Figure]) -> Figure:
-    n = len(found)
+def _take_mean(figures: Sequence[Figure]) -> Figure:
+    n = len(figures)
     if n == 1:
-        return found[0]
-    mean = replace(found[0].reading, value_mm=sum(one.value for one in found) / n)
+        return figures[0]
+    mean = replace(figures[0].reading, value_mm=sum(figure.value for figure in figures) / n)
     return replace(
-        found[0],
+        figures[0],
         reading=mean,
-        own_u=hypot(*(one.own_u for one in found)) / n,
-        step=found[0].step / n,
+        own_u=hypot(*(figure.own_u for figure in figures)) / n,
+        step=figures[0].step / n,
     )
 
 
@@ -231,7 +231,7 @@ class Difference:
     def total(self, weights: Vector) -> tuple[float, float, float]:
         """A weighted sum of figures before and after, and u of its difference."""
         before, after = (
-            float(weights @ np.array([one.value for one in side]))
+            float(weights @ np.array([figure.value for figure in side]))
             for side in (self.before, self.after)
         )
         return before, after, sqrt(float(propagate(weights[None, :], self.covariance)[0, 0]))
@@ -262,8 +262,8 @@ def take_difference(before: ReadSet, after: ReadSet) -> Difference:
     keys = tuple(key for key in sides[0] if key in sides[1])
     firsts, seconds = (tuple(side[key] for key in keys) for side in sides)
     sources: dict[Key, int] = {}
-    for one in (*firsts, *seconds):
-        for source in one.shared:
+    for figure in (*firsts, *seconds):
+        for source in figure.shared:
             sources.setdefault(source, len(sources))
     jacobian = np.zeros((len(keys), len(sources) + len(keys)))
     for row, (first, second) in enumerate(zip(firsts, seconds, strict=True)):

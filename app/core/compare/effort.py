@@ -85,7 +85,7 @@ def compare_efforts(before: ReadSet, after: ReadSet, kind: str = "other") -> Eff
         others.append([find_effort(line, kind) for line in drawn[1:]])
     reeds = {shape: log(shaped[1][shape] / shaped[0][shape]) for shape in SHAPES}
     by_curve = [log(b / a) for a, b in zip(*others, strict=True)]
-    suspect = any(suspects_of(one.facing, one.uncertainties) for one in (before, after))
+    suspect = any(suspects_of(side.facing, side.uncertainties) for side in (before, after))
     return limit_ratio(reeds, by_curve, hypot(*changes.values()), suspect=suspect)
 
 
@@ -160,7 +160,7 @@ def _vary_readings(lay: _Lay) -> dict[Key, tuple[tuple[BladeStop, ...], Tip]]:
             varied["gap", i, lay.name] = (*stops[:i], deeper, *stops[i + 1 :]), lay.tip
             continue
         _add_moves(moves, i, lay.name, [figures["blade", r, blade_key(stop.gap_mm)] for r in RAILS])
-    tips = [one for one in figures.values() if one.reading.quantity == "tip"]
+    tips = [figure for figure in figures.values() if figure.reading.quantity == "tip"]
     _add_moves(moves, -1, lay.name, tips)
     for cause, by in moves.items():
         further = [
@@ -172,15 +172,15 @@ def _vary_readings(lay: _Lay) -> dict[Key, tuple[tuple[BladeStop, ...], Tip]]:
 
 
 def _add_moves(
-    moves: dict[Key, dict[int, float]], at: int, side: str, told: Sequence[Figure]
+    moves: dict[Key, dict[int, float]], at: int, side: str, figures: Sequence[Figure]
 ) -> None:
     """Add by how much each cause moves the mean of these figures."""
-    moves["own", at, side] = {at: hypot(*(one.own_u for one in told)) / len(told)}
-    for one in told:
-        for source, by in one.shared.items():
+    moves["own", at, side] = {at: hypot(*(figure.own_u for figure in figures)) / len(figures)}
+    for figure in figures:
+        for source, by in figure.shared.items():
             if by:
                 of = moves.setdefault(source, {})
-                of[at] = of.get(at, 0.0) + by / len(told)
+                of[at] = of.get(at, 0.0) + by / len(figures)
 
 
 def _weigh_unread(

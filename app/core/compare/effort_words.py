@@ -21,29 +21,29 @@ LEFT_OUT = (
 ONE_PIECE, TWO_PIECES = ("it", "as it did"), ("the second", "like the first")
 
 
-def judge_effort(found: EffortRatio) -> str:
+def judge_effort(effort: EffortRatio) -> str:
     """Return the verdict: `HARDER`, `EASIER`, `ALIKE` within the limits, or `SUSPECT`."""
-    if found.suspect:
+    if effort.suspect:
         return SUSPECT
-    if found.low > 1.0 + LEAST_TOLD:
+    if effort.low > 1.0 + LEAST_TOLD:
         return HARDER
-    return EASIER if found.high < 1.0 - LEAST_TOLD else ALIKE
+    return EASIER if effort.high < 1.0 - LEAST_TOLD else ALIKE
 
 
-def say_effort(found: EffortRatio, speak: tuple[str, str] = ONE_PIECE) -> str:
+def say_effort(effort: EffortRatio, speak: tuple[str, str] = ONE_PIECE) -> str:
     """Return the whole answer, whatever it is."""
-    verdict = judge_effort(found)
+    verdict = judge_effort(effort)
     if verdict == SUSPECT:
         return (
             "How hard the same reed closes can’t be told before the reading that fits no curve "
             "is taken again."
         )
-    change = say_change(found, speak).removesuffix(".")
-    in_one_box = max(abs(found.low - 1.0), abs(found.high - 1.0)) <= ONE_BOX
+    change = say_change(effort, speak).removesuffix(".")
+    in_one_box = max(abs(effort.low - 1.0), abs(effort.high - 1.0)) <= ONE_BOX
     if verdict == ALIKE and in_one_box:
         return (
             f"With the same reed {speak[0]} closes {speak[1]}, as far as the readings can tell: "
-            f"{tell_ratio(found)}."
+            f"{tell_ratio(effort)}."
         )
     if verdict == ALIKE:
         return f"{change}: the readings can’t tell which."
@@ -53,17 +53,17 @@ def say_effort(found: EffortRatio, speak: tuple[str, str] = ONE_PIECE) -> str:
     return f"{change}. Perhaps it wants a {reed} reed; try the usual one first, players differ."
 
 
-def say_change(found: EffortRatio, speak: tuple[str, str] = ONE_PIECE) -> str:
+def say_change(effort: EffortRatio, speak: tuple[str, str] = ONE_PIECE) -> str:
     """Return by how much it closes harder or easier, with the limits."""
-    return f"With the same reed {speak[0]} closes {tell_ratio(found)}."
+    return f"With the same reed {speak[0]} closes {tell_ratio(effort)}."
 
 
-def tell_ratio(found: EffortRatio) -> str:
+def tell_ratio(effort: EffortRatio) -> str:
     """Return a ratio with its limits; the limits alone where it can't be told from none."""
-    if judge_effort(found) == ALIKE:
-        return f"between {_say_limit(found.low)} and {_say_limit(found.high)}"
-    verdict = HARDER if found.ratio > 1.0 else EASIER
-    percent, *limits = (_percent(ratio) for ratio in (found.ratio, found.low, found.high))
+    if judge_effort(effort) == ALIKE:
+        return f"between {_say_limit(effort.low)} and {_say_limit(effort.high)}"
+    verdict = HARDER if effort.ratio > 1.0 else EASIER
+    percent, *limits = (_percent(ratio) for ratio in (effort.ratio, effort.low, effort.high))
     return f"about {percent}\u00a0% {verdict} ({min(limits)} to {max(limits)})"
 
 
@@ -76,12 +76,12 @@ def say_net_effort(
     paper says it only where the facing was seen to have changed at all.
     """
     try:
-        found = compare_efforts(before, after, kind)
+        effort = compare_efforts(before, after, kind)
     except MalformedReading:
         return None
-    if judge_effort(found) not in {HARDER, EASIER}:
+    if judge_effort(effort) not in {HARDER, EASIER}:
         return None
-    return say_change(found) if short else say_effort(found)
+    return say_change(effort) if short else say_effort(effort)
 
 
 def _say_limit(ratio: float) -> str:

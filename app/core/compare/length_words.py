@@ -28,15 +28,15 @@ class SureLength:
 
 
 def list_lengths(
-    readings: Sequence[ReadingEntry], told: Sequence[ToldReading]
+    readings: Sequence[ReadingEntry], values: Sequence[ToldReading]
 ) -> tuple[SureLength, ...]:
     """List what was read beside blades and tip, in the order of the page."""
-    found = {
-        figure_key(one): SureLength(replace(one, value_mm=true.value_mm), true.u_mm)
-        for one, true in zip(readings, told, strict=True)
-        if one.quantity in LENGTHS or one.quantity == "dial"
+    lengths = {
+        figure_key(reading): SureLength(replace(reading, value_mm=true.value_mm), true.u_mm)
+        for reading, true in zip(readings, values, strict=True)
+        if reading.quantity in LENGTHS or reading.quantity == "dial"
     }
-    return tuple(sorted(found.values(), key=lambda one: page_order(one.reading)))
+    return tuple(sorted(lengths.values(), key=lambda length: page_order(length.reading)))
 
 
 def page_order(reading: ReadingEntry) -> tuple[int, str, float, str]:
@@ -91,15 +91,15 @@ def list_history(
 ) -> tuple[LengthHistory, ...]:
     """List a set's lengths with the same quantity in `others`, by the set's id, as given there."""
     keyed = {
-        set_id: {figure_key(one.reading): one.reading for one in lengths}
+        set_id: {figure_key(length.reading): length.reading for length in lengths}
         for set_id, lengths in others.items()
     }
     return tuple(
         LengthHistory(
-            one, tuple((set_id, found[key]) for set_id, found in keyed.items() if key in found)
+            length, tuple((set_id, read[key]) for set_id, read in keyed.items() if key in read)
         )
-        for one in own
-        if (key := figure_key(one.reading))[0] != "dial"
+        for length in own
+        if (key := figure_key(length.reading))[0] != "dial"
     )
 
 
@@ -110,9 +110,9 @@ def fit_taper(lengths: Sequence[SureLength]) -> BoreTaper | None:
     diameter's uncertainty: that of the taper is overstated, if anything.
     """
     points = [
-        BorePoint(one.reading.depth_mm or 0.0, one.reading.value_mm, one.u_mm)
-        for one in lengths
-        if one.reading.quantity == "bore"
+        BorePoint(length.reading.depth_mm or 0.0, length.reading.value_mm, length.u_mm)
+        for length in lengths
+        if length.reading.quantity == "bore"
     ]
     if len(points) < 2:
         return None

@@ -56,13 +56,13 @@ class GaugeLine:
 def list_gauge_lines(readings: tuple[ReadingEntry, ...], sizes: SetSizes) -> tuple[GaugeLine, ...]:
     """List the gauges of a set, blades thick to thin, then those with marks."""
     blades = sorted(
-        {(-(one.gap_mm or 0.0), one.gauge_id) for one in readings if one.quantity == "blade"}
+        {(-(stop.gap_mm or 0.0), stop.gauge_id) for stop in readings if stop.quantity == "blade"}
     )
     marked: dict[int, float] = {}
-    for one in readings:
-        gauge = sizes.marked(one)
+    for reading in readings:
+        gauge = sizes.marked(reading)
         if gauge is not None:
-            marked[gauge.id] = max(one.value_mm, marked.get(gauge.id, 0.0))
+            marked[gauge.id] = max(reading.value_mm, marked.get(gauge.id, 0.0))
     lines = []
     for gap, gauge_id in blades:
         if blade := sizes.find(gauge_id):
@@ -142,8 +142,8 @@ def list_three_ways(
         return []
     ways = (corrected.recorded, corrected.in_force, corrected.later or corrected.in_force)
     groups: dict[tuple[str, float], list[int]] = {}
-    for i, one in enumerate(readings):
-        key = (_name_reading(one), -(one.gap_mm or -1e9))
+    for i, reading in enumerate(readings):
+        key = (_name_reading(reading), -(reading.gap_mm or -1e9))
         groups.setdefault(key, []).append(i)
     rows = []
     for (name, _), group in sorted(groups.items(), key=lambda pair: -pair[0][1]):
@@ -155,8 +155,8 @@ def list_three_ways(
     return rows + [
         ThreeWays(what, *texts)
         for what, texts in (
-            ("Facing length", [_length_words(one) for one in facings]),
-            ("Break point", [_break_words(one) for one in facings]),
+            ("Facing length", [_length_words(facing) for facing in facings]),
+            ("Break point", [_break_words(facing) for facing in facings]),
         )
         if any(texts)
     ]
@@ -164,16 +164,16 @@ def list_three_ways(
 
 def _write_group(
     readings: Sequence[ReadingEntry],
-    told: Sequence[ToldReading],
+    values: Sequence[ToldReading],
     group: Sequence[int],
     gauges: GaugesInUse,
 ) -> str:
     """Write a blade's two rails as the notebook has them, left/right; anything else by itself."""
     first = readings[group[0]]
     scale = gauges.glass if first.quantity == "blade" else SCALES.get(first.scale, gauges.glass)
-    texts = {readings[i].rail: format_on_scale(told[i].value_mm, scale) for i in group}
+    texts = {readings[i].rail: format_on_scale(values[i].value_mm, scale) for i in group}
     if first.quantity == "dial":
-        return f"{format_mm(told[group[0]].value_mm, 3)} mm"
+        return f"{format_mm(values[group[0]].value_mm, 3)} mm"
     if first.quantity != "blade":
         return f"{texts[first.rail]} {scale.unit}".strip()
     left, right = texts.get("left", "–"), texts.get("right", "–")
@@ -216,24 +216,25 @@ def list_spreads(readings: tuple[ReadingEntry, ...], sizes: SetSizes) -> tuple[S
     thick: dict[tuple[Cause, ...], list[ReadingEntry]] = {}
     others = []
     marks = _marks_of_blades(readings, sizes)
-    for one in readings:
-        marked, shared = sizes.marked(one), _shared_name(one)
-        if marked is None and kind_used(one):
+    for reading in readings:
+        marked, shared = sizes.marked(reading), _shared_name(reading)
+        if marked is None and kind_used(reading):
             continue  # by no gauge of the register: its table says how finely it was read
-        if one.quantity not in ASSUMED_REPEATABILITY_MM and not shared:
+        if reading.quantity not in ASSUMED_REPEATABILITY_MM and not shared:
             continue
-        mark = marks if one.quantity == "blade" else size_cause(marked, sizes.day, one.value_mm)
-        causes = [*reading_causes(one, sizes), mark]
+        blade = reading.quantity == "blade"
+        mark = marks if blade else size_cause(marked, sizes.day, reading.value_mm)
+        causes = [*reading_causes(reading, sizes), mark]
         key = tuple(cause for cause in causes if cause.u_mm > 0)
-        if one.quantity == "blade":
-            alike.setdefault(key, []).append(one)
-            size = size_cause(sizes.find(one.gauge_id), sizes.day, one.gap_mm or 0.0)
-            thick.setdefault((size,), []).append(one)
+        if blade:
+            alike.setdefault(key, []).append(reading)
+            size = size_cause(sizes.find(reading.gauge_id), sizes.day, reading.gap_mm or 0.0)
+            thick.setdefault((size,), []).append(reading)
         elif not shared:
-            others.append(_spread_row(_name_reading(one), key, marked.id if marked else None))
+            others.append(_spread_row(_name_reading(reading), key, marked.id if marked else None))
         elif not any(row.what == shared for row in others):
             others.append(_spread_row(shared, key, marked.id if marked else None))
-    count = len({one.gauge_id for one in readings if one.quantity == "blade"})
+    count = len({reading.gauge_id for reading in readings if reading.quantity == "blade"})
     rows = [
         _spread_row(f"{what}, {_name_blades(group, count)}", causes, group[0].gauge_id)
         for what, groups in (("Where it stops", alike), ("Thickness", thick))
@@ -252,13 +253,13 @@ def _shared_name(reading: ReadingEntry) -> str:
 def _marks_of_blades(readings: Sequence[ReadingEntry], sizes: SetSizes) -> Cause:
     """How well the glass's marks are known where they are known worst among the stops."""
     glass = sizes.find(sizes.glass_id)
-    stops = [one.value_mm for one in readings if one.quantity == "blade"] or [0.0]
+    stops = [reading.value_mm for reading in readings if reading.quantity == "blade"] or [0.0]
     causes = [size_cause(glass, sizes.day, stop) for stop in stops]
     return max(causes, key=lambda cause: cause.u_mm)
 
 
 def _name_blades(group: Sequence[ReadingEntry], count: int) -> str:
-    gaps = sorted({one.gap_mm or 0.0 for one in group}, reverse=True)
+    gaps = sorted({reading.gap_mm or 0.0 for reading in group}, reverse=True)
     if len(gaps) == count and count > 1:
         return "every blade"
     return ", ".join(format_blade(gap) for gap in gaps)

@@ -63,18 +63,18 @@ class TableProfile:
         The glass turns about the table's middle by up to ± its height on half the table's length;
         anything between is as likely (rectangular, GUM 4.3.7).
         """
-        ends = [one.position_mm for one in (*facing.left, *facing.right)]
+        ends = [stop.position_mm for stop in (*facing.left, *facing.right)]
         middle = max(ends, default=0.0) + self.length_mm / 2.0
         return 2.0 * self.height_mm / self.length_mm / sqrt(3.0) * (middle - place_mm)
 
 
 def judge_table(
-    readings: Sequence[ReadingEntry], told: Sequence[ToldReading]
+    readings: Sequence[ReadingEntry], values: Sequence[ToldReading]
 ) -> TableProfile | None:
     """Judge a set's table by twice the standard uncertainty; None where too little was read."""
     gaps: dict[str, dict[str, ToldReading]] = {HEEL: {}, MIDDLE: {}, BREAK: {}}
     length_mm = TABLE_MM
-    for reading, true in zip(readings, told, strict=True):
+    for reading, true in zip(readings, values, strict=True):
         if reading.quantity in gaps:
             gaps[reading.quantity][reading.rail] = true
         elif reading.quantity == "table_length":
@@ -87,7 +87,7 @@ def judge_table(
     if all(edge in gaps[place] for place in (HEEL, BREAK) for edge in EDGES):
         at = [gaps[place][edge] for place in (HEEL, BREAK) for edge in EDGES]
         twist = at[0].value_mm - at[1].value_mm - at[2].value_mm + at[3].value_mm
-        twist_u = hypot(*(one.u_mm for one in at))
+        twist_u = hypot(*(gap.u_mm for gap in at))
     if bow is None and twist is None:
         return None
     verdict = FLAT
@@ -101,8 +101,8 @@ def judge_table(
 def _mean(edges: dict[str, ToldReading]) -> tuple[float, float]:
     n = len(edges)
     return (
-        sum(one.value_mm for one in edges.values()) / n,
-        hypot(*(one.u_mm for one in edges.values())) / n,
+        sum(gap.value_mm for gap in edges.values()) / n,
+        hypot(*(gap.u_mm for gap in edges.values())) / n,
     )
 
 

@@ -87,14 +87,14 @@ class CorrectedReadings:
         return self.in_force is not self.recorded and _differ(self.recorded, self.in_force)
 
 
-def tells_apart(one: ToldReading, other: ToldReading) -> bool:
+def tells_apart(value: ToldReading, other: ToldReading) -> bool:
     """Say whether two ways of telling a reading differ by enough to speak of."""
-    least = max(SAME_MM, TOLD_APART * min(one.u_mm, other.u_mm))
-    return abs(one.value_mm - other.value_mm) > least or one.gap_mm != other.gap_mm
+    least = max(SAME_MM, TOLD_APART * min(value.u_mm, other.u_mm))
+    return abs(value.value_mm - other.value_mm) > least or value.gap_mm != other.gap_mm
 
 
 def _differ(some: Sequence[ToldReading], others: Sequence[ToldReading]) -> bool:
-    return any(tells_apart(one, other) for one, other in zip(some, others, strict=True))
+    return any(tells_apart(value, other) for value, other in zip(some, others, strict=True))
 
 
 def _unless_alike(
@@ -102,8 +102,8 @@ def _unless_alike(
 ) -> tuple[ToldReading, ...]:
     """Keep the value from before where the one after does not tell itself apart from it."""
     return tuple(
-        other if tells_apart(one, other) else replace(other, value_mm=one.value_mm)
-        for one, other in zip(before, after, strict=True)
+        other if tells_apart(value, other) else replace(other, value_mm=value.value_mm)
+        for value, other in zip(before, after, strict=True)
     )
 
 

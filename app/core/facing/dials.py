@@ -132,18 +132,18 @@ def list_dial_places(
     usual = uncertainties.dial_gap_mm
     places = []
     for position in sorted({*lefts, *rights}):
-        one, other = lefts.get(position), rights.get(position)
+        dial, other = lefts.get(position), rights.get(position)
         places.append(
             DialPlace(
                 position,
-                one.gap_mm if one else None,
+                dial.gap_mm if dial else None,
                 other.gap_mm if other else None,
-                _residual_um(one, left),
+                _residual_um(dial, left),
                 _residual_um(other, right),
-                1000.0 * (other.gap_mm - one.gap_mm) if one and other else None,
+                1000.0 * (other.gap_mm - dial.gap_mm) if dial and other else None,
                 1000.0
-                * expanded(hypot(*(read.u_mm(usual) if read else usual for read in (one, other)))),
-                _is_in_fit(one, left),
+                * expanded(hypot(*(read.u_mm(usual) if read else usual for read in (dial, other)))),
+                _is_in_fit(dial, left),
                 _is_in_fit(other, right),
             )
         )

@@ -50,9 +50,9 @@ RAIL_VIEWS: dict[str, str] = {
 }
 
 
-def are_turned(one: str, other: str) -> bool:
+def are_turned(view: str, other: str) -> bool:
     """Whether what one of `RAIL_VIEWS` calls left is right in another."""
-    return (one == "tip_up") != (other == "tip_up")
+    return (view == "tip_up") != (other == "tip_up")
 
 
 @dataclass(frozen=True, slots=True)
@@ -302,7 +302,7 @@ def parse_set(
     readings += name_gauges(fields, read_lengths(fields, gauges.bore), gauges.hands)
     if not readings and not fields.problems:
         fields.refuse("line", "Nothing is written yet. Write at least one reading.")
-    felt = {one.gauge_id for one in readings if one.quantity == "blade"}
+    felt = {reading.gauge_id for reading in readings if reading.quantity == "blade"}
     entry = SetEntry(
         role=fields.choice("role", ROLES, words="Say when it was measured."),
         taken_on=fields.past_day("taken_on", today, "A reading"),
@@ -340,8 +340,8 @@ def parse_set(
 def _confirm(entry: SetEntry, again: Mapping[str, str]) -> SetEntry:
     """Mark the readings asked about as read again."""
     readings = [
-        replace(one, confirmed=True) if f"b{one.gauge_id}_{one.rail}" in again else one
-        for one in entry.readings
+        replace(stop, confirmed=True) if f"b{stop.gauge_id}_{stop.rail}" in again else stop
+        for stop in entry.readings
     ]
     return replace(entry, readings=tuple(readings))
 
@@ -366,10 +366,10 @@ def _take_line(
     question = spread.pop("line_question", "")
     if line != cells.get("spread", "").strip():
         cells |= spread | {"spread": line}
-    told = [[cells.get(cell_name(blade, rail), "") for rail in RAILS] for blade in blades]
+    pairs = [[cells.get(cell_name(blade, rail), "") for rail in RAILS] for blade in blades]
     kept = all(cells.get(name, "").strip() == text for name, text in spread.items())
     apart = any("/" in token and " " not in token for token in _stops_of(_parts_of(line)))
-    once = kept and not apart and all(a == b for a, b in told)
+    once = kept and not apart and all(a == b for a, b in pairs)
     return cells, {"line": question} if question else {}, once
 
 
@@ -406,10 +406,11 @@ def _list_meanings(
     """Say what each cell means in mm, by its name; one that can't be read says nothing."""
     meanings = {cell_name(blade, rail): "" for blade in gauges.blades for rail in RAILS}
     meanings |= {"tip": "", "bore": ""} | length_meanings(cells, gauges.bore)
-    for one in entry.readings:
-        name = f"b{one.gauge_id}_{one.rail}" if one.quantity == "blade" else one.quantity
-        if one.quantity in {"blade", "tip"} or (one.quantity == "bore" and one.depth_mm is None):
-            meanings[name] = f"{format_mm(one.value_mm)} mm"
+    for reading in entry.readings:
+        quantity = reading.quantity
+        name = f"b{reading.gauge_id}_{reading.rail}" if quantity == "blade" else quantity
+        if quantity in {"blade", "tip"} or (quantity == "bore" and reading.depth_mm is None):
+            meanings[name] = f"{format_mm(reading.value_mm)} mm"
     return meanings
 
 
@@ -441,7 +442,7 @@ def _read_grid(fields: Fields, gauges: GaugesInUse) -> list[ReadingEntry]:
 def _refuse_impossible(fields: Fields, entry: SetEntry) -> None:
     # A facing only opens toward the tip, so a thinner blade stops further from it.
     for rail in RAILS:
-        stops = [one for one in entry.readings if one.quantity == "blade" and one.rail == rail]
+        stops = [stop for stop in entry.readings if stop.quantity == "blade" and stop.rail == rail]
         for thick, thin in pairwise(stops):
             if thin.value_mm < thick.value_mm:
                 fields.refuse(
@@ -450,18 +451,18 @@ def _refuse_impossible(fields: Fields, entry: SetEntry) -> None:
                     f"nearer the tip (at {thin.typed}) than the thicker one "
                     f"({_blade(thick)}, at {thick.typed}).",
                 )
-    tip = next((one for one in entry.readings if one.quantity == "tip"), None)
+    tip = next((reading for reading in entry.readings if reading.quantity == "tip"), None)
     if tip is None:
         return
     if tip.value_mm == 0:
         fields.refuse("tip", "A tip opening of nothing would be a closed mouthpiece.")
         return
-    for one in entry.readings:
-        if one.quantity == "blade" and one.value_mm > 0 and (one.gap_mm or 0) > tip.value_mm:
+    for stop in entry.readings:
+        if stop.quantity == "blade" and stop.value_mm > 0 and (stop.gap_mm or 0) > tip.value_mm:
             fields.refuse(
                 "tip",
-                f"The tip opens {format_mm(tip.value_mm)} mm, so a blade of {_blade(one)} "
-                f"({format_mm(one.gap_mm or 0)} mm) can't go in as far as {one.typed}.",
+                f"The tip opens {format_mm(tip.value_mm)} mm, so a blade of {_blade(stop)} "
+                f"({format_mm(stop.gap_mm or 0)} mm) can't go in as far as {stop.typed}.",
             )
 
 
@@ -473,22 +474,22 @@ def ask_unusual(entry: SetEntry, gauges: GaugesInUse, instrument_kind: str) -> d
     """List what is possible but unusual, as questions by field."""
     usual = USUAL.get(instrument_kind, USUAL["other"])
     questions: dict[str, str] = {}
-    stops = [one for one in entry.readings if one.quantity == "blade"]
-    for one in entry.readings:
-        low_high = {"tip": usual.tip_mm, "bore": usual.bore_mm}.get(one.quantity)
-        if low_high and one.depth_mm is None and not low_high[0] <= one.value_mm <= low_high[1]:
-            questions[one.quantity] = (
-                f"{one.typed} is {format_mm(one.value_mm)} mm; usual here is "
-                f"{format_mm(low_high[0])} to {format_mm(low_high[1])} mm."
+    stops = [reading for reading in entry.readings if reading.quantity == "blade"]
+    for reading in entry.readings:
+        limits = {"tip": usual.tip_mm, "bore": usual.bore_mm}.get(reading.quantity)
+        if limits and reading.depth_mm is None and not limits[0] <= reading.value_mm <= limits[1]:
+            questions[reading.quantity] = (
+                f"{reading.typed} is {format_mm(reading.value_mm)} mm; usual here is "
+                f"{format_mm(limits[0])} to {format_mm(limits[1])} mm."
             )
     if gauges.blades:
         thinnest = gauges.blades[-1]
-        for one in stops:
+        for stop in stops:
             low, high = usual.facing_length_mm
-            if one.gauge_id == thinnest.gauge_id and not low <= one.value_mm <= high:
-                questions[f"b{one.gauge_id}_{one.rail}"] = (
-                    f"{one.typed} on the thinnest blade makes a facing of "
-                    f"{format_mm(one.value_mm, 1)} mm; usual here is {low:g} to {high:g} mm."
+            if stop.gauge_id == thinnest.gauge_id and not low <= stop.value_mm <= high:
+                questions[f"b{stop.gauge_id}_{stop.rail}"] = (
+                    f"{stop.typed} on the thinnest blade makes a facing of "
+                    f"{format_mm(stop.value_mm, 1)} mm; usual here is {low:g} to {high:g} mm."
                 )
     _ask_about_rails(stops, gauges, questions)
     return questions
@@ -497,7 +498,7 @@ def ask_unusual(entry: SetEntry, gauges: GaugesInUse, instrument_kind: str) -> d
 def _ask_about_rails(
     stops: Sequence[ReadingEntry], gauges: GaugesInUse, questions: dict[str, str]
 ) -> None:
-    at = {(one.gauge_id, one.rail): one for one in stops}
+    at = {(stop.gauge_id, stop.rail): stop for stop in stops}
     for blade, thinner in zip(gauges.blades, [*gauges.blades[1:], None], strict=True):
         left, right = (at.get((blade.gauge_id, rail)) for rail in RAILS)
         if left and right and abs(left.value_mm - right.value_mm) > 2.0:
@@ -518,25 +519,25 @@ def _ask_about_rails(
 def facing_of(readings: Sequence[ReadingEntry]) -> FacingReadings:
     """Gather a set's blade, tip and dial readings as the value that `core` analyses."""
     stops: dict[str, list[BladeStop]] = {"left": [], "right": []}
-    for one in readings:
-        if one.quantity == "blade" and one.gap_mm is not None:
-            stops[one.rail].append(BladeStop(one.gap_mm, one.value_mm))
-    tip = next((one.value_mm for one in readings if one.quantity == "tip"), None)
+    for reading in readings:
+        if reading.quantity == "blade" and reading.gap_mm is not None:
+            stops[reading.rail].append(BladeStop(reading.gap_mm, reading.value_mm))
+    tip = next((reading.value_mm for reading in readings if reading.quantity == "tip"), None)
     ordered = {
-        rail: tuple(sorted(found, key=lambda stop: -stop.gap_mm)) for rail, found in stops.items()
+        rail: tuple(sorted(felt, key=lambda stop: -stop.gap_mm)) for rail, felt in stops.items()
     }
     dials = {
         rail: tuple(
-            DialReading(one.depth_mm or 0.0, one.value_mm)
-            for one in readings
-            if one.quantity == "dial" and one.rail == rail
+            DialReading(reading.depth_mm or 0.0, reading.value_mm)
+            for reading in readings
+            if reading.quantity == "dial" and reading.rail == rail
         )
         for rail in RAILS
     }
-    again = [one for one in readings if one.confirmed]
+    again = [reading for reading in readings if reading.confirmed]
     return FacingReadings(
         ordered["left"], ordered["right"], tip, None, dials["left"], dials["right"],
-        confirmed=frozenset((one.rail, blade_key(one.gap_mm or 0.0)) for one in again),
+        confirmed=frozenset((reading.rail, blade_key(reading.gap_mm or 0.0)) for reading in again),
     )  # fmt: skip
 
 
@@ -555,7 +556,7 @@ def write_line(facing: FacingReadings, gauges: GaugesInUse) -> str:
     for gap in sorted(gaps, reverse=not gauges.thin_first):
         left, right = at["left"].get(gap, "–"), at["right"].get(gap, "–")
         words.append(left if left == right else f"{left}/{right}")
-    places = len({one.position_mm for one in (*facing.dial_left, *facing.dial_right)})
+    places = len({dial.position_mm for dial in (*facing.dial_left, *facing.dial_right)})
     if places and not words:
         words.append(f"dial at {plural(places, 'place')}")
     line = " ".join(words)

@@ -60,19 +60,19 @@ def judge_rail(
 @lru_cache(KEPT)
 def _judge(readings: Readings, way: str, keys: tuple[str, ...]) -> RailAnalysis:
     tip, used = readings.tip, replace(readings, tip=None)
-    alone = found = fit_curves(used, keys)
-    chosen, judgeable = _choose(found), _is_judgeable(used, keys)
+    alone = by_curve = fit_curves(used, keys)
+    chosen, judgeable = _choose(by_curve), _is_judgeable(used, keys)
     offset = _compare_tip(alone, chosen, tip)
     agrees = offset is not None and abs(offset[0]) <= AGREES_WITHIN * offset[1]
     if tip is not None and (way == "in" or (way == "judge" and (agrees or not judgeable))):
         together = fit_curves(readings, keys)
         # it was taken in because it agreed: if their own curve is refused with it, it did not
         if way == "in" or not judgeable or _choose(together) == chosen:
-            used, found, chosen = readings, together, _choose(together)
+            used, by_curve, chosen = readings, together, _choose(together)
             judgeable = _is_judgeable(used, keys)
             offset = _compare_tip(alone, chosen, tip)
     judgement = CHOSEN if chosen else NONE_FITS if judgeable else CANNOT_JUDGE
-    fits = tuple([fit for fit in found.values() if isinstance(fit, CurveFit)])
+    fits = tuple([fit for fit in by_curve.values() if isinstance(fit, CurveFit)])
     return RailAnalysis(
         stops=(),
         judgement=judgement,
@@ -82,7 +82,7 @@ def _judge(readings: Readings, way: str, keys: tuple[str, ...]) -> RailAnalysis:
         tip_offset_u_mm=offset[1] if offset else None,
         fits=fits,
         suspect=find_suspect(used, fits) if judgement == NONE_FITS else (),
-        left_out={key: _say_why(key, why) for key, why in found.items() if isinstance(why, str)},
+        left_out={key: _say_why(key, why) for key, why in by_curve.items() if isinstance(why, str)},
         tip_stands=_place_tip(alone, chosen, tip),
     )
 

@@ -32,21 +32,21 @@ def find_suspects(analysis: FacingAnalysis) -> Stops:
 
     What was read again already is none of them.
     """
-    found = {
+    suspects = {
         (rail, blade_key(judged.stops[index].gap_mm))
         for rail in RAILS
         if (judged := getattr(analysis, rail)) is not None
         for index in judged.suspect
         if not judged.stops[index].dial
     }
-    if not found and analysis.mean is not None:
-        found = {
+    if not suspects and analysis.mean is not None:
+        suspects = {
             (rail, blade_key(analysis.mean.stops[index].gap_mm))
             for rail in RAILS
             for index in analysis.mean.suspect
             if not analysis.mean.stops[index].dial
         }
-    return frozenset(found) - analysis.confirmed
+    return frozenset(suspects) - analysis.confirmed
 
 
 def leave_out(facing: FacingReadings, suspects: Stops) -> FacingReadings:
@@ -54,7 +54,9 @@ def leave_out(facing: FacingReadings, suspects: Stops) -> FacingReadings:
     if not suspects:
         return facing
     left, right = (
-        tuple(one for one in getattr(facing, rail) if (rail, blade_key(one.gap_mm)) not in suspects)
+        tuple(
+            stop for stop in getattr(facing, rail) if (rail, blade_key(stop.gap_mm)) not in suspects
+        )
         for rail in RAILS
     )
     return replace(facing, left=left, right=right)
@@ -64,11 +66,11 @@ def leave_out_entries(
     readings: Iterable[ReadingEntry], suspects: Stops
 ) -> tuple[ReadingEntry, ...]:
     """Readings without those that are to be taken again."""
-    return tuple(one for one in readings if not _is_suspect(one, suspects))
+    return tuple(entry for entry in readings if not _is_suspect(entry, suspects))
 
 
-def _is_suspect(one: ReadingEntry, suspects: Stops) -> bool:
-    return one.quantity == "blade" and (one.rail, blade_key(one.gap_mm or 0.0)) in suspects
+def _is_suspect(entry: ReadingEntry, suspects: Stops) -> bool:
+    return entry.quantity == "blade" and (entry.rail, blade_key(entry.gap_mm or 0.0)) in suspects
 
 
 def say_again(suspects: Stops) -> str:
@@ -84,13 +86,13 @@ def say_again(suspects: Stops) -> str:
 
 def ask_suspects(entry: SetEntry, sizes: SetSizes) -> dict[str, str]:
     """Ask about the readings to take again, by the grid's field."""
-    told = correct_readings(entry.readings, sizes)
-    suspects = suspects_of(told.facing, told.uncertainties)
+    corrected = correct_readings(entry.readings, sizes)
+    suspects = suspects_of(corrected.facing, corrected.uncertainties)
     return {
-        f"b{one.gauge_id}_{one.rail}": (
-            f"{one.typed} with the {format_blade(one.gap_mm or 0.0)} blade on the {one.rail} rail "
-            "fits the others worst. Read it again; until then nothing is said from it."
+        f"b{stop.gauge_id}_{stop.rail}": (
+            f"{stop.typed} with the {format_blade(stop.gap_mm or 0.0)} blade on the {stop.rail} "
+            "rail fits the others worst. Read it again; until then nothing is said from it."
         )
-        for one in entry.readings
-        if _is_suspect(one, suspects)
+        for stop in entry.readings
+        if _is_suspect(stop, suspects)
     }

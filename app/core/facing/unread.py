@@ -46,9 +46,9 @@ def list_unread(
         least = 0.0 if tip_mm is None else LONGEST_GUESS_MM
         stretches = [(0.0, places[0])] if places[0] > least else []
     stretches += [(a, b) for a, b in pairwise(places) if b - a > LONGEST_GUESS_MM]
-    found = []
+    unread = []
     for start, end in stretches:
         middle = float(np.interp((start + end) / 2.0, stations_mm, gap_mm))
-        blade = min((0.0254 * thou for thou in USUAL_THOU), key=lambda one: abs(one - middle))
-        found.append(Unread(start, end, blade))
-    return tuple(sorted(found, key=lambda one: one.from_mm - one.to_mm))
+        blade = min((0.0254 * thou for thou in USUAL_THOU), key=lambda size: abs(size - middle))
+        unread.append(Unread(start, end, blade))
+    return tuple(sorted(unread, key=lambda stretch: stretch.from_mm - stretch.to_mm))

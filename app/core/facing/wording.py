@@ -43,15 +43,15 @@ def read_facing_length(facing: FacingReadings) -> float | None:
     if not stops:
         return None
     thinnest = min(stop.gap_mm for stop in stops)
-    found = [stop.position_mm for stop in stops if stop.gap_mm == thinnest]
-    return sum(found) / len(found)
+    places = [stop.position_mm for stop in stops if stop.gap_mm == thinnest]
+    return sum(places) / len(places)
 
 
 def rails_of(analysis: FacingAnalysis) -> RailsVerdict:
     """How even the rails of a facing are, by the blades that aren't to be read again."""
     doubted = doubted_gaps(analysis)
     return judge_rails(
-        [one for one in analysis.evenness if blade_key(one.gap_mm) not in doubted],
+        [row for row in analysis.evenness if blade_key(row.gap_mm) not in doubted],
         one_rail=bool(analysis.left or analysis.right),
         read_once=analysis.read_once,
     )
@@ -103,7 +103,7 @@ def describe_facing(analysis: FacingAnalysis, glass: Scale) -> list[str]:
         if stop.dial
     ]
     words += _say_suspects(analysis, glass)
-    return [one for one in words if one]
+    return [sentence for sentence in words if sentence]
 
 
 def _say_suspects(analysis: FacingAnalysis, glass: Scale) -> Iterator[str]:

@@ -140,12 +140,12 @@ def count_words(jobs: Iterable[JobFacts], most: int = WORDS_SHOWN) -> list[Asked
     counts: Counter[str] = Counter()
     for job in jobs:
         counts.update(set(_WORD.findall(job.request.casefold())) - _COMMON)
-    ranked = sorted(counts.items(), key=lambda one: (-one[1], one[0]))
+    ranked = sorted(counts.items(), key=lambda pair: (-pair[1], pair[0]))
     return [Asked(word, count) for word, count in ranked[:most] if count > 1]
 
 
 def count_instruments(jobs: Iterable[JobFacts]) -> list[Asked]:
     """Count the jobs by the instrument the piece is for."""
     counts = Counter(job.instrument_kind for job in jobs)
-    ranked = sorted(counts.items(), key=lambda one: (-one[1], one[0]))
+    ranked = sorted(counts.items(), key=lambda pair: (-pair[1], pair[0]))
     return [Asked(INSTRUMENT_KINDS[key], count) for key, count in ranked]

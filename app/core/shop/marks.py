@@ -85,7 +85,7 @@ def _keep(element: ElementTree.Element, nested: set[str], depth: int) -> Element
             continue
         if plain == "href" and not value.startswith("#"):
             continue
-        if any(f"#{one}" in value for one in nested):
+        if any(f"#{element_id}" in value for element_id in nested):
             continue
         made.set(plain, value)
     for child in element:

@@ -54,7 +54,7 @@ def parse_column(text: str, scale: Scale) -> tuple[list[DialLine], list[str]]:
             continue
         try:
             dial = _parse_line(shown, scale)
-            if any(abs(dial.position_mm - one.position_mm) < 0.005 for one in lines):
+            if any(abs(dial.position_mm - earlier.position_mm) < 0.005 for earlier in lines):
                 raise LineRefused(f"the position {dial.position_typed} stands there twice.")
             lines.append(dial)
         except LineRefused as error:

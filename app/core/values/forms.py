@@ -196,6 +196,6 @@ def shorten(text: str, most: int) -> str:
     return f"{text[: most - 1].rsplit(maxsplit=1)[0]} …"
 
 
-def plural(count: int, one: str, many: str = "") -> str:
+def plural(count: int, noun: str, many: str = "") -> str:
     """Count things in words: 1 stroke, 2 strokes."""
-    return f"{count} {one if count == 1 else many or one + 's'}"
+    return f"{count} {noun if count == 1 else many or noun + 's'}"

@@ -155,7 +155,7 @@ def explain_difference(design: Vector, values: Vector, covariance: Vector) -> Ex
     back = vt[kept].T / sizes[kept]
     return Explained(
         tuple(float(coefficient) for coefficient in back @ parts),
-        tuple(float(one) for one in np.sqrt(np.sum(back**2, axis=1))),
+        tuple(float(value) for value in np.sqrt(np.sum(back**2, axis=1))),
         float(parts @ parts),
         int(kept.sum()),
     )
