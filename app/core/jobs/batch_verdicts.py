@@ -55,32 +55,32 @@ def tip_limit(tolerance: FacingTolerance) -> float | None:
     return tolerance.gap_mm if tolerance.tip_mm is None else tolerance.tip_mm
 
 
-def limits_of(one: BladeLeft, tolerance: FacingTolerance) -> tuple[Limit | None, Limit | None]:
+def limits_of(blade: BladeLeft, tolerance: FacingTolerance) -> tuple[Limit | None, Limit | None]:
     """A blade's two limits, along the glass and in gap; None where it has no such limit.
 
     The tip has only the one in gap.
     """
-    allowed = tip_limit(tolerance) if one.gap_mm is None else tolerance.gap_mm
-    in_gap = None if allowed is None else Limit(one.height_mm, allowed, one.u_mm)
+    allowed = tip_limit(tolerance) if blade.gap_mm is None else tolerance.gap_mm
+    in_gap = None if allowed is None else Limit(blade.height_mm, allowed, blade.u_mm)
     along = tolerance.position_mm
-    if one.gap_mm is None or along is None or one.away_mm is None:
+    if blade.gap_mm is None or along is None or blade.away_mm is None:
         return None, in_gap
-    return Limit(one.away_mm, along, one.away_u_mm), in_gap
+    return Limit(blade.away_mm, along, blade.away_u_mm), in_gap
 
 
 def judge_blades(
     state: BenchState, tolerance: FacingTolerance
 ) -> tuple[tuple[BladeLeft, str], ...]:
     """Judge every blade and the tip: out if one limit says so, in only if all do."""
-    free = sum(not any(limits_of(one, tolerance)) for one in state.blades)
+    free = sum(not any(limits_of(blade, tolerance)) for blade in state.blades)
     away = student_quantile(1.0 - CHANCE / (2.0 * max(free, 1)), inf)
     judged = []
-    for one in state.blades:
-        found = {limit.verdict for limit in limits_of(one, tolerance) if limit}
-        if not found:
-            found = {OUT if abs(one.height_mm) > away * one.u_mm else IN}
-        verdict = OUT if OUT in found else CANNOT_TELL if CANNOT_TELL in found else IN
-        judged.append((one, verdict))
+    for blade in state.blades:
+        verdicts = {limit.verdict for limit in limits_of(blade, tolerance) if limit}
+        if not verdicts:
+            verdicts = {OUT if abs(blade.height_mm) > away * blade.u_mm else IN}
+        verdict = OUT if OUT in verdicts else CANNOT_TELL if CANNOT_TELL in verdicts else IN
+        judged.append((blade, verdict))
     return tuple(judged)
 
 
@@ -105,17 +105,17 @@ def list_misses(
         key=lambda pair: (pair[0].gap_mm is not None, -(pair[0].gap_mm or 0.0), pair[0].rail),
     )
     misses: list[Miss] = []
-    for one, verdict in judged:
+    for blade, verdict in judged:
         if verdict == IN:
             continue
-        if one.gap_mm is None:
-            misses.append(_miss_tip(one, tolerance, verdict))
+        if blade.gap_mm is None:
+            misses.append(_miss_tip(blade, tolerance, verdict))
             continue
-        miss = _miss_blade(one, tolerance, gauges, verdict)
-        left = f"{format_blade(one.gap_mm)} left "
-        as_left = miss.words.replace(f"{format_blade(one.gap_mm)} right ", left, 1)
-        if misses and one.rail == "right" and misses[-1].words == as_left:
-            both = as_left.replace(left, f"{format_blade(one.gap_mm)} on both rails ", 1)
+        miss = _miss_blade(blade, tolerance, gauges, verdict)
+        left = f"{format_blade(blade.gap_mm)} left "
+        as_left = miss.words.replace(f"{format_blade(blade.gap_mm)} right ", left, 1)
+        if misses and blade.rail == "right" and misses[-1].words == as_left:
+            both = as_left.replace(left, f"{format_blade(blade.gap_mm)} on both rails ", 1)
             misses[-1] = replace(misses[-1], words=both)
         else:
             misses.append(miss)
@@ -132,7 +132,7 @@ def doubt_readings(suspects: Iterable[tuple[str, int]]) -> tuple[Miss, ...]:
 
 def judge_piece(misses: Sequence[Miss]) -> str:
     """The piece's verdict from where it misses."""
-    if any(one.verdict == OUT for one in misses):
+    if any(miss.verdict == OUT for miss in misses):
         return OUT
     return CANNOT_TELL if misses else IN
 
@@ -140,46 +140,46 @@ def judge_piece(misses: Sequence[Miss]) -> str:
 def say_piece(misses: Sequence[Miss], unread: Sequence[str]) -> tuple[str, str]:
     """Say a piece's verdict: what it is, and why; it is empty where nothing misses."""
     out, doubts = (
-        "; ".join(one.words for one in misses if one.verdict == verdict)
+        "; ".join(miss.words for miss in misses if miss.verdict == verdict)
         for verdict in (OUT, CANNOT_TELL)
     )
     ending = f" Not read: {', '.join(unread)}." if unread else ""
     if not out:
         return ("Cannot tell", f"{doubts}.{ending}") if doubts else ("", ending.strip())
-    mendable = all(one.mendable for one in misses if one.verdict == OUT)
+    mendable = all(miss.mendable for miss in misses if miss.verdict == OUT)
     mend = "Can still be cut." if mendable else "Only the table can bring it back."
     return "Out", f"{out}. {mend}" + (f" Cannot tell: {doubts}." if doubts else "") + ending
 
 
-def _miss_tip(one: BladeLeft, tolerance: FacingTolerance, verdict: str) -> Miss:
-    away, limit = one.away_mm or 0.0, tip_limit(tolerance)
+def _miss_tip(tip: BladeLeft, tolerance: FacingTolerance, verdict: str) -> Miss:
+    away, limit = tip.away_mm or 0.0, tip_limit(tolerance)
     way = "too open" if away > 0 else "too close"
     words = f"tip {format_mm(abs(away))} mm {way}" if away else "tip as wanted"
     past = "" if limit is None else format_number(max(abs(away) - limit, 0.0), 3)
-    return _make_miss(words, past, one, verdict)
+    return _make_miss(words, past, tip, verdict)
 
 
 def _miss_blade(
-    one: BladeLeft, tolerance: FacingTolerance, gauges: GaugesInUse, verdict: str
+    blade: BladeLeft, tolerance: FacingTolerance, gauges: GaugesInUse, verdict: str
 ) -> Miss:
-    place = f"{format_blade(one.gap_mm or 0.0)} {one.rail}"
-    along, _ = limits_of(one, tolerance)
+    place = f"{format_blade(blade.gap_mm or 0.0)} {blade.rail}"
+    along, _ = limits_of(blade, tolerance)
     if along and along.verdict == verdict:
         beyond = abs(along.away_mm) - along.allowed_mm
         way = "too far" if along.away_mm > 0 else "short"
         size, past = (_on_glass(value, gauges.glass) for value in (abs(along.away_mm), beyond))
         words = f"{place} {size} {way}" if abs(along.away_mm) > 1e-9 else f"{place} as wanted"
-        return _make_miss(words, past, one, verdict)
-    height, limit = abs(one.height_mm), tolerance.gap_mm
-    way = "too high" if one.height_mm > 0 else "too low"
+        return _make_miss(words, past, blade, verdict)
+    height, limit = abs(blade.height_mm), tolerance.gap_mm
+    way = "too high" if blade.height_mm > 0 else "too low"
     words = f"{place} {format_number(height * 1000, 0)} µm {way}"
     past = "" if limit is None else format_number((height - limit) * 1000, 0)
-    return _make_miss(words, past, one, verdict)
+    return _make_miss(words, past, blade, verdict)
 
 
-def _make_miss(words: str, past: str, one: BladeLeft, verdict: str) -> Miss:
-    told = f"{words}, {past} beyond" if verdict == OUT and past else words
-    return Miss(told, one.height_mm > 0, verdict)
+def _make_miss(words: str, past: str, blade: BladeLeft, verdict: str) -> Miss:
+    words = f"{words}, {past} beyond" if verdict == OUT and past else words
+    return Miss(words, blade.height_mm > 0, verdict)
 
 
 def _on_glass(value_mm: float, glass: Scale) -> str:
@@ -210,11 +210,11 @@ def list_away(
     judged = judge_blades(state, tolerance)
     for key in (None, *(blade_key(gap) for gap in gaps_mm)):
         here = [
-            (one, verdict)
-            for one, verdict in judged
-            if (None if one.gap_mm is None else blade_key(one.gap_mm)) == key
+            (blade, verdict)
+            for blade, verdict in judged
+            if (None if blade.gap_mm is None else blade_key(blade.gap_mm)) == key
         ]
-        at = {one.rail: one for one, _ in here}
+        at = {blade.rail: blade for blade, _ in here}
         out = any(verdict == OUT for _, verdict in here)
         if key is None:
             tip = at.get("tip")
@@ -226,10 +226,10 @@ def list_away(
     return tuple(cells)
 
 
-def _away(one: BladeLeft | None, glass: Scale) -> str:
-    if one is None or one.away_mm is None:
+def _away(blade: BladeLeft | None, glass: Scale) -> str:
+    if blade is None or blade.away_mm is None:
         return ""
-    on_glass = one.away_mm / float(glass.mm_per_unit)
+    on_glass = blade.away_mm / float(glass.mm_per_unit)
     words = _signed(on_glass, 2)
     return words.rstrip("0").rstrip(".") if "." in words else words
 

@@ -120,10 +120,10 @@ def _read_pieces(fields: Fields) -> PiecesEntry:
 
 def number_markings(pattern: str, first: int, count: int) -> tuple[str, ...]:
     """Write markings by a pattern: M5-## from 9 gives M5-09, M5-10; without # all are alike."""
-    found = _NUMBER_SIGNS.search(pattern)
-    if found is None:
+    signs = _NUMBER_SIGNS.search(pattern)
+    if signs is None:
         return (pattern,) * count
-    before, width, after = pattern[: found.start()], len(found.group()), pattern[found.end() :]
+    before, width, after = pattern[: signs.start()], len(signs.group()), pattern[signs.end() :]
     return tuple(f"{before}{number:0{width}d}{after}" for number in range(first, first + count))
 
 
@@ -184,7 +184,7 @@ def run_batch(
     gauges: GaugesInUse,
 ) -> tuple[BatchRun, BatchRun]:
     """Chart tip opening and facing length over a batch; `pieces` are marking and readings."""
-    tip_u, stop_u = (resolution(one.step_mm).u_mm for one in (gauges.tip, gauges.glass))
+    tip_u, stop_u = (resolution(scale.step_mm).u_mm for scale in (gauges.tip, gauges.glass))
     gap = find_length_gap(target)
     length_label = "Facing length" + ("" if gap is None else f" at {format_blade(gap)}")
     tips = [(marking, facing.tip_opening_mm) for marking, facing in pieces]
@@ -198,13 +198,13 @@ def run_batch(
 def _run(
     quantity: str,
     label: str,
-    told: Sequence[tuple[str, float | None]],
+    pieces: Sequence[tuple[str, float | None]],
     target_mm: float | None,
     tolerance_mm: float | None,
     least_mm: float,
 ) -> BatchRun:
-    read = [(marking, value) for marking, value in told if value is not None]
-    markings, values = tuple(one for one, _ in read), tuple(value for _, value in read)
+    read = [(marking, value) for marking, value in pieces if value is not None]
+    markings, values = tuple(marking for marking, _ in read), tuple(value for _, value in read)
     chart = chart_individuals(values) if len(values) > 1 else None
     words: list[str] = []
     if chart and target_mm is not None:

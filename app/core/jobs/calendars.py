@@ -27,16 +27,16 @@ def write_calendar(days: Iterable[CalendarDay], site: str) -> bytes:
         "PRODID:-//Laybook//Wanted-by dates//EN",
         "CALSCALE:GREGORIAN",
     ]
-    for one in days:
+    for event in days:
         lines += [
             "BEGIN:VEVENT",
-            f"UID:{one.key}@{site}",
-            f"DTSTAMP:{one.changed_at.astimezone(UTC):%Y%m%dT%H%M%SZ}",
-            f"DTSTART;VALUE=DATE:{one.day:%Y%m%d}",
-            f"DTEND;VALUE=DATE:{one.day + timedelta(days=1):%Y%m%d}",
-            f"SUMMARY:{_escape(one.summary)}",
-            f"DESCRIPTION:{_escape(one.description)}",
-            f"URL:{one.address}",
+            f"UID:{event.key}@{site}",
+            f"DTSTAMP:{event.changed_at.astimezone(UTC):%Y%m%dT%H%M%SZ}",
+            f"DTSTART;VALUE=DATE:{event.day:%Y%m%d}",
+            f"DTEND;VALUE=DATE:{event.day + timedelta(days=1):%Y%m%d}",
+            f"SUMMARY:{_escape(event.summary)}",
+            f"DESCRIPTION:{_escape(event.description)}",
+            f"URL:{event.address}",
             "TRANSP:TRANSPARENT",
             "END:VEVENT",
         ]

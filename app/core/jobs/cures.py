@@ -71,21 +71,21 @@ def tell_cures(cases: Iterable[Case]) -> list[tuple[str, tuple[Cure, ...]]]:
     for case in cases:
         by_complaint[case.complaint].append(case)
     complaints = sorted(by_complaint, key=lambda name: (-len(by_complaint[name]), name))
-    found = [
+    pairs = [
         (name, _count(change, by_complaint[name]))
         for name in complaints
-        for change in sorted({one for case in by_complaint[name] for one in case.changes})
+        for change in sorted({label for case in by_complaint[name] for label in case.changes})
     ]
-    told = _step([cure for _, cure in found])
+    cures = _step([cure for _, cure in pairs])
     rows: dict[str, list[Cure]] = {name: [] for name in complaints}
-    for (name, _), cure in zip(found, told, strict=True):
+    for (name, _), cure in zip(pairs, cures, strict=True):
         rows[name].append(cure)
-    return [(name, tuple(sorted(rows[name], key=lambda one: -one.cases))) for name in complaints]
+    return [(name, tuple(sorted(rows[name], key=lambda cure: -cure.cases))) for name in complaints]
 
 
 def _count(change: str, cases: Sequence[Case]) -> Cure:
-    made = [one.outcome == "better" for one in cases if change in one.changes]
-    other = [one.outcome == "better" for one in cases if change not in one.changes]
+    made = [case.outcome == "better" for case in cases if change in case.changes]
+    other = [case.outcome == "better" for case in cases if change not in case.changes]
     counts = sum(made), len(made), sum(other), len(other)
     if len(made) < LEAST_CASES:
         return Cure(change, *counts)
@@ -95,15 +95,15 @@ def _count(change: str, cases: Sequence[Case]) -> Cure:
 
 def _step(cures: Sequence[Cure]) -> list[Cure]:
     """Let be said what Holm's steps allow: the least p against LEVEL / all, and so on."""
-    told = list(cures)
-    judged = sorted((one.p, at) for at, one in enumerate(cures) if one.p is not None)
+    stepped = list(cures)
+    judged = sorted((cure.p, at) for at, cure in enumerate(cures) if cure.p is not None)
     for place, (p, at) in enumerate(judged):
         if p > LEVEL / (len(judged) - place):
             break
-        one = cures[at]
-        more = one.better * one.other_cases > one.other_better * one.cases
-        told[at] = replace(one, told=1 if more else -1)
-    return told
+        cure = cures[at]
+        more = cure.better * cure.other_cases > cure.other_better * cure.cases
+        stepped[at] = replace(cure, told=1 if more else -1)
+    return stepped
 
 
 FELT = (EASIER, ALIKE, HARDER)
@@ -137,42 +137,42 @@ class Agreement:
 
 
 def rank_correlation(said: Sequence[float], ratios: Sequence[float]) -> tuple[float, float]:
-    """Give Spearman's rank correlation, ties by their mean rank, and its two-sided probability.
+    """Return Spearman's rank correlation, ties by their mean rank, and its two-sided probability.
 
     That is of all orders (a permutation test, scipy), as tables for many cases don't hold for few.
     """
     from scipy.stats import permutation_test, rankdata
 
-    ranks = [rankdata(one) - (len(one) + 1) / 2.0 for one in (said, ratios)]
-    scale = float(np.sqrt(np.prod([one @ one for one in ranks])))
+    ranks = [rankdata(values) - (len(values) + 1) / 2.0 for values in (said, ratios)]
+    scale = float(np.sqrt(np.prod([row @ row for row in ranks])))
     if not scale:
         return 0.0, 1.0
-    found = permutation_test(
-        ranks[:1], lambda one, axis=-1: (one * ranks[1]).sum(axis=axis),
+    test = permutation_test(
+        ranks[:1], lambda row, axis=-1: (row * ranks[1]).sum(axis=axis),
         permutation_type="pairings", vectorized=True, n_resamples=ORDERS, rng=0,
     )  # fmt: skip
-    return float(found.statistic) / scale, float(found.pvalue)
+    return float(test.statistic) / scale, float(test.pvalue)
 
 
 def hold_beside(jobs: Iterable[Felt]) -> Agreement:
     """Hold what players said beside the closing effort; where none is told, the job is left out."""
     counts: dict[tuple[str, str], int] = defaultdict(int)
-    told: list[tuple[float, float]] = []
+    pairs: list[tuple[float, float]] = []
     for job in jobs:
-        found = _work_out(job)
-        if found is not None:
-            counts[judge_effort(found), job.said] += 1
-            told.append((float(FELT.index(job.said)), found.ratio))
-    if len(told) < LEAST_CASES:
-        return Agreement(dict(counts), len(told))
-    rho, p = rank_correlation(*zip(*told, strict=True))
+        effort = _work_out(job)
+        if effort is not None:
+            counts[judge_effort(effort), job.said] += 1
+            pairs.append((float(FELT.index(job.said)), effort.ratio))
+    if len(pairs) < LEAST_CASES:
+        return Agreement(dict(counts), len(pairs))
+    rho, p = rank_correlation(*zip(*pairs, strict=True))
     sign = 0 if p > LEVEL else 1 if rho > 0.0 else -1
-    return Agreement(dict(counts), len(told), rho, p, sign)
+    return Agreement(dict(counts), len(pairs), rho, p, sign)
 
 
 def _work_out(job: Felt) -> EffortRatio | None:
     try:
-        found = compare_efforts(job.before, job.after, job.kind)
+        effort = compare_efforts(job.before, job.after, job.kind)
     except MalformedReading:
         return None
-    return None if judge_effort(found) == SUSPECT else found
+    return None if judge_effort(effort) == SUSPECT else effort

@@ -75,8 +75,8 @@ def row_prefix(row: int) -> str:
 
 def count_rows(raw: Mapping[str, str], more: int = 0) -> int:
     """Count the rows for new pieces that the page has, and so many more if asked."""
-    told = raw.get("rows", "")
-    rows = int(told) if told.isdecimal() and len(told) < 4 else 1
+    text = raw.get("rows", "")
+    rows = int(text) if text.isdecimal() and len(text) < 4 else 1
     return max(1, min(rows + more, MOST_PIECES))
 
 
@@ -102,7 +102,7 @@ def parse_drop_off(
         _read_pieces(fields, ticked.get("piece") or [raw.get("piece", "")]),
         _read_played_on(fields),
         _read_job(fields, ticked, today),
-        tuple(dict.fromkeys(one for one in ticked.get("service", ()) if one.strip())),
+        tuple(dict.fromkeys(label for label in ticked.get("service", ()) if label.strip())),
     )
     return fields.refused() or entry
 
@@ -138,8 +138,8 @@ def same_name(row: int) -> str:
 
 def _read_pieces(fields: Fields, known: Sequence[str]) -> tuple[PieceDrop, ...]:
     """Read the known pieces that are ticked, and the rows in which something is typed."""
-    ids = dict.fromkeys(int(one) for one in known if one.isdecimal() and len(one) < 10)
-    pieces = [PieceDrop(one, "") for one in ids]
+    ids = dict.fromkeys(int(text) for text in known if text.isdecimal() and len(text) < 10)
+    pieces = [PieceDrop(piece_id, "") for piece_id in ids]
     for row in range(1, count_rows(fields.raw) + 1):
         prefix, name = row_prefix(row), same_name(row)
         asked = fields.text(f"{prefix}asked", limit=5000)

@@ -84,14 +84,14 @@ def read_ticks(
     fields: Fields, ticked: Mapping[str, Sequence[str]], *, at_drop_off: bool = True
 ) -> Ticks:
     """Read the ticked lines, and those written beside each list with commas between them."""
-    found = (
+    ticks = (
         (key, " ".join(line.split())[:80])
         for key, kind in TICK_KINDS.items()
         if kind.at_drop_off == at_drop_off
         for line in (*ticked.get(key, ()), *fields.text(f"{key}_more").split(","))
         if line.strip()
     )
-    return tuple(dict.fromkeys(found))
+    return tuple(dict.fromkeys(ticks))
 
 
 def read_days(fields: Fields, known: date, today: date) -> tuple[date, date | None]:

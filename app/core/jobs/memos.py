@@ -146,7 +146,9 @@ def parse_memo(
     due = fields.date(f"{kind.key}_due", needed=needed) if kind.due else None
     if due and due < on:
         fields.refuse(f"{kind.key}_due", f"“{kind.due}” can’t be before {format_date(on)}.")
-    details = {one.name: _read(fields, f"{kind.key}_{one.name}", one) for one in kind.fields}
+    details = {
+        field.name: _read(fields, f"{kind.key}_{field.name}", field) for field in kind.fields
+    }
     return fields.refused() or MemoEntry(kind.key, on, due, details)
 
 
@@ -173,17 +175,15 @@ def _read(fields: Fields, name: str, field: MemoField) -> str:
 
 def tell_memo(kind: MemoKind, details: Mapping[str, str]) -> list[tuple[str, str]]:
     """Say what a memo holds, as labels and words; what was left empty is left out."""
-    rows = [
-        (one.label, (one.choices or {}).get(details.get(one.name, ""), details.get(one.name, "")))
-        for one in kind.fields
-    ]
+    written = [(field, details.get(field.name, "")) for field in kind.fields]
+    rows = [(field.label, (field.choices or {}).get(text, text)) for field, text in written]
     return [(label, words) for label, words in (*rows, (kind.answer, details.get("answer", "")))
             if words]  # fmt: skip
 
 
 def jobs_in(details: Mapping[str, str]) -> list[str]:
     """List the numbers of the jobs whose pieces a parcel holds; none where it holds all it can."""
-    return [one for one in details.get("jobs", "").split(", ") if one]
+    return [number for number in details.get("jobs", "").split(", ") if number]
 
 
 def tell_seal(tests: Mapping[str, str]) -> str:

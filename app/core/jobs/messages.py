@@ -95,7 +95,7 @@ def parse_wording(raw: Mapping[str, str], key: str) -> Wording | Refused:
         fields.text(f"{key}_body", needed="Write the text.", limit=MOST_LETTERS),
     )
     for name, text in ((f"{key}_subject", wording.subject), (f"{key}_body", wording.body)):
-        unknown = [found for found in _FIELD.findall(text) if found not in FIELDS]
+        unknown = [field for field in _FIELD.findall(text) if field not in FIELDS]
         if unknown:
             fields.refuse(name, f"There is no field {{{unknown[0]}}}. See the list of fields.")
         if "\n" in text and name.endswith("_subject"):
@@ -105,7 +105,7 @@ def parse_wording(raw: Mapping[str, str], key: str) -> Wording | Refused:
 
 def fill_in(text: str, facts: Mapping[str, str]) -> str:
     """Fill a wording's fields in; a fact that isn't known is a dash."""
-    return _FIELD.sub(lambda found: facts.get(found.group(1), found.group(0)) or "–", text)
+    return _FIELD.sub(lambda match: facts.get(match.group(1), match.group(0)) or "–", text)
 
 
 def make_message(kind: MessageKind, wording: Wording, facts: Mapping[str, str], to: str) -> Message:

@@ -74,8 +74,8 @@ def pair_photos(photos: Iterable[Photo]) -> list[tuple[str, list[Photo], list[Ph
     kept = list(photos)
     pairs = []
     for view, label in VIEWS.items():
-        before = [one for one in kept if one.view == view and one.moment == "drop_off"]
-        after = [one for one in kept if one.view == view and one.moment != "drop_off"]
+        before = [photo for photo in kept if photo.view == view and photo.moment == "drop_off"]
+        after = [photo for photo in kept if photo.view == view and photo.moment != "drop_off"]
         if before or after:
             pairs.append((label, before, after))
     return pairs

@@ -45,10 +45,10 @@ def parse_services(
             continue
         entries[mark] = _read_line(fields, mark)
     seen: dict[tuple[str, str, str], str] = {}
-    for mark, one in entries.items():
-        key = one.label.casefold(), one.family, one.material
-        if not one.retired and seen.setdefault(key, mark) != mark:
-            fields.refuse(f"label_{mark}", f"“{one.label}” has a price for these already.")
+    for mark, entry in entries.items():
+        key = entry.label.casefold(), entry.family, entry.material
+        if not entry.retired and seen.setdefault(key, mark) != mark:
+            fields.refuse(f"label_{mark}", f"“{entry.label}” has a price for these already.")
     return fields.refused() or entries
 
 
@@ -70,15 +70,15 @@ def offer_services(
 ) -> list[Offer]:
     """List what may be picked, for one piece at its price, else from the least to the most."""
     by_label: dict[str, list[ServiceEntry]] = {}
-    for one in services:
-        by_label.setdefault(one.label.casefold(), []).append(one)
+    for line in services:
+        by_label.setdefault(line.label.casefold(), []).append(line)
     offers = []
     for lines in by_label.values():
         if instrument_kind:
             best = _closest(lines, instrument_kind, material)
             lines = [best] if best else []
         if lines:
-            prices = [one.price_minor for one in lines]
+            prices = [line.price_minor for line in lines]
             offers.append(Offer(lines[0].label, min(prices), max(prices)))
     return offers
 
@@ -87,7 +87,7 @@ def price_of(
     services: Iterable[ServiceEntry], label: str, instrument_kind: str, material: str
 ) -> ServiceEntry | None:
     """Find the line for a piece: its family and material before its family, that before others."""
-    named = [one for one in services if one.label.casefold() == label.casefold()]
+    named = [line for line in services if line.label.casefold() == label.casefold()]
     return _closest(named, instrument_kind, material)
 
 
@@ -96,6 +96,6 @@ def _closest(
 ) -> ServiceEntry | None:
     family = family_of(instrument_kind)
     fitting = (
-        one for one in lines if one.family in {"", family} and one.material in {"", material}
+        line for line in lines if line.family in {"", family} and line.material in {"", material}
     )
-    return max(fitting, key=lambda one: (bool(one.family), bool(one.material)), default=None)
+    return max(fitting, key=lambda line: (bool(line.family), bool(line.material)), default=None)

@@ -108,18 +108,18 @@ def course_of(stage: str) -> list[Stage]:
     """List the stages to show of a job that stands at one: what did not happen is left out."""
     ends = "returned_unworked" if stage == "returned_unworked" else "returned"
     return [
-        one
-        for one in STAGES.values()
-        if (one.open and one.key != EXPECTED) or one.key in {stage, ends}
+        row
+        for row in STAGES.values()
+        if (row.open and row.key != EXPECTED) or row.key in {stage, ends}
     ]
 
 
 def stage_after(stage: str, happening: str) -> str | None:
     """Name the stage that a happening moves a job to from where it stands; None if it stays."""
     moved = (
-        one.key
-        for one in STAGES.values()
-        if one.reached_by == happening and stage in one.reached_from
+        row.key
+        for row in STAGES.values()
+        if row.reached_by == happening and stage in row.reached_from
     )
     return next(moved, None)
 
@@ -128,4 +128,4 @@ def next_step(stage: str, happened: Collection[str]) -> NextStep | None:
     """Say what to do next at a stage; an open job without any reading is read first."""
     if stage != EXPECTED and STAGES[stage].open and not set(happened) - {AGREED, PASS, CARD}:
         return _READ_FIRST
-    return next((one for one in STAGES[stage].next_steps if one.until not in happened), None)
+    return next((step for step in STAGES[stage].next_steps if step.until not in happened), None)

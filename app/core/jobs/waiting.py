@@ -52,23 +52,23 @@ def _quantiles(days: Sequence[int]) -> tuple[int, int]:
 
 def tell_turnaround(visits: Sequence[Visit]) -> Turnaround | None:
     """Tell how long a job takes; None under LEAST jobs. `visits` in any order."""
-    by_end = sorted(visits, key=lambda one: one.done)
+    by_end = sorted(visits, key=lambda visit: visit.done)
     if len(by_end) < LEAST:
         return None
-    kept = told = 0
+    kept = foretold = 0
     for visit in by_end[-MOST:]:
-        before = [one.days for one in by_end if one.done <= visit.came][-MOST:]
+        before = [past.days for past in by_end if past.done <= visit.came][-MOST:]
         if len(before) >= LEAST:
-            told += 1
+            foretold += 1
             kept += visit.days <= _quantiles(before)[1]
-    newest = [one.days for one in by_end[-MOST:]]
-    return Turnaround(*_quantiles(newest), len(newest), kept, told)
+    newest = [visit.days for visit in by_end[-MOST:]]
+    return Turnaround(*_quantiles(newest), len(newest), kept, foretold)
 
 
 def jobs_a_day(visits: Sequence[Visit], today: date) -> float:
     """Count the jobs done a day lately, λ of Little's law."""
     since = today - timedelta(days=RATE_DAYS)
-    return sum(since < one.done <= today for one in visits) / RATE_DAYS
+    return sum(since < visit.done <= today for visit in visits) / RATE_DAYS
 
 
 @dataclass(frozen=True, slots=True)

@@ -229,15 +229,15 @@ def left_for_cut(cut: str, plan: RemovalPlan, state: BenchState) -> Depth | None
         return Depth(table.at_break_mm, spread / 4.0)
     rail, zone = _rail_and_zone(cut)
     length = facing_length(plan)
-    told = [
+    blades = [
         blade
         for blade in state.blades
         if blade.rail == ("tip" if cut in TIP_CUTS else rail)
         and (not zone or zone_of(blade.target_mm or 0.0, length) == zone)
     ]
-    if not told:
+    if not blades:
         return None
-    working = [blade for blade in told if blade.state == "cut"] or told
+    working = [blade for blade in blades if blade.state == "cut"] or blades
     return _mean_depth([(blade.height_mm, blade.u_mm) for blade in working])
 
 
@@ -259,7 +259,7 @@ def measure_depth(
         tip_gain = [(tips[1][0] - tips[0][0], hypot(tips[0][1], tips[1][1]))]
     if cut in TIP_CUTS:
         return _mean_depth(tip_gain)
-    before, after = (leave_out(one, suspects_of(one, uncertainties)) for one in (before, after))
+    before, after = (leave_out(read, suspects_of(read, uncertainties)) for read in (before, after))
     rail, zone = _rail_and_zone(cut)
     if rail:
         return _mean_depth(list(_gains(rail, before, after, uncertainties, zone)))

@@ -82,7 +82,7 @@ def _write_blade(facing: FacingReadings | None, blade: Blade, glass: Scale) -> s
     if facing is None:
         return ""
     key = blade_key(blade.gap_mm)
-    told = [
+    numbers = [
         next(
             (
                 format_stop(stop.position_mm, glass)
@@ -93,7 +93,7 @@ def _write_blade(facing: FacingReadings | None, blade: Blade, glass: Scale) -> s
         )
         for rail in RAILS
     ]
-    return told[0] if told[0] == told[1] else "/".join(told)
+    return numbers[0] if numbers[0] == numbers[1] else "/".join(numbers)
 
 
 def _write_tip(facing: FacingReadings | None, tip: Scale) -> str:
@@ -110,21 +110,21 @@ def list_togo(state: BenchState, gauges: GaugesInUse) -> Mapping[str, ToGo]:
         for rail in RAILS
     }
     said = {}
-    for one in state.blades:
-        if one.gap_mm is None:
-            said["tip"] = _say_togo(one, gauges.tip, "too open by")
-        elif name := cells.get((one.rail, blade_key(one.gap_mm))):
-            said[name] = _say_togo(one, gauges.glass, "too far by")
+    for blade in state.blades:
+        if blade.gap_mm is None:
+            said["tip"] = _say_togo(blade, gauges.tip, "too open by")
+        elif name := cells.get((blade.rail, blade_key(blade.gap_mm))):
+            said[name] = _say_togo(blade, gauges.glass, "too far by")
     return said | {cells[stop]: READ_AGAIN for stop in state.again if stop in cells}
 
 
-def _say_togo(one: BladeLeft, scale: Scale, past: str) -> ToGo:
-    if one.away_mm is None:
-        return ToGo(UNREAD, one.state)
-    if one.state == "within":
-        return ToGo("within", one.state)
+def _say_togo(blade: BladeLeft, scale: Scale, past: str) -> ToGo:
+    if blade.away_mm is None:
+        return ToGo(UNREAD, blade.state)
+    if blade.state == "within":
+        return ToGo("within", blade.state)
     places = 1 if scale.measures == "glass" else scale.decimals
-    number = format_number(abs(to_scale(one.away_mm, scale)), places)
-    doubt = format_number(to_scale(expanded(one.away_u_mm), scale), places)
-    lead = f"{past} " if one.state == "open" else ""
-    return ToGo(f"{lead}{number} ± {doubt}", one.state)
+    number = format_number(abs(to_scale(blade.away_mm, scale)), places)
+    doubt = format_number(to_scale(expanded(blade.away_u_mm), scale), places)
+    lead = f"{past} " if blade.state == "open" else ""
+    return ToGo(f"{lead}{number} ± {doubt}", blade.state)

@@ -41,11 +41,11 @@ def bend_least(stations_mm: Array, low_mm: Array, high_mm: Array) -> Array:
     cut = low
     for _ in range(MOST_ROUNDS):
         knots = sorted(asked)
-        found = _solve(places[knots], low[knots], high[knots])
-        if found is None:
+        depths = _solve(places[knots], low[knots], high[knots])
+        if depths is None:
             cut = low
             break
-        cut = np.interp(places, places[knots], found)
+        cut = np.interp(places, places[knots], depths)
         missed = np.maximum(low - cut, cut - high)
         between = (np.arange(a, b + 1) for a, b in pairwise(knots))
         worst = {int(run[missed[run].argmax()]) for run in between} - asked

@@ -74,7 +74,7 @@ def place_lay(question: EffortQuestion, lay: Target) -> tuple[float, float]:
         raise MalformedReading("tip_opening_mm", "How hard a reed closes needs the tip opening.")
     gap = question.length_gap_mm
     (placed,) = place_blades(lay, [gap], uncertainties=question.uncertainties)
-    read = [one for one in (placed.left_mm, placed.right_mm) if one is not None]
+    read = [stop for stop in (placed.left_mm, placed.right_mm) if stop is not None]
     if not read:
         raise MalformedReading("left", "How hard a reed closes needs the facing length.")
     return lay.tip_opening_mm, sum(read) / len(read)
@@ -94,9 +94,9 @@ def _draw_like(
     """Return how far the lay now is opened (tips), and drawn out (lengths, tips), to be another."""
     opened = tips / now[0]
     # where each one, not yet drawn out, has its facing length; first the lay now, which was read
-    found = [mean.stop(gap_mm / times) for times in (1.0, *opened.tolist())]
-    stops = np.array([stop for stop in found if stop])
-    if len(stops) < len(found):
+    places = [mean.stop(gap_mm / times) for times in (1.0, *opened.tolist())]
+    stops = np.array([stop for stop in places if stop])
+    if len(stops) < len(places):
         raise MalformedReading("tip_opening_mm", "The blade of the facing length does not go in.")
     return opened, lengths[:, None] / now[1] * (stops[0] / stops[1:])
 
@@ -109,7 +109,7 @@ def _weigh(
     def effort(tip_mm: float, length_mm: float) -> float:
         place = np.array([tip_mm]), np.array([length_mm])
         lay = _draw_like(mean, now, question.length_gap_mm, *place)
-        opened, longer = (float(one.flat[0]) for one in lay)
+        opened, longer = (float(factor.flat[0]) for factor in lay)
         gap = opened * np.interp(_STATIONS / longer, _STATIONS, mean.gap_mm)
         line = replace(mean, gap_mm=gap, break_mm=mean.break_mm * longer)
         return log(find_effort(line, question.kind, shape))
@@ -131,7 +131,7 @@ def rank_lays(
         arc = draw_facing(PlainFacing(length_mm, tip_mm, "arc", length_gap_mm), _STATIONS)
         return log(find_effort(arc, kind, shape))
 
-    found = []
+    weighed = []
     for at, lay in enumerate(lays):
         try:
             placed = place_lay(question, lay)
@@ -139,11 +139,11 @@ def rank_lays(
             own = log(find_effort(_draw_rails(lay, uncertainties)[0], kind))
         except MalformedReading:
             continue
-        found.append((at, arcs, own, _tell_u(question, placed, weigh)))
-    found.sort(key=lambda one: one[1][USUAL])
+        weighed.append((at, arcs, own, _tell_u(question, placed, weigh)))
+    weighed.sort(key=lambda row: row[1][USUAL])
     ranked = []
-    for at, arcs, own, u in found:
-        _, easiest, first_own, first_u = found[0]
+    for at, arcs, own, u in weighed:
+        _, easiest, first_own, first_u = weighed[0]
         reeds = {shape: arcs[shape] - easiest[shape] for shape in SHAPES}
         ranked.append((at, limit_ratio(reeds, [own - first_own], hypot(u, first_u))))
     return ranked
@@ -202,7 +202,7 @@ def find_alike(
     """
     now = place_lay(question, question.now)
     middle, step = now[1 - at], 1e-3 * now[1 - at]
-    found: dict[str, float] = {}
+    by_shape: dict[str, float] = {}
     mean, _ = _draw_rails(question.now, question.uncertainties)
     for shape in SHAPES:
         effort = _weigh(question, mean, now, shape)
@@ -212,15 +212,15 @@ def find_alike(
             return effort(*((given_mm, sought) if at == TIP else (sought, given_mm))) - as_now
 
         try:
-            found[shape] = float(brentq(miss, 0.6 * middle, 1.6 * middle, xtol=1e-3))
+            by_shape[shape] = float(brentq(miss, 0.6 * middle, 1.6 * middle, xtol=1e-3))
         except (ValueError, MalformedReading):
             return None
         if shape == USUAL:
-            slope = (miss(found[shape] + step) - miss(found[shape] - step)) / (2.0 * step)
+            slope = (miss(by_shape[shape] + step) - miss(by_shape[shape] - step)) / (2.0 * step)
             u = _tell_u(question, now, effort) / abs(slope)
-    sought = found[USUAL]
+    sought = by_shape[USUAL]
     below, above = (
-        K_95 * hypot(u, (far(found.values()) - sought) / sqrt(3.0)) for far in (min, max)
+        K_95 * hypot(u, (far(by_shape.values()) - sought) / sqrt(3.0)) for far in (min, max)
     )
     return sought, sought - below, sought + above
 
@@ -229,8 +229,8 @@ def _tell_u(question: EffortQuestion, now: tuple[float, float], effort: Effort) 
     """Return the standard uncertainty of ln(effort) now, from its tip and length as read."""
     tip_u = question.now.tip_u_mm or question.uncertainties.tip_mm
     length_u = question.uncertainties.position_mm / sqrt(2.0)
-    told = effort(*now)
-    return hypot(effort(now[0] + tip_u, now[1]) - told, effort(now[0], now[1] + length_u) - told)
+    here = effort(*now)
+    return hypot(effort(now[0] + tip_u, now[1]) - here, effort(now[0], now[1] + length_u) - here)
 
 
 @dataclass(frozen=True, slots=True)
@@ -260,11 +260,11 @@ def list_alike(question: EffortQuestion, glass: Scale) -> list[AlikeRow]:
     for at, step in ((TIP, 0.05), (LENGTH, 0.5)):
         own = abs(aim[at] - now[at]) > step / 5.0
         steps = [now[at] + step, now[at] + 2.0 * step]
-        given = [one for one in steps if not own or abs(one - aim[at]) > step / 5.0]
+        given = [mm for mm in steps if not own or abs(mm - aim[at]) > step / 5.0]
         for mm in sorted([aim[at], *given] if own else given):
             if alike := find_alike(question, mm, at):
                 sought, *limits = alike
-                low, high = (format_mm(one, 1 if at == TIP else 2) for one in limits)
+                low, high = (format_mm(limit, 1 if at == TIP else 2) for limit in limits)
                 words = tell(at, mm) + (", as the target" if own and mm == aim[at] else "")
                 rows.append(AlikeRow(words, tell(1 - at, sought), f"{low} to {high} mm"))
     return rows

@@ -153,18 +153,18 @@ def solve_facing(facing: PlainFacing) -> SolvedFacing:
 
     break_mm, radius = _solve_arc(facing)
     try:
-        found = np.array([log(break_mm - length), log(radius)])
+        unknowns = np.array([log(break_mm - length), log(radius)])
         if facing.curve != "arc":
-            found = root(miss, found, tol=1e-13).x
-        solved = bool(np.max(np.abs(miss(found))) < 1e-9)
+            unknowns = root(miss, unknowns, tol=1e-13).x
+        solved = bool(np.max(np.abs(miss(unknowns))) < 1e-9)
     except (ValueError, OverflowError):
         solved = False
     if not solved:
         raise MalformedReading(
             "target", f"No {curve.label} has this facing: it is too open for its length."
         )
-    break_mm = length + exp(found[0])
-    return SolvedFacing(facing.curve, make(break_mm, exp(found[1])), break_mm)
+    break_mm = length + exp(unknowns[0])
+    return SolvedFacing(facing.curve, make(break_mm, exp(unknowns[1])), break_mm)
 
 
 def find_shape(
@@ -356,8 +356,8 @@ def place_blades(
 def place_target(target: Target, gaps_mm: Sequence[float]) -> FacingReadings:
     """Where blades of these sizes should stop on a target, as if they had been read there."""
     placed = place_blades(target, gaps_mm)
-    left = tuple(BladeStop(one.gap_mm, one.left_mm) for one in placed if one.left_mm is not None)
-    right = tuple(BladeStop(one.gap_mm, one.right_mm) for one in placed if one.right_mm is not None)
+    left = tuple(BladeStop(b.gap_mm, b.left_mm) for b in placed if b.left_mm is not None)
+    right = tuple(BladeStop(b.gap_mm, b.right_mm) for b in placed if b.right_mm is not None)
     return FacingReadings(left, right, target.tip_opening_mm)
 
 

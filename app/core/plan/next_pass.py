@@ -85,7 +85,7 @@ def offer_passes(
     own = [entry for entry in reversed(log) if isinstance(entry, LoggedPass)]
     needed = needed_cuts(aim.plan) if aim else set()
     offers: dict[RemovalKind, PassOffer] = {}
-    for done in (*own, *(one for one in used if one.cut in needed)):
+    for done in (*own, *(done for done in used if done.cut in needed)):
         kind = make_kind(done.cut, done.abrasive, done.grit, "")
         if done.cut in CUT_KINDS and kind not in offers and len(offers) < MOST_OFFERS:
             offers[kind] = _offer(done, passes_since(log), aim)
@@ -99,7 +99,7 @@ def needed_cuts(plan: RemovalPlan) -> set[str]:
         return set()
     if come_to == TABLE:
         return set(FLAT_CUTS)
-    cuts = {one.cut for one in list_zone_cuts(plan)} or {"tilted"}
+    cuts = {part.cut for part in list_zone_cuts(plan)} or {"tilted"}
     return cuts | {rail_cut(kind.rail) for cut in cuts if (kind := CUT_KINDS[cut]).rail}
 
 
@@ -129,8 +129,8 @@ def plan_strokes(aim: BenchAim, used: Iterable[LoggedPass]) -> tuple[StrokeStep,
     for part in _parts(aim.plan):
         kind = CUT_KINDS[part.cut]
         whole = rail_cut(kind.rail) if kind.rail else part.cut
-        own = next((one for one in used if one.cut == part.cut), None)
-        paper = own or next((one for one in used if one.cut in {whole, "tilted"}), None)
+        own = next((done for done in used if done.cut == part.cut), None)
+        paper = own or next((done for done in used if done.cut in {whole, "tilted"}), None)
         if paper is None:
             steps.append(StrokeStep(part.cut, "", None))
             continue
@@ -150,17 +150,17 @@ def say_strokes(steps: Sequence[StrokeStep]) -> str:
     if not steps:
         return ""
     parts = [
-        f"{CUT_KINDS[one.cut].label}, "
-        + ("a few light strokes" if one.strokes is None else plural(one.strokes, "stroke"))
-        + (f" on {one.paper}" if one.paper else "")
-        for one in steps
+        f"{CUT_KINDS[step.cut].label}, "
+        + ("a few light strokes" if step.strokes is None else plural(step.strokes, "stroke"))
+        + (f" on {step.paper}" if step.paper else "")
+        for step in steps
     ]
     return f"Begin with: {'; then '.join(parts)}. Then read again."
 
 
 def _offer(done: LoggedPass, since: Sequence[LoggedPass], aim: BenchAim | None) -> PassOffer:
     usual = int(done.strokes) if done.strokes else None
-    part = next((one for one in _parts(aim.plan) if one.cut == done.cut), None) if aim else None
+    part = next((part for part in _parts(aim.plan) if part.cut == done.cut), None) if aim else None
     left = left_for_cut(done.cut, aim.plan, aim.state) if aim else None
     if part is not None:
         left = Depth(part.depth_mm, part.u_mm)
@@ -188,16 +188,16 @@ def _decide(
         return "stop", usual, "The plan asks no more of this cut."
     if proposal.decision in {"stop", "past"}:
         return proposal.decision, usual, proposal.words
-    telling = [one for one in since if one.cut in TELLING_CUTS]
+    telling = [entry for entry in since if entry.cut in TELLING_CUTS]
     if not telling:
         strokes = usual if proposal.decision == "unknown" else proposal.strokes or None
         return proposal.decision, strokes, proposal.words
     same = [
-        one
-        for one in telling
-        if make_kind(one.cut, one.abrasive, one.grit, aim.material) == kind and one.strokes
+        entry
+        for entry in telling
+        if make_kind(entry.cut, entry.abrasive, entry.grit, aim.material) == kind and entry.strokes
     ]
-    made = int(sum(one.strokes or 0 for one in same))
+    made = int(sum(entry.strokes or 0 for entry in same))
     if len(same) < len(telling):
         return "careful", usual, "Other passes were made since the readings: read again first."
     if proposal.decision == "unknown":
@@ -216,8 +216,8 @@ def _tolerance_of(cut: str, tolerance: FacingTolerance) -> float:
     if cut in FLAT_CUTS:
         return 0.0
     at_tip = tolerance.tip_mm if cut in {"tilted", "tip_rail"} else None
-    found = at_tip if at_tip is not None else tolerance.gap_mm
-    return found or 0.0
+    allowed = at_tip if at_tip is not None else tolerance.gap_mm
+    return allowed or 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -239,12 +239,12 @@ def judge_next(
 
     `loose_table` is a table that isn't firm: nothing that was read on it is heeded.
     """
-    telling = [one for one in since if one.cut in TELLING_CUTS]
+    telling = [done for done in since if done.cut in TELLING_CUTS]
     if loose_table is not None:
         return Verdict("careful", f"{say_table(loose_table)} {FLATTEN_FIRST}")
     if not telling and state.stop:
         return Verdict("stop", "Stop: within tolerance.")
-    careful = next((one for one in offers if one.decision == "careful"), None)
+    careful = next((offer for offer in offers if offer.decision == "careful"), None)
     if telling:
         made = f"{plural(len(telling), 'pass', 'passes')} since the last readings."
         if careful is not None or state.stop:
@@ -261,7 +261,7 @@ def judge_next(
         return Verdict("read", f"Read {_name_worst(state)} again: all else asks for no cut.")
     if come_to == UNTOLD:
         return Verdict("go on", "The rails first; then read again, before the table.")
-    if come_to == RAILS and any(one.state == "cut" for one in state.blades):
+    if come_to == RAILS and any(blade.state == "cut" for blade in state.blades):
         return Verdict("go on", "Still to cut.")
     return Verdict("go on", state.words)
 
@@ -279,8 +279,8 @@ def head_plan(plan: RemovalPlan, state: BenchState) -> str:
 
 def _name_worst(state: BenchState) -> str:
     """Name the reading furthest out of tolerance, by what it can be off by."""
-    out = [one for one in state.blades if one.state != "within"]
-    worst = max(out, key=lambda one: abs(one.height_mm) / (one.u_mm or 1.0))
+    out = [blade for blade in state.blades if blade.state != "within"]
+    worst = max(out, key=lambda blade: abs(blade.height_mm) / (blade.u_mm or 1.0))
     if worst.gap_mm is None:
         return "the tip opening"
     return f"the {format_blade(worst.gap_mm)} blade on the {worst.rail} rail"

@@ -30,7 +30,7 @@ class PieceLimits:
 def parse_limits(raw: Mapping[str, str]) -> PieceLimits | Refused:
     """Read the plan page's part about the piece; what is empty is not known."""
     fields = Fields(raw)
-    found: dict[str, float | None] = {}
+    values: dict[str, float | None] = {}
     for name, what, most in (
         ("window_end", "The window’s lower edge", 120.0),
         ("table_length", "The table’s length", 150.0),
@@ -42,13 +42,13 @@ def parse_limits(raw: Mapping[str, str]) -> PieceLimits | Refused:
         value = fields.length_mm(name, SCALES["length_mm"])
         if value is not None and not 0 < value <= most:
             fields.refuse(name, f"{what} is more than 0 and at most {most:g} {unit}.")
-        found[name] = value
+        values[name] = value
     limits = PieceLimits(
-        window_end_mm=found["window_end"],
-        table_length_mm=found["table_length"],
-        table_allowance_mm=found["table_allowance"],
-        tip_slope_deg=found["tip_slope"],
-        beak_slope_deg=found["beak_slope"],
+        window_end_mm=values["window_end"],
+        table_length_mm=values["table_length"],
+        table_allowance_mm=values["table_allowance"],
+        tip_slope_deg=values["tip_slope"],
+        beak_slope_deg=values["beak_slope"],
     )
     return fields.refused() or limits
 

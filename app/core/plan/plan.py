@@ -68,8 +68,8 @@ class _RailWork:
 
         `deviations` shifts the rail by so many of its standard uncertainties where it was read.
         """
-        told = (self.now.stations_mm <= self.tail_from_mm) | (deviations < 0)
-        shift = deviations * np.where(told, self.now.u_mm, 0.0)
+        read = (self.now.stations_mm <= self.tail_from_mm) | (deviations < 0)
+        shift = deviations * np.where(read, self.now.u_mm, 0.0)
         wanted = np.maximum(self.target.gap_mm + tolerance_mm, self.allowed)
         return self.now.gap_mm + shift - wanted
 
@@ -260,10 +260,10 @@ def _draw(
     fit: CurveFit | None,
     stations: Array,
 ) -> RailLine:
-    told: FacingReadings | PlainFacing = getattr(request, where)
-    if isinstance(told, PlainFacing):
-        return draw_facing(told, stations)
-    tip = read_tip(told, request.uncertainties)
+    facing: FacingReadings | PlainFacing = getattr(request, where)
+    if isinstance(facing, PlainFacing):
+        return draw_facing(facing, stations)
+    tip = read_tip(facing, request.uncertainties)
     try:
         return line_of_readings(stops, tip, fit, request.uncertainties, stations)
     except ValueError as error:
@@ -294,17 +294,17 @@ def _choose_fits(
     if isinstance(request.target, FacingReadings):
         rails += list(wanted.values())
         tips += [read_tip(request.target, request.uncertainties)] * len(now)
-    found = [
+    fits = [
         judge_rail(stops, tip, request.uncertainties).chosen_fit
         for stops, tip in zip(rails, tips, strict=True)
     ]
     pairs: dict[str, tuple[CurveFit | None, CurveFit | None]] = {}
     for i, rail in enumerate(now):
-        here = found[i]
+        here = fits[i]
         if isinstance(request.target, PlainFacing):
             pairs[rail] = (here, None)
             continue
-        there = found[i + len(now)]
+        there = fits[i + len(now)]
         pairs[rail] = (here, there) if here and there else (None, None)
     return pairs
 
@@ -367,8 +367,8 @@ def _cut_rails(
     stations = next(iter(work.values())).now.stations_mm
     rooms = {rail: lines.room(lowered[rail], request) for rail, lines in work.items()}
     low, high = (
-        np.max([one[0] for one in rooms.values()], 0),
-        np.min([one[1] for one in rooms.values()], 0),
+        np.max([room[0] for room in rooms.values()], 0),
+        np.min([room[1] for room in rooms.values()], 0),
     )
     if len(work) == 2 and _can_not_tell_apart(work) and (low <= high).all():
         return dict.fromkeys(work, bend_least(stations, low, high))
@@ -376,9 +376,9 @@ def _cut_rails(
 
 
 def _can_not_tell_apart(work: Mapping[str, _RailWork]) -> bool:
-    one, other = (lines.now for lines in work.values())
-    apart = np.abs(one.gap_mm - other.gap_mm)
-    return bool((apart <= TOLD_APART * np.hypot(one.u_mm, other.u_mm) + NEGLIGIBLE_MM).all())
+    left, right = (lines.now for lines in work.values())
+    apart = np.abs(left.gap_mm - right.gap_mm)
+    return bool((apart <= TOLD_APART * np.hypot(left.u_mm, right.u_mm) + NEGLIGIBLE_MM).all())
 
 
 def _list_stations(lines: _RailWork, table: TableCut, cut: Array) -> tuple[StationCut, ...]:
@@ -400,10 +400,10 @@ def _expect(
     difference, so that a rail left alone is expected to read as it did, and one that ends on a
     target told by readings to read as they were told.
     """
-    told: list[FacingReadings] = [request.now]
+    readings: list[FacingReadings] = [request.now]
     if isinstance(request.target, FacingReadings):
-        told.append(request.target)
-    gaps = sorted({*common_gaps(*told), request.length_gap_mm})
+        readings.append(request.target)
+    gaps = sorted({*common_gaps(*readings), request.length_gap_mm})
     expected: dict[str, tuple[ExpectedStop, ...]] = {"left": (), "right": ()}
     tips = []
     for rail, lines in work.items():

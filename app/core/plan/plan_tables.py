@@ -108,7 +108,7 @@ def list_check_rows(
     """
     glass, tip = showing.gauges.glass, showing.gauges.tip
     after_table, after_rails, target = (
-        showing.show(one) for one in (plan.after_table, plan.after_rails, plan.target)
+        showing.show(readings) for readings in (plan.after_table, plan.after_rails, plan.target)
     )
     last = after_rails if plan.rails_only else after_table
     gaps = sorted({*target.left, *target.right}, reverse=not showing.gauges.thin_first)
@@ -135,8 +135,8 @@ def list_check_rows(
     ]
     read_tip = "" if now.tip_opening_mm is None else format_on_scale(now.tip_opening_mm, tip)
     table_tip, rails_tip, wanted_tip = (
-        format_on_scale(one.tip.mm, tip) if one.tip else ""
-        for one in (after_table, after_rails, target)
+        format_on_scale(shown.tip.mm, tip) if shown.tip else ""
+        for shown in (after_table, after_rails, target)
     )
     span = write_span(last, None, tip)
     return (*rows, CheckRow("Tip opening", read_tip, table_tip, rails_tip, wanted_tip, span))
@@ -146,12 +146,12 @@ def list_unread_words(plan: RemovalPlan, now: FacingReadings, glass: Scale) -> t
     """Say what of each rail was not read, and which blade would tell most; rails alike once."""
     said: dict[str, list[str]] = {}
     for rail in ("left", "right"):
-        for one in find_unread(getattr(plan, rail), getattr(now, rail), now.tip_opening_mm)[:1]:
-            ends = [format_stop(mm, glass) for mm in (one.from_mm, one.to_mm)]
+        for unread in find_unread(getattr(plan, rail), getattr(now, rail), now.tip_opening_mm)[:1]:
+            ends = [format_stop(mm, glass) for mm in (unread.from_mm, unread.to_mm)]
             words = (
                 f"from {ends[0]} to {ends[1]} on the glass there is no reading to go by, and what "
-                f"is planned there is a guess. A blade of about {format_blade(one.blade_mm)} would "
-                "tell most."
+                f"is planned there is a guess. A blade of about {format_blade(unread.blade_mm)} "
+                "would tell most."
             )
             said.setdefault(words, []).append(rail)
     return tuple(
@@ -164,20 +164,18 @@ def find_unread(
     stations: Sequence[StationCut], stops: Sequence[BladeStop], tip_mm: float | None
 ) -> tuple[Unread, ...]:
     """Find what of a planned rail was not read."""
-    s_mm = np.array([one.position_mm for one in stations])
-    return list_unread(stops, tip_mm, s_mm, np.array([one.now_mm for one in stations]))
+    s_mm = np.array([station.position_mm for station in stations])
+    return list_unread(stops, tip_mm, s_mm, np.array([station.now_mm for station in stations]))
 
 
 def list_cut_rows(plan: RemovalPlan, glass: Scale) -> tuple[CutRow, ...]:
     """List what comes off each rail at every few glass numbers, as far as anything does."""
     rails = [rail for rail in (plan.left, plan.right) if rail]
-    end_mm = max(
-        (one.position_mm for rail in rails for one in rail if one.cut_mm >= 0.005), default=0.0
-    )
+    end_mm = max((s.position_mm for rail in rails for s in rail if s.cut_mm >= 0.005), default=0.0)
     if end_mm == 0.0:
         return ()
     last = to_scale(end_mm, glass)
-    step = next(one for one in (1, 2, 5, 10, 20, 50) if last / one <= 11)
+    step = next(step for step in (1, 2, 5, 10, 20, 50) if last / step <= 11)
     numbers = [*range(0, int(last) + 1, step)]
     rows = tuple(
         CutRow(
@@ -195,8 +193,8 @@ def list_cut_rows(plan: RemovalPlan, glass: Scale) -> tuple[CutRow, ...]:
 def _cut_hundredths(stations: Sequence[StationCut], position_mm: float) -> str:
     if not stations:
         return ""
-    s_mm = [one.position_mm for one in stations]
-    cut = float(np.interp(position_mm, s_mm, [one.cut_mm for one in stations]))
+    s_mm = [station.position_mm for station in stations]
+    cut = float(np.interp(position_mm, s_mm, [station.cut_mm for station in stations]))
     return format_number(cut * 100, 0)
 
 
@@ -205,8 +203,8 @@ def rails_alike(plan: RemovalPlan) -> bool:
     if not (plan.left and plan.right):
         return False
     return all(
-        abs(one.cut_mm - other.cut_mm) <= ALIKE_MM and abs(one.now_mm - other.now_mm) <= ALIKE_MM
-        for one, other in zip(plan.left, plan.right, strict=True)
+        abs(left.cut_mm - right.cut_mm) <= ALIKE_MM and abs(left.now_mm - right.now_mm) <= ALIKE_MM
+        for left, right in zip(plan.left, plan.right, strict=True)
     )
 
 
@@ -216,7 +214,7 @@ def list_worked_rails(plan: RemovalPlan) -> list[str]:
     if not plan.rails_only:
         return read
     worked = [
-        rail for rail in read if max(one.cut_mm for one in getattr(plan, rail)) >= WORTH_CUTTING_MM
+        rail for rail in read if max(s.cut_mm for s in getattr(plan, rail)) >= WORTH_CUTTING_MM
     ]
     return worked or read
 
@@ -251,7 +249,7 @@ def _figure_table(plan: RemovalPlan) -> Figure:
 
 
 def _figure_rail(plan: RemovalPlan, gauges: GaugesInUse) -> Figure:
-    deepest = max((*plan.left, *plan.right), key=lambda one: one.cut_mm)
+    deepest = max((*plan.left, *plan.right), key=lambda station: station.cut_mm)
     if deepest.cut_mm < WORTH_CUTTING_MM:
         return Figure("Off the rails", "nothing", "")
     low = max(0.0, deepest.cut_mm - 2 * deepest.u_mm)

@@ -223,13 +223,13 @@ def _tell_rails(
     if len(worked) == 2 and apart <= TOGETHER_MM:
         words = f"Both rails together: {_tell_cut(plan.left, length)}."
     else:
-        told = [
+        sentences = [
             f"{rail.capitalize()} rail: {_tell_cut(stations, length)}."
             if rail in worked
             else f"Leave the {rail} rail alone."
             for rail, stations in rails.items()
         ]
-        words = " ".join(told)
+        words = " ".join(sentences)
     at_tip = max(stations[0].cut_mm for stations in rails.values())
     if at_tip >= WORTH_CUTTING_MM:
         words += f" Tip rail: {tell_length(at_tip)}, with the rails."
@@ -242,13 +242,13 @@ def _tell_rails(
 
 def _tell_cut(stations: tuple[StationCut, ...], length_mm: float) -> str:
     """Say what comes off each third of a rail, tip first, and how sure the deepest is."""
-    told = []
+    parts = []
     for zone, where in ZONE_WORDS.items():
         here = [s.cut_mm for s in stations if zone_of(s.position_mm, length_mm) == zone]
         here = here if zone != "heel" else [cut for cut in here if cut > 0]
         depth = stations[0].cut_mm if zone == "tip" else sum(here) / max(len(here), 1)
         if depth >= 0.005:
-            told.append(f"{tell_length(depth)} {where}")
+            parts.append(f"{tell_length(depth)} {where}")
     deepest = max(stations, key=lambda station: station.cut_mm)
     doubt = f"give or take {tell_length(2 * deepest.u_mm)}, as the gauges tell it"
-    return f"{', '.join(told) or tell_length(deepest.cut_mm)}; {doubt}"
+    return f"{', '.join(parts) or tell_length(deepest.cut_mm)}; {doubt}"

@@ -59,7 +59,10 @@ def list_rates(pairs: Iterable[RemovalPair], left_mm: float | None = None) -> li
     sections = [
         _tell_rate(learn_rate(kind, own), left_mm) for kind, own in group_pairs(pairs).items()
     ]
-    return sorted(sections, key=lambda one: (not one.rate.known, -len(one.rate.pairs), one.label))
+    return sorted(
+        sections,
+        key=lambda section: (not section.rate.known, -len(section.rate.pairs), section.label),
+    )
 
 
 def _tell_rate(rate: RemovalRate, left_mm: float | None) -> RateSection:

@@ -108,7 +108,7 @@ def group_pairs(pairs: Iterable[RemovalPair]) -> dict[RemovalKind, tuple[Removal
     groups: dict[RemovalKind, list[RemovalPair]] = {}
     for pair in pairs:
         groups.setdefault(pair.kind, []).append(pair)
-    return {kind: tuple(found) for kind, found in groups.items()}
+    return {kind: tuple(group) for kind, group in groups.items()}
 
 
 def learn_rate(kind: RemovalKind, pairs: Sequence[RemovalPair]) -> RemovalRate:

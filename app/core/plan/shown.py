@@ -54,18 +54,18 @@ class ShownFacing:
 
     def agrees(self, read: FacingReadings) -> bool:
         """Whether readings, as typed, are what may be read here: all of them, and one at least."""
-        found: list[tuple[Shown | None, float]] = []
+        pairs: list[tuple[Shown | None, float]] = []
         for rail in RAILS:
             shown = getattr(self, rail)
-            by_key = {blade_key(gap): one for gap, one in shown.items()}
-            found += [
+            by_key = {blade_key(gap): number for gap, number in shown.items()}
+            pairs += [
                 (by_key[blade_key(stop.gap_mm)], stop.position_mm)
                 for stop in getattr(read, rail)
                 if blade_key(stop.gap_mm) in by_key
             ]
         if read.tip_opening_mm is not None:
-            found.append((self.tip, read.tip_opening_mm))
-        return bool(found) and all(one is not None and one.holds(mm) for one, mm in found)
+            pairs.append((self.tip, read.tip_opening_mm))
+        return bool(pairs) and all(number is not None and number.holds(mm) for number, mm in pairs)
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,10 +78,10 @@ class Showing:
     def show(self, readings: ExpectedReadings | FacingReadings) -> ShownFacing:
         """Turn places told for blades of the marked size into what will be read."""
         left, right = _stops(readings.left), _stops(readings.right)
-        told = FacingReadings(left, right, readings.tip_opening_mm)
+        facing = FacingReadings(left, right, readings.tip_opening_mm)
         rails = []
         for rail in RAILS:
-            shift = find_shift(told, rail)
+            shift = find_shift(facing, rail)
             rails.append(
                 {
                     stop.gap_mm: None
@@ -97,11 +97,11 @@ class Showing:
 
     def _show_stop(self, gap_mm: float, position_mm: float, shift: Shift | None) -> Shown:
         key = blade_key(gap_mm)
-        blades = self.gauges.blades
-        gauge_id = next((one.gauge_id for one in blades if blade_key(one.gap_mm) == key), None)
-        blade = self.sizes.find(gauge_id)
-        checks = self.sizes.checks(blade, IN_FORCE)
-        thickness = true_thickness(blade, checks, gap_mm).mm if checks else gap_mm
+        used = self.gauges.blades
+        gauge_id = next((blade.gauge_id for blade in used if blade_key(blade.gap_mm) == key), None)
+        gauge = self.sizes.find(gauge_id)
+        checks = self.sizes.checks(gauge, IN_FORCE)
+        thickness = true_thickness(gauge, checks, gap_mm).mm if checks else gap_mm
         moved = shift(gap_mm, thickness) if shift else 0.0
         return self._show("blade", gauge_id, gap_mm, max(0.0, position_mm + moved))
 
@@ -119,7 +119,7 @@ class Showing:
 
 def _stops(stops: Sequence[ExpectedStop | BladeStop]) -> tuple[BladeStop, ...]:
     return tuple(
-        BladeStop(one.gap_mm, one.position_mm) for one in stops if one.position_mm is not None
+        BladeStop(stop.gap_mm, stop.position_mm) for stop in stops if stop.position_mm is not None
     )
 
 
@@ -130,28 +130,28 @@ def _to_step(mm: float, step_mm: float) -> float:
 def write_pair(left: Shown | None, right: Shown | None, scale: Scale, *, both: bool) -> str:
     """Write what is read on both rails: one number where they are alike or one is told only."""
     sides = (left, right) if both else (left or right,)
-    written = [NOT_IN if one is None else format_on_scale(one.mm, scale) for one in sides]
+    written = [NOT_IN if side is None else format_on_scale(side.mm, scale) for side in sides]
     return "/".join(dict.fromkeys(written))
 
 
 def write_blade(shown: ShownFacing, gap_mm: float, scale: Scale) -> str:
     """Write where a blade stops: 21.5, or 21.5/22 where the rails differ; empty if not told."""
-    told = [rail for rail in (shown.left, shown.right) if gap_mm in rail]
-    if not told:
+    rails = [rail for rail in (shown.left, shown.right) if gap_mm in rail]
+    if not rails:
         return ""
-    return write_pair(shown.left.get(gap_mm), shown.right.get(gap_mm), scale, both=len(told) == 2)
+    return write_pair(shown.left.get(gap_mm), shown.right.get(gap_mm), scale, both=len(rails) == 2)
 
 
 def write_span(shown: ShownFacing, gap_mm: float | None, scale: Scale) -> str:
     """Write what may be read there, "21 to 22"; `gap_mm` None is the tip. Empty where nothing."""
     if gap_mm is None:
-        told = [shown.tip]
+        sides = [shown.tip]
     else:
-        told = [rail.get(gap_mm) for rail in (shown.left, shown.right)]
-    found = [one for one in told if one is not None]
-    if not found:
+        sides = [rail.get(gap_mm) for rail in (shown.left, shown.right)]
+    numbers = [side for side in sides if side is not None]
+    if not numbers:
         return ""
-    low, high = min(one.low_mm for one in found), max(one.high_mm for one in found)
+    low, high = min(number.low_mm for number in numbers), max(number.high_mm for number in numbers)
     ends = [format_on_scale(mm, scale) for mm in (low, high)]
     return " to ".join(dict.fromkeys(ends))
 

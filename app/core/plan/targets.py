@@ -63,10 +63,10 @@ class FacingEntry:
 
 def make_target(curve: str | None, shape: float | None, readings: Sequence[ReadingEntry]) -> Target:
     """Make the target that these kept numbers tell: plain if one of them is a length."""
-    length = next((one for one in readings if one.quantity == "length"), None)
+    length = next((reading for reading in readings if reading.quantity == "length"), None)
     if length is None:
         return facing_of(readings)
-    tip = next((one.value_mm for one in readings if one.quantity == "tip"), 0.0)
+    tip = next((reading.value_mm for reading in readings if reading.quantity == "tip"), 0.0)
     return PlainFacing(length.value_mm, tip, curve or "arc", length.gap_mm or 0.0, shape)
 
 
@@ -83,7 +83,7 @@ def parse_facing(
     readings: tuple[ReadingEntry, ...] = ()
     curve = shape = None
     if told_by == "copy":
-        readings = tuple(one for one in copied if one.quantity in {"blade", "tip"})
+        readings = tuple(reading for reading in copied if reading.quantity in {"blade", "tip"})
         if not readings:
             fields.refuse("told_by", "There are no readings here to copy.")
     elif told_by == "plain":
@@ -110,14 +110,14 @@ def parse_facing(
 
 def read_tolerance(fields: Fields) -> FacingTolerance:
     """Read the three tolerances in mm; an empty one is not judged."""
-    found: dict[str, float | None] = {}
+    values: dict[str, float | None] = {}
     for name, (what, most) in TOLERANCES.items():
         value = fields.length_mm(name, SCALES["length_mm"])
         if value is not None and value > most:
             fields.refuse(name, f"A tolerance for {what} is at most {most:g} mm.")
-        found[name] = value
+        values[name] = value
     return FacingTolerance(
-        found["position_tolerance"], found["tip_tolerance"], found["gap_tolerance"]
+        values["position_tolerance"], values["tip_tolerance"], values["gap_tolerance"]
     )
 
 
@@ -142,7 +142,7 @@ def _read_plain(
     third = fields.length_mm("third_stop", gauges.glass)
     if third is None or fields.problems:
         return curve, None, tuple(readings)
-    by_key = {str(one.gauge_id): one for one in gauges.blades}
+    by_key = {str(blade.gauge_id): blade for blade in gauges.blades}
     blade = by_key.get(fields.raw.get("third_blade", ""), gauges.blades[len(gauges.blades) // 2])
     facing = make_target(curve, None, readings)
     shape = None
@@ -164,12 +164,14 @@ def _read_line(fields: Fields, gauges: GaugesInUse, today: date) -> tuple[Readin
             "line", "Write the numbers, thin to thick, and the tip: 35.5 23.5 12.5 6.5 / 1.11."
         )
         return ()
-    found = parse_set({"line": line, "role": "reference"}, gauges, "other", today)
-    if found.problems:
-        fields.refuse("line", next(iter(found.problems.values())))
+    parsed = parse_set({"line": line, "role": "reference"}, gauges, "other", today)
+    if parsed.problems:
+        fields.refuse("line", next(iter(parsed.problems.values())))
         return ()
     # what is unusual on a piece may well be meant as a target: nothing is asked about
-    return tuple(one for one in found.entry.readings if one.quantity in {"blade", "tip"})
+    return tuple(
+        reading for reading in parsed.entry.readings if reading.quantity in {"blade", "tip"}
+    )
 
 
 def _check_target(fields: Fields, entry: FacingEntry) -> None:
@@ -201,17 +203,17 @@ def even_up_entries(readings: Sequence[ReadingEntry]) -> tuple[ReadingEntry, ...
     The same rule as `facings.even_up`, on readings as typed; the tip opening stays as read.
     """
     further: dict[float, ReadingEntry] = {}
-    for one in readings:
-        if one.quantity != "blade" or one.gap_mm is None:
+    for reading in readings:
+        if reading.quantity != "blade" or reading.gap_mm is None:
             continue
-        if one.gap_mm not in further or one.value_mm > further[one.gap_mm].value_mm:
-            further[one.gap_mm] = one
+        if reading.gap_mm not in further or reading.value_mm > further[reading.gap_mm].value_mm:
+            further[reading.gap_mm] = reading
     stops = [
         replace(further[gap], rail=rail)
         for gap in sorted(further, reverse=True)
         for rail in ("left", "right")
     ]
-    return (*stops, *(one for one in readings if one.quantity == "tip"))
+    return (*stops, *(reading for reading in readings if reading.quantity == "tip"))
 
 
 def format_stop(position_mm: float, glass: Scale) -> str:
@@ -225,11 +227,11 @@ def tell_target(target: Target, gauges: GaugesInUse) -> str:
     A plain facing is told by where the blades of the set should stop on it.
     """
     if not isinstance(target, PlainFacing):
-        told = [stop.gap_mm for stop in (*target.left, *target.right)]
+        gaps = [stop.gap_mm for stop in (*target.left, *target.right)]
         between = tuple(
             blade.gap_mm
             for blade in gauges.blades
-            if told and min(told) < blade.gap_mm < max(told) and blade.gap_mm not in told
+            if gaps and min(gaps) < blade.gap_mm < max(gaps) and blade.gap_mm not in gaps
         )
         return write_line(replace(target, unread_mm=(*target.unread_mm, *between)), gauges)
     numbers = [
@@ -264,11 +266,11 @@ def list_target_rows(
         rows.append(
             TargetRow(
                 labels[placed.gap_mm],
-                *("" if one is None else format_stop(one, gauges.glass) for one in (left, right)),
-                *("" if one is None else format_mm(one, 1) for one in (left, right)),
+                *("" if mm is None else format_stop(mm, gauges.glass) for mm in (left, right)),
+                *("" if mm is None else format_mm(mm, 1) for mm in (left, right)),
                 *(
-                    "" if one is None else format_stop(max(0.0, one), gauges.glass)
-                    for one in (placed.low_mm, placed.high_mm)
+                    "" if mm is None else format_stop(max(0.0, mm), gauges.glass)
+                    for mm in (placed.low_mm, placed.high_mm)
                 ),
             )
         )

@@ -44,7 +44,7 @@ class Wish:
 
 def parse_wish(raw: Mapping[str, str]) -> Wish | Refused:
     """Read what is asked for; empty fields are nothing."""
-    fields, found = Fields(raw), {}
+    fields, lengths = Fields(raw), {}
     for name, what, most in (
         ("opened", "The tip is opened", MOST_OPENED_MM),
         ("longer", "A facing is made longer", MOST_LONGER_MM),
@@ -52,8 +52,8 @@ def parse_wish(raw: Mapping[str, str]) -> Wish | Refused:
         value = fields.length_mm(name, SCALES["length_mm"]) or 0.0
         if value > most:
             fields.refuse(name, f"{what} by {most:g} mm at most.")
-        found[name] = value
-    return fields.refused() or Wish(found["opened"], found["longer"], bool(raw.get("evened")))
+        lengths[name] = value
+    return fields.refused() or Wish(lengths["opened"], lengths["longer"], bool(raw.get("evened")))
 
 
 def alter(

@@ -36,18 +36,18 @@ def zone_of(position_mm: float, length_mm: float) -> str:
 
 def facing_length(plan: RemovalPlan) -> float:
     """Return the length that the thirds are thirds of: the target's, by its thinnest blade."""
-    told = [one.position_mm for one in plan.target_positions if one.position_mm]
-    return told[0] if told else plan.table.break_mm
+    positions = [stop.position_mm for stop in plan.target_positions if stop.position_mm]
+    return positions[0] if positions else plan.table.break_mm
 
 
 def list_zone_cuts(plan: RemovalPlan) -> tuple[ZoneCut, ...]:
     """Return the rails' part of a plan, deepest first; what can't be told from nothing is out."""
     rails = {rail: getattr(plan, rail) for rail in ("left", "right") if getattr(plan, rail)}
-    stations = np.array([one.position_mm for one in next(iter(rails.values()))])
+    stations = np.array([station.position_mm for station in next(iter(rails.values()))])
     return split_cut(
         stations,
-        {rail: np.array([one.cut_mm for one in told]) for rail, told in rails.items()},
-        {rail: np.array([one.u_mm for one in told]) for rail, told in rails.items()},
+        {rail: np.array([station.cut_mm for station in cuts]) for rail, cuts in rails.items()},
+        {rail: np.array([station.u_mm for station in cuts]) for rail, cuts in rails.items()},
         facing_length(plan),
     )
 
@@ -60,18 +60,18 @@ def split_cut(
     fall = np.maximum(0.0, 1.0 - stations_mm / length_mm)
     both = np.min(list(cuts.values()), axis=0)
     tilt = float(np.min(both[inside] / fall[inside]))
-    found = []
+    tilts = []
     if tilt >= WORTH_CUTTING_MM and len(cuts) == 2:
-        at_tip = float(np.mean([one[0] for one in u.values()]))
-        found.append(ZoneCut("tilted", tilt, at_tip))
+        at_tip = float(np.mean([rail_u[0] for rail_u in u.values()]))
+        tilts.append(ZoneCut("tilted", tilt, at_tip))
     else:
         both = np.zeros_like(both)
     rest = [
-        one
+        part
         for rail, cut in cuts.items()
-        for one in _split_rail(rail, stations_mm, cut - both, u[rail], length_mm)
+        for part in _split_rail(rail, stations_mm, cut - both, u[rail], length_mm)
     ]
-    return (*found, *sorted(rest, key=lambda one: -one.depth_mm))
+    return (*tilts, *sorted(rest, key=lambda part: -part.depth_mm))
 
 
 def _split_rail(
@@ -82,7 +82,7 @@ def _split_rail(
         here = (stations_mm >= at * length_mm / 3) & (stations_mm < (at + 1) * length_mm / 3)
         if here.any():
             thirds.append((zone, float(rest_mm[here].mean()), float(u_mm[here].mean())))
-    worked = [one for one in thirds if one[1] >= max(WORTH_CUTTING_MM, one[2])]
+    worked = [third for third in thirds if third[1] >= max(WORTH_CUTTING_MM, third[2])]
     depths = [depth for _, depth, _ in worked]
     if len(worked) == 3 and min(depths) >= ALIKE_SHARE * max(depths):
         yield ZoneCut(rail_cut(rail), min(depths), float(np.mean([u for _, _, u in worked])))
