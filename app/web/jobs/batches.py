@@ -116,7 +116,7 @@ def index(request: Request, session: Reading) -> HTMLResponse:
     return show_page(
         request,
         "batches/index.html",
-        lines=[(one, tell_target(one.facing.target, gauges)) for one in lines],
+        lines=[(line, tell_target(line.facing.target, gauges)) for line in lines],
         has_facings=bool(list_facings(session)),
     )
 
@@ -131,7 +131,7 @@ def new(request: Request, session: Reading, facing: str = "", from_set: str = ""
 
 
 def _source(session: Session, text: str) -> tuple[Piece, Measurement] | None:
-    """Give the piece that is duplicated, and its readings."""
+    """The piece that is duplicated, and its readings."""
     source = get_measurement(session, number) if (number := as_number(text)) else None
     piece = get_piece(session, source.piece_id) if source else None
     return (piece, source) if piece and source else None
@@ -140,6 +140,7 @@ def _source(session: Session, text: str) -> tuple[Piece, Measurement] | None:
 def _edit_page(request: Request, session: Session, form: Form, batch: Batch | None) -> HTMLResponse:
     gauges = gauges_in_use(session)
     source = _source(session, form.get("from_set"))
+    offered = _offer_facings(session, batch)
     return show_page(
         request,
         "batches/edit.html",
@@ -147,7 +148,7 @@ def _edit_page(request: Request, session: Session, form: Form, batch: Batch | No
         batch=batch,
         source=source,
         source_line=tell_target(source[1].recorded, gauges) if source else "",
-        facings=[(one, tell_target(one.target, gauges)) for one in _offer_facings(session, batch)],
+        facings=[(facing, tell_target(facing.target, gauges)) for facing in offered],
     )
 
 
@@ -155,7 +156,7 @@ def _offer_facings(session: Session, batch: Batch | None) -> list[KeptFacing]:
     """The library; a batch may keep a facing that was put aside since."""
     offered = list_facings(session)
     kept = get_facing(session, batch.facing_id) if batch else None
-    if kept and kept.id not in {one.id for one in offered}:
+    if kept and kept.id not in {facing.id for facing in offered}:
         offered.insert(0, kept)
     return offered
 
@@ -166,7 +167,7 @@ def create(request: Request, session: Writing, form: Typed, settings: SettingsDe
     refuse_twice(session, form)
     copied = _copy_facing(session, form, settings)
     raw = form.values | ({"facing": str(copied)} if isinstance(copied, int) else {})
-    offered = {one.id: one for one in list_facings(session)}
+    offered = {facing.id: facing for facing in list_facings(session)}
     entry = parse_new_batch(raw, offered, settings.today())
     if form.is_refused(entry):
         form.problems |= copied.problems if isinstance(copied, Refused) else {}
@@ -184,7 +185,7 @@ def _copy_facing(session: Session, form: Form, settings: SettingsDep) -> int | R
     if form.get("facing") != COPY or source is None:
         return None
     piece, read = source
-    if same := [one.id for one in list_facings(session) if one.source_set_id == read.id]:
+    if same := [facing.id for facing in list_facings(session) if facing.source_set_id == read.id]:
         return same[0]
     kind = piece.instrument_kind
     raw = {"told_by": "copy", "name": name_copy(piece, read), "instrument_kind": kind}
@@ -223,7 +224,7 @@ def _page(request: Request, session: Session, batch_id: int, form: Form) -> HTML
         request,
         "batches/show.html",
         form=form,
-        left=[one for one in made if one.left_at is not None],
+        left=[piece for piece in made if piece.left_at is not None],
         revisions=_list_revisions(session, batch_id),
         own_id=get_shop(session).customer_id,
         currency=get_shop(session).currency,
@@ -238,9 +239,9 @@ def gather_batch(session: Session, batch_id: int) -> dict[str, Any]:
     batch, facing = _batch(session, batch_id)
     gauges = gauges_for(session, facing.instrument_kind)
     made = list_made_pieces(session, batch_id)
-    pieces = [one for one in made if one.left_at is None]
+    pieces = [piece for piece in made if piece.left_at is None]
     gaps = _list_gaps(facing, pieces, gauges)
-    lines = [_judge(one, facing, gaps, gauges) for one in pieces]
+    lines = [_judge(piece, facing, gaps, gauges) for piece in pieces]
     tolerance = tell_tolerance(facing.tolerance, gauges.glass)
     within = "within tolerance" if tolerance else "on the target, as far as the gauges can tell"
     return {
@@ -254,14 +255,14 @@ def gather_batch(session: Session, batch_id: int) -> dict[str, Any]:
         "summary": _summarise(lines, within),
         "explained": f"{READ_LESS_WANTED.format(glass=gauges.glass.label)} "
         f"{BY_TOLERANCE if tolerance else BY_CHANCE}",
-        "unread_piece": next((one.made for one in lines if one.made.last is None), None),
+        "unread_piece": next((line.made for line in lines if line.made.last is None), None),
         "runs": _runs(facing, pieces, gauges),
     }
 
 
 def _summarise(lines: list[PieceLine], within_words: str) -> str:
     """Say how many pieces are within tolerance, and of how many that can't be told."""
-    verdicts = [one.verdict for one in lines if one.is_judged]
+    verdicts = [line.verdict for line in lines if line.is_judged]
     read, out, doubted = len(verdicts), verdicts.count(OUT), verdicts.count(CANNOT_TELL)
     if not read:
         return f"{plural(len(lines), 'piece')}, none read yet."
@@ -282,7 +283,7 @@ def _be(count: int) -> str:
 
 def _list_revisions(session: Session, batch_id: int) -> list[tuple[date, str]]:
     """Say what a batch said before, newest first."""
-    names = {str(one.id): one.name for one in list_facings(session)}
+    names = {str(facing.id): facing.name for facing in list_facings(session)}
 
     def say(name: str, value: object) -> str:
         shown = "" if value is None else str(value)
@@ -290,8 +291,8 @@ def _list_revisions(session: Session, batch_id: int) -> list[tuple[date, str]]:
         return f"{label_field(name) if name.islower() else name}: {said or '–'}"
 
     return [
-        (one.at.date(), "; ".join(say(name, value) for name, value in one.before.items()))
-        for one in list_revisions(session, "batch", batch_id)
+        (revision.at.date(), "; ".join(say(name, value) for name, value in revision.before.items()))
+        for revision in list_revisions(session, "batch", batch_id)
     ]
 
 
@@ -301,17 +302,15 @@ def _list_gaps(
     """List the blades to show, thick to thin: those that were read, else those of the set."""
     read = {
         blade_key(stop.gap_mm): stop.gap_mm
-        for one in pieces
-        if one.last
-        for stop in (*one.last.facing.left, *one.last.facing.right)
+        for made in pieces
+        if made.last
+        for stop in (*made.last.facing.left, *made.last.facing.right)
     }
     gaps = list(read.values()) or [blade.gap_mm for blade in gauges.blades]
     if not isinstance(facing.target, PlainFacing):
         known = {blade_key(gap) for gap in gaps}
-        stops = (*facing.target.left, *facing.target.right)
-        gaps += {
-            blade_key(one.gap_mm): one.gap_mm for one in stops if blade_key(one.gap_mm) not in known
-        }.values()
+        aimed = [stop.gap_mm for stop in (*facing.target.left, *facing.target.right)]
+        gaps += {blade_key(gap): gap for gap in aimed if blade_key(gap) not in known}.values()
     return tuple(sorted(gaps, reverse=True))
 
 
@@ -339,7 +338,9 @@ def _runs(
     facing: KeptFacing, pieces: list[MadePiece], gauges: GaugesInUse
 ) -> tuple[BatchRun, BatchRun]:
     read = [
-        (one.piece.marking, one.last.trusted) for one in pieces if one.last and one.left_at is None
+        (made.piece.marking, made.last.trusted)
+        for made in pieces
+        if made.last and made.left_at is None
     ]
     return run_batch(facing.target, facing.tolerance, read, gauges)
 
@@ -351,7 +352,7 @@ def draw_run(
     """Draw a batch's run chart, of tip opening or facing length."""
     _, facing = _batch(session, batch_id)
     gauges = gauges_for(session, facing.instrument_kind)
-    runs = {one.quantity: one for one in _runs(facing, list_made_pieces(session, batch_id), gauges)}
+    runs = {run.quantity: run for run in _runs(facing, list_made_pieces(session, batch_id), gauges)}
     run = found_or_404(runs.get(quantity), "There is no such picture.")
     picture = found_or_404(chart_of(run, size), "A run chart needs at least two pieces.")
     return answer_picture(request, picture, lambda: draw_run_chart(picture))
@@ -389,7 +390,7 @@ def create_pieces(
     """Write more pieces of a batch down."""
     batch, facing = _batch(session, batch_id)
     refuse_twice(session, form)
-    taken = [one.piece.marking for one in list_made_pieces(session, batch_id)]
+    taken = [made.piece.marking for made in list_made_pieces(session, batch_id)]
     entry = parse_pieces(form.values, taken)
     if form.is_refused(entry):
         return _page(request, session, batch_id, form)
@@ -408,9 +409,9 @@ def update_prices(
     currency = get_shop(session).currency
     fields = Fields(form.values, currency=currency)
     prices = {}
-    for one in list_made_pieces(session, batch_id):
-        if (name := f"price-{one.piece.id}") in form.values:
-            prices[one.piece.id] = fields.money_minor(name)
+    for made in list_made_pieces(session, batch_id):
+        if (name := f"price-{made.piece.id}") in form.values:
+            prices[made.piece.id] = fields.money_minor(name)
     if fields.problems:
         form.refuse(fields)
         return _page(request, session, batch_id, form)
@@ -447,7 +448,7 @@ def update(
 ) -> Response:
     """Change a batch; its pieces stay as they are."""
     batch, _ = _batch(session, batch_id)
-    offered = {one.id for one in _offer_facings(session, batch)}
+    offered = {facing.id for facing in _offer_facings(session, batch)}
     entry = parse_batch(form.values, offered, settings.today())
     if form.is_refused(entry):
         return _edit_page(request, session, form, batch)

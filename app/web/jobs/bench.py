@@ -45,6 +45,6 @@ def index(request: Request, session: Reading, settings: SettingsDep, watch: Watc
         turnaround=turnaround,
         out=list_out(session),
         low_stock=list_stock(session, low=True),
-        awaited=[(MEMO_KINDS[one.kind], one) for one in list_awaited(session, due_until=today)],
+        awaited=[(MEMO_KINDS[memo.kind], memo) for memo in list_awaited(session, due_until=today)],
         backup_fault=watch.fault(),
     )

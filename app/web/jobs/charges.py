@@ -65,14 +65,14 @@ def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLRespo
         currency=get_shop(session).currency,
         bills=[
             (
-                one,
-                [work for work in one.works if work.price_minor is not None],
-                list_charges(session, one.id),
+                billed,
+                [work for work in billed.works if work.price_minor is not None],
+                list_charges(session, billed.id),
             )
-            for one in order
+            for billed in order
         ],
-        payments=[(one, paid) for one in order for paid in list_payments(session, one.id)],
-        deposit=sum(one.deposit_minor or 0 for one in order),
+        payments=[(billed, paid) for billed in order for paid in list_payments(session, billed.id)],
+        deposit=sum(billed.deposit_minor or 0 for billed in order),
         account=account_of(session, order),
         services=offer_services(services, piece.instrument_kind, piece.material),
         quotes=_quotes(session, job),
@@ -85,7 +85,7 @@ def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLRespo
 
 def _quotes(session: Session, job: Job) -> list[Memo]:
     """List the quotes of a job's order."""
-    return [one for one in list_memos(session, job.piece, job) if one.kind == "quote"]
+    return [memo for memo in list_memos(session, job.piece, job) if memo.kind == "quote"]
 
 
 @router.post("/quotes")
@@ -117,8 +117,8 @@ def answer(
     job = job_or_404(session, number)
     refuse_twice(session, form)
     order = list_order(session, job)
-    found = (one for one in _quotes(session, job) if one.id == memo_id and is_open(one))
-    quote = found_or_404(next(found, None), "There is no such quote that waits for an answer.")
+    quotes = (memo for memo in _quotes(session, job) if memo.id == memo_id and is_open(memo))
+    quote = found_or_404(next(quotes, None), "There is no such quote that waits for an answer.")
     entry = parse_answer(form.values, settings.today(), quote.on)
     if form.is_refused(entry):
         return _page(request, session, job, form)
@@ -136,9 +136,9 @@ def create(
     entry: ChargeEntry | Refused
     if label := form.get("service"):
         piece, listed = job.piece, offered_services(session)
-        one = price_of(listed, label, piece.instrument_kind, piece.material)
-        found = found_or_404(one, "The price list has no such line for this piece any more.")
-        entry = ChargeEntry(found.label, found.price_minor, settings.today())
+        line = price_of(listed, label, piece.instrument_kind, piece.material)
+        service = found_or_404(line, "The price list has no such line for this piece any more.")
+        entry = ChargeEntry(service.label, service.price_minor, settings.today())
     else:
         entry = parse_charge(form.values, settings.today(), get_shop(session).currency)
     if form.is_refused(entry):
@@ -168,8 +168,8 @@ def create_payment(
 def strike(session: Writing, settings: SettingsDep, number: int, charge_id: int) -> Response:
     """Strike a line of the bill out, or bring it back."""
     job = job_or_404(session, number)
-    found = (one for one in list_charges(session, job.id) if one.id == charge_id)
-    kept = found_or_404(next(found, None), "There is no such line.")
+    charges = (charge for charge in list_charges(session, job.id) if charge.id == charge_id)
+    kept = found_or_404(next(charges, None), "There is no such line.")
     return _strike(session, job, kept, kept.label, settings)
 
 
@@ -179,8 +179,8 @@ def strike_payment(
 ) -> Response:
     """Strike a payment out, or bring it back."""
     job = job_or_404(session, number)
-    found = (one for one in list_payments(session, job.id) if one.id == payment_id)
-    kept = found_or_404(next(found, None), "There is no such payment.")
+    payments = (payment for payment in list_payments(session, job.id) if payment.id == payment_id)
+    kept = found_or_404(next(payments, None), "There is no such payment.")
     return _strike(session, job, kept, PAYMENT_SIGNS[kept.kind][0], settings)
 
 

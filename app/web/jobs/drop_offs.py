@@ -106,14 +106,14 @@ def create(request: Request, session: Writing, form: Typed, settings: SettingsDe
 def _ask_alike(session: Session, form: Form, drop: DropOff) -> dict[int, list[Piece]]:
     """Find pieces of the book that a new one may be, by the row that has not said yet."""
     alike = {}
-    for one in drop.pieces:
-        if isinstance(one.piece, int):
+    for dropped in drop.pieces:
+        if isinstance(dropped.piece, int):
             continue
-        name = same_name(one.row)
+        name = same_name(dropped.row)
         if form.get("do") == "others":
             form.values[name] = "none"
-        elif form.get(name) != "none" and (found := find_alike(session, one.piece)):
-            alike[one.row] = found
+        elif form.get(name) != "none" and (known := find_alike(session, dropped.piece)):
+            alike[dropped.row] = known
     return alike
 
 
@@ -146,7 +146,7 @@ def _page(
         may_have_more=rows < MOST_PIECES,
         services=offer_services(offered_services(session)),
         turnaround=turnaround,
-        ready=[today + timedelta(days=one) for one in days],
+        ready=[today + timedelta(days=wait) for wait in days],
         **_customers(session, form),
     )
 
@@ -156,15 +156,15 @@ def _customers(session: Session, form: Form) -> dict[str, Any]:
 
     Where *Find* was pressed and only one fits, that one is chosen.
     """
-    found = find_customers(session, form.get("find"), most=8)
-    if form.get("do") == "find" and len(found) == 1 and _names_nobody(form):
-        form.values["customer"] = str(found[0].id)
+    offered = find_customers(session, form.get("find"), most=8)
+    if form.get("do") == "find" and len(offered) == 1 and _names_nobody(form):
+        form.values["customer"] = str(offered[0].id)
     chosen = _chosen(session, form)
-    if chosen and chosen.id not in {one.id for one in found}:
-        found.insert(0, chosen)
-    known = tell_apart(session, [one.id for one in found])
+    if chosen and chosen.id not in {customer.id for customer in offered}:
+        offered.insert(0, chosen)
+    known = tell_apart(session, [customer.id for customer in offered])
     last = list_last_known(session, chosen)
-    return {"found": found, "known": known, "chosen": chosen, "last": last}
+    return {"found": offered, "known": known, "chosen": chosen, "last": last}
 
 
 def _names_nobody(form: Form) -> bool:

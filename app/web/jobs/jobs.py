@@ -70,9 +70,9 @@ def job_page(request: Request, session: Session, job: Job, form: Form) -> HTMLRe
     """Show a job with a form of its page as typed."""
     shop, gauges = get_shop(session), gauges_in_use(session)
     of_piece = list_measurements(session, job.piece_id)
-    of_job = [one for one in of_piece if one.job_number == job.number]
-    sets = [summarise(one, gauges, shop) for one in of_job]
-    roles = {one.measurement.role for one in sets if one.measurement.replaced_by_id is None}
+    of_job = [measurement for measurement in of_piece if measurement.job_number == job.number]
+    sets = [summarise(measurement, gauges, shop) for measurement in of_job]
+    roles = {measurement.role for measurement in of_job if measurement.replaced_by_id is None}
     panel = gather_bench(session, job)
     order = list_order(session, job)
     return show_page(
@@ -86,7 +86,7 @@ def job_page(request: Request, session: Session, job: Job, form: Form) -> HTMLRe
         homecoming=gather_homecoming(session, job, of_piece, gauges),
         next_step=next_step(job.stage, roles | ({AGREED} if job.agreed_work else set())),
         own_works=list_checklist(session, "work"),
-        last_pass=next((one for one in reversed(job.passes) if one.struck_at is None), None),
+        last_pass=next((done for done in reversed(job.passes) if done.struck_at is None), None),
         abrasives=ABRASIVES,
         photos=album_photos(session, job.piece, job),
         memos=tell_memos(session, job),
@@ -128,8 +128,8 @@ def _usual_role(stage: str, roles: set[str]) -> str:
 
 def tell_memos(session: Session, job: Job) -> list[tuple[MemoKind, Memo]]:
     """List a job's standing memos, each with its kind, newest first."""
-    found = list_memos(session, job.piece, job)
-    return [(MEMO_KINDS[one.kind], one) for one in found if one.struck_at is None]
+    memos = list_memos(session, job.piece, job)
+    return [(MEMO_KINDS[memo.kind], memo) for memo in memos if memo.struck_at is None]
 
 
 @router.post("/now")
@@ -165,8 +165,8 @@ def move(
         form.refuse(fields)
         return job_page(request, session, job, form)
     together = list_order(session, job) if form.get("of") == "order" else [job]
-    for one in [one for one in together if one.stage == job.stage]:
-        move_job(session, one, stage, on, settings.now())
+    for moved in [moved for moved in together if moved.stage == job.stage]:
+        move_job(session, moved, stage, on, settings.now())
     session.commit()
     return go_to(f"/jobs/{number}?said=moved")
 
@@ -201,7 +201,7 @@ def strike(
     """
     job = job_or_404(session, number)
     kept = found_or_404(
-        next((one for one in job.passes if one.id == pass_id), None), "There is no such pass."
+        next((done for done in job.passes if done.id == pass_id), None), "There is no such pass."
     )
     if form.get("do") == "bring_back":
         strike_pass(kept, None)

@@ -38,10 +38,10 @@ NOT_HERE = "There is no such record in this book."
 
 
 def _get(session: Session, noun: str, record_id: int) -> Any:
-    found: Any = get_piece(session, record_id) if noun == "piece" else None
+    record: Any = get_piece(session, record_id) if noun == "piece" else None
     if noun == "customer":
-        found = get_customer(session, record_id)
-    return found_or_404(found, NOT_HERE)
+        record = get_customer(session, record_id)
+    return found_or_404(record, NOT_HERE)
 
 
 @router.get("/{nouns}/{record_id}/join")
@@ -54,12 +54,12 @@ def new(request: Request, session: Reading, nouns: str, record_id: int, find: st
 
 def _page(request: Request, session: Session, noun: str, kept: Any, form: Form) -> HTMLResponse:
     asked = form.get("find")
-    found: list[Any]
+    records: list[Any]
     if noun == "piece":
-        found = find_pieces(session, asked, most=12) if asked else find_alike(session, kept)
+        records = find_pieces(session, asked, most=12) if asked else find_alike(session, kept)
     else:
-        found = find_customers(session, asked or kept.name, most=12)
-    others = [one for one in found if one.id != kept.id]
+        records = find_customers(session, asked or kept.name, most=12)
+    others = [record for record in records if record.id != kept.id]
     return show_page(
         request,
         "joinings/new.html",
@@ -67,7 +67,7 @@ def _page(request: Request, session: Session, noun: str, kept: Any, form: Form) 
         noun=noun,
         kept=kept,
         others=others,
-        known=tell_apart(session, [one.id for one in others]) if noun == "customer" else {},
+        known=tell_apart(session, [record.id for record in others]) if noun == "customer" else {},
     )
 
 
@@ -103,7 +103,7 @@ def undo(
 ) -> Response:
     """Take two records apart again; each has its own as before."""
     kept = _get(session, found_or_404(NOUNS.get(nouns), NOT_HERE), record_id)
-    joined = {one.id: one for one, _ in list_joinings(session, kept)}
+    joined = {joining.id: joining for joining, _ in list_joinings(session, kept)}
     undo_joining(session, found_or_404(joined.get(joining_id), NOT_HERE), settings.now())
     session.commit()
     return go_to(f"/{nouns}/{record_id}?said=apart")
@@ -119,8 +119,8 @@ def _piece_page(request: Request, session: Session, number: int, form: Form) -> 
     job = job_or_404(session, number)
     customer = found_or_404(get_customer(session, job.customer_id), NOT_HERE)
     asked = form.get("find")
-    found = find_pieces(session, asked, most=12) if asked else customer.pieces
-    others = [one for one in found if one.id != job.piece_id]
+    pieces = find_pieces(session, asked, most=12) if asked else customer.pieces
+    others = [piece for piece in pieces if piece.id != job.piece_id]
     return show_page(request, "joinings/piece.html", form=form, job=job, others=others)
 
 

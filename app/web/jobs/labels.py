@@ -28,7 +28,7 @@ def _subjects(session: Session, batch: str) -> list[Subject]:
     """List what labels may be wanted for: the open jobs, or a batch's pieces."""
     if batch_id := as_number(batch):
         lines = gather_batch(session, batch_id)["lines"]
-        return [Subject(one.made.piece, None) for one in lines]
+        return [Subject(line.made.piece, None) for line in lines]
     jobs = [job for group in list_bench(session) for job in group.jobs]
     return [Subject(job.piece, job) for job in sorted(jobs, key=lambda job: job.number)]
 
@@ -40,9 +40,9 @@ def _labels_paper(request: Request, session: Session, settings: SettingsDep) -> 
     shop = get_shop(session)
     site = str(request.base_url)
     labels = tuple(
-        make_label(one, address_on_papers(shop, site, one.address))
-        for one in _subjects(session, asked.get("batch", ""))
-        if one.address in wanted
+        make_label(subject, address_on_papers(shop, site, subject.address))
+        for subject in _subjects(session, asked.get("batch", ""))
+        if subject.address in wanted
     )
     if not labels:
         return None
@@ -51,7 +51,7 @@ def _labels_paper(request: Request, session: Session, settings: SettingsDep) -> 
     places = sheet.columns * sheet.rows
     first = min(int(start), places) if start.isdecimal() and len(start) < 4 else 1
     on_sheet = replace(sheet, start=max(first, 1)) if asked.get("on") != "roll" else None
-    pictures = {one.code: draw_code(one.address).decode() for one in labels}
+    pictures = {label.code: draw_code(label.address).decode() for label in labels}
     page = shop.paper if on_sheet else page_of(SLIP_KINDS["tray_label"], shop.paper).key
     part = LabelsPart(labels, on_sheet)
     return make_sheet(session, settings, "tray_label", "Labels", part, pictures, page=page)

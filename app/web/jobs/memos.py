@@ -111,9 +111,9 @@ def index_of_piece(
 
 def _page(request: Request, session: Session, desk: Desk, form: Form) -> HTMLResponse:
     memos = list_memos(session, desk.piece, desk.job)
-    standing = [one for one in reversed(memos) if one.struck_at is None]
+    standing = [memo for memo in reversed(memos) if memo.struck_at is None]
     seals = {m.details["moment"]: m.details["seconds"] for m in standing if m.kind == "seal"}
-    kept = {key: [one for one in memos if one.kind == key] for key in MEMO_KINDS}
+    kept = {key: [memo for memo in memos if memo.kind == key] for key in MEMO_KINDS}
     shop, order = get_shop(session), list_order(session, desk.job) if desk.job else []
     return show_page(
         request,
@@ -121,9 +121,9 @@ def _page(request: Request, session: Session, desk: Desk, form: Form) -> HTMLRes
         form=form,
         desk=desk,
         kinds=[
-            one
-            for one in MEMO_KINDS.values()
-            if desk.takes(one) or (kept[one.key] and one.page == "memos")
+            kind
+            for kind in MEMO_KINDS.values()
+            if desk.takes(kind) or (kept[kind.key] and kind.page == "memos")
         ],
         kept=kept,
         tell=lambda memo: tell_memo(MEMO_KINDS[memo.kind], memo.details),
@@ -145,11 +145,12 @@ def _page(request: Request, session: Session, desk: Desk, form: Form) -> HTMLRes
 def _beside_seal(session: Session, job: Job) -> list[tuple[str, str]]:
     """Say what may explain a leak: what was found at the bench, the rails and the table as read."""
     rows = [("Found at the bench", list_ticked(job, "finding"))]
-    for read in (one for one in before_after(job) if one):
+    for read in filter(None, before_after(job)):
         summary = summarise(read, gauges_in_use(session), get_shop(session))
         rows.append((f"Rails {ROLES[read.role]}", summary.evenness))
-        flat = [show_reading(one) for one in read.readings if one.quantity == "table_flatness"]
-        rows.append((f"Table {ROLES[read.role]}, out of flat by", ", ".join(flat)))
+        flat = (reading for reading in read.readings if reading.quantity == "table_flatness")
+        off_by = ", ".join(map(show_reading, flat))
+        rows.append((f"Table {ROLES[read.role]}, out of flat by", off_by))
     return [(label, words) for label, words in rows if words]
 
 
@@ -179,7 +180,7 @@ def _create(
     if form.get("do") == "find":
         return _page(request, session, desk, form)
     order = list_order(session, desk.job) if desk.job and kind.of_order else []
-    packed = [str(one.number) for one in order if str(one.number) in form.ticked("jobs")]
+    packed = [str(job.number) for job in order if str(job.number) in form.ticked("jobs")]
     form.values[f"{key}_jobs"] = ", ".join(packed) if len(order) > 1 else ""
     entry = parse_memo(kind, form.values, settings.today(), get_shop(session).currency)
     form.problems = dict(entry.problems) if isinstance(entry, Refused) else {}
@@ -240,11 +241,11 @@ def keep_memo(
 
 
 def _memo(session: Session, memo_id: int, form: Form) -> tuple[Memo, Desk]:
-    """Give a memo and the page it was pressed on: another job's of its order, if that says so."""
+    """A memo and the page it was pressed on: another job's of its order, if that says so."""
     memo = found_or_404(get_memo(session, memo_id), "There is no such line in this book.")
     if memo.job is None:
         return memo, _piece_desk(session, memo.piece_id)
-    order = {str(one.number) for one in list_order(session, memo.job)}
+    order = {str(job.number) for job in list_order(session, memo.job)}
     here = form.get("here")
     return memo, _job_desk(session, int(here) if here in order else memo.job.number)
 
@@ -265,9 +266,9 @@ def finish(
     finish_memo(session, memo, settings.today(), answer)
     if memo.job and memo.details.get("way") == "in":
         came = jobs_in(memo.details)
-        for one in list_order(session, memo.job):
-            if not came or str(one.number) in came:
-                move_on(session, one, ARRIVED, settings.today(), settings.now())
+        for job in list_order(session, memo.job):
+            if not came or str(job.number) in came:
+                move_on(session, job, ARRIVED, settings.today(), settings.now())
     session.commit()
     return go_to(f"{desk.address}/memos?said=kept#{memo.kind}")
 
@@ -295,8 +296,8 @@ def update_outcomes(
         form.refuse(fields)
         return _page(request, session, _job_desk(session, number), form)
     save_ticks(session, job, ticks, today, now, at_drop_off=False)
-    told = {tick.id: form.values.get(f"outcome-{tick.id}") for tick in job.ticks}
-    known = {key: said for key, said in told.items() if said in {"", *OUTCOMES}}
+    outcomes = {tick.id: form.values.get(f"outcome-{tick.id}") for tick in job.ticks}
+    known = {key: said for key, said in outcomes.items() if said in {"", *OUTCOMES}}
     save_outcomes(session, job, known, today, now)
     session.commit()
     return go_to(f"/jobs/{number}/memos?said=kept#outcomes")

@@ -48,7 +48,7 @@ def _messages_page(request: Request, session: Session, job: Job, form: Form) -> 
         make_message(kind, wordings[key], facts, job.customer.email)
         for key, kind in MESSAGE_KINDS.items()
     ]
-    sent = [one for one in list_memos(session, job.piece, job) if one.kind == "message"]
+    sent = [memo for memo in list_memos(session, job.piece, job) if memo.kind == "message"]
     return show_page(request, "messages/index.html", form=form, job=job, messages=messages,
                      sent=sent, sent_by=SENT_BY)  # fmt: skip
 
@@ -93,9 +93,9 @@ def gather_facts(session: Session, job: Job) -> dict[str, str]:
 
 def _say_agreed(session: Session, order: Sequence[Job]) -> str:
     """What was agreed of an order's pieces, or what stands on its bill so far."""
-    agreed = [one.agreed_work for one in order if one.agreed_work]
-    charges = (one for job in order for one in list_charges(session, job.id))
-    lines = [one.label for one in charges if one.struck_at is None and one.amount_minor >= 0]
+    agreed = [job.agreed_work for job in order if job.agreed_work]
+    charges = (line for job in order for line in list_charges(session, job.id))
+    lines = [line.label for line in charges if line.struck_at is None and line.amount_minor >= 0]
     return ", ".join(dict.fromkeys(agreed or lines))
 
 
@@ -152,16 +152,16 @@ def calendar(request: Request, session: Reading) -> Response:
     ]
     days += [
         CalendarDay(
-            f"memo-{one.id}",
-            one.due,
-            f"{MEMO_KINDS[one.kind].due}: {_name(one.piece)}"
-            + (f" ({one.customer.name})" if one.customer else ""),
-            one.details.get("what", ""),
-            f"{site}{f'/jobs/{one.job.number}' if one.job else f'/pieces/{one.piece_id}'}/memos",
-            one.created_at,
+            f"memo-{memo.id}",
+            memo.due,
+            f"{MEMO_KINDS[memo.kind].due}: {_name(memo.piece)}"
+            + (f" ({memo.customer.name})" if memo.customer else ""),
+            memo.details.get("what", ""),
+            f"{site}{f'/jobs/{memo.job.number}' if memo.job else f'/pieces/{memo.piece_id}'}/memos",
+            memo.created_at,
         )
-        for one in list_awaited(session)
-        if one.due
+        for memo in list_awaited(session)
+        if memo.due
     ]
     return Response(
         write_calendar(days, request.url.hostname or "laybook"),

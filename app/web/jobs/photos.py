@@ -104,8 +104,8 @@ def _piece_album(session: Session, piece_id: int) -> Album:
 
 def album_photos(session: Session, piece: Piece, job: Job | None) -> list[Photo]:
     """List the photographs to show: a job's, or all of a piece's; those taken off left out."""
-    found = list_photos(session, job_id=job.id) if job else list_photos(session, piece_id=piece.id)
-    return [one for one in found if one.struck_at is None]
+    photos = list_photos(session, job_id=job.id) if job else list_photos(session, piece_id=piece.id)
+    return [photo for photo in photos if photo.struck_at is None]
 
 
 @router.get("/jobs/{number}/photos")

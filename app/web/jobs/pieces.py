@@ -88,21 +88,21 @@ def tell_history(
         Chapter(
             job.dropped_off,
             "visit",
-            sets=tuple(one for one in sets if one.measurement.job_number == job.number),
+            sets=tuple(summary for summary in sets if summary.measurement.job_number == job.number),
             job=job,
             done=say_all_done(standing_passes(job), standing_works(job)),
-            notes=tuple(one for one in job.events if one.kind == "note"),
+            notes=tuple(event for event in job.events if event.kind == "note"),
             changed=changed,
             effort=effort,
         )
         for job in sorted(jobs, key=lambda job: job.number)
         for changed, effort in [_tell_change(job, sets, kind)]
     ]
-    chapters += [Chapter(one.since, "sale", sale=one) for one in owners[1:]]
+    chapters += [Chapter(sale.since, "sale", sale=sale) for sale in owners[1:]]
     chapters += [
-        Chapter(one.measurement.taken_on, "readings", sets=(one,))
-        for one in sets
-        if one.measurement.job_number is None
+        Chapter(summary.measurement.taken_on, "readings", sets=(summary,))
+        for summary in sets
+        if summary.measurement.job_number is None
     ]
     # reversed after a stable sort, so that of one day the later record comes first
     return sorted(chapters, key=lambda chapter: chapter.day)[::-1]
@@ -110,16 +110,16 @@ def tell_history(
 
 def _tell_change(job: Job, sets: Sequence[Summary], kind: str) -> tuple[str, str]:
     """Say what changed between how the piece came in and how it left, and how it closes now."""
-    own = [one.measurement for one in sets if one.measurement.job_number == job.number]
+    own = [summary.measurement for summary in sets if summary.measurement.job_number == job.number]
     received, returned = standing(own, "as_received"), standing(own, "as_returned")
     if not (received and returned):
         return "", ""
     before, after = received[-1].read_set, returned[-1].read_set
     off_mm = shortened_mm(standing_works(job))
     leads = IT_HAS_CHANGED_BESIDE if off_mm else IT_HAS_CHANGED
-    told = tell_comparison(compare(shorten_set(before, off_mm), after), leads)
-    words = f"{say_carried(off_mm)} {told.words}" if off_mm else told.words
-    moved = told.finding is Finding.MOVED
+    comparison = tell_comparison(compare(shorten_set(before, off_mm), after), leads)
+    words = f"{say_carried(off_mm)} {comparison.words}" if off_mm else comparison.words
+    moved = comparison.finding is Finding.MOVED
     effort = say_net_effort(before, after, kind, short=True) if moved else None
     return words, effort or ""
 
@@ -130,15 +130,15 @@ def find_before(last: Measurement, sets: Sequence[Measurement]) -> Measurement |
     Where the job did not read it as received, it is the facing that the piece had before the job;
     what was read between two passes is none.
     """
-    facings = [one for one in standing(sets) if one.facing.has_rails and one.id != last.id]
-    own = [one for one in facings if last.job_number and one.job_number == last.job_number]
+    facings = [read for read in standing(sets) if read.facing.has_rails and read.id != last.id]
+    own = [read for read in facings if last.job_number and read.job_number == last.job_number]
     if received := standing(own, "as_received"):
         return received[-1]
     order = last.taken_on, last.id
     earlier = [
-        one
-        for one in facings
-        if one not in own and one.role != "at_the_bench" and (one.taken_on, one.id) < order
+        read
+        for read in facings
+        if read not in own and read.role != "at_the_bench" and (read.taken_on, read.id) < order
     ]
     return earlier[-1] if earlier else None
 
@@ -152,10 +152,11 @@ def show(request: Request, session: Reading, piece_id: int) -> Response:
     shop, gauges = get_shop(session), gauges_in_use(session)
     measurements = list_measurements(session, piece_id)
     last = last_facing(measurements)
-    sets = [summarise(one, gauges, shop) for one in measurements]
-    told = next((one for one in sets if last and one.measurement.id == last.id), None)
+    sets = [summarise(measurement, gauges, shop) for measurement in measurements]
+    shown = next((summary for summary in sets if last and summary.measurement.id == last.id), None)
     jobs = list_jobs_on(session, piece_id)
     history = tell_history(jobs, sets, piece.ownerships, piece.instrument_kind)
+    visits = (chapter for chapter in history if chapter.changed and shown in chapter.sets)
     return show_page(
         request,
         "pieces/show.html",
@@ -164,10 +165,10 @@ def show(request: Request, session: Reading, piece_id: int) -> Response:
         choice=offer_choice(piece, sets),
         joinings=list_joinings(session, piece),
         made_in=find_batch_of(session, piece_id),
-        last=told,
+        last=shown,
         before=find_before(last, measurements) if last else None,
-        visit=next((one for one in history if one.changed and told in one.sets), None),
-        figures=list_figures(told, gauges) if told else [],
+        visit=next(visits, None),
+        figures=list_figures(shown, gauges) if shown else [],
         here=next((job for job in jobs if STAGES[job.stage].open), None),
         newest=sets[-1] if sets else None,
         history=history,
@@ -210,8 +211,8 @@ def owner(request: Request, session: Reading, piece_id: int, find: str = "") -> 
 
 def _owner_page(request: Request, session: Session, piece_id: int, form: Form) -> HTMLResponse:
     piece = piece_or_404(session, piece_id)
-    found = find_customers(session, form.get("find"), most=12)
-    return show_page(request, "pieces/owner.html", form=form, piece=piece, found=found)
+    customers = find_customers(session, form.get("find"), most=12)
+    return show_page(request, "pieces/owner.html", form=form, piece=piece, found=customers)
 
 
 @router.post("/owner")

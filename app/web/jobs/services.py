@@ -30,13 +30,13 @@ def edit(request: Request, session: Reading) -> HTMLResponse:
 
 
 def _page(request: Request, session: Session, form: Form) -> HTMLResponse:
-    lines = [(str(one.id), one) for one in list_services(session, also_retired=True)]
+    lines = [(str(service.id), service) for service in list_services(session, also_retired=True)]
     return show_page(
         request,
         "services/edit.html",
         form=form,
         lines=[*lines, *((f"new{at}", None) for at in range(MORE_LINES))],
-        families=[("", "all others"), *((key, one.label) for key, one in FAMILIES.items())],
+        families=[("", "all others"), *((key, family.label) for key, family in FAMILIES.items())],
         currency=get_shop(session).currency,
     )
 
@@ -45,7 +45,7 @@ def _page(request: Request, session: Session, form: Form) -> HTMLResponse:
 def update(request: Request, session: Writing, form: Typed, settings: SettingsDep) -> Response:
     """Keep the price list; what was charged before stays as it was."""
     refuse_twice(session, form)
-    ids = [one.id for one in list_services(session, also_retired=True)]
+    ids = [service.id for service in list_services(session, also_retired=True)]
     entries = parse_services(form.values, ids, get_shop(session).currency)
     if form.is_refused(entries):
         return _page(request, session, form)

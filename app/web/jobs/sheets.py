@@ -88,12 +88,12 @@ def _facing_paper(
     session: Session, settings: SettingsDep, facing_id: int, blade_set: str, glass: str
 ) -> Paper:
     facing = found_or_404(get_facing(session, facing_id), NOT_HERE)
-    told = gather_facing(session, facing, blade_set, glass)
-    gauges, tip_mm = told["gauges"], told["tip_mm"]
+    facts = gather_facing(session, facing, blade_set, glass)
+    gauges, tip_mm = facts["gauges"], facts["tip_mm"]
     rows = [
         (row.blade, row.left, row.right, f"{row.low} to {row.high}" if row.low else "",
          row.left_mm if row.left_mm == row.right_mm else f"{row.left_mm} · {row.right_mm}")
-        for row in (told["rows"] if gauges.thin_first else reversed(told["rows"]))
+        for row in (facts["rows"] if gauges.thin_first else reversed(facts["rows"]))
     ]  # fmt: skip
     alike = all(left == right for _, left, right, *_ in rows)
     if tip_mm is not None:
@@ -105,15 +105,15 @@ def _facing_paper(
         )  # fmt: skip
     may_read = ("May read",) if any(row[3] for row in rows) else ()
     heads = ("Blade", *(("Both rails",) if alike else ("Left", "Right")), *may_read, "In mm")
-    curve = f"{told['curve'].capitalize()} through the tip opening and the thinnest blade’s stop."
+    curve = f"{facts['curve'].capitalize()} through the tip opening and the thinnest blade’s stop."
     about = (
         f"{INSTRUMENT_KINDS[facing.instrument_kind]}.".capitalize(),
-        curve if told["curve"] else "",
-        f"Tolerance: {told['tolerance']}." if told["tolerance"] else "",
+        curve if facts["curve"] else "",
+        f"Tolerance: {facts['tolerance']}." if facts["tolerance"] else "",
     )
     part = FacingPart(
         name=facing.name,
-        about=" ".join(one for one in about if one),
+        about=" ".join(sentence for sentence in about if sentence),
         heads=heads,
         rows=tuple(
             tuple(cell or ("–" if at in {1, 2} and row[0] != "Tip opening" else "")
@@ -177,35 +177,35 @@ def facing_file(
 
 
 def _batch_paper(session: Session, settings: SettingsDep, batch_id: int, site: str) -> Paper:
-    told = gather_batch(session, batch_id)
-    batch, lines = told["batch"], told["lines"]
-    blades = told["heads"] if len(told["heads"]) <= MOST_COLUMNS else []
-    charts = {run.quantity: chart_of(run, "small") for run in told["runs"]}
+    facts = gather_batch(session, batch_id)
+    batch, lines = facts["batch"], facts["lines"]
+    blades = facts["heads"] if len(facts["heads"]) <= MOST_COLUMNS else []
+    charts = {run.quantity: chart_of(run, "small") for run in facts["runs"]}
     pictures = {
         f"run-{quantity}.svg": draw_run_chart(chart).decode()
         for quantity, chart in charts.items()
         if chart
     }
-    owned = (get_owned_piece(session, one.made.piece.id) for one in lines)
+    owned = (get_owned_piece(session, line.made.piece.id) for line in lines)
     records = [
         prepare_slip(session, SLIP_KINDS["piece_record"], Subject(piece, None), settings, site=site)
         for piece in owned
         if piece
     ]
-    for one in records:
-        pictures |= dict(one.paper.pictures)
+    for record in records:
+        pictures |= dict(record.paper.pictures)
     part = BatchPart(
         name=batch.name,
         facts=(
-            ("Target", f"{told['facing'].name}: {told['target_line']}"),
-            ("Tolerance", told["tolerance"] or "none: judged by what the gauges can tell"),
+            ("Target", f"{facts['facing'].name}: {facts['target_line']}"),
+            ("Tolerance", facts["tolerance"] or "none: judged by what the gauges can tell"),
             ("Begun", format_date(batch.started_on)),
             ("Note", batch.note),
         ),
-        summary=told["summary"],
+        summary=facts["summary"],
         heads=("Piece", "Last read", "Tip, mm", *blades, "Verdict"),
-        rows=tuple(_batch_row(one, len(blades), told["within"]) for one in lines),
-        explained=told["explained"],
+        rows=tuple(_batch_row(line, len(blades), facts["within"]) for line in lines),
+        explained=facts["explained"],
         runs=tuple(
             (
                 run.label,
@@ -213,26 +213,26 @@ def _batch_paper(session: Session, settings: SettingsDep, batch_id: int, site: s
                 f"run-{run.quantity}.svg" if charts[run.quantity] else "",
                 f"Run chart of the {run.label.lower()} with centre, limits and target",
             )
-            for run in told["runs"]
+            for run in facts["runs"]
             if charts[run.quantity]
         ),
-        records=tuple(one.values for one in records),
+        records=tuple(record.values for record in records),
     )
     return make_sheet(session, settings, "batch_sheet", f"Batch, {batch.name}", part, pictures)
 
 
-def _batch_row(one: PieceLine, blades: int, within: str) -> tuple[str, ...]:
-    piece, last = one.made.piece, one.made.last
+def _batch_row(line: PieceLine, blades: int, within: str) -> tuple[str, ...]:
+    piece, last = line.made.piece, line.made.last
     name = piece.marking or name_piece(piece.maker, piece.model, piece.marking, piece.telling_marks)
     if last is None:
         return (name, "not read yet", *[""] * (blades + 1), "")
-    line = f"{one.line}\n{format_date(last.taken_on)}"
-    if one.refusal:
-        return (name, line, *[""] * (blades + 1), f"Can’t be judged: {one.refusal}")
-    away = [cell.words or "–" for cell in one.away][: blades + 1]
-    lead, why = one.told
+    read = f"{line.line}\n{format_date(last.taken_on)}"
+    if line.refusal:
+        return (name, read, *[""] * (blades + 1), f"Can’t be judged: {line.refusal}")
+    away = [cell.words or "–" for cell in line.away][: blades + 1]
+    lead, why = line.told
     lead = lead or within.capitalize()
-    return (name, line, *away, *["–"] * (blades + 1 - len(away)), f"{lead}: {why}" if why else lead)
+    return (name, read, *away, *["–"] * (blades + 1 - len(away)), f"{lead}: {why}" if why else lead)
 
 
 @router.get("/batches/{batch_id}/sheet")

@@ -86,14 +86,14 @@ def _front(
     room: _Room,
 ) -> CardFront:
     """Put the player's half together: readings as they were read, verdicts as core gives them."""
-    before, after = (one.recorded if one else None for one in pair)
-    told = measured.told
-    drawn, changed = before, told.moved
-    if before and told.shortened_mm:  # on the table, so that what came off shows as it lies there
-        drawn, changed = shorten_facing(before, told.shortened_mm), bool(told.length_mm)
+    before, after = (measurement.recorded if measurement else None for measurement in pair)
+    change = measured.told
+    drawn, changed = before, change.moved
+    if before and change.shortened_mm:  # on the table, so that what came off shows as it lies there
+        drawn, changed = shorten_facing(before, change.shortened_mm), bool(change.length_mm)
     return CardFront(
         asked=shorten(" ".join(job.request.split()), room.asked),
-        figures=list_figures(before, after, told, measured.rails, gauges.tip),
+        figures=list_figures(before, after, change, measured.rails, gauges.tip),
         reed=measured.reed,
         picture=build_picture(drawn, after, changed=changed),
         done=list_done(job),
@@ -113,8 +113,8 @@ def _back(
     before, after = pair
     as_read = [
         f"{TRUE_SIZES} {line} {when}."
-        for when, one in (("before", before), ("after", after))
-        if one is not None and (line := _line_as_read(one, gauges))
+        for when, measurement in (("before", before), ("after", after))
+        if measurement is not None and (line := _line_as_read(measurement, gauges))
     ]
     if off_mm := measured.told.shortened_mm:
         as_read.insert(0, say_carried(off_mm))
@@ -132,27 +132,27 @@ def _back(
         done=shorten(done, DONE_LETTERS),
         gauges=_list_gauges(session, pair),
         picture=maker_picture(picture),
-        photos=tuple(describe_photo(one) for one in list_card_photos(session, job)[: room.photos]),
+        photos=tuple(map(describe_photo, list_card_photos(session, job)[: room.photos])),
     )
 
 
 def _list_gauges(session: Session, pair: Pair) -> tuple[str, ...]:
     """Name the gauges that the readings were taken with, each with its last check by then."""
     register = load_register(session)
-    found: dict[int, date] = {}
+    used: dict[int, date] = {}
     for measurement in pair:
         if measurement is None:
             continue
         sizes = measurement.sizes
-        for one in measurement.readings:
-            marked = sizes.marked(one)
-            for gauge_id in (one.gauge_id, marked.id if marked else None):
+        for reading in measurement.readings:
+            marked = sizes.marked(reading)
+            for gauge_id in (reading.gauge_id, marked.id if marked else None):
                 if gauge_id is not None and gauge_id in register:
-                    found[gauge_id] = max(found.get(gauge_id, date.min), measurement.taken_on)
+                    used[gauge_id] = max(used.get(gauge_id, date.min), measurement.taken_on)
     checked: dict[str, list[str]] = {}
-    for gauge_id, day in found.items():
+    for gauge_id, day in used.items():
         gauge = register[gauge_id]
-        days = [one.on for one in gauge.checks if one.on <= day]
+        days = [check.on for check in gauge.checks if check.on <= day]
         words = f"checked {format_date(max(days))}" if days else "as marked, not checked"
         checked.setdefault(words, []).append(gauge.label)
     return tuple(f"{'; '.join(labels)}: {words}." for words, labels in checked.items())
@@ -164,11 +164,12 @@ def maker_picture(picture: ProfilePicture) -> MakerPicture | None:
     lines = [line for line in picture.lines if line.drawn or line.stops]
     if not lines:
         return None
-    stops = [one for line in lines for one in line.stops]
+    stops = [stop for line in lines for stop in line.stops]
     tips = {line.state: line.tip_opening_mm for line in lines if line.tip_opening_mm is not None}
-    reach = [s for line in lines for s in line.curve_s_mm] + [one.position_mm for one in stops]
-    gaps = [gap for line in lines for gap in line.curve_gap_mm] + [one.gap_mm for one in stops]
+    reach = [s for line in lines for s in line.curve_s_mm] + [stop.position_mm for stop in stops]
+    gaps = [gap for line in lines for gap in line.curve_gap_mm] + [stop.gap_mm for stop in stops]
     end, high = 1.04 * max(reach), 1.08 * max(*gaps, *tips.values())
+    blades = [blade for blade in picture.blades if blade.gap_mm <= high]
     per_number = picture.glass_mm_per_number
     numbers = nice_ticks(0.0, end / per_number, 8)
     return MakerPicture(
@@ -183,35 +184,34 @@ def maker_picture(picture: ProfilePicture) -> MakerPicture | None:
                     (round(s, 2), round(gap, 4))
                     for s, gap in zip(line.curve_s_mm, line.curve_gap_mm, strict=True)
                 ),
-                tuple((round(one.position_mm, 2), one.gap_mm) for one in line.stops),
+                tuple((round(stop.position_mm, 2), stop.gap_mm) for stop in line.stops),
             )
             for line in lines
         ),
         tips=tuple(tips.items()),
-        blades=tuple((one.gap_mm, one.label) for one in picture.blades if one.gap_mm <= high),
+        blades=tuple((blade.gap_mm, blade.label) for blade in blades),
         glass=tuple((round(n * per_number, 3), format_number(n, 0)) for n in numbers),
-        gap_ticks=tuple(round(one, 2) for one in nice_ticks(0.0, high, 5)),
+        gap_ticks=tuple(round(gap, 2) for gap in nice_ticks(0.0, high, 5)),
     )
 
 
 def _line_as_read(measurement: Measurement, gauges: GaugesInUse) -> str:
     """The notebook line as read, where what the gauges truly were makes another of it."""
-    read, used = (write_line(one, gauges) for one in (measurement.recorded, measurement.facing))
+    read, used = write_line(measurement.recorded, gauges), write_line(measurement.facing, gauges)
     return read if read != used else ""
 
 
 def list_card_photos(session: Session, job: Job) -> list[Photo]:
     """The photographs chosen for the card: what came in first, at most two."""
-    chosen = [
-        one for one in list_photos(session, job_id=job.id) if one.on_card and one.struck_at is None
-    ]
+    photos = list_photos(session, job_id=job.id)
+    chosen = [photo for photo in photos if photo.on_card and photo.struck_at is None]
     return order_photos(chosen)[:CARD_PHOTOS]
 
 
 def order_photos(photos: list[Photo]) -> list[Photo]:
     """Put photographs in the order they were taken: at drop-off, at the bench, at return."""
     order = list(MOMENTS)
-    return sorted(photos, key=lambda one: (order.index(one.moment), one.id))
+    return sorted(photos, key=lambda photo: (order.index(photo.moment), photo.id))
 
 
 def describe_photo(photo: Photo) -> PaperPhoto:

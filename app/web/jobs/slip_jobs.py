@@ -72,7 +72,7 @@ def intake_part(session: Session, subject: Subject, shop: Shop, printing: Printi
         warranty=_warranty(session, order),
         declared_value=format_money(sum_of(order, "declared_value_minor"), shop.currency),
         goes_home=RETURN_WAYS[job.return_by],
-        money=tuple(one for one in money if one),
+        money=tuple(words for words in money if words),
         terms=shop.terms,
     )
 
@@ -101,19 +101,19 @@ def _intake_rows(order: Sequence[Job]) -> Rows:
     """List an order's pieces: job, piece, what is asked, condition; empty for a single piece."""
     if len(order) == 1:
         return ()
-    return tuple((str(one.number), _name(one), one.request, say_condition(one)) for one in order)
+    return tuple((str(job.number), _name(job), job.request, say_condition(job)) for job in order)
 
 
 def _warranty(session: Session, order: Sequence[Job]) -> str:
     """Say until when the work is warranted, and what that covers, of each piece that is."""
-    told: dict[str, list[str]] = {}
+    warranted: dict[str, list[str]] = {}
     for job in order:
         if memo := last_memo(session, job.piece, job, "warranty"):
             words = f"until {format_date(memo.due)}\n{memo.details.get('covers', '')}".strip()
-            told.setdefault(words, []).append(str(job.number))
+            warranted.setdefault(words, []).append(str(job.number))
     return "\n".join(
         words if len(jobs) == len(order) else f"job {' and '.join(jobs)}: {words}"
-        for words, jobs in told.items()
+        for words, jobs in warranted.items()
     )
 
 
@@ -155,7 +155,8 @@ def bench_part(session: Session, subject: Subject, shop: Shop, printing: Printin
     del shop, printing
     job = job_of(subject)
     received, _ = before_after(job)
-    read = {one.gauge_id for one in received.readings if one.gauge_id} if received else set()
+    readings = received.readings if received else ()
+    read = {reading.gauge_id for reading in readings if reading.gauge_id}
     gauges = gauges_in_use(session, instrument_kind=job.piece.instrument_kind, and_blades=read)
     aim = get_facing(session, job.facing_id)
     as_typed, bore_mm = (received.recorded, received.bore_mm) if received else (None, None)
@@ -164,7 +165,7 @@ def bench_part(session: Session, subject: Subject, shop: Shop, printing: Printin
     return BenchPart(
         condition=say_condition(job),
         line=f"As received: {write_line(received.recorded, gauges)}" if received else "",
-        rows=(*((one.label, one.received, one.target) for one in rows), ("Exit bore", bore, "")),
+        rows=(*((row.label, row.received, row.target) for row in rows), ("Exit bore", bore, "")),
         counted=gauges.counted,
         target_name=aim.name if aim else "",
         plan=_bench_plan(session, job),
@@ -178,17 +179,17 @@ def _bench_plan(session: Session, job: Job) -> BenchPlan | None:
     plan = planned.plan
     if plan is None:
         return None
-    told = tell_plan(session, job, planned)
+    facts = tell_plan(session, job, planned)
     return BenchPlan(
-        target=told["target_line"],
+        target=facts["target_line"],
         summary=plan.summary,
         cautions=tuple(plan.cautions),
-        steps=tuple((step.heading, step.words, step.line) for step in told["steps"]),
+        steps=tuple((step.heading, step.words, step.line) for step in facts["steps"]),
         checks=tuple(
             (row.blade, row.now, row.after_table, row.after_rails, row.target)
-            for row in told["check_rows"]
+            for row in facts["check_rows"]
         ),
-        pictures=tuple((f"cut-{rail}.svg", _CUT_WORDS[rail]) for rail in told["pictures"]),
+        pictures=tuple((f"cut-{rail}.svg", _CUT_WORDS[rail]) for rail in facts["pictures"]),
     )
 
 
@@ -204,19 +205,19 @@ def tell_passes(job: Job, *, struck: bool = False) -> Rows:
 
     Those struck out too if asked, and said so.
     """
-    done: list[BenchPass | Work] = [*job.passes, *job.works]
-    shown = [one for one in done if one.struck_at is None or struck]
-    return tuple(_row_of(one) for one in sorted(shown, key=lambda one: one.done_on))
+    noted: list[BenchPass | Work] = [*job.passes, *job.works]
+    shown = [done for done in noted if done.struck_at is None or struck]
+    return tuple(_row_of(done) for done in sorted(shown, key=lambda done: done.done_on))
 
 
-def _row_of(one: BenchPass | Work) -> tuple[str, ...]:
-    if isinstance(one, Work):
-        what, used, strokes = label_work(one.kind, one.label, one.amount_mm), one.material, ""
+def _row_of(done: BenchPass | Work) -> tuple[str, ...]:
+    if isinstance(done, Work):
+        what, used, strokes = label_work(done.kind, done.label, done.amount_mm), done.material, ""
     else:
-        used = ", ".join(part for part in (one.abrasive, one.grit) if part)
-        what, strokes = CUT_KINDS[one.kind].label, str(one.strokes or "")
-    ending = " (struck out)" if one.struck_at else ""
-    return short_date(one.done_on), what + ending, used, strokes, one.note
+        used = ", ".join(part for part in (done.abrasive, done.grit) if part)
+        what, strokes = CUT_KINDS[done.kind].label, str(done.strokes or "")
+    ending = " (struck out)" if done.struck_at else ""
+    return short_date(done.done_on), what + ending, used, strokes, done.note
 
 
 def estimate_part(session: Session, subject: Subject, shop: Shop, printing: Printing) -> SlipPart:
@@ -247,11 +248,12 @@ def bill_part(session: Session, subject: Subject, shop: Shop, printing: Printing
     job = job_of(subject)
     order = list_order(session, job)
     account = account_of(session, order)
-    paid = (one for each in order for one in list_payments(session, each.id))
-    payments = sorted((one for one in paid if one.struck_at is None), key=lambda one: one.paid_on)
+    all_paid = (paid for billed in order for paid in list_payments(session, billed.id))
+    standing = (paid for paid in all_paid if paid.struck_at is None)
+    payments = sorted(standing, key=lambda paid: paid.paid_on)
     sums = [("Total", format_money(account.total_minor, shop.currency) or "no price yet")]
     sums += _tax(account.total_minor, shop)
-    deposit = sum(one.amount_minor for one in payments if one.kind == "deposit")
+    deposit = sum(paid.amount_minor for paid in payments if paid.kind == "deposit")
     for label, amount in (("Deposit", deposit), ("Paid", account.paid_minor - deposit)):
         if amount:
             sums.append((label, format_money(amount, shop.currency)))
@@ -264,12 +266,12 @@ def bill_part(session: Session, subject: Subject, shop: Shop, printing: Printing
             (
                 ", ".join(
                     part
-                    for part in (format_date(one.paid_on), PAYMENT_SIGNS[one.kind][0], one.way)
+                    for part in (format_date(paid.paid_on), PAYMENT_SIGNS[paid.kind][0], paid.way)
                     if part
                 ),
-                format_money(one.amount_minor, shop.currency),
+                format_money(paid.amount_minor, shop.currency),
             )
-            for one in payments
+            for paid in payments
         ),
         sums=tuple(sums),
         balance_label=f"Balance: {account.say_balance()}",
@@ -284,8 +286,8 @@ def _order_lines(session: Session, order: Sequence[Job], shop: Shop) -> Rows:
     """List what each piece of an order costs; of several, each line names its job and piece."""
     if len(order) == 1:
         return _bill_lines(session, order[0], shop)
-    rows = ((one, row) for one in order for row in _bill_lines(session, one, shop))
-    return tuple((f"{one.number} · {_name(one)}: {what}", sum_) for one, (what, sum_) in rows)
+    rows = ((job, row) for job in order for row in _bill_lines(session, job, shop))
+    return tuple((f"{job.number} · {_name(job)}: {what}", sum_) for job, (what, sum_) in rows)
 
 
 def _bill_lines(session: Session, job: Job, shop: Shop) -> Rows:
@@ -298,7 +300,7 @@ def _bill_lines(session: Session, job: Job, shop: Shop) -> Rows:
             what = label_work(work.kind, work.label, work.amount_mm)
             lines.append((", ".join(filter(None, (what, work.material))), work.price_minor))
     charges = list_charges(session, job.id)
-    lines += [(one.label, one.amount_minor) for one in charges if one.struck_at is None]
+    lines += [(charge.label, charge.amount_minor) for charge in charges if charge.struck_at is None]
     lines = lines or [(job.agreed_work or "nothing agreed yet", None)]
     return tuple((what, format_money(amount, shop.currency) or "–") for what, amount in lines)
 
@@ -338,22 +340,22 @@ def packing_part(session: Session, subject: Subject, shop: Shop, printing: Print
     parcel = last_memo(session, piece, job, "parcel", way="out")
     trial = None if job else trial_of(session, piece)
     to = job.customer if job else (trial.customer if trial else None) or piece.owner
-    told = parcel.details if parcel else {}
+    details = parcel.details if parcel else {}
     name = name_piece(piece.maker, piece.model, piece.marking, piece.telling_marks)
     marks = piece.telling_marks if piece.telling_marks != name else ""
     contents, materials = [(name, marks)], [piece.material]
     order = list_order(session, job) if job else []
-    number, carrier, declared = told.get("number"), told.get("carrier"), told.get("declared")
+    number, carrier, declared = (details.get(key) for key in ("number", "carrier", "declared"))
     if job:
         several = len(order) > 1
-        packed = jobs_in(told)
+        packed = jobs_in(details)
         inside = [
-            one
-            for one in order
-            if (str(one.number) in packed if packed else not several or _is_here(one))
+            sent
+            for sent in order
+            if (str(sent.number) in packed if packed else not several or _is_here(sent))
         ]
-        contents = [line for one in inside for line in _packed(one, of_several=several)]
-        materials = [one.piece.material for one in inside] or materials
+        contents = [line for sent in inside for line in _packed(sent, of_several=several)]
+        materials = [sent.piece.material for sent in inside] or materials
         number, carrier = number or job.tracking, carrier or RETURN_WAYS[job.return_by]
         value = sum_of(order, "declared_value_minor")
         declared = declared or format_money(value, shop.currency)
@@ -361,18 +363,17 @@ def packing_part(session: Session, subject: Subject, shop: Shop, printing: Print
     if job and (warranty := _warranty(session, order)):
         notes.append(("Warranty", warranty))
     carrier = carrier or "–"
+    care = (line for material in materials for line in say_care(material, shop.care_text))
     return PackingPart(
         to=to.name,
         address=tuple(to.address.splitlines()),
-        sender=tuple(one for one in (*shop.address.splitlines(), shop.phone, shop.email) if one),
+        sender=tuple(filter(None, (*shop.address.splitlines(), shop.phone, shop.email))),
         contents=tuple(contents),
         carrier=f"{carrier}, tracking {number}" if number else carrier,
         declared_value=declared or "",
-        customs=tuple((words, told[key]) for key, words in CUSTOMS.items() if told.get(key)),
+        customs=tuple((words, details[key]) for key, words in CUSTOMS.items() if details.get(key)),
         notes=tuple(notes),
-        care=tuple(
-            dict.fromkeys(line for one in materials for line in say_care(one, shop.care_text))
-        ),
+        care=tuple(dict.fromkeys(care)),
     )
 
 

@@ -38,36 +38,36 @@ def record_part(session: Session, subject: Subject, shop: Shop, printing: Printi
     last = last_facing(measurements)
     photos = list_record_photos(session, piece)
     jobs = list(reversed(list_jobs_on(session, piece.id)))
-    memos = [one for one in reversed(list_memos(session, piece)) if one.struck_at is None]
-    drawn = [one for one in standing(measurements) if one.facing.left or one.facing.right][-2:]
-    facings = [None, None, *(one.facing for one in drawn)][-2:]
+    memos = [memo for memo in reversed(list_memos(session, piece)) if memo.struck_at is None]
+    drawn = [read for read in standing(measurements) if read.facing.left or read.facing.right][-2:]
+    facings = [None, None, *(read.facing for read in drawn)][-2:]
     return RecordPart(
         facts=_piece_facts(piece),
-        owners=tuple((format_date(one.since), one.customer.name) for one in piece.ownerships),
+        owners=tuple((format_date(owner.since), owner.customer.name) for owner in piece.ownerships),
         last=f"Last: {write_line(last.recorded, gauges)}" if last else "",
         counted=gauges.counted,
-        readings=tuple(_record_line(one, gauges, shop) for one in measurements),
-        lengths=tuple(row for one in measurements for row in _length_lines(one)),
+        readings=tuple(_record_line(measurement, gauges, shop) for measurement in measurements),
+        lengths=tuple(row for measurement in measurements for row in _length_lines(measurement)),
         picture=maker_picture(compare_picture(facings[0], facings[1], gauges)),
         jobs=tuple(_record_job(session, job, shop, photos, memos) for job in jobs),
-        photos=tuple(describe_photo(one) for one in photos if one.job_id is None),
-        memos=tuple(_memo_row(one) for one in memos if one.job_id is None),
+        photos=tuple(describe_photo(photo) for photo in photos if photo.job_id is None),
+        memos=tuple(_memo_row(memo) for memo in memos if memo.job_id is None),
     )
 
 
 def _memo_row(memo: Memo) -> tuple[str, ...]:
     kind = MEMO_KINDS[memo.kind]
-    told = tell_memo(kind, memo.details)
+    rows = tell_memo(kind, memo.details)
     if memo.due:
-        told.append((kind.due, format_date(memo.due)))
-    words = "\n".join(f"{label}: {words}" for label, words in told)
+        rows.append((kind.due, format_date(memo.due)))
+    words = "\n".join(f"{label}: {words}" for label, words in rows)
     return short_date(memo.on), kind.label, words
 
 
 def list_record_photos(session: Session, piece: Piece) -> list[Photo]:
     """All of a piece's photographs that were not taken off its pages."""
-    found = list_photos(session, piece_id=piece.id)
-    return order_photos([one for one in found if one.struck_at is None])
+    photos = list_photos(session, piece_id=piece.id)
+    return order_photos([photo for photo in photos if photo.struck_at is None])
 
 
 def _piece_facts(piece: Piece) -> Rows:
@@ -84,31 +84,32 @@ def _piece_facts(piece: Piece) -> Rows:
     )
 
 
-def _record_line(one: Measurement, gauges: GaugesInUse, shop: Shop) -> tuple[str, ...]:
-    told = summarise(one, gauges, shop)
-    role = ROLES[one.role]
-    if one.replaced_by_id:
+def _record_line(measurement: Measurement, gauges: GaugesInUse, shop: Shop) -> tuple[str, ...]:
+    summary = summarise(measurement, gauges, shop)
+    role = ROLES[measurement.role]
+    if measurement.replaced_by_id:
         role += ", replaced by a correction"
-    elif one.replaces_id:
-        role += f", corrected: {one.replaces_why}"
-    if one.note:
-        role += f"\n{one.note}"
-    length = told.facing_length_mm
+    elif measurement.replaces_id:
+        role += f", corrected: {measurement.replaces_why}"
+    if measurement.note:
+        role += f"\n{measurement.note}"
+    length = summary.facing_length_mm
     return (
-        short_date(one.taken_on),
+        short_date(measurement.taken_on),
         role,
-        told.line + (f" (by true sizes {told.corrected_line})" if told.corrected_line else ""),
+        summary.line
+        + (f" (by true sizes {summary.corrected_line})" if summary.corrected_line else ""),
         "–" if length is None else f"{format_mm(length)} mm",
-        told.evenness,
-        str(one.job_number or ""),
+        summary.evenness,
+        str(measurement.job_number or ""),
     )
 
 
-def _length_lines(one: Measurement) -> Rows:
+def _length_lines(measurement: Measurement) -> Rows:
     """List what else was read on that day: bore, dial, other lengths, as typed and in mm."""
     return tuple(
-        (short_date(one.taken_on), label_reading(reading), show_reading(reading))
-        for reading in one.readings
+        (short_date(measurement.taken_on), label_reading(reading), show_reading(reading))
+        for reading in measurement.readings
         if reading.quantity in {"bore", "dial"} or is_length(reading)
     )
 
@@ -140,6 +141,6 @@ def _record_job(
         ),
         passes=passes,
         history=tuple((short_date(event.on), event.words) for event in job.events),
-        photos=tuple(describe_photo(one) for one in photos if one.job_id == job.id),
-        memos=tuple(_memo_row(one) for one in memos if one.job_id == job.id),
+        photos=tuple(describe_photo(photo) for photo in photos if photo.job_id == job.id),
+        memos=tuple(_memo_row(memo) for memo in memos if memo.job_id == job.id),
     )

@@ -58,4 +58,4 @@ def list_ticked(job: Job, kind: str) -> str:
 
 def say_condition(job: Job) -> str:
     """Say a piece’s condition at drop-off."""
-    return ". ".join(one for one in (list_ticked(job, "condition"), job.condition_notes) if one)
+    return ". ".join(filter(None, (list_ticked(job, "condition"), job.condition_notes)))

@@ -109,15 +109,15 @@ def _pictures(
     if isinstance(part, TagPart):
         pictures["code.svg"] = draw_code(part.address).decode()
     elif isinstance(part, LabelsPart):
-        pictures |= {one.code: draw_code(one.address).decode() for one in part.labels}
+        pictures |= {label.code: draw_code(label.address).decode() for label in part.labels}
     elif isinstance(part, BenchPart) and part.plan and subject.job:
         pictures |= cut_drawings(session, subject.job, part.plan.pictures)
     elif kind.key in CARD_KINDS and subject.job:
         photos = list_card_photos(session, subject.job)
-        pictures |= {f"photo-{one.id}.svg": draw_photo(book, one) for one in photos}
+        pictures |= {f"photo-{photo.id}.svg": draw_photo(book, photo) for photo in photos}
     elif kind.key == "piece_record":
         photos = list_record_photos(session, subject.piece)
-        pictures |= {f"photo-{one.id}.svg": draw_photo(book, one) for one in photos}
+        pictures |= {f"photo-{photo.id}.svg": draw_photo(book, photo) for photo in photos}
     return pictures
 
 
@@ -134,10 +134,10 @@ def say_missing(job: Job | None, kind: SlipKind) -> str:
 def shop_common(shop: Shop, settings: SettingsDep) -> SlipCommon:
     """What a paper says that is about no job: the shop and the day."""
     address = ", ".join(shop.address.splitlines())
-    reach = " · ".join(one for one in (shop.phone, shop.email) if one)
+    reach = " · ".join(filter(None, (shop.phone, shop.email)))
     return SlipCommon(
         shop=shop.name,
-        shop_lines=tuple(one for one in (address, reach) if one),
+        shop_lines=tuple(line for line in (address, reach) if line),
         issued_on=format_date(settings.today()),
     )
 
@@ -150,7 +150,7 @@ def _common(
     customer = job.customer if job else piece.owner
     of_shop = shop_common(shop, settings)
 
-    def told(text: str) -> str:
+    def trim(text: str) -> str:
         return shorten(text, TAG_LETTERS) if brief else text
 
     name = name_piece(piece.maker, piece.model, piece.marking, piece.telling_marks)
@@ -162,15 +162,15 @@ def _common(
         slip_number=slip_number,
         job_number=job.number if job else None,
         customer=shorten(customer.name, TAG_NAME_LETTERS) if brief else customer.name,
-        customer_lines=tuple(one for one in reach if one),
+        customer_lines=tuple(line for line in reach if line),
         piece=shorten(name, TAG_NAME_LETTERS) if brief else name,
         piece_kind=_say_kind(piece),
-        piece_marks=told(piece.telling_marks) if piece.telling_marks != name else "",
+        piece_marks=trim(piece.telling_marks) if piece.telling_marks != name else "",
         played_on=_say_horn(job.instrument) if job else "",
         dropped_off=format_date(job.dropped_off) if job and job.stage != EXPECTED else "",
         wanted_by=format_date(job.wanted_by) if job else "",
-        request=told(job.request) if job else "",
-        agreed_work=told(job.agreed_work) if job else "",
+        request=trim(job.request) if job else "",
+        agreed_work=trim(job.agreed_work) if job else "",
     )
 
 

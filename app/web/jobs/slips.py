@@ -205,7 +205,7 @@ def show(request: Request, session: Reading, slip_number: int) -> HTMLResponse:
         kind=SLIP_KINDS[slip.kind],
         page=PAGES[slip.paper],
         subject=Subject(slip.piece, slip.job),
-        pages=sorted((one for one in files if one.endswith(".svgz")), key=_page_number),
+        pages=sorted((name for name in files if name.endswith(".svgz")), key=_page_number),
         has_pdf=PDF in files,
         struck_on=_struck_on(slip),
     )
@@ -217,8 +217,8 @@ def _page_number(name: str) -> int:
 
 def _struck_on(slip: Slip) -> date | None:
     """Say when whoever asked to be forgotten was struck out of a paper."""
-    told = slip.printed.get("struck_out_on")
-    return date.fromisoformat(told) if told else None
+    day = slip.printed.get("struck_out_on")
+    return date.fromisoformat(day) if day else None
 
 
 @router.get("/papers/{slip_number}/kept")

@@ -52,7 +52,7 @@ def strike(
     """Strike a work out, or bring it back; its price goes and comes with it."""
     job = job_or_404(session, number)
     kept = found_or_404(
-        next((one for one in job.works if one.id == work_id), None), "There is no such work."
+        next((work for work in job.works if work.id == work_id), None), "There is no such work."
     )
     if form.get("do") == "bring_back":
         strike_pass(kept, None)
