@@ -12,9 +12,9 @@ DARK_PAPER = "#1e1b17"  # the dark `--sheet` of static/laybook.css
 _COLOR = re.compile(rb"#[0-9a-f]{6}")
 
 
-def contrast(one: str, other: str) -> float:
+def contrast(color: str, other: str) -> float:
     """The contrast ratio of two colours (#rrggbb), 1 to 21, as WCAG 2 defines it."""
-    high, low = sorted((_luminance(one), _luminance(other)), reverse=True)
+    high, low = sorted((_luminance(color), _luminance(other)), reverse=True)
     return (high + 0.05) / (low + 0.05)
 
 
@@ -55,7 +55,7 @@ def in_the_dark(svg: bytes) -> bytes:
         return svg
     rules = "".join(
         f'[style*="{what}: {color}"]{{{what}: {dark_of(color)} !important}}'
-        for color in sorted({one.decode() for one in _COLOR.findall(svg)})
+        for color in sorted({code.decode() for code in _COLOR.findall(svg)})
         for what in ("fill", "stroke")
     )
     style = f"@media screen and (prefers-color-scheme: dark){{{rules}}}</style>"

@@ -122,7 +122,7 @@ def _name_line(sheet: Sheet, plot: Plot, percent: int, line: Array, taken: list[
     half_wide, half = text_width_mm(words) / 2 + 0.8, line_height_mm() / 2
     x, y = line.T
     room = Box(plot.left_mm, plot.bottom_mm, plot.right_mm, plot.top_mm)
-    near = [_grow(one, half_wide + 1.0, half + 1.0) for one in taken]
+    near = [_grow(box, half_wide + 1.0, half + 1.0) for box in taken]
     fits = _inside(x, y, [_grow(room, -half_wide, -half)]) & ~_inside(x, y, near)
     if not fits.any():
         return []
@@ -161,11 +161,11 @@ def _hatch(sheet: Sheet, plot: Plot, shown: EffortMap, boxes: list[Box]) -> None
     """Hatch upright what rails alone can reach, but for where names stand."""
     x_mm = np.arange(plot.left_mm + _HATCH_MM / 2, plot.right_mm, _HATCH_MM)
     y_mm = np.linspace(plot.bottom_mm, plot.top_mm, 240)
-    nodes = [np.linspace(0.0, 1.0, len(one)) for one in (shown.lengths_mm, shown.tips_mm)]
+    nodes = [np.linspace(0.0, 1.0, len(axis)) for axis in (shown.lengths_mm, shown.tips_mm)]
     share_x = (x_mm - plot.left_mm) / plot.width_mm
     columns = np.array([np.interp(share_x, nodes[1], row) for row in shown.spare_mm]).T
-    spare = np.array([np.interp(np.linspace(0.0, 1.0, 240), nodes[0], one) for one in columns])
-    x, y = (one.ravel() for one in np.meshgrid(x_mm, y_mm, indexing="ij"))
+    spare = np.array([np.interp(np.linspace(0.0, 1.0, 240), nodes[0], col) for col in columns])
+    x, y = (grid.ravel() for grid in np.meshgrid(x_mm, y_mm, indexing="ij"))
     free = ((spare.ravel() >= 0.0) & ~_inside(x, y, boxes)).reshape(spare.shape)
     strokes = [
         ((float(x), float(y_mm[start])), (float(x), float(y_mm[end - 1])))

@@ -252,9 +252,9 @@ def _root(value: float) -> float:
     return math.copysign(math.sqrt(abs(value)), value)
 
 
-def mix_colors(one: str, other: str, share: float) -> str:
+def mix_colors(color: str, other: str, share: float) -> str:
     """Mix two colours (#rrggbb): `share` 0 gives the first, 1 the second."""
-    pairs = ((int(one[at : at + 2], 16), int(other[at : at + 2], 16)) for at in (1, 3, 5))
+    pairs = ((int(color[at : at + 2], 16), int(other[at : at + 2], 16)) for at in (1, 3, 5))
     return "#" + "".join(f"{round(a + (b - a) * share):02x}" for a, b in pairs)
 
 

@@ -129,5 +129,5 @@ def _fitted(
 
 
 def _rows(s_mm: np.ndarray, gap_mm: np.ndarray) -> tuple[Row, Row]:
-    told = np.isfinite(gap_mm)
-    return tuple(s_mm[told].tolist()), tuple(gap_mm[told].tolist())
+    finite = np.isfinite(gap_mm)
+    return tuple(s_mm[finite].tolist()), tuple(gap_mm[finite].tolist())

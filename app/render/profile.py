@@ -109,8 +109,8 @@ def _compose(sheet: Sheet, picture: ProfilePicture, *, root: bool) -> None:
     shown = _joined_where_alike(plot, picture.lines)
     if picture.hatched:
         _hatch_left(sheet, plot, picture.lines)
-        for one in _unread_of(picture):
-            shade_unread(sheet, plot, one)
+        for unread in _unread_of(picture):
+            shade_unread(sheet, plot, unread)
     for line, _ in shown:
         _draw_line(sheet, plot, line)
     for line in picture.lines:
@@ -190,11 +190,11 @@ def _footer(picture: ProfilePicture, times: float, root: bool) -> list[str]:
 def _unread_of(picture: ProfilePicture) -> list[Unread]:
     """List what of the rails as they stand was not read, rails alike once."""
     rails = [line for line in picture.lines if line.state == "now" and line.drawn]
-    found = [
+    stretches = [
         list_unread(line.stops, line.tip_opening_mm, *map(np.array, _rising_curve(line)))
         for line in rails
     ]
-    return list(dict.fromkeys(one for of_rail in found for one in of_rail))
+    return list(dict.fromkeys(stretch for of_rail in stretches for stretch in of_rail))
 
 
 def _rising_curve(line: ProfileLine) -> tuple[list[float], list[float]]:
@@ -254,9 +254,9 @@ def _hatch_left(sheet: Sheet, plot: Plot, lines: Sequence[ProfileLine]) -> None:
     for line in lines:
         target = next(
             (
-                one
-                for one in lines
-                if one.state == "target" and one.drawn and one.rail in (None, line.rail)
+                other
+                for other in lines
+                if other.state == "target" and other.drawn and other.rail in (None, line.rail)
             ),
             None,
         )
@@ -265,8 +265,10 @@ def _hatch_left(sheet: Sheet, plot: Plot, lines: Sequence[ProfileLine]) -> None:
         start = plot.x(0.0) + _HATCH_MM / (4.0 if line.rail == "right" else 2.0)
         across, floor = np.arange(start, plot.right_mm, _HATCH_MM), plot.y(0.0)
         low, high = (
-            np.interp(across, *_rising(*plot.place(one.curve_s_mm, one.curve_gap_mm)), right=floor)
-            for one in (line, target)
+            np.interp(
+                across, *_rising(*plot.place(edge.curve_s_mm, edge.curve_gap_mm)), right=floor
+            )
+            for edge in (line, target)
         )
         sheet.strokes(
             [
@@ -310,14 +312,14 @@ def _joined_where_alike(plot: Plot, lines: Sequence[ProfileLine]) -> list[tuple[
     return shown
 
 
-def _alike(plot: Plot, one: ProfileLine, other: ProfileLine) -> bool:
+def _alike(plot: Plot, line: ProfileLine, twin: ProfileLine) -> bool:
     """Tell if two rails of one set lie on each other on paper, to about a line's width."""
-    if (one.name, one.state) != (other.name, other.state):
+    if (line.name, line.state) != (twin.name, twin.state):
         return False
-    if {one.rail, other.rail} != {"left", "right"} or not (one.drawn and other.drawn):
+    if {line.rail, twin.rail} != {"left", "right"} or not (line.drawn and twin.drawn):
         return False
-    (x1, y1), (x2, y2) = (plot.place(line.curve_s_mm, line.curve_gap_mm) for line in (one, other))
-    stops1, stops2 = ([plot.x(stop.position_mm) for stop in line.stops] for line in (one, other))
+    (x1, y1), (x2, y2) = (plot.place(rail.curve_s_mm, rail.curve_gap_mm) for rail in (line, twin))
+    stops1, stops2 = ([plot.x(stop.position_mm) for stop in rail.stops] for rail in (line, twin))
     if len(stops1) != len(stops2):
         return False
     ends = [abs(a - b) for a, b in zip((*stops1, max(x1)), (*stops2, max(x2)), strict=True)]

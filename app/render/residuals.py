@@ -77,7 +77,7 @@ def residuals_of(
         if judgement is None or not judgement.fits:
             continue
         wanted = (curves or {}).get(rail) or judgement.chosen
-        fit = judgement.fit(wanted) or max(judgement.fits, key=lambda one: one.p or 0.0)
+        fit = judgement.fit(wanted) or max(judgement.fits, key=lambda tried: tried.p or 0.0)
         for place, stop in enumerate(judgement.stops):
             u_mm = fit.residual_u[place] if place < len(fit.residual_u) else 0.0
             again = place in judgement.suspect

@@ -194,7 +194,7 @@ def static_file(name: str, v: str = "") -> Response:
     """Serve a static file; browsers may keep it for ever under an address with its fingerprint."""
     static = folder_of("static")
     served = (*static.iterdir(), *static.glob("fonts/*.woff2"))
-    path = next((one for one in served if one.name == name), None)
+    path = next((file for file in served if file.name == name), None)
     if path is None or not path.is_file():
         raise HTTPException(404, "There is no such file.")
     is_lasting = v == fingerprint(path)
@@ -227,8 +227,8 @@ def _say_http(request: Request, error: Exception) -> Response:
 def _say_invalid(request: Request, error: Exception) -> Response:
     if _wants_json(request) and isinstance(error, RequestValidationError):
         detail = [
-            {"field": ".".join(str(part) for part in one["loc"][1:]), "words": one["msg"]}
-            for one in error.errors()
+            {"field": ".".join(str(part) for part in fault["loc"][1:]), "words": fault["msg"]}
+            for fault in error.errors()
         ]
         return JSONResponse({"detail": detail}, status_code=422)
     return _say(request, 404, "Not in this book", "There is no such page.")

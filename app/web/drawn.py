@@ -48,10 +48,10 @@ _drawn = _Drawn(KEPT_BYTES)
 @cache
 def _code_fingerprint() -> bytes:
     """Tell this program's code from any other that might fit or draw otherwise."""
-    found = hashlib.sha256()
+    hashed = hashlib.sha256()
     for path in sorted(Path(__file__).resolve().parent.parent.glob("*/**/*.py")):
-        found.update(path.read_bytes())
-    return found.digest()
+        hashed.update(path.read_bytes())
+    return hashed.digest()
 
 
 def answer_picture(

@@ -74,15 +74,15 @@ class Throttle:
         name = _neighbourhood(address)
         with self._lock:
             recent = {
-                one: [at for at in guesses if timedelta(0) <= now - at < GUESS_WINDOW]
-                for one, guesses in self._guesses.items()
+                whose: [at for at in guesses if timedelta(0) <= now - at < GUESS_WINDOW]
+                for whose, guesses in self._guesses.items()
             }
-            self._guesses = {one: guesses for one, guesses in recent.items() if guesses}
+            self._guesses = {whose: guesses for whose, guesses in recent.items() if guesses}
             mine = self._guesses.get(name, [])
             everyone = sorted(
                 at
-                for one, guesses in self._guesses.items()
-                if one not in LOOPBACK
+                for whose, guesses in self._guesses.items()
+                if whose not in LOOPBACK
                 for at in guesses
             )
             if len(mine) >= GUESSES:
@@ -164,7 +164,7 @@ async def _carry(request: Request) -> list[tuple[str, str]]:
                     form.add(name, text)
     except HTTPException:
         return []
-    return [(name, one) for name, values in form.lists.items() for one in values]
+    return [(name, value) for name, values in form.lists.items() for value in values]
 
 
 async def _start_of(file: UploadFile) -> bytes:

@@ -263,7 +263,7 @@ def templates() -> Environment:
             piece.maker, piece.model, piece.marking, piece.telling_marks
         ),
         static=static_address,
-        work_label=lambda one: label_work(one.kind, one.label, one.amount_mm),
+        work_label=lambda work: label_work(work.kind, work.label, work.amount_mm),
         work_choices=work_choices,
         cut_options=lambda: [(kind.key, kind.label) for kind in CUT_KINDS.values()],
         amount=forms.format_amount,

@@ -27,10 +27,10 @@ LOOPBACK = "127.0.0.1"
 def is_loopback(host: str) -> bool:
     """Say whether an address is reached from this machine only; a name is looked up."""
     try:
-        found = {info[4][0] for info in socket.getaddrinfo(host, None)}
+        ips = {info[4][0] for info in socket.getaddrinfo(host, None)}
     except OSError as error:
         raise BookProblem(f"“{host}” is no address of this machine.") from error
-    return all(ipaddress.ip_address(str(one).partition("%")[0]).is_loopback for one in found)
+    return all(ipaddress.ip_address(str(ip).partition("%")[0]).is_loopback for ip in ips)
 
 
 def listen(port: int | None, host: str = LOOPBACK) -> socket.socket:

@@ -109,9 +109,9 @@ def say_trouble(request: Request, status: int, trouble: Trouble, *, kept_at: str
         heading=trouble.heading,
         words=trouble.words,
         carried=[
-            (name, one)
+            (name, value)
             for name, values in form.lists.items()
-            for one in values
+            for value in values
             if not (kept_at and name == "token")
         ],
         kept_at=kept_at,

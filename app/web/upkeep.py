@@ -81,11 +81,11 @@ def backup(options: argparse.Namespace) -> int:
     _needs_book(book)
     upkeep = read_upkeep(book, now)
     if options.list:
-        for one in list_backups(book, upkeep):
-            holds = size_of(one)
+        for kept in list_backups(book, upkeep):
+            holds = size_of(kept)
             print(
-                f"{describe_backup(one)}, {say_age(one.made_at, now)}: {holds['jobs']} jobs, "
-                f"{holds['photos']} photos, {holds['mb']:.1f} MB, in {one.folder}"
+                f"{describe_backup(kept)}, {say_age(kept.made_at, now)}: {holds['jobs']} jobs, "
+                f"{holds['photos']} photos, {holds['mb']:.1f} MB, in {kept.folder}"
             )
         return 0
     into = options.into.absolute() if options.into else None
@@ -133,10 +133,10 @@ def check(options: argparse.Namespace) -> int:
     faults = find_faults_on_server(address) if address else _check_folder(book, now)
     print("The book is whole." if not faults else f"The book is damaged: {'; '.join(faults)}")
     bad = bool(faults)
-    for one in list_backups(book, read_upkeep(book, now)):
-        found = check_backup(one)
-        bad |= bool(found)
-        print(f"Backup {describe_backup(one)}: {'; '.join(found) if found else 'good'}")
+    for kept in list_backups(book, read_upkeep(book, now)):
+        damage = check_backup(kept)
+        bad |= bool(damage)
+        print(f"Backup {describe_backup(kept)}: {'; '.join(damage) if damage else 'good'}")
     return 1 if bad else 0
 
 

@@ -70,7 +70,7 @@ def keep_passphrase(book: Path, words: str) -> None:
 def end_login(book: Path, kept: Passphrase, login: str, today: date) -> None:
     """Make a browser's login void; ends older than any login lasts are let go. Raises OSError."""
     since = (today - timedelta(days=LOGIN_DAYS)).isoformat()
-    void = {one: day for one, day in kept.void.items() if day >= since}
+    void = {name: day for name, day in kept.void.items() if day >= since}
     void[login] = today.isoformat()
     write_json(book / PASSPHRASE_NAME, {"hashed": kept.hashed, "key": kept.key, "void": void})
 

@@ -103,7 +103,7 @@ def keep_address(book: Path, address: URL | None) -> None:
     write_json(book / NOTE_NAME, {"database": shown})
 
 
-def is_same(one: URL, other: URL) -> bool:
+def is_same(address: URL, other: URL) -> bool:
     """Say whether two addresses name the same database; who opens it doesn't matter."""
-    places = [(at.host, at.port or 5432, at.database, at.query) for at in (one, other)]
+    places = [(at.host, at.port or 5432, at.database, at.query) for at in (address, other)]
     return places[0] == places[1]

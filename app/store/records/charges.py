@@ -64,7 +64,7 @@ def account_of(session: Session, jobs: Sequence[Job]) -> Account:
 
 def sum_of(order: Sequence[Job], name: str) -> int | None:
     """An amount added up over an order's jobs; None where none of them has it."""
-    amounts = [getattr(one, name) for one in order if getattr(one, name) is not None]
+    amounts = [getattr(job, name) for job in order if getattr(job, name) is not None]
     return sum(amounts) if amounts else None
 
 

@@ -111,7 +111,7 @@ def list_register(session: Session) -> list[Gauge]:
 def list_hand_gauges(session: Session) -> tuple[HandGauge, ...]:
     """List dials and callipers to choose from: the last used of those in use first."""
     known = [gauge for gauge in load_register(session).values() if gauge.kind in HAND_KINDS]
-    hand_gauges = sorted(known, key=lambda one: (one.retired, one.id))
+    hand_gauges = sorted(known, key=lambda gauge: (gauge.retired, gauge.id))
     last: dict[str, int | None] = {}
     for kind in HAND_KINDS:
         ids = [gauge.id for gauge in hand_gauges if gauge.kind == kind and not gauge.retired]

@@ -96,8 +96,8 @@ class Measurement:
     def bore_mm(self) -> float | None:
         """The exit bore by the bore gauge of its day, if it was read."""
         pairs = zip(self.readings, self.corrected.in_force, strict=True)
-        found = (told for one, told in pairs if one.quantity == "bore" and not one.depth_mm)
-        return next((told.value_mm for told in found), None)
+        bores = (sure for entry, sure in pairs if entry.quantity == "bore" and not entry.depth_mm)
+        return next((bore.value_mm for bore in bores), None)
 
 
 def add_reading_set(

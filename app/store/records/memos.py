@@ -102,7 +102,7 @@ def warranty_of(session: Session, piece: Piece, on: date) -> Memo | None:
         for memo in list_memos(session, piece)
         if memo.kind == "warranty" and memo.struck_at is None and memo.on <= on <= (memo.due or on)
     ]
-    return max(warranties, key=lambda one: one.due or on, default=None)
+    return max(warranties, key=lambda memo: memo.due or on, default=None)
 
 
 def trial_of(session: Session, piece: Piece) -> Memo | None:
@@ -160,9 +160,9 @@ def list_felt(session: Session) -> list[Felt]:
     newest = sorted(said, reverse=True)[:NEWEST]
     sets = measurements_of_jobs(session, newest)
     jobs = select(Job.id, Job.number, Piece.instrument_kind).join(Piece, Piece.id == Job.piece_id)
-    found = []
+    felt = []
     for job_id, number, kind in session.execute(jobs.where(Job.id.in_(newest))):
         sides = [standing(sets.get(number, []), role) for role in ("as_received", "as_returned")]
         if all(sides):
-            found.append(Felt(said[job_id], kind, *(side[-1].read_set for side in sides)))
-    return found
+            felt.append(Felt(said[job_id], kind, *(side[-1].read_set for side in sides)))
+    return felt

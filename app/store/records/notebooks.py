@@ -80,8 +80,8 @@ Stamped = dict[tuple[str, ...], list[tuple[PersonKey | int | None, str]]]
 def _list_stamped(session: Session) -> Stamped:
     """List who has a piece by what is stamped on it."""
     stamped: Stamped = {}
-    found = select(Piece).where(Piece.joined_to_id.is_(None)).options(joinedload(Piece.owner))
-    for piece in session.scalars(found):
+    pieces = select(Piece).where(Piece.joined_to_id.is_(None)).options(joinedload(Piece.owner))
+    for piece in session.scalars(pieces):
         owner = (piece.owner_id, f"{piece.owner.name}, in the book")
         stamped.setdefault(_piece(("", ""), piece)[1:], []).append(owner)
     return stamped
@@ -91,8 +91,8 @@ def _find_elsewhere(row: NotebookRow, customer_id: int | None, stamped: Stamped)
     """Name another owner of a piece stamped alike, of the book or of a row before."""
     if row.customer is None or row.piece is None:
         return ""
-    told = (row.piece.maker, row.piece.model, row.piece.marking)
-    if sum(bool(one) for one in told) < 2:
+    stamp = (row.piece.maker, row.piece.model, row.piece.marking)
+    if sum(bool(part) for part in stamp) < 2:
         return ""
     whose = stamped.setdefault(_piece(("", ""), row.piece)[1:], [])
     person = _person(row.customer)
@@ -115,7 +115,7 @@ def _find_customer(
     people: Mapping[str, Sequence[tuple[str, int]]], entry: CustomerEntry
 ) -> int | None:
     name, phone = _person(entry)
-    matching = [found for told, found in people.get(name, ()) if not phone or told == phone]
+    matching = [person_id for tel, person_id in people.get(name, ()) if not phone or tel == phone]
     return matching[0] if len(matching) == 1 else None
 
 

@@ -92,22 +92,22 @@ def show(request: Request, session: Reading) -> Response:
     asked = request.query_params
     if asked.get("before") and asked.get("after"):
         return _show_both(request, session, asked["before"], asked["after"])
-    ticked = [one for one in asked.getlist("set") if one]
+    ticked = [text for text in asked.getlist("set") if text]
     if len(ticked) == 2:
-        chosen = [_compared(session, one) for one in ticked]
+        chosen = [_compared(session, text) for text in ticked]
         return go_to(pair_address(*_in_order(chosen[0].measurement, chosen[1].measurement)))
-    one = asked.get("of") or asked.get("before") or asked.get("after") or ""
-    if one:
-        return _choose(request, session, one)
+    of = asked.get("of") or asked.get("before") or asked.get("after") or ""
+    if of:
+        return _choose(request, session, of)
     if asked.get("piece"):
         return _tick_again(request, session, asked["piece"], ticked)
     raise HTTPException(404, "Choose two sets of readings on a piece’s page.")
 
 
-def _in_order(one: Measurement, other: Measurement) -> tuple[Measurement, Measurement]:
+def _in_order(first: Measurement, second: Measurement) -> tuple[Measurement, Measurement]:
     """Put the earlier one first."""
-    swapped = (other.taken_on, other.id) < (one.taken_on, one.id)
-    return (other, one) if swapped else (one, other)
+    swapped = (second.taken_on, second.id) < (first.taken_on, first.id)
+    return (second, first) if swapped else (first, second)
 
 
 def pair_address(before: Measurement, after: Measurement) -> str:
@@ -141,14 +141,14 @@ def _show_both(request: Request, session: Session, before: str, after: str) -> H
         joint=say_joint(compared.joint),
         tables=list(say_tables(sets, headings)),
         carried=say_carried(off_mm) if off_mm else "",
-        laying_mm=[expanded(one.laying_u_mm) for one in sets],
+        laying_mm=[expanded(read_set.laying_u_mm) for read_set in sets],
         evenness=list_evenness(compared),
-        rails=[say_evenness(rails_of(one)) for one in (compared.before, compared.after)],
+        rails=[say_evenness(rails_of(analysis)) for analysis in (compared.before, compared.after)],
         effort=_effort(sides) if compared.moved else "",
         swapped=pair_address(sides[1].measurement, sides[0].measurement),
         twin=None if one_piece else _make_alike(session, sides, compared),
         query_part=f"before={sides[0].measurement.id}&after={sides[1].measurement.id}",
-        drawn=any(one.facing.has_rails for one in sides),
+        drawn=any(side.facing.has_rails for side in sides),
         tolerance_mm=tolerance_mm,
     )
 
@@ -177,8 +177,8 @@ def _make_alike(session: Session, sides: tuple[Compared, Compared], compared: Co
             plan = plan_removal(asked)
         except MalformedReading as error:
             refusal = str(error)
-    bores = (one for one in compared.told if one.quantity == "bore" and one.difference > 0)
-    jobs = (one for one in list_jobs_on(session, piece.id) if STAGES[one.stage].open)
+    bores = (bore for bore in compared.told if bore.quantity == "bore" and bore.difference > 0)
+    jobs = (job for job in list_jobs_on(session, piece.id) if STAGES[job.stage].open)
     return Twin(plan, refusal, next(bores, None), next(jobs, None))
 
 
@@ -193,17 +193,17 @@ def _effort(sides: tuple[Compared, Compared]) -> str:
     if before.measurement.id == after.measurement.id or after.piece.instrument_kind != kind:
         return ""
     try:
-        found = compare_efforts(before.measurement.read_set, after.measurement.read_set, kind)
+        effort = compare_efforts(before.measurement.read_set, after.measurement.read_set, kind)
     except MalformedReading:
         return ""
     one_piece = _side(sides) is ONE_PIECE
     speak = effort_words.ONE_PIECE if one_piece else effort_words.TWO_PIECES
-    return effort_words.say_effort(found, speak)
+    return effort_words.say_effort(effort, speak)
 
 
 def _lead(sides: tuple[Compared, Compared]) -> str:
     """Say what the comparison answers, where the roles of the sets tell."""
-    before, after = (one.measurement for one in sides)
+    before, after = (side.measurement for side in sides)
     if before.id == after.id:
         return "These are the same readings twice."
     if _side(sides) is TWO_PIECES or (after.taken_on, after.id) < (before.taken_on, before.id):
@@ -219,9 +219,9 @@ def _lead(sides: tuple[Compared, Compared]) -> str:
     return ""
 
 
-def _choose(request: Request, session: Session, one: str) -> HTMLResponse:
+def _choose(request: Request, session: Session, text: str) -> HTMLResponse:
     """Show the chooser: other sets of this piece, and those of any piece that is looked up."""
-    of = _compared(session, one)
+    of = _compared(session, text)
     find = request.query_params.get("find", "")[:200]
     pieces = [] if not find.strip() else _find(session, find)
     return show_page(
@@ -237,27 +237,27 @@ def _choose(request: Request, session: Session, one: str) -> HTMLResponse:
 
 def _find(session: Session, find: str) -> list[Piece]:
     """Look pieces up by any part of them or of their owner, and by a job's number."""
-    found = {one.id: one for one in find_pieces(session, find, MOST_PIECES)}
+    pieces = {piece.id: piece for piece in find_pieces(session, find, MOST_PIECES)}
     for job in find_jobs(session, find, MOST_PIECES):
-        if job.piece_id not in found and (piece := get_piece(session, job.piece_id)):
-            found[piece.id] = piece
-    return list(found.values())[:MOST_PIECES]
+        if job.piece_id not in pieces and (piece := get_piece(session, job.piece_id)):
+            pieces[piece.id] = piece
+    return list(pieces.values())[:MOST_PIECES]
 
 
 def offer_choice(piece: Piece, sets: Sequence[Summary]) -> Choice:
     """List the sets of a piece to choose from, newest first."""
-    told = [one for one in reversed(sets) if one.measurement.replaced_by_id is None]
-    return Choice(piece, tuple((one.measurement, one.line) for one in told))
+    current = [summary for summary in reversed(sets) if summary.measurement.replaced_by_id is None]
+    return Choice(piece, tuple((summary.measurement, summary.line) for summary in current))
 
 
 def _list_choice(session: Session, piece: Piece, but: Measurement | None = None) -> Choice:
     gauges = gauges_in_use(session)
     sets = [
-        one
-        for one in reversed(standing(list_measurements(session, piece.id)))
-        if but is None or one.id != but.id
+        measurement
+        for measurement in reversed(standing(list_measurements(session, piece.id)))
+        if but is None or measurement.id != but.id
     ]
-    return Choice(piece, tuple((one, _line(one, gauges)) for one in sets))
+    return Choice(piece, tuple((measurement, _line(measurement, gauges)) for measurement in sets))
 
 
 def _tick_again(
@@ -325,26 +325,26 @@ class Offer:
 
 def find_departure(job: Job, sets: Sequence[Measurement]) -> Measurement | None:
     """The readings with which a job's piece last left before it came in for this job."""
-    own = standing([one for one in sets if one.job_number == job.number], "as_received")
+    own = standing([kept for kept in sets if kept.job_number == job.number], "as_received")
     until = own[-1].taken_on if own else job.dropped_off
     earlier = [
-        one
-        for one in standing(list(sets), "as_returned")
-        if one.job_number != job.number and one.taken_on <= until
+        kept
+        for kept in standing(list(sets), "as_returned")
+        if kept.job_number != job.number and kept.taken_on <= until
     ]
     return earlier[-1] if earlier else None
 
 
 def offer_comparisons(job: Job, sets: Sequence[Measurement]) -> list[Offer]:
     """Offer what a job's reader asks first; `sets` are all of its piece's, oldest first."""
-    told = standing(list(sets))
-    own = [one for one in told if one.job_number == job.number]
+    current = standing(list(sets))
+    own = [kept for kept in current if kept.job_number == job.number]
     received, returned = standing(own, "as_received"), standing(own, "as_returned")
     offers = []
     if received and returned:
         address = pair_address(received[-1], returned[-1])
         offers.append(Offer(f"Compare {ROLES['as_received']} with {ROLES['as_returned']}", address))
-    if received and (left := find_departure(job, told)):
+    if received and (left := find_departure(job, current)):
         address = pair_address(left, received[-1])
         offers.append(Offer("Has it moved since it last left?", address))
     return offers

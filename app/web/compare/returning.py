@@ -45,8 +45,8 @@ def list_last_known(session: Session, customer: Customer | None) -> dict[int, La
         return {}
     gauges = gauges_in_use(session)
     return {
-        piece_id: LastKnown(one, _line(one, gauges))
-        for piece_id, one in last_facings(session, pieces).items()
+        piece_id: LastKnown(measurement, _line(measurement, gauges))
+        for piece_id, measurement in last_facings(session, pieces).items()
     }
 
 
@@ -64,17 +64,17 @@ def gather_homecoming(
     left = find_departure(job, sets)
     if left is None:
         return None
-    own = [one for one in sets if one.job_number == job.number]
+    own = [kept for kept in sets if kept.job_number == job.number]
     received = standing(own, "as_received")
     if not received:
         return Homecoming(left, _line(left, gauges))
     now = received[-1]
     off_mm = shortened_between(session, left, now)
     both = shorten_set(left.read_set, off_mm), now.read_set
-    told = tell_comparison(compare(*both), IT_HAS_MOVED)
+    answer = tell_comparison(compare(*both), IT_HAS_MOVED)
     effort = None
-    if told.finding is Finding.MOVED:
+    if answer.finding is Finding.MOVED:
         effort = say_net_effort(left.read_set, now.read_set, job.piece.instrument_kind)
     return Homecoming(
-        left, _line(left, gauges), now, _line(now, gauges), told, pair_address(left, now), effort
+        left, _line(left, gauges), now, _line(now, gauges), answer, pair_address(left, now), effort
     )

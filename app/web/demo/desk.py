@@ -89,7 +89,7 @@ def taken(line: Line, parsed: Entry | Refused) -> Entry:
 
 def find_gauge(desk: Desk, line: Line, label: str) -> Gauge:
     """The gauge of the register that the line names."""
-    found = desk.session.scalar(select(Gauge).where(Gauge.label == label))
-    if found is None:
+    gauge = desk.session.scalar(select(Gauge).where(Gauge.label == label))
+    if gauge is None:
         raise refuse(line, {"gauge": f"there is no gauge “{label}”"})
-    return found
+    return gauge

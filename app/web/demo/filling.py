@@ -48,14 +48,15 @@ def read_made_up_shop(folder: Path | None = None) -> MadeUpShop:
     jobs = [job for name in JOB_FILES for job in read(name)["job"]]
     lines = [line for number, job in enumerate(jobs) for line in _lines_of(number, job)]
     lines += [
-        Line(one["days_ago"], one["do"], -1, _typed_in(one)) for one in read("making.toml")["line"]
+        Line(line["days_ago"], line["do"], -1, _typed_in(line))
+        for line in read("making.toml")["line"]
     ]
     lines += [Line(sale["days_ago"], "sell", -1, sale) for sale in pieces["sale"]]
     return MadeUpShop(
         shop=read("shop.toml")["shop"],
         services=tuple(read("shop.toml")["service"]),
-        customers={one["key"]: one for one in read("customers.toml")["customer"]},
-        pieces={one["key"]: one for one in pieces["piece"]},
+        customers={customer["key"]: customer for customer in read("customers.toml")["customer"]},
+        pieces={piece["key"]: piece for piece in pieces["piece"]},
         # the sort is stable: lines of one day stay in the order they are written
         lines=tuple(sorted(lines, key=lambda line: -line.days_ago)),
     )
@@ -134,7 +135,7 @@ def _keep_settings(desk: Desk) -> None:
     entry = taken(line, parse_shop(line.text()))
     save_shop(desk.session, entry, shop.version, desk.settings.now())
     for typed in desk.data.services:
-        prices = Line(0, "prices", -1, {f"{name}_new0": one for name, one in typed.items()})
+        prices = Line(0, "prices", -1, {f"{name}_new0": value for name, value in typed.items()})
         lines = taken(prices, parse_services(prices.text(), (), entry.currency))
         save_services(desk.session, lines, {}, desk.settings.now())
     save_mark(desk.session, clean_mark((folder_of("demo_data") / "mark.svg").read_bytes()))

@@ -73,8 +73,8 @@ def _take_in(desk: Desk, line: Line) -> None:
     job = take_in(desk.session, drop, desk.settings.now())
     desk.jobs[line.job] = job.number
     desk.customers[who] = job.customer_id
-    for key, one in zip([*known, *new], list_order(desk.session, job), strict=True):
-        desk.pieces[key] = one.piece_id
+    for key, ordered in zip([*known, *new], list_order(desk.session, job), strict=True):
+        desk.pieces[key] = ordered.piece_id
     if job.instrument_id is not None:
         desk.instruments[who, horn] = job.instrument_id
 
@@ -88,7 +88,7 @@ def _known_or_new(noun: str, known: int | None, fields: Mapping[str, Any]) -> di
 def _played_on(desk: Desk, who: str, horn: str) -> dict[str, str]:
     if not horn:
         return {"instrument": "none"}
-    owned = {one["key"]: one for one in desk.data.customers[who]["instruments"]}
+    owned = {played["key"]: played for played in desk.data.customers[who]["instruments"]}
     return _known_or_new("instrument", desk.instruments.get((who, horn)), owned[horn])
 
 
@@ -124,8 +124,8 @@ def _read(desk: Desk, line: Line, replaces: Measurement | None = None) -> None:
 def _blade_set(desk: Desk, blades: int | None) -> int | None:
     if blades is None:
         return None
-    found = (one.id for one in list_blade_sets(desk.session) if len(one.members) == blades)
-    return next(found)
+    fitting = (kept.id for kept in list_blade_sets(desk.session) if len(kept.members) == blades)
+    return next(fitting)
 
 
 def _correct(desk: Desk, line: Line) -> None:
@@ -247,14 +247,14 @@ def _photograph(desk: Desk, line: Line) -> None:
 
 
 def _note_outcome(desk: Desk, line: Line) -> None:
-    job = desk.job(line)
-    told = {one.id: line.text().get(one.label.replace(" ", "_"), one.outcome) for one in job.ticks}
-    if not {*told.values()} <= {"", *OUTCOMES}:
+    job, text = desk.job(line), line.text()
+    outcomes = {tick.id: text.get(tick.label.replace(" ", "_"), tick.outcome) for tick in job.ticks}
+    if not {*outcomes.values()} <= {"", *OUTCOMES}:
         raise refuse(line, {"outcome": "there is no such outcome"})
-    found = read_ticks(Fields({}), {"finding": line.ticked("finding")}, at_drop_off=False)
+    findings = read_ticks(Fields({}), {"finding": line.ticked("finding")}, at_drop_off=False)
     today, now = desk.settings.today(), desk.settings.now()
-    save_ticks(desk.session, job, found, today, now, at_drop_off=False)
-    save_outcomes(desk.session, job, told, today, now)
+    save_ticks(desk.session, job, findings, today, now, at_drop_off=False)
+    save_outcomes(desk.session, job, outcomes, today, now)
 
 
 def _memo(desk: Desk, line: Line) -> None:

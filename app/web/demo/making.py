@@ -78,7 +78,7 @@ def _write_facing(desk: Desk, line: Line) -> None:
 
 
 def _begin_batch(desk: Desk, line: Line) -> None:
-    offered = {one.name: one for one in list_facings(desk.session)}
+    offered = {facing.name: facing for facing in list_facings(desk.session)}
     facing = offered[line.typed["facing"]]
     raw = {**line.text(), "facing": str(facing.id)}
     entry = taken(line, parse_new_batch(raw, {facing.id}, desk.settings.today()))
@@ -91,9 +91,9 @@ def _begin_batch(desk: Desk, line: Line) -> None:
 def _made_piece(desk: Desk, line: Line) -> Piece:
     batch_id = desk.batches[line.typed["batch"]]
     marking = line.typed["piece"]
-    for one in list_made_pieces(desk.session, batch_id):
-        if one.piece.marking == marking:
-            return one.piece
+    for made in list_made_pieces(desk.session, batch_id):
+        if made.piece.marking == marking:
+            return made.piece
     raise refuse(line, {"piece": f"there is no {marking} in this batch"})
 
 

@@ -43,12 +43,12 @@ def length_fields(
         for length in LENGTHS.values()
     ]
     names = {
-        name for one in fields for cell in one.rows for name in (cell.field, cell.beside) if name
+        name for field in fields for row in field.rows for name in (row.field, row.beside) if name
     }
     dial_names = {f"dial_{rail}{end}" for rail in RAILS for end in ("", "_file")}
     return {
-        "of": {one.length.key: one for one in fields},
-        "single": [one for one in fields if one.length.shape in {"one", "rails"}],
+        "of": {field.length.key: field for field in fields},
+        "single": [field for field in fields if field.length.shape in {"one", "rails"}],
         "open": _any_filled(cells, names) or bool(names & set(problems)),
         "dial_open": _any_filled(cells, dial_names) or bool(dial_names & set(problems)),
         "dial_scales": DIAL_SCALES,
@@ -61,9 +61,9 @@ def length_fields(
 def _list_hands(gauges: GaugesInUse, kind: str) -> list[tuple[int, str]]:
     """List the dials or callipers to choose from; the first is chosen where nothing was said."""
     return [
-        (one.id, f"{one.label}, retired" if one.retired else one.label)
-        for one in gauges.hands
-        if one.kind == kind
+        (hand.id, f"{hand.label}, retired" if hand.retired else hand.label)
+        for hand in gauges.hands
+        if hand.kind == kind
     ]
 
 
@@ -89,20 +89,20 @@ class LengthRow:
 
 def list_length_rows(measurement: Measurement, sets: Sequence[Measurement]) -> list[LengthRow]:
     """List a set's other lengths, each with its history over the piece's sets."""
-    others = {one.id: one for one in sets if one.id != measurement.id}
-    found = list_history(
-        measurement.lengths, {set_id: one.lengths for set_id, one in others.items()}
+    others = {other.id: other for other in sets if other.id != measurement.id}
+    histories = list_history(
+        measurement.lengths, {set_id: other.lengths for set_id, other in others.items()}
     )
     return [
         LengthRow(
-            label_reading(one.length.reading),
-            _as_written(one.length.reading),
-            show_reading(one.length.reading),
-            f"± {format_number(expanded(one.length.u_mm), 2, least=2)} "
-            f"{unit_of(one.length.reading)}",
-            tuple((others[set_id], show_reading(reading)) for set_id, reading in one.others),
+            label_reading(history.length.reading),
+            _as_written(history.length.reading),
+            show_reading(history.length.reading),
+            f"± {format_number(expanded(history.length.u_mm), 2, least=2)} "
+            f"{unit_of(history.length.reading)}",
+            tuple((others[set_id], show_reading(reading)) for set_id, reading in history.others),
         )
-        for one in found
+        for history in histories
     ]
 
 

@@ -133,8 +133,8 @@ def piece_bench(session: Session, piece: Piece) -> Bench:
 
 def next_in_batch(session: Session, batch_id: int) -> str:
     """The page of a batch's next piece to be read, or the batch's where all were."""
-    made = list_made_pieces(session, batch_id)
-    unread = (one.piece.id for one in made if one.last is None and one.left_at is None)
+    pieces = list_made_pieces(session, batch_id)
+    unread = (made.piece.id for made in pieces if made.last is None and made.left_at is None)
     waits = next(unread, None)
     if waits is None:
         return f"/batches/{batch_id}?said=read"
@@ -174,11 +174,11 @@ def correct(
 
 def _cells(measurement: Measurement, gauges: GaugesInUse) -> dict[str, str]:
     cells = length_cells(measurement.readings, gauges.bore) | gauge_cells(measurement.readings)
-    for one in measurement.readings:
-        if is_length(one):
+    for entry in measurement.readings:
+        if is_length(entry):
             continue
-        name = f"b{one.gauge_id}_{one.rail}" if one.quantity == "blade" else one.quantity
-        cells[name] = one.typed
+        name = f"b{entry.gauge_id}_{entry.rail}" if entry.quantity == "blade" else entry.quantity
+        cells[name] = entry.typed
     return cells
 
 
@@ -273,7 +273,7 @@ def find_gauges(session: Session, form: Form, bench: Bench) -> GaugesInUse:
     """
     chosen = form.get("blade_set")
     kept = bench.replaces.readings if bench.replaces else ()
-    read = {one.gauge_id for one in kept if one.quantity == "blade" and one.gauge_id}
+    read = {entry.gauge_id for entry in kept if entry.quantity == "blade" and entry.gauge_id}
     typed = {
         int(cell.group(1))
         for name, text in form.values.items()
@@ -354,7 +354,7 @@ def _preview(
     togo = tell_togo(aim, bench.job, now, corrected.uncertainties, gauges)
     return {
         "line": write_line(facing, gauges),
-        "togo": {name: asdict(one) for name, one in togo.items()},
+        "togo": {name: asdict(to_go) for name, to_go in togo.items()},
         "words": [
             *describe_facing(analysis, gauges.glass),
             *say_dials(now, analysis.left, analysis.right),
@@ -376,8 +376,8 @@ def preview(
     job: int | None = None,
 ) -> JSONResponse:
     """Say what a half-typed grid means and comes to, and keep it as a draft."""
-    found = piece_or_404(session, piece)
-    bench = job_bench(job_or_404(session, job)) if job else piece_bench(session, found)
+    kept_piece = piece_or_404(session, piece)
+    bench = job_bench(job_or_404(session, job)) if job else piece_bench(session, kept_piece)
     gauges = find_gauges(session, form, bench)
     parsed = parse_set(form.values, gauges, bench.piece.instrument_kind, settings.today())
     shown = _preview(session, bench, parsed, gauges)
@@ -404,7 +404,7 @@ def show(request: Request, session: Reading, set_id: int) -> HTMLResponse:
     """Show a reading set: figures, picture, words, blade by blade, curves tried."""
     piece = found_or_404(piece_of_set(session, set_id), NOT_HERE)
     of_piece = list_measurements(session, piece)
-    measurement = next(one for one in of_piece if one.id == set_id)
+    measurement = next(kept for kept in of_piece if kept.id == set_id)
     shop, gauges = get_shop(session), gauges_in_use(session, measurement.blade_set_id)
     summary = summarise(measurement, gauges, shop)
     sets = standing(of_piece)

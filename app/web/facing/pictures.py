@@ -54,7 +54,7 @@ _RAILS: tuple[Rail, Rail] = ("left", "right")
 def blade_levels(gauges: GaugesInUse, *facings: FacingReadings) -> tuple[BladeLevel, ...]:
     """List the blades to draw: those of the set in use and those that were read."""
     gaps = {blade.gap_mm for blade in gauges.blades}
-    gaps.update(stop.gap_mm for one in facings for stop in (*one.left, *one.right))
+    gaps.update(stop.gap_mm for facing in facings for stop in (*facing.left, *facing.right))
     return tuple(BladeLevel(gap, format_blade(gap)) for gap in sorted(gaps))
 
 
@@ -63,7 +63,7 @@ def with_dials(lines: Sequence[ProfileLine], facing: FacingReadings) -> tuple[Pr
     marked = []
     for line in lines:
         dials = {"left": facing.dial_left, "right": facing.dial_right}.get(line.rail or "", ())
-        stops = tuple(BladeStop(one.gap_mm, one.position_mm, dial=True) for one in dials)
+        stops = tuple(BladeStop(dial.gap_mm, dial.position_mm, dial=True) for dial in dials)
         blades = tuple(stop for stop in line.stops if not stop.dial)
         marked.append(replace(line, stops=(*blades, *stops)) if stops else line)
     return tuple(marked)
@@ -83,7 +83,7 @@ def compare_picture(
         )
     if after is not None:
         lines += with_dials(profile_lines("after", after, analyse_facing(after), "after"), after)
-    facings = [one for one in (before, after) if one is not None]
+    facings = [facing for facing in (before, after) if facing is not None]
     return ProfilePicture(
         lines=tuple(lines),
         blades=blade_levels(gauges, *facings),
@@ -177,7 +177,7 @@ def residual_picture(
     blades = {level.gap_mm for level in levels}
     residuals = residuals_of(analysis, curves=held)
     return ResidualPicture(
-        residuals=tuple(one for one in residuals if one.gap_mm in blades),
+        residuals=tuple(residual for residual in residuals if residual.gap_mm in blades),
         blades=levels,
         curves=tuple(words),
         glass_mm_per_number=float(gauges.glass.mm_per_unit),
@@ -191,12 +191,12 @@ def history_picture(
     """Lay out a piece's tip opening and facing length over the years."""
     points = tuple(
         HistoryPoint(
-            one.taken_on,
-            ROLES[one.role],
-            one.facing.tip_opening_mm,
-            read_facing_length(one.facing),
+            kept.taken_on,
+            ROLES[kept.role],
+            kept.facing.tip_opening_mm,
+            read_facing_length(kept.facing),
         )
-        for one in sets
+        for kept in sets
     )
     return HistoryPicture(points, glass_mm_per_number=float(gauges.glass.mm_per_unit), size=size)
 
@@ -208,21 +208,21 @@ def overlay_picture(
 
     What was read between two passes is no facing that the piece had; it counts only as the newest.
     """
-    read = [one for one in sets if one.facing.has_rails]
-    facings = [one for one in read if one.role != "at_the_bench" or one is read[-1]]
+    read = [kept for kept in sets if kept.facing.has_rails]
+    facings = [kept for kept in read if kept.role != "at_the_bench" or kept is read[-1]]
     shown = facings[-(MOST_OVERLAID_SMALL if size == "small" else MOST_OVERLAID) :]
-    told = [
+    named = [
         (
-            f"{short_date(one.taken_on)}, {ROLES[one.role]}",
-            one.facing,
-            analyse_facing(one.facing),
+            f"{short_date(kept.taken_on)}, {ROLES[kept.role]}",
+            kept.facing,
+            analyse_facing(kept.facing),
         )
-        for one in shown
+        for kept in shown
     ]
     left_out = len(facings) - len(shown)
     return ProfilePicture(
-        lines=overlaid_lines(told),
-        blades=blade_levels(gauges, *(one.facing for one in shown)),
+        lines=overlaid_lines(named),
+        blades=blade_levels(gauges, *(kept.facing for kept in shown)),
         glass_mm_per_number=float(gauges.glass.mm_per_unit),
         notes=(f"The {left_out} oldest are left out.",) if left_out else (),
         size=size,
@@ -260,21 +260,21 @@ def preview_address(
         query["tip_u"] = f"{facing.tip_u_mm:.4g}"
     for rail in _RAILS:
         if dials := getattr(facing, f"dial_{rail}"):
-            pairs = (f"{one.position_mm:.6g}:{one.gap_mm:.6g}" for one in dials)
+            pairs = (f"{dial.position_mm:.6g}:{dial.gap_mm:.6g}" for dial in dials)
             query[f"dial_{rail}"] = ",".join(pairs)
     return f"/pictures/profile.svg?{urlencode(query)}"
 
 
 def _write_stop(stop: BladeStop) -> str:
     """Write a stop for an address: gap, position and, where it has its own, uncertainties."""
-    told = (stop.gap_mm, stop.position_mm, stop.gap_u_mm, stop.position_u_mm)
-    return ":".join(f"{one:.6g}" for one in told if one is not None)
+    numbers = (stop.gap_mm, stop.position_mm, stop.gap_u_mm, stop.position_u_mm)
+    return ":".join(f"{number:.6g}" for number in numbers if number is not None)
 
 
 def _numbers(text: str, lengths: set[int]) -> list[list[float]]:
     """Read a list of readings from an address, each of so many numbers."""
     try:
-        parts = [[float(one) for one in part.split(":")] for part in text.split(",") if part]
+        parts = [[float(number) for number in part.split(":")] for part in text.split(",") if part]
         if not all(len(part) in lengths for part in parts):
             raise ValueError
         return parts[:60]
@@ -283,10 +283,10 @@ def _numbers(text: str, lengths: set[int]) -> list[list[float]]:
 
 
 def _stops(text: str) -> tuple[BladeStop, ...]:
-    told = [(*part, None, None)[:4] for part in _numbers(text, {2, 4})]
+    parts = [(*part, None, None)[:4] for part in _numbers(text, {2, 4})]
     return tuple(
         BladeStop(gap or 0.0, position or 0.0, gap_u, position_u)
-        for gap, position, gap_u, position_u in told
+        for gap, position, gap_u, position_u in parts
     )
 
 
@@ -357,7 +357,7 @@ def _bench_picture(
     return replace(
         picture,
         lines=(*lines, *wanted, *picture.lines),
-        blades=blade_levels(gauges, *(one for one in (shown, last) if one)),
+        blades=blade_levels(gauges, *(drawn for drawn in (shown, last) if drawn)),
         glass_mm_per_number=float(gauges.glass.mm_per_unit),
         size=size,
         hatched=bool(wanted),
@@ -372,25 +372,25 @@ def _facing_and_gauges(session: Session, set_id: int) -> tuple[FacingReadings, G
 @router.get("/readings/{set_id}/profile.svg")
 def show(request: Request, session: Reading, set_id: int, size: DrawnSize) -> Response:
     """Draw one reading set."""
-    told = *_facing_and_gauges(session, set_id), size
-    return answer_picture(request, ("profile", told), lambda: draw_profile(_one_picture(*told)))
+    shown = *_facing_and_gauges(session, set_id), size
+    return answer_picture(request, ("profile", shown), lambda: draw_profile(_one_picture(*shown)))
 
 
 @router.get("/readings/{set_id}/straight-line.svg")
 def straight_line(request: Request, session: Reading, set_id: int, size: DrawnSize) -> Response:
     """Draw one reading set with the gap on a root scale."""
-    told = *_facing_and_gauges(session, set_id), size
+    shown = *_facing_and_gauges(session, set_id), size
     return answer_picture(
-        request, ("straight", told), lambda: draw_straight_line(straight_line_picture(*told))
+        request, ("straight", shown), lambda: draw_straight_line(straight_line_picture(*shown))
     )
 
 
 @router.get("/readings/{set_id}/residuals.svg")
 def residuals(request: Request, session: Reading, set_id: int, size: DrawnSize) -> Response:
     """Draw how far each blade of one set stopped from its rail's curve."""
-    told = *_facing_and_gauges(session, set_id), size
+    shown = *_facing_and_gauges(session, set_id), size
     return answer_picture(
-        request, ("residuals", told), lambda: draw_residuals(residual_picture(*told))
+        request, ("residuals", shown), lambda: draw_residuals(residual_picture(*shown))
     )
 
 
@@ -401,7 +401,7 @@ def _sets_of(session: Session, piece_id: int) -> list[Measurement]:
 
 def _tell(sets: Sequence[Measurement], gauges: GaugesInUse) -> tuple[object, ...]:
     """All that a picture of several sets hangs on."""
-    return (*((one.taken_on, one.role, one.facing) for one in sets), gauges)
+    return (*((kept.taken_on, kept.role, kept.facing) for kept in sets), gauges)
 
 
 @router.get("/pieces/{piece_id}/history.svg")

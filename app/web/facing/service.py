@@ -67,7 +67,7 @@ class FacingIn(_Asked):
             for rail in (self.left, self.right)
         )
         dial_left, dial_right = (
-            tuple(DialReading(one.position_mm, one.gap_mm) for one in rail)
+            tuple(DialReading(dial.position_mm, dial.gap_mm) for dial in rail)
             for rail in (self.dial_left, self.dial_right)
         )
         return FacingReadings(left, right, self.tip_opening_mm, None, dial_left, dial_right)
@@ -110,11 +110,11 @@ class ComparisonIn(UncertaintiesIn):
     laying_u_mm: Annotated[float, Field(ge=0, le=50, allow_inf_nan=False)] = 0.0
 
     def sides(self) -> tuple[ReadSet, ReadSet]:
-        """Give before and after as core takes them."""
+        """Before and after as core takes them."""
         blades = ("the same", "the same") if self.same_blades else ("before", "after")
-        told = self.uncertainties(), self.laying_u_mm
+        uncertainties = self.uncertainties()
         before, after = (
-            take_facing(side.value(), told[0], blades=which, laying_u_mm=told[1])
+            take_facing(side.value(), uncertainties, blades=which, laying_u_mm=self.laying_u_mm)
             for side, which in zip((self.before, self.after), blades, strict=True)
         )
         return before, after
@@ -159,7 +159,7 @@ def analysis(asked: AnalysisIn) -> Response:
         if key not in CURVES:
             return refuse_field("curves", f"There is no curve “{key[:40]}”.")
     try:
-        found = analyse_facing(
+        judged = analyse_facing(
             asked.value(),
             asked.uncertainties(),
             tip=asked.tip,
@@ -170,9 +170,9 @@ def analysis(asked: AnalysisIn) -> Response:
         return refuse_field(error.field, str(error))
     return JSONResponse(
         {
-            "rails": {"left": _rail(found.left), "right": _rail(found.right)},
-            "mean": _rail(found.mean),
-            "evenness": [pick(row, _EVENNESS) for row in found.evenness],
+            "rails": {"left": _rail(judged.left), "right": _rail(judged.right)},
+            "mean": _rail(judged.mean),
+            "evenness": [pick(row, _EVENNESS) for row in judged.evenness],
         }
     )
 
@@ -180,8 +180,8 @@ def analysis(asked: AnalysisIn) -> Response:
 def _rail(rail: RailAnalysis | None) -> dict[str, Any] | None:
     if rail is None:
         return None
-    told = pick(rail, _RAIL)
-    return told | {"fits": [pick(fit, _FIT) for fit in rail.fits], "left_out": dict(rail.left_out)}
+    own = pick(rail, _RAIL)
+    return own | {"fits": [pick(fit, _FIT) for fit in rail.fits], "left_out": dict(rail.left_out)}
 
 
 _RAIL = """judgement chosen tip_in_fit tip_offset_mm tip_offset_u_mm suspect break_span_mm
@@ -199,11 +199,11 @@ _BORE = "taper_per_mm included_angle_deg exit_diameter_mm uncertainties residual
 def comparison(asked: ComparisonIn) -> Response:
     """Compare two measurements."""
     try:
-        found = compare(*asked.sides(), trust_suspects=True)
+        compared = compare(*asked.sides(), trust_suspects=True)
     except MalformedReading as error:
         return refuse_field(error.field, str(error))
-    changes = [pick(change, _CHANGE) for change in found.changes]
-    return JSONResponse({"changes": changes, "joint": pick(found.joint, _JOINT)})
+    changes = [pick(change, _CHANGE) for change in compared.changes]
+    return JSONResponse({"changes": changes, "joint": pick(compared.joint, _JOINT)})
 
 
 @router.post("/effort")
@@ -212,15 +212,15 @@ def effort(asked: EffortIn) -> Response:
     if asked.family not in REEDS:
         return refuse_field("family", f"There is no family “{asked.family[:40]}” of reeds.")
     try:
-        found = compare_efforts(*asked.sides(), asked.family)
+        effort_ratio = compare_efforts(*asked.sides(), asked.family)
     except MalformedReading as error:
         return refuse_field(error.field, str(error))
     return JSONResponse(
-        pick(found, "ratio low high")
+        pick(effort_ratio, "ratio low high")
         | {
-            "reeds": [{"shape": shape, "ratio": ratio} for shape, ratio in found.reeds],
-            "verdict": judge_effort(found),
-            "words": say_effort(found),
+            "reeds": [{"shape": shape, "ratio": ratio} for shape, ratio in effort_ratio.reeds],
+            "verdict": judge_effort(effort_ratio),
+            "words": say_effort(effort_ratio),
         }
     )
 
@@ -229,7 +229,7 @@ def effort(asked: EffortIn) -> Response:
 def bore(asked: BoreIn) -> Response:
     """Fit a straight taper to a bore."""
     try:
-        found = fit_bore([BorePoint(one.depth_mm, one.diameter_mm) for one in asked.points])
+        taper = fit_bore([BorePoint(point.depth_mm, point.diameter_mm) for point in asked.points])
     except ValueError as error:
         return refuse_field("points", str(error))
-    return JSONResponse(pick(found, _BORE))
+    return JSONResponse(pick(taper, _BORE))

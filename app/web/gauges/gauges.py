@@ -126,7 +126,7 @@ def _edit_page(request: Request, form: Form, kind: str, gauge: Gauge | None) -> 
         form=form,
         kind=gauge_kind,
         gauge=gauge,
-        scales=[(one.key, f"{one.label} ({one.example})") for one in scales],
+        scales=[(choice.key, f"{choice.label} ({choice.example})") for choice in scales],
         scale=scale,
         shown=_shown(gauge, scale),
     )

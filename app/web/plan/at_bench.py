@@ -56,18 +56,18 @@ def gather_table(
     job: Job | None, facing: KeptFacing | None, of_piece: Sequence[Measurement], showing: Showing
 ) -> BenchTable:
     """Gather the table of a job's readings, or of readings outside any job, against a target."""
-    told = [one for one in standing(of_piece) if one.facing.left or one.facing.right]
-    own = [one for one in told if job and one.job_number == job.number]
-    received = next((one for one in own if one.role == "as_received"), None)
+    read = [kept for kept in standing(of_piece) if kept.facing.left or kept.facing.right]
+    own = [kept for kept in read if job and kept.job_number == job.number]
+    received = next((kept for kept in own if kept.role == "as_received"), None)
     returned = (
         find_departure(job, of_piece)
         if job
-        else next((one for one in reversed(told) if one.role == "as_returned"), None)
+        else next((kept for kept in reversed(read) if kept.role == "as_returned"), None)
     )
     first = received or returned
     last = own[-1] if own and own[-1] is not received else None
     if job is None:
-        last = told[-1] if told and told[-1] is not first else None
+        last = read[-1] if read and read[-1] is not first else None
     latest = last or received
     gauges = showing.gauges
     rows = list_rows(

@@ -76,23 +76,25 @@ class FacingLine:
 
 def _order_by_effort(kind: str, lines: list[FacingLine]) -> list[FacingLine]:
     """Order a family's facings by how hard a reed closes on them; those without a tip last."""
-    targets = [one.facing.target for one in lines]
+    targets = [line.facing.target for line in lines]
     ranked = rank_lays(targets, kind, uncertainties_of(None), THINNEST_MM)
-    told = [lines[at] for at, _ in ranked[:1]]
-    for at, found in ranked[1:]:
-        effort = f"a reed closes {tell_ratio(found)} than on {told[0].facing.name}"
-        told.append(replace(lines[at], effort=effort))
+    ordered = [lines[at] for at, _ in ranked[:1]]
+    for at, ratio in ranked[1:]:
+        effort = f"a reed closes {tell_ratio(ratio)} than on {ordered[0].facing.name}"
+        ordered.append(replace(lines[at], effort=effort))
     seen = {at for at, _ in ranked}
-    return told + [one for at, one in enumerate(lines) if at not in seen]
+    return ordered + [line for at, line in enumerate(lines) if at not in seen]
 
 
 def tell_facings(facings: Sequence[KeptFacing], gauges: GaugesInUse) -> list[FacingLine]:
     """Write facings as lines of a list."""
     return [
         FacingLine(
-            one, tell_target(one.target, gauges), tell_tolerance(one.tolerance, gauges.glass)
+            facing,
+            tell_target(facing.target, gauges),
+            tell_tolerance(facing.tolerance, gauges.glass),
         )
-        for one in facings
+        for facing in facings
     ]
 
 
@@ -105,8 +107,8 @@ def index(request: Request, session: Reading) -> HTMLResponse:
     """List the library, instrument by instrument, and what was put aside."""
     gauges = gauges_in_use(session)
     kinds: dict[str, list[FacingLine]] = {}
-    for one in tell_facings(list_facings(session), gauges):
-        kinds.setdefault(one.facing.instrument_kind, []).append(one)
+    for line in tell_facings(list_facings(session), gauges):
+        kinds.setdefault(line.facing.instrument_kind, []).append(line)
     for kind, lines in kinds.items():
         kinds[kind] = _order_by_effort(kind, lines)
     return show_page(
@@ -157,23 +159,24 @@ def _edit_page(
         gauges=gauges,
         blade_sets=blade_sets,
         curves=[(key, CURVES[key].label) for key in SHAPES],
-        third_blades=[(one.gauge_id, one.label) for one in gauges.blades[:-1]],
-        bendable=[CURVES[key].label for key, one in SHAPES.items() if one.label],
+        third_blades=[(blade.gauge_id, blade.label) for blade in gauges.blades[:-1]],
+        bendable=[CURVES[key].label for key, shape in SHAPES.items() if shape.label],
         told_by=TOLD_BY,
     )
 
 
 def _own_blade_set(facing: KeptFacing | None, blade_sets: Sequence[BladeSet]) -> str:
     """The smallest blade set that has all of a facing's blades; empty if there is none."""
-    read = {one.gauge_id for one in facing.readings if one.quantity == "blade"} if facing else set()
-    fitting = [kept for kept in blade_sets if read <= {one.gauge_id for one in kept.members}]
+    readings = facing.readings if facing else ()
+    read = {entry.gauge_id for entry in readings if entry.quantity == "blade"}
+    fitting = [kept for kept in blade_sets if read <= {member.gauge_id for member in kept.members}]
     smallest = min(fitting, key=lambda kept: len(kept.members), default=None)
     return str(smallest.id) if read and smallest else ""
 
 
 def _as_typed(facing: KeptFacing, gauges: GaugesInUse) -> dict[str, str]:
     """A facing's numbers as they were typed, for the page's fields."""
-    typed = {one.quantity: one.typed for one in facing.readings if one.quantity != "blade"}
+    typed = {entry.quantity: entry.typed for entry in facing.readings if entry.quantity != "blade"}
     plain = facing.told_by == "plain"
     third = {}
     if isinstance(facing.target, PlainFacing) and facing.shape is not None:

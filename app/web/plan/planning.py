@@ -52,7 +52,7 @@ def gauges_of(session: Session, job: Job, last: Measurement | None) -> GaugesInU
 
 def choose_gauges(session: Session, blade_set: str, glass: str, kind: str = "") -> GaugesInUse:
     """The gauges to write a target for: any blade set and any glass, else the shop's own."""
-    known = {str(one.id): one.id for one in list_blade_sets(session)}
+    known = {str(kept.id): kept.id for kept in list_blade_sets(session)}
     gauges = gauges_in_use(session, known.get(blade_set), instrument_kind=kind)
     scale = SCALES.get(glass)
     return replace(gauges, glass=scale) if scale and scale.measures == "glass" else gauges
@@ -85,10 +85,10 @@ class JobPlan:
 
 def last_read(job: Job) -> Measurement | None:
     """A loaded job's last standing readings that tell of a rail."""
-    told = [
-        one for one in standing(measurements_of_job(job)) if one.facing.left or one.facing.right
+    read = [
+        kept for kept in standing(measurements_of_job(job)) if kept.facing.left or kept.facing.right
     ]
-    return told[-1] if told else None
+    return read[-1] if read else None
 
 
 def find_showing(session: Session, gauges: GaugesInUse) -> Showing:
@@ -154,24 +154,24 @@ def refuse_loose_table(table: TableProfile, last: Measurement) -> str:
 
 def find_loose_table(job: Job) -> TableProfile | None:
     """The table of a job's piece, as it was read last, if it isn't firm and was not cut since."""
-    read = [(one, table) for one in standing(measurements_of_job(job)) if (table := one.table)]
+    read = [(kept, table) for kept in standing(measurements_of_job(job)) if (table := kept.table)]
     if not read or read[-1][1].is_firm:
         return None
     last, table = read[-1]
     since = (last.taken_on, last.kept_at)
-    cut = any(
-        one.kind in FLAT_CUTS and one.struck_at is None and (one.done_on, one.created_at) > since
-        for one in job.passes
+    was_cut = any(
+        cut.kind in FLAT_CUTS and cut.struck_at is None and (cut.done_on, cut.created_at) > since
+        for cut in job.passes
     )
-    return None if cut else table
+    return None if was_cut else table
 
 
 def tell_as_planned(session: Session, job: Job, planned: JobPlan) -> str:
     """Say whether the last readings are what the plan from those before them led to expect."""
-    told = [one for one in standing(measurements_of_job(job)) if one.facing.has_rails]
-    if planned.facing is None or len(told) < 2:
+    sets = [kept for kept in standing(measurements_of_job(job)) if kept.facing.has_rails]
+    if planned.facing is None or len(sets) < 2:
         return ""
-    before, last = told[-2:]
+    before, last = sets[-2:]
     read = leave_out(last.recorded, last.suspects)
     try:
         plan = plan_removal(
@@ -197,7 +197,7 @@ def aim_at_plan(session: Session, job: Job, planned: JobPlan) -> BenchAim | None
     """Hold passes against a plan, with the rates learnt of the kinds that may be offered."""
     if planned.plan is None or planned.state is None or planned.facing is None:
         return None
-    cuts = {one.kind for one in job.passes if one.struck_at is None} | needed_cuts(planned.plan)
+    cuts = {cut.kind for cut in job.passes if cut.struck_at is None} | needed_cuts(planned.plan)
     pairs = list_removal_pairs(
         session,
         uncertainties_of(planned.last),
@@ -218,7 +218,7 @@ def tell_strokes(session: Session, job: Job, aim: BenchAim | None) -> str:
     """Say with which strokes to begin, by what this shop's passes took; empty without a plan."""
     if aim is None:
         return ""
-    own = [as_logged(one) for one in reversed(job.passes) if one.struck_at is None]
+    own = [as_logged(cut) for cut in reversed(job.passes) if cut.struck_at is None]
     return say_strokes(plan_strokes(aim, [*own, *list_used_passes(session)]))
 
 

@@ -96,14 +96,14 @@ def tell_plan(session: Session, job: Job, planned: JobPlan) -> dict[str, Any]:
     """Write a job's plan as the page and the bench sheet print it."""
     facing, plan, last = planned.facing, planned.plan, planned.last
     showing, gauges = planned.showing, planned.showing.gauges
-    told: dict[str, Any] = {
+    values: dict[str, Any] = {
         "target_line": _show_target(facing.target, showing) if facing else "",
         "tolerance": tell_tolerance(facing.tolerance, gauges.glass) if facing else "",
         "now_line": write_line(last.recorded, gauges) if last else "",
     }
     if plan is None or last is None or planned.state is None:
-        return told
-    return told | {
+        return values
+    return values | {
         "heading": head_plan(plan, planned.state),
         "again": say_again(planned.state.again),
         "figures": list_figures(plan, showing),

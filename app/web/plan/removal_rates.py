@@ -38,7 +38,7 @@ def index(request: Request, session: Reading, left: str = "") -> HTMLResponse:
         form=form,
         sections=sections,
         asked=left_mm is not None and not form.problems,
-        plots=[_plot_address(one.kind) for one in sections],
+        plots=[_plot_address(section.kind) for section in sections],
         fewest=FEWEST_PAIRS,
         most_jobs=MOST_JOBS,
     )

@@ -51,12 +51,12 @@ class TargetIn(FacingIn):
         """The target as core takes it; raises MalformedReading for half of one."""
         plain = (self.curve, self.facing_length_mm, self.shape, self.through)
         if self.left or self.right:
-            if any(one is not None for one in plain):
+            if any(part is not None for part in plain):
                 raise MalformedReading(
                     "target", "Give the target by readings or by a curve, not by both."
                 )
             return self.value()
-        if all(one is None for one in plain):
+        if all(part is None for part in plain):
             raise MalformedReading(
                 "target", "Give the target's readings, or its facing length and tip opening."
             )
@@ -114,45 +114,45 @@ _SAME = """length_gap_mm table_end_mm tilt_limit_mm_per_mm tolerance_mm position
 def plan(asked: PlanIn) -> Response:
     """Plan the least removal from one facing to another."""
     try:
-        found = plan_removal(asked.request())
+        removal = plan_removal(asked.request())
     except MalformedReading as error:
         return refuse_field(error.field, str(error))
-    return JSONResponse(_plan(found))
+    return JSONResponse(_plan(removal))
 
 
-def _plan(found: RemovalPlan) -> dict[str, Any]:
-    nearest = found.nearest_without_table
+def _plan(removal: RemovalPlan) -> dict[str, Any]:
+    nearest = removal.nearest_without_table
     return {
-        "rails_only": found.rails_only,
-        "table": _table(found),
-        "rails": {rail: [_cut(one) for one in getattr(found, rail)] for rail in ("left", "right")},
-        "after_table": _expected(found.after_table),
-        "after_rails": _expected(found.after_rails),
-        "target": _expected(found.target),
-        "target_positions": _stops(found.target_positions),
+        "rails_only": removal.rails_only,
+        "table": _table(removal),
+        "rails": {rail: [*map(_cut, getattr(removal, rail))] for rail in ("left", "right")},
+        "after_table": _expected(removal.after_table),
+        "after_rails": _expected(removal.after_rails),
+        "target": _expected(removal.target),
+        "target_positions": _stops(removal.target_positions),
         "nearest_without_table": {
             "tip_opening_mm": nearest.tip_opening_mm,
             "facing_length_mm": nearest.facing_length_mm,
             "readings": _expected(nearest.readings),
         },
-        "tip_rail_wider_mm": found.tip_rail_wider_mm,
-        "shorter_mm": found.shorter_mm,
-        "now_curve": dict(found.now_curve),
-        "summary": found.summary,
-        "cautions": list(found.cautions),
+        "tip_rail_wider_mm": removal.tip_rail_wider_mm,
+        "shorter_mm": removal.shorter_mm,
+        "now_curve": dict(removal.now_curve),
+        "summary": removal.summary,
+        "cautions": list(removal.cautions),
         "steps": [
             {
                 "key": step.key,
                 "words": step.words,
                 "expect": None if step.expect is None else _expected(step.expect),
             }
-            for step in found.steps
+            for step in removal.steps
         ],
     }
 
 
-def _table(found: RemovalPlan) -> dict[str, float]:
-    table = found.table
+def _table(removal: RemovalPlan) -> dict[str, float]:
+    table = removal.table
     return pick(table, "at_break_mm at_end_mm break_mm end_mm saved_mm") | {
         "at_least_mm": table.least.at(table.break_mm),
         "at_most_mm": table.most.at(table.break_mm),

@@ -79,7 +79,7 @@ def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLRespo
     gauges, shop = gauges_for(session, job.piece.instrument_kind), get_shop(session)
     library = list_facings(session, job.piece.instrument_kind)
     now = get_facing(session, job.facing_id)
-    own = [now] if now and now.id not in {one.id for one in library} else []
+    own = [now] if now and now.id not in {facing.id for facing in library} else []
     last = last_read(job)
     return show_page(
         request,
@@ -101,20 +101,20 @@ def _page(request: Request, session: Session, job: Job, form: Form) -> HTMLRespo
 def _own_sets(session: Session, job: Job, gauges: GaugesInUse) -> list[SetOffer]:
     """List what this piece read before: as returned first, newest first."""
     sets = [
-        one
-        for one in standing(list_measurements(session, job.piece_id))
-        if one.facing.left or one.facing.right
+        kept
+        for kept in standing(list_measurements(session, job.piece_id))
+        if kept.facing.left or kept.facing.right
     ]
-    sets.sort(key=lambda one: (one.role == "as_returned", one.taken_on, one.id), reverse=True)
+    sets.sort(key=lambda kept: (kept.role == "as_returned", kept.taken_on, kept.id), reverse=True)
     return [
         SetOffer(
-            f"set-{one.id}",
-            tell_target(one.recorded, gauges),
-            f"{ROLES[one.role]} {format_date(one.taken_on)}"
-            + (f", job {one.job_number}" if one.job_number else "")
-            + _say_left_out(one),
+            f"set-{kept.id}",
+            tell_target(kept.recorded, gauges),
+            f"{ROLES[kept.role]} {format_date(kept.taken_on)}"
+            + (f", job {kept.job_number}" if kept.job_number else "")
+            + _say_left_out(kept),
         )
-        for one in sets[:MOST_SETS]
+        for kept in sets[:MOST_SETS]
     ]
 
 
@@ -137,8 +137,8 @@ def _other_sets(session: Session, job: Job, gauges: GaugesInUse, find: str) -> l
     return offers
 
 
-def _say_left_out(one: Measurement) -> str:
-    return f"; without {say_again(one.suspects)}, to be read again" if one.suspects else ""
+def _say_left_out(kept: Measurement) -> str:
+    return f"; without {say_again(kept.suspects)}, to be read again" if kept.suspects else ""
 
 
 def _evened_line(last: Measurement, gauges: GaugesInUse) -> str:

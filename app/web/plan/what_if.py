@@ -102,12 +102,12 @@ def _list_choices(
     """List the typed wish alone, or the first wishes and the shop's facings that feel nearest."""
     gaps = [blade.gap_mm for blade in gauges.blades]
     now = last.trusted
-    uneven = [one.position_mm for one in now.left] != [one.position_mm for one in now.right]
+    uneven = [stop.position_mm for stop in now.left] != [stop.position_mm for stop in now.right]
     evened = [Wish(evened=True)] if uneven and now.left and now.right else []
     wishes = [wish] if wish != Wish() else [*FIRST_WISHES, *evened]
-    for one in wishes:
+    for asked in wishes:
         try:
-            target = alter(now, one, gaps, last.uncertainties)
+            target = alter(now, asked, gaps, last.uncertainties)
         except (MalformedReading, ValueError):
             continue
         fields = (
@@ -115,11 +115,11 @@ def _list_choices(
             ("line", _write_line(target, Showing(gauges))),
             ("blade_set", str(gauges.blade_set_id or "")),
         )
-        yield _answer(session, job, last, gauges, (one.words, target), fields)
+        yield _answer(session, job, last, gauges, (asked.words, target), fields)
     if wish != Wish():
         return
     library = list_facings(session, job.piece.instrument_kind)
-    lays: list[Target] = [now, *(one.target for one in library)]
+    lays: list[Target] = [now, *(facing.target for facing in library)]
     gap = min(common_gaps(now), default=THINNEST_MM)
     efforts = dict(rank_lays(lays, job.piece.instrument_kind, last.uncertainties, gap))
     if 0 not in efforts:
@@ -128,14 +128,14 @@ def _list_choices(
     nearest = sorted(efforts, key=lambda at: abs(log(efforts[at].ratio / as_now)))[:MOST_FACINGS]
     for at in nearest:
         facing = library[at - 1]
-        told = facing.target
-        if isinstance(told, PlainFacing):
-            told = place_target(told, gaps)
+        lay = facing.target
+        if isinstance(lay, PlainFacing):
+            lay = place_target(lay, gaps)
         name = f"same facing as {facing.name}"
         if at == nearest[0] and len(nearest) > 1:
             name += ": the shop’s nearest to how this one feels"
         yield _answer(
-            session, job, last, gauges, (name, told),
+            session, job, last, gauges, (name, lay),
             (("target", f"facing-{facing.id}"),), facing.tolerance,
         )  # fmt: skip
 
@@ -160,11 +160,11 @@ def _answer(
     job: Job,
     last: Measurement,
     gauges: GaugesInUse,
-    told: tuple[str, FacingReadings],
+    named: tuple[str, FacingReadings],
     fields: tuple[tuple[str, str], ...],
     tolerance: FacingTolerance | None = None,
 ) -> Choice:
-    name, target = told
+    name, target = named
     shop, showing = get_shop(session), find_showing(session, gauges)
     nearest = ""
     try:
@@ -178,7 +178,7 @@ def _answer(
         reach = str(error)
     try:
         kind = job.piece.instrument_kind
-        sides = (take_facing(one, last.uncertainties) for one in (last.trusted, target))
+        sides = (take_facing(facing, last.uncertainties) for facing in (last.trusted, target))
         feel = say_effort(compare_efforts(*sides, kind), TARGET)
     except MalformedReading as error:
         feel = str(error)

@@ -153,14 +153,14 @@ _COLUMNS = (
 _NUMBERS = {"set", "job", "replaced by set", "blade or gap mm", "depth mm", "value mm"}
 
 
-def _list_readings(one: Measurement) -> Iterator[list[str]]:
-    for reading in one.readings:
+def _list_readings(kept: Measurement) -> Iterator[list[str]]:
+    for reading in kept.readings:
         scale = SCALES.get(reading.scale)
         values = (
-            one.id, one.taken_on.isoformat(), ROLES[one.role], one.job_number, one.replaced_by_id,
-            CODES["reading.quantity"].get(reading.quantity, reading.quantity), reading.rail,
-            reading.gap_mm, reading.depth_mm, reading.name,
-            reading.typed, scale.label if scale else reading.scale, reading.value_mm, one.note,
+            kept.id, kept.taken_on.isoformat(), ROLES[kept.role], kept.job_number,
+            kept.replaced_by_id, CODES["reading.quantity"].get(reading.quantity, reading.quantity),
+            reading.rail, reading.gap_mm, reading.depth_mm, reading.name,
+            reading.typed, scale.label if scale else reading.scale, reading.value_mm, kept.note,
         )  # fmt: skip
         yield [
             write_cell(
