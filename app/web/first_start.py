@@ -5,13 +5,13 @@ from fastapi.responses import HTMLResponse, Response
 
 from app.store.records.shop import awaits_first_choice, begin_book
 from app.web.gate import LOOPBACK
-from app.web.pages import Reading, Writing, go_to, show_page
+from app.web.pages import ReadOnly, Writing, go_to, show_page
 
 router = APIRouter(prefix="/first-start")
 
 
 @router.get("")
-def show(request: Request, session: Reading) -> HTMLResponse:
+def show(request: Request, session: ReadOnly) -> HTMLResponse:
     """Show the choice; once the book was begun, the ways into it, or just the made-up shop."""
     return show_page(
         request,

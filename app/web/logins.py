@@ -19,7 +19,7 @@ from app.store.files import say_disk
 from app.store.records.shop import get_shop, save_papers_address
 from app.web.drawn import answer_picture
 from app.web.gate import LOGIN_LASTS, Throttle, cookie_name, read_cookie, sign_cookie
-from app.web.pages import Form, Reading, SettingsDep, Typed, Writing, go_to, show_page
+from app.web.pages import Form, ReadOnly, SettingsDep, Typed, Writing, go_to, show_page
 from app.web.serving import own_address
 from app.web.settings import LOOPBACK_HOSTS
 from app.web.troubles import list_typed
@@ -125,7 +125,7 @@ def delete(request: Request, settings: SettingsDep) -> Response:
 
 
 @router.get("/settings/network")
-def edit(request: Request, session: Reading, settings: SettingsDep) -> HTMLResponse:
+def edit(request: Request, session: ReadOnly, settings: SettingsDep) -> HTMLResponse:
     """Lead to a telephone at the bench: a passphrase, a start on the network, a code to scan."""
     return _network_page(request, session, settings, Form())
 
@@ -181,7 +181,7 @@ def update_papers(
 
 
 @router.post("/settings/network")
-def update(request: Request, session: Reading, form: Typed, settings: SettingsDep) -> Response:
+def update(request: Request, session: ReadOnly, form: Typed, settings: SettingsDep) -> Response:
     """Set or change the passphrase; one that stands must be given first."""
     fields = Fields(form.values)
     kept, words = read_passphrase(settings.book), form.get("passphrase")

@@ -194,7 +194,7 @@ async def tell_settings(request: Request) -> Settings:
     return get_settings(request)
 
 
-Reading = Annotated[Session, Depends(read_session)]
+ReadOnly = Annotated[Session, Depends(read_session)]
 Writing = Annotated[Session, Depends(write_session)]
 Typed = Annotated[Form, Depends(read_form)]
 TypedWithColumns = Annotated[Form, Depends(read_form_with_columns)]

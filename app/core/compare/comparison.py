@@ -281,12 +281,12 @@ def gap_uncertainties(before: ReadSet, after: ReadSet) -> dict[tuple[str, float]
     difference of two positions times the slope there; it is missing where nothing gives one.
     """
     shifts = {rail: find_shift(after.facing, rail) for rail in RAILS}
-    spreads: dict[tuple[str, float], float] = {}
+    expanded_us: dict[tuple[str, float], float] = {}
     for row, _ in _list_rows(take_difference(before, after)):
         if row.quantity == "position" and row.rail and row.gap_mm:
             if reach := stop_slope(shifts[row.rail], row.gap_mm):
-                spreads[row.rail, round(row.after, 6)] = row.expanded_uncertainty / abs(reach)
+                expanded_us[row.rail, round(row.after, 6)] = row.expanded_uncertainty / abs(reach)
         elif row.quantity == "dial" and row.rail:
             place = float(row.key[2] or 0.0)  # type: ignore[arg-type]
-            spreads[row.rail, round(place, 6)] = row.expanded_uncertainty
-    return spreads
+            expanded_us[row.rail, round(place, 6)] = row.expanded_uncertainty
+    return expanded_us

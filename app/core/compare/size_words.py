@@ -82,10 +82,10 @@ def _blade_line(blade: GaugeFacts, sizes: SetSizes, recorded_mm: float) -> Gauge
     if after:
         later = true_thickness(blade, after, recorded_mm)
         change = later.mm - size.mm
-        spread = expanded(hypot(later.u_mm, size.u_mm if before else 0.0))
+        expanded_u = expanded(hypot(later.u_mm, size.u_mm if before else 0.0))
         word = "thinner" if change < 0 else "thicker"
         since = f"{later.mm:.4f} mm on {format_date(after[-1].on)}: " + _say_since(
-            blade, sizes, f"{abs(change):.4f} mm {word}", abs(change) <= spread
+            blade, sizes, f"{abs(change):.4f} mm {word}", abs(change) <= expanded_u
         )
     return GaugeLine(blade.id, blade.label, blade.retired, on_day, since)
 
@@ -101,10 +101,10 @@ def _marked_line(gauge: GaugeFacts, sizes: SetSizes, shown_mm: float) -> GaugeLi
     if after:
         later = true_length(gauge, after, shown_mm)
         change = later.mm - size.mm
-        spread = expanded(hypot(later.u_mm, size.u_mm if before else 0.0))
+        expanded_u = expanded(hypot(later.u_mm, size.u_mm if before else 0.0))
         error = say_error(later.mm - shown_mm, shown_mm, gauge)
         since = f"{error} on {format_date(after[-1].on)}: " + _say_since(
-            gauge, sizes, f"{format_mm(abs(change), 3)} mm different", abs(change) <= spread
+            gauge, sizes, f"{format_mm(abs(change), 3)} mm different", abs(change) <= expanded_u
         )
     return GaugeLine(gauge.id, gauge.label, gauge.retired, on_day, since)
 
@@ -197,7 +197,7 @@ def _break_words(facing: FacingReadings | None) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class SpreadRow:
+class UncertaintyRow:
     """How sure one quantity is: its causes in words, standard and expanded (k = 2), in mm."""
 
     what: str
@@ -210,7 +210,9 @@ class SpreadRow:
 
 
 @lru_cache(maxsize=256)
-def list_spreads(readings: tuple[ReadingEntry, ...], sizes: SetSizes) -> tuple[SpreadRow, ...]:
+def list_uncertainties(
+    readings: tuple[ReadingEntry, ...], sizes: SetSizes
+) -> tuple[UncertaintyRow, ...]:
     """List how sure the readings of a set are; blades that are alike share a line."""
     alike: dict[tuple[Cause, ...], list[ReadingEntry]] = {}
     thick: dict[tuple[Cause, ...], list[ReadingEntry]] = {}
@@ -231,12 +233,12 @@ def list_spreads(readings: tuple[ReadingEntry, ...], sizes: SetSizes) -> tuple[S
             size = size_cause(sizes.find(reading.gauge_id), sizes.day, reading.gap_mm or 0.0)
             thick.setdefault((size,), []).append(reading)
         elif not shared:
-            others.append(_spread_row(_name_reading(reading), key, marked.id if marked else None))
+            others.append(_row_of(_name_reading(reading), key, marked.id if marked else None))
         elif not any(row.what == shared for row in others):
-            others.append(_spread_row(shared, key, marked.id if marked else None))
+            others.append(_row_of(shared, key, marked.id if marked else None))
     count = len({reading.gauge_id for reading in readings if reading.quantity == "blade"})
     rows = [
-        _spread_row(f"{what}, {_name_blades(group, count)}", causes, group[0].gauge_id)
+        _row_of(f"{what}, {_name_blades(group, count)}", causes, group[0].gauge_id)
         for what, groups in (("Where it stops", alike), ("Thickness", thick))
         for causes, group in groups.items()
     ]
@@ -265,9 +267,9 @@ def _name_blades(group: Sequence[ReadingEntry], count: int) -> str:
     return ", ".join(format_blade(gap) for gap in gaps)
 
 
-def _spread_row(what: str, causes: Sequence[Cause], gauge_id: int | None) -> SpreadRow:
+def _row_of(what: str, causes: Sequence[Cause], gauge_id: int | None) -> UncertaintyRow:
     if not causes:
-        return SpreadRow(what, (), "0", "0", "", gauge_id, False)
+        return UncertaintyRow(what, (), "0", "0", "", gauge_id, False)
     budget = combine_budget(causes)
     note = ""
     if isfinite(budget.dof) and budget.coverage_factor > FEW_DOF_FACTOR:
@@ -275,7 +277,7 @@ def _spread_row(what: str, causes: Sequence[Cause], gauge_id: int | None) -> Spr
             f"from few repeats ({plural(int(budget.dof), 'degree')} of freedom): "
             f"k = {budget.coverage_factor:.1f} would be needed for 95 of 100"
         )
-    return SpreadRow(
+    return UncertaintyRow(
         what=what,
         causes=tuple(f"{cause.what}: {format_u(cause.u_mm)}" for cause in causes),
         u=format_u(budget.u_mm),

@@ -225,8 +225,8 @@ def left_for_cut(cut: str, plan: RemovalPlan, state: BenchState) -> Depth | None
     """
     if cut in ("flat", "table"):
         table = plan.table
-        spread = table.most.at(table.break_mm) - table.least.at(table.break_mm)
-        return Depth(table.at_break_mm, spread / 4.0)
+        width_mm = table.most.at(table.break_mm) - table.least.at(table.break_mm)
+        return Depth(table.at_break_mm, width_mm / 4.0)
     rail, zone = _rail_and_zone(cut)
     length = facing_length(plan)
     blades = [

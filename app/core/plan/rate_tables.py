@@ -37,7 +37,7 @@ class RateSection:
     label: str
     rate: RemovalRate
     figure: str
-    spread: str
+    uncertainty: str
     words: str
     rows: tuple[EvidenceRow, ...]
     proposal: str
@@ -66,16 +66,16 @@ def list_rates(pairs: Iterable[RemovalPair], left_mm: float | None = None) -> li
 
 
 def _tell_rate(rate: RemovalRate, left_mm: float | None) -> RateSection:
-    figure = spread = ""
+    figure = uncertainty = ""
     if rate.known and rate.mm_per_stroke is not None:
         figure = f"{format_number(rate.mm_per_stroke * 1000, 2)} µm a stroke"
-        spread = f"± {format_number(2000 * (rate.mm_per_stroke_u or 0.0), 2)} µm (k = 2)"
+        uncertainty = f"± {format_number(2000 * (rate.mm_per_stroke_u or 0.0), 2)} µm (k = 2)"
     return RateSection(
         kind=rate.kind,
         label=name_kind(rate.kind),
         rate=rate,
         figure=figure,
-        spread=spread,
+        uncertainty=uncertainty,
         words=rate.words,
         rows=tuple(
             EvidenceRow(

@@ -112,9 +112,9 @@ class Showing:
         seen = shown_length(gauge, self.sizes.checks(gauge, IN_FORCE), mm)
         hand = reading_causes(entry, self.sizes)[1].u_mm
         laid = self.sizes.laying_u_mm if quantity == "blade" else 0.0
-        spread = K_95 * hypot(hand, laid)
+        expanded_u = K_95 * hypot(hand, laid)
         step = reading_step(entry, self.sizes)
-        return Shown(*(_to_step(seen + by, step) for by in (0.0, -spread, spread)))
+        return Shown(*(_to_step(seen + by, step) for by in (0.0, -expanded_u, expanded_u)))
 
 
 def _stops(stops: Sequence[ExpectedStop | BladeStop]) -> tuple[BladeStop, ...]:

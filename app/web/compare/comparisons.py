@@ -41,7 +41,7 @@ from app.store.tables import Job, Piece
 from app.web.drawn import answer_picture
 from app.web.facing.pictures import DrawnSize, difference_picture, side_by_side_picture
 from app.web.facing.summaries import Summary
-from app.web.pages import Reading, found_or_404, go_to, piece_or_404, show_page
+from app.web.pages import ReadOnly, found_or_404, go_to, piece_or_404, show_page
 from app.web.plan.planning import make_request, usual_tolerance
 
 router = APIRouter(prefix="/comparisons")
@@ -87,7 +87,7 @@ def _line(measurement: Measurement, gauges: GaugesInUse) -> str:
 
 
 @router.get("")
-def show(request: Request, session: Reading) -> Response:
+def show(request: Request, session: ReadOnly) -> Response:
     """Compare two sets; with one, or with two ticked in a list, lead there."""
     asked = request.query_params
     if asked.get("before") and asked.get("after"):
@@ -296,7 +296,7 @@ def _read_sets(
 
 @router.get("/profile.svg")
 def profile(
-    request: Request, session: Reading, before: str, after: str, size: DrawnSize
+    request: Request, session: ReadOnly, before: str, after: str, size: DrawnSize
 ) -> Response:
     """Draw both facings in one picture."""
     sets, words, gauges = _drawn_sides(session, before, after)
@@ -307,7 +307,7 @@ def profile(
 
 @router.get("/difference.svg")
 def difference(
-    request: Request, session: Reading, before: str, after: str, size: DrawnSize
+    request: Request, session: ReadOnly, before: str, after: str, size: DrawnSize
 ) -> Response:
     """Draw how far the second facing stands from the first."""
     sets, words, gauges = _drawn_sides(session, before, after)

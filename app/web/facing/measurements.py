@@ -15,8 +15,8 @@ from app.core.compare.length_words import list_lengths
 from app.core.compare.size_words import (
     HISTORY_RULE,
     list_gauge_lines,
-    list_spreads,
     list_three_ways,
+    list_uncertainties,
 )
 from app.core.facing.analysis import analyse_facing
 from app.core.facing.corrections import correct_readings
@@ -63,7 +63,7 @@ from app.web.facing.pictures import preview_address
 from app.web.facing.summaries import list_figures, summarise
 from app.web.pages import (
     Form,
-    Reading,
+    ReadOnly,
     SettingsDep,
     TypedWithColumns,
     Writing,
@@ -144,7 +144,7 @@ def next_in_batch(session: Session, batch_id: int) -> str:
 @router.get("/jobs/{number}/readings")
 @router.get("/pieces/{piece_id}/readings")
 def new(
-    request: Request, session: Reading, settings: SettingsDep, role: str = "", draft: str = ""
+    request: Request, session: ReadOnly, settings: SettingsDep, role: str = "", draft: str = ""
 ) -> HTMLResponse:
     """Show an empty grid for a job or a piece outside any job, or its draft."""
     bench = find_bench(session, request)
@@ -155,7 +155,7 @@ def new(
 
 @router.get("/readings/{set_id}/correct")
 def correct(
-    request: Request, session: Reading, settings: SettingsDep, draft: str = ""
+    request: Request, session: ReadOnly, settings: SettingsDep, draft: str = ""
 ) -> HTMLResponse:
     """Show the grid filled with a set's readings, to correct them."""
     bench = find_bench(session, request)
@@ -369,7 +369,7 @@ def _preview(
 @router.post("/readings/preview")
 def preview(
     request: Request,
-    session: Reading,
+    session: ReadOnly,
     form: TypedWithColumns,
     settings: SettingsDep,
     piece: int,
@@ -400,7 +400,7 @@ def preview(
 
 
 @router.get("/readings/{set_id}")
-def show(request: Request, session: Reading, set_id: int) -> HTMLResponse:
+def show(request: Request, session: ReadOnly, set_id: int) -> HTMLResponse:
     """Show a reading set: figures, picture, words, blade by blade, curves tried."""
     piece = found_or_404(piece_of_set(session, set_id), NOT_HERE)
     of_piece = list_measurements(session, piece)
@@ -429,7 +429,7 @@ def show(request: Request, session: Reading, set_id: int) -> HTMLResponse:
         rows=list_blade_rows(analysis, measurement.recorded, gauges.glass),
         gauge_lines=list_gauge_lines(measurement.readings, measurement.sizes),
         three_ways=list_three_ways(measurement.readings, measurement.corrected, gauges),
-        spreads=list_spreads(measurement.readings, measurement.sizes),
+        uncertainties=list_uncertainties(measurement.readings, measurement.sizes),
         history_rule=HISTORY_RULE,
         curves=list_curve_rows(analysis),
         tolerance_mm=shop.evenness_tolerance_mm,

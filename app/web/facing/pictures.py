@@ -32,7 +32,7 @@ from app.store.records.measurements import Measurement, get_measurement, list_me
 from app.store.records.shop import gauges_in_use
 from app.store.tables import Job
 from app.web.drawn import answer_picture
-from app.web.pages import Reading, found_or_404, job_or_404, piece_or_404
+from app.web.pages import ReadOnly, found_or_404, job_or_404, piece_or_404
 from app.web.plan.planning import last_read
 
 router = APIRouter()
@@ -124,13 +124,13 @@ def difference_picture(
 ) -> DifferencePicture:
     """Lay out how far the second facing stands from the first, with what can't be told."""
     before, after = _named_lines((sets[0].facing, sets[1].facing), (against, ""))
-    spreads = gap_uncertainties(*sets)
+    expanded_us = gap_uncertainties(*sets)
     lines = tuple(
         replace(
             line,
             marks=tuple(
                 replace(mark, half_um=1000.0 * half_mm)
-                if (half_mm := spreads.get((line.rail or "", round(mark.s_mm, 6))))
+                if (half_mm := expanded_us.get((line.rail or "", round(mark.s_mm, 6))))
                 else mark
                 for mark in line.marks
             ),
@@ -293,7 +293,7 @@ def _stops(text: str) -> tuple[BladeStop, ...]:
 @router.get("/pictures/profile.svg")
 def preview(
     request: Request,
-    session: Reading,
+    session: ReadOnly,
     left: str = "",
     right: str = "",
     dial_left: str = "",
@@ -370,14 +370,14 @@ def _facing_and_gauges(session: Session, set_id: int) -> tuple[FacingReadings, G
 
 
 @router.get("/readings/{set_id}/profile.svg")
-def show(request: Request, session: Reading, set_id: int, size: DrawnSize) -> Response:
+def show(request: Request, session: ReadOnly, set_id: int, size: DrawnSize) -> Response:
     """Draw one reading set."""
     shown = *_facing_and_gauges(session, set_id), size
     return answer_picture(request, ("profile", shown), lambda: draw_profile(_one_picture(*shown)))
 
 
 @router.get("/readings/{set_id}/straight-line.svg")
-def straight_line(request: Request, session: Reading, set_id: int, size: DrawnSize) -> Response:
+def straight_line(request: Request, session: ReadOnly, set_id: int, size: DrawnSize) -> Response:
     """Draw one reading set with the gap on a root scale."""
     shown = *_facing_and_gauges(session, set_id), size
     return answer_picture(
@@ -386,7 +386,7 @@ def straight_line(request: Request, session: Reading, set_id: int, size: DrawnSi
 
 
 @router.get("/readings/{set_id}/residuals.svg")
-def residuals(request: Request, session: Reading, set_id: int, size: DrawnSize) -> Response:
+def residuals(request: Request, session: ReadOnly, set_id: int, size: DrawnSize) -> Response:
     """Draw how far each blade of one set stopped from its rail's curve."""
     shown = *_facing_and_gauges(session, set_id), size
     return answer_picture(
@@ -405,7 +405,7 @@ def _tell(sets: Sequence[Measurement], gauges: GaugesInUse) -> tuple[object, ...
 
 
 @router.get("/pieces/{piece_id}/history.svg")
-def history(request: Request, session: Reading, piece_id: int, size: DrawnSize) -> Response:
+def history(request: Request, session: ReadOnly, piece_id: int, size: DrawnSize) -> Response:
     """Draw a piece's tip opening and facing length over the years."""
     sets, gauges = _sets_of(session, piece_id), gauges_in_use(session)
     return answer_picture(
@@ -416,7 +416,7 @@ def history(request: Request, session: Reading, piece_id: int, size: DrawnSize) 
 
 
 @router.get("/pieces/{piece_id}/overlay.svg")
-def overlay(request: Request, session: Reading, piece_id: int, size: DrawnSize) -> Response:
+def overlay(request: Request, session: ReadOnly, piece_id: int, size: DrawnSize) -> Response:
     """Draw all facings a piece has had over each other."""
     sets, gauges = _sets_of(session, piece_id), gauges_in_use(session)
     return answer_picture(

@@ -20,7 +20,7 @@ from app.store.tables import BladeSet, Gauge
 from app.web.gauges.gauges import describe_revision, show_register
 from app.web.pages import (
     Form,
-    Reading,
+    ReadOnly,
     SettingsDep,
     Typed,
     Writing,
@@ -36,7 +36,7 @@ NOT_HERE = "There is no such blade set in this book."
 
 
 @router.get("/new")
-def new(request: Request, session: Reading) -> HTMLResponse:
+def new(request: Request, session: ReadOnly) -> HTMLResponse:
     """Show the blades to put a set together from."""
     return _edit_page(request, session, Form(), None)
 
@@ -95,7 +95,7 @@ def create(request: Request, session: Writing, form: Typed, settings: SettingsDe
 
 
 @router.get("/{set_id}/edit")
-def edit(request: Request, session: Reading, set_id: int) -> HTMLResponse:
+def edit(request: Request, session: ReadOnly, set_id: int) -> HTMLResponse:
     """Show a set's name and blades to change."""
     blade_set = found_or_404(get_blade_set(session, set_id), NOT_HERE)
     return _edit_page(request, session, Form(), blade_set)

@@ -43,7 +43,7 @@ from app.store.tables import Gauge, GaugeCheck
 from app.web.drawn import answer_picture
 from app.web.pages import (
     Form,
-    Reading,
+    ReadOnly,
     SettingsDep,
     Typed,
     Writing,
@@ -69,7 +69,7 @@ class RegisterLine:
 
 
 @router.get("")
-def index(request: Request, session: Reading, settings: SettingsDep) -> HTMLResponse:
+def index(request: Request, session: ReadOnly, settings: SettingsDep) -> HTMLResponse:
     """List the register by kind, the blade sets, and which set each family is read with."""
     return show_register(request, session, settings, Form())
 
@@ -185,7 +185,7 @@ def _read_gauge(session: Session, form: Form, kind: str, gauge: Gauge | None) ->
 
 
 @router.get("/{gauge_id}")
-def show(request: Request, session: Reading, settings: SettingsDep, gauge_id: int) -> HTMLResponse:
+def show(request: Request, session: ReadOnly, settings: SettingsDep, gauge_id: int) -> HTMLResponse:
     """Show a gauge: its size now, its checks, its studies, and the readings taken with it."""
     gauge = found_or_404(get_gauge(session, gauge_id), NOT_HERE)
     return _show_page(request, session, gauge, settings, Form())
@@ -246,7 +246,7 @@ def _list_facts(gauge: Gauge, scale: Scale) -> list[tuple[str, str]]:
 
 
 @router.get("/{gauge_id}/checks.svg")
-def draw_checks(request: Request, session: Reading, gauge_id: int) -> Response:
+def draw_checks(request: Request, session: ReadOnly, gauge_id: int) -> Response:
     """Draw a gauge's checks as a run chart."""
     gauge = found_or_404(get_gauge(session, gauge_id), NOT_HERE)
     run, blade = describe_run(gauge_facts(gauge)), gauge.kind == "blade"
@@ -271,7 +271,7 @@ def draw_checks(request: Request, session: Reading, gauge_id: int) -> Response:
 
 
 @router.get("/{gauge_id}/edit")
-def edit(request: Request, session: Reading, gauge_id: int) -> HTMLResponse:
+def edit(request: Request, session: ReadOnly, gauge_id: int) -> HTMLResponse:
     """Show a gauge's fields to correct."""
     gauge = found_or_404(get_gauge(session, gauge_id), NOT_HERE)
     return _edit_page(request, Form(), gauge.kind, gauge)

@@ -25,7 +25,7 @@ from app.store.tables import Gauge
 from app.web.gauges.gauges import scale_of
 from app.web.pages import (
     Form,
-    Reading,
+    ReadOnly,
     SettingsDep,
     Typed,
     Writing,
@@ -42,7 +42,7 @@ NOT_HERE = "There is no such gauge in this book."
 
 @router.get("/new")
 def new(
-    request: Request, session: Reading, gauge_id: int,
+    request: Request, session: ReadOnly, gauge_id: int,
     pieces: str = "", turns: str = "",
 ) -> HTMLResponse:  # fmt: skip
     """Show the guided grid."""
@@ -119,7 +119,7 @@ def create(
 
 
 @router.get("/{study_id}")
-def show(request: Request, session: Reading, gauge_id: int, study_id: int) -> HTMLResponse:
+def show(request: Request, session: ReadOnly, gauge_id: int, study_id: int) -> HTMLResponse:
     """Show a study: what was read, what it comes to, and whether it is used."""
     study = get_study(session, study_id)
     if study is not None and study.gauge_id != gauge_id:

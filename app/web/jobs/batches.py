@@ -56,7 +56,7 @@ from app.store.tables import Batch, Piece
 from app.web.drawn import answer_picture
 from app.web.pages import (
     Form,
-    Reading,
+    ReadOnly,
     SettingsDep,
     Typed,
     Writing,
@@ -109,7 +109,7 @@ def _batch(session: Session, batch_id: int) -> tuple[Batch, KeptFacing]:
 
 
 @router.get("")
-def index(request: Request, session: Reading) -> HTMLResponse:
+def index(request: Request, session: ReadOnly) -> HTMLResponse:
     """List the batches, newest first."""
     lines = list_batches(session)
     gauges = gauges_in_use(session)
@@ -122,7 +122,7 @@ def index(request: Request, session: Reading) -> HTMLResponse:
 
 
 @router.get("/new")
-def new(request: Request, session: Reading, facing: str = "", from_set: str = "") -> HTMLResponse:
+def new(request: Request, session: ReadOnly, facing: str = "", from_set: str = "") -> HTMLResponse:
     """Show an empty batch, one whose facing is chosen, or one of duplicates of a piece."""
     values = {"facing": facing} if facing else {}
     if _source(session, from_set):
@@ -198,7 +198,7 @@ def _copy_facing(session: Session, form: Form, settings: SettingsDep) -> int | R
 
 
 @router.get("/{batch_id}")
-def show(request: Request, session: Reading, batch_id: int) -> HTMLResponse:
+def show(request: Request, session: ReadOnly, batch_id: int) -> HTMLResponse:
     """Show a batch: each piece against the target, and how the batch runs."""
     return _page(request, session, batch_id, Form())
 
@@ -319,10 +319,10 @@ def _judge(
 ) -> PieceLine:
     if made.last is None:
         return PieceLine(made)
-    now, spreads = made.last.facing, made.last.uncertainties
+    now, uncertainties = made.last.facing, made.last.uncertainties
     line = write_line(now, gauges)
     try:
-        state = judge_bench(facing.target, now, facing.tolerance, spreads)
+        state = judge_bench(facing.target, now, facing.tolerance, uncertainties)
     except MalformedReading as error:
         return PieceLine(made, line, refusal=str(error))
     return PieceLine(
@@ -347,7 +347,7 @@ def _runs(
 
 @router.get("/{batch_id}/{quantity}.svg")
 def draw_run(
-    request: Request, session: Reading, batch_id: int, quantity: str, size: str = "card"
+    request: Request, session: ReadOnly, batch_id: int, quantity: str, size: str = "card"
 ) -> Response:
     """Draw a batch's run chart, of tip opening or facing length."""
     _, facing = _batch(session, batch_id)
@@ -436,7 +436,7 @@ def leave(
 
 
 @router.get("/{batch_id}/edit")
-def edit(request: Request, session: Reading, batch_id: int) -> HTMLResponse:
+def edit(request: Request, session: ReadOnly, batch_id: int) -> HTMLResponse:
     """Show a batch's fields to change."""
     batch, _ = _batch(session, batch_id)
     return _edit_page(request, session, Form(), batch)

@@ -12,14 +12,14 @@ from app.store.records.memos import list_awaited, list_out
 from app.store.records.shop import awaits_first_choice
 from app.store.records.stock import list_stock
 from app.store.records.waiting import list_visits
-from app.web.pages import Reading, SettingsDep, go_to, show_page
+from app.web.pages import ReadOnly, SettingsDep, go_to, show_page
 from app.web.shop.backups import Watching
 
 router = APIRouter()
 
 
 @router.get("/")
-def index(request: Request, session: Reading, settings: SettingsDep, watch: Watching) -> Response:
+def index(request: Request, session: ReadOnly, settings: SettingsDep, watch: Watching) -> Response:
     """Show the bench list; a book that nobody has begun asks how to begin."""
     if awaits_first_choice(session):
         return go_to("/first-start")

@@ -33,7 +33,7 @@ from app.store.records.shop import get_shop
 from app.store.tables import Charge, Job, Memo, Payment
 from app.web.pages import (
     Form,
-    Reading,
+    ReadOnly,
     SettingsDep,
     Typed,
     Writing,
@@ -49,7 +49,7 @@ router = APIRouter(prefix="/jobs/{number}/charges")
 
 
 @router.get("")
-def index(request: Request, session: Reading, number: int) -> HTMLResponse:
+def index(request: Request, session: ReadOnly, number: int) -> HTMLResponse:
     """Show what a job costs and what was paid."""
     return _page(request, session, job_or_404(session, number), Form())
 

@@ -33,7 +33,7 @@ from app.web.compare.returning import list_last_known
 from app.web.jobs.jobs import offer_ticks
 from app.web.pages import (
     Form,
-    Reading,
+    ReadOnly,
     SettingsDep,
     Typed,
     Writing,
@@ -50,7 +50,7 @@ ALIKE = "The book has this maker, model and marking already. Say whether it is t
 
 @router.get("")
 def new(
-    request: Request, session: Reading, customer: str = "", piece: str = "", same_piece: str = ""
+    request: Request, session: ReadOnly, customer: str = "", piece: str = "", same_piece: str = ""
 ) -> HTMLResponse:
     """Show an empty drop-off page, or one with customer and piece, or a sold piece, chosen."""
     form = Form(values={"customer": customer}, lists={"piece": [piece]}) if customer else Form()
@@ -59,14 +59,14 @@ def new(
 
 
 @router.get("/customers")
-def customers(request: Request, session: Reading, find: str = "") -> HTMLResponse:
+def customers(request: Request, session: ReadOnly, find: str = "") -> HTMLResponse:
     """Show the part of the page that lists the customers found while typing."""
     form = Form(values={"find": find[:200]})
     return show_page(request, "drop_offs/customers.html", form=form, **_customers(session, form))
 
 
 @router.get("/pieces")
-def pieces(request: Request, session: Reading, customer: str = "") -> HTMLResponse:
+def pieces(request: Request, session: ReadOnly, customer: str = "") -> HTMLResponse:
     """Show the part of the page that lists a chosen customer's pieces and instruments."""
     form = Form(values={"customer": customer[:20]})
     chosen = _chosen(session, form)

@@ -38,7 +38,7 @@ from app.web.facing.summaries import summarise
 from app.web.jobs.photos import album_photos
 from app.web.pages import (
     Form,
-    Reading,
+    ReadOnly,
     SettingsDep,
     Typed,
     TypedWithColumns,
@@ -59,7 +59,7 @@ router = APIRouter(prefix="/jobs/{number}")
 
 @router.get("")
 def show(
-    request: Request, session: Reading, number: int, role: str = "", draft: str = ""
+    request: Request, session: ReadOnly, number: int, role: str = "", draft: str = ""
 ) -> HTMLResponse:
     """Show a job."""
     job = job_or_404(session, number)
@@ -226,7 +226,7 @@ def create_note(
 
 
 @router.get("/edit")
-def edit(request: Request, session: Reading, number: int) -> HTMLResponse:
+def edit(request: Request, session: ReadOnly, number: int) -> HTMLResponse:
     """Show what was agreed and the drop-off's words to change."""
     return _edit_page(request, session, job_or_404(session, number), Form())
 

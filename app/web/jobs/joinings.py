@@ -22,7 +22,7 @@ from app.store.records.lookups import find_customers, find_pieces
 from app.store.records.pieces import get_piece
 from app.web.pages import (
     Form,
-    Reading,
+    ReadOnly,
     SettingsDep,
     Typed,
     Writing,
@@ -45,7 +45,9 @@ def _get(session: Session, noun: str, record_id: int) -> Any:
 
 
 @router.get("/{nouns}/{record_id}/join")
-def new(request: Request, session: Reading, nouns: str, record_id: int, find: str = "") -> Response:
+def new(
+    request: Request, session: ReadOnly, nouns: str, record_id: int, find: str = ""
+) -> Response:
     """Show which other record is the same piece, or the same person."""
     noun = found_or_404(NOUNS.get(nouns), NOT_HERE)
     kept = _get(session, noun, record_id)
@@ -110,7 +112,7 @@ def undo(
 
 
 @router.get("/jobs/{number}/piece")
-def edit_piece(request: Request, session: Reading, number: int, find: str = "") -> HTMLResponse:
+def edit_piece(request: Request, session: ReadOnly, number: int, find: str = "") -> HTMLResponse:
     """Show to which piece a job could be led over."""
     return _piece_page(request, session, number, Form(values={"find": find[:200]}))
 

@@ -19,7 +19,7 @@ from app.web.jobs.shown_papers import answer_paper, show_paper
 from app.web.jobs.slip_jobs import make_label
 from app.web.jobs.slip_subjects import Subject
 from app.web.jobs.slip_values import address_on_papers
-from app.web.pages import Reading, SettingsDep, found_or_404, show_page
+from app.web.pages import ReadOnly, SettingsDep, found_or_404, show_page
 
 router = APIRouter(prefix="/labels")
 
@@ -60,7 +60,7 @@ def _labels_paper(request: Request, session: Session, settings: SettingsDep) -> 
 @router.get("")
 def index(
     request: Request,
-    session: Reading,
+    session: ReadOnly,
     settings: SettingsDep,
     batch: str = "",
     on: str = "",
@@ -85,7 +85,7 @@ def index(
 
 
 @router.get("/{name}")
-def show_file(request: Request, session: Reading, settings: SettingsDep, name: str) -> Response:
+def show_file(request: Request, session: ReadOnly, settings: SettingsDep, name: str) -> Response:
     """Send a page of labels, or their PDF."""
     paper = found_or_404(_labels_paper(request, session, settings), "No labels were chosen.")
     return answer_paper(request, paper, name, "labels.pdf")

@@ -50,7 +50,7 @@ from app.web.jobs.jobs import offer_ticks
 from app.web.jobs.slip_subjects import before_after, list_ticked
 from app.web.pages import (
     Form,
-    Reading,
+    ReadOnly,
     SettingsDep,
     Typed,
     Writing,
@@ -96,14 +96,14 @@ def _piece_desk(session: Session, piece_id: int) -> Desk:
 
 
 @router.get("/jobs/{number}/memos")
-def index(request: Request, session: Reading, number: int) -> HTMLResponse:
+def index(request: Request, session: ReadOnly, number: int) -> HTMLResponse:
     """Show a job's play-tests, outcomes, seal, parcels and what is to be asked later."""
     return _page(request, session, _job_desk(session, number), Form())
 
 
 @router.get("/pieces/{piece_id}/memos")
 def index_of_piece(
-    request: Request, session: Reading, piece_id: int, find: str = ""
+    request: Request, session: ReadOnly, piece_id: int, find: str = ""
 ) -> HTMLResponse:
     """Show a piece's play-tests and parcels, and of one for sale its trials and its sale."""
     return _page(request, session, _piece_desk(session, piece_id), Form({"find": find[:200]}))
@@ -304,7 +304,7 @@ def update_outcomes(
 
 
 @router.get("/cures")
-def cures(request: Request, session: Reading) -> HTMLResponse:
+def cures(request: Request, session: ReadOnly) -> HTMLResponse:
     """Show for each complaint how often it was better, and whether players feel what is told."""
     return show_page(
         request,

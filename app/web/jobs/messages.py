@@ -22,7 +22,7 @@ from app.store.tables import Job, Piece
 from app.web.jobs.slip_subjects import before_after
 from app.web.pages import (
     Form,
-    Reading,
+    ReadOnly,
     SettingsDep,
     Typed,
     Writing,
@@ -37,7 +37,7 @@ router = APIRouter()
 
 
 @router.get("/jobs/{number}/messages")
-def index(request: Request, session: Reading, number: int) -> HTMLResponse:
+def index(request: Request, session: ReadOnly, number: int) -> HTMLResponse:
     """Show a job's messages filled in, to send or to copy."""
     return _messages_page(request, session, job_or_404(session, number), Form())
 
@@ -100,7 +100,7 @@ def _say_agreed(session: Session, order: Sequence[Job]) -> str:
 
 
 @router.get("/settings/messages")
-def edit(request: Request, session: Reading) -> HTMLResponse:
+def edit(request: Request, session: ReadOnly) -> HTMLResponse:
     """Show the wordings to change."""
     return _edit_page(request, session, Form())
 
@@ -134,7 +134,7 @@ def update(request: Request, session: Writing, form: Typed) -> Response:
 
 
 @router.get("/calendar.ics")
-def calendar(request: Request, session: Reading) -> Response:
+def calendar(request: Request, session: ReadOnly) -> Response:
     """Send the calendar file of the days jobs are wanted and things are awaited."""
     site = str(request.base_url).rstrip("/")
     days = [

@@ -25,7 +25,7 @@ from app.web.drawn import answer_picture
 from app.web.pages import (
     MOST_FILES,
     Form,
-    Reading,
+    ReadOnly,
     SettingsDep,
     Typed,
     Writing,
@@ -109,13 +109,13 @@ def album_photos(session: Session, piece: Piece, job: Job | None) -> list[Photo]
 
 
 @router.get("/jobs/{number}/photos")
-def index(request: Request, session: Reading, number: int) -> HTMLResponse:
+def index(request: Request, session: ReadOnly, number: int) -> HTMLResponse:
     """Show a job's photographs and a form for more."""
     return _page(request, session, _job_album(session, number), Form())
 
 
 @router.get("/pieces/{piece_id}/photos")
-def index_of_piece(request: Request, session: Reading, piece_id: int) -> HTMLResponse:
+def index_of_piece(request: Request, session: ReadOnly, piece_id: int) -> HTMLResponse:
     """Show all photographs of a piece and a form for more outside any job."""
     return _page(request, session, _piece_album(session, piece_id), Form())
 
@@ -209,14 +209,14 @@ def _keep(
 
 
 @router.get("/photos/{photo_id}")
-def show(request: Request, session: Reading, settings: SettingsDep, photo_id: int) -> Response:
+def show(request: Request, session: ReadOnly, settings: SettingsDep, photo_id: int) -> Response:
     """Send a photograph."""
     return _answer(request, session, settings, photo_id, "")
 
 
 @router.get("/photos/{photo_id}/small")
 def show_small(
-    request: Request, session: Reading, settings: SettingsDep, photo_id: int
+    request: Request, session: ReadOnly, settings: SettingsDep, photo_id: int
 ) -> Response:
     """Send a photograph, small."""
     return _answer(request, session, settings, photo_id, "small")

@@ -48,7 +48,7 @@ from app.web.facing.summaries import Summary, list_figures, summarise
 from app.web.jobs.photos import album_photos
 from app.web.pages import (
     Form,
-    Reading,
+    ReadOnly,
     SettingsDep,
     Typed,
     Writing,
@@ -144,7 +144,7 @@ def find_before(last: Measurement, sets: Sequence[Measurement]) -> Measurement |
 
 
 @router.get("")
-def show(request: Request, session: Reading, piece_id: int) -> Response:
+def show(request: Request, session: ReadOnly, piece_id: int) -> Response:
     """Show a piece; one that is part of another leads there."""
     piece = found_or_404(get_owned_piece(session, piece_id), NOT_HERE)
     if piece.joined_to_id:
@@ -179,7 +179,7 @@ def show(request: Request, session: Reading, piece_id: int) -> Response:
 
 
 @router.get("/edit")
-def edit(request: Request, session: Reading, piece_id: int) -> HTMLResponse:
+def edit(request: Request, session: ReadOnly, piece_id: int) -> HTMLResponse:
     """Show a piece's fields to change."""
     piece = piece_or_404(session, piece_id)
     return _edit_page(request, piece, Form())
@@ -204,7 +204,7 @@ def update(
 
 
 @router.get("/owner")
-def owner(request: Request, session: Reading, piece_id: int, find: str = "") -> HTMLResponse:
+def owner(request: Request, session: ReadOnly, piece_id: int, find: str = "") -> HTMLResponse:
     """Show the page on which a piece is passed on to another owner."""
     return _owner_page(request, session, piece_id, Form(values={"find": find[:200]}))
 

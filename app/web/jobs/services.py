@@ -11,7 +11,7 @@ from app.store.records.services import list_services, save_services
 from app.store.records.shop import get_shop
 from app.web.pages import (
     Form,
-    Reading,
+    ReadOnly,
     SettingsDep,
     Typed,
     Writing,
@@ -24,7 +24,7 @@ router = APIRouter(prefix="/settings/prices")
 
 
 @router.get("")
-def edit(request: Request, session: Reading) -> HTMLResponse:
+def edit(request: Request, session: ReadOnly) -> HTMLResponse:
     """Show the price list."""
     return _page(request, session, Form())
 

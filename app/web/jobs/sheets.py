@@ -43,7 +43,7 @@ from app.web.jobs.slip_values import (
     put_together,
     shop_common,
 )
-from app.web.pages import Reading, SettingsDep, found_or_404
+from app.web.pages import ReadOnly, SettingsDep, found_or_404
 from app.web.plan.facings import NOT_HERE, gather_facing
 from app.web.plan.planning import uncertainties_of
 
@@ -147,7 +147,7 @@ def _draw_facing(target: Any, gauges: Any) -> Any:
 @router.get("/facings/{facing_id}/sheet")
 def facing(
     request: Request,
-    session: Reading,
+    session: ReadOnly,
     settings: SettingsDep,
     facing_id: int,
     blade_set: str = "",
@@ -161,7 +161,7 @@ def facing(
 @router.get("/facings/{facing_id}/sheet/{name}")
 def facing_file(
     request: Request,
-    session: Reading,
+    session: ReadOnly,
     settings: SettingsDep,
     facing_id: int,
     name: str,
@@ -236,7 +236,9 @@ def _batch_row(line: PieceLine, blades: int, within: str) -> tuple[str, ...]:
 
 
 @router.get("/batches/{batch_id}/sheet")
-def batch(request: Request, session: Reading, settings: SettingsDep, batch_id: int) -> HTMLResponse:
+def batch(
+    request: Request, session: ReadOnly, settings: SettingsDep, batch_id: int
+) -> HTMLResponse:
     """Show a batch as it prints, whole: its sheet and its pieces' records."""
     paper = _batch_paper(session, settings, batch_id, str(request.base_url))
     return show_sheet(request, session, paper, "The batch, whole", f"/batches/{batch_id}")
@@ -244,7 +246,7 @@ def batch(request: Request, session: Reading, settings: SettingsDep, batch_id: i
 
 @router.get("/batches/{batch_id}/sheet/{name}")
 def batch_file(
-    request: Request, session: Reading, settings: SettingsDep, batch_id: int, name: str
+    request: Request, session: ReadOnly, settings: SettingsDep, batch_id: int, name: str
 ) -> Response:
     """Send a page of a batch's papers, or the PDF of them all."""
     paper = _batch_paper(session, settings, batch_id, str(request.base_url))
@@ -285,12 +287,12 @@ def _bench_paper(session: Session, settings: SettingsDep) -> Paper:
 
 
 @router.get("/bench-list")
-def bench(request: Request, session: Reading, settings: SettingsDep) -> HTMLResponse:
+def bench(request: Request, session: ReadOnly, settings: SettingsDep) -> HTMLResponse:
     """Show the bench list as it prints."""
     return show_sheet(request, session, _bench_paper(session, settings), "Bench list", "/")
 
 
 @router.get("/bench-list/{name}")
-def bench_file(request: Request, session: Reading, settings: SettingsDep, name: str) -> Response:
+def bench_file(request: Request, session: ReadOnly, settings: SettingsDep, name: str) -> Response:
     """Send a page of the bench list, or its PDF."""
     return answer_paper(request, _bench_paper(session, settings), name, "bench-list.pdf")

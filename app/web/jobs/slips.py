@@ -25,7 +25,7 @@ from app.web.jobs.slip_subjects import Subject
 from app.web.jobs.slip_values import prepare_slip, say_missing
 from app.web.pages import (
     Form,
-    Reading,
+    ReadOnly,
     SettingsDep,
     Typed,
     Writing,
@@ -68,7 +68,7 @@ def _kind(key: str, about: str) -> SlipKind:
 
 @router.get("/jobs/{number}/papers/{kind}")
 def new(
-    request: Request, session: Reading, settings: SettingsDep, number: int, kind: str
+    request: Request, session: ReadOnly, settings: SettingsDep, number: int, kind: str
 ) -> HTMLResponse:
     """Show how a job's paper would print now."""
     return _preview(
@@ -78,7 +78,7 @@ def new(
 
 @router.get("/pieces/{piece_id}/papers/{kind}")
 def new_of_piece(
-    request: Request, session: Reading, settings: SettingsDep, piece_id: int, kind: str
+    request: Request, session: ReadOnly, settings: SettingsDep, piece_id: int, kind: str
 ) -> HTMLResponse:
     """Show how a piece's paper would print now."""
     return _preview(
@@ -106,7 +106,7 @@ def _preview(
 
 @router.get("/jobs/{number}/papers/{kind}/{name}")
 def new_file(
-    request: Request, session: Reading, settings: SettingsDep, number: int, kind: str, name: str
+    request: Request, session: ReadOnly, settings: SettingsDep, number: int, kind: str, name: str
 ) -> Response:
     """Send a page of a job's paper as it would print now, or its PDF."""
     subject = _job_subject(session, number, kind)
@@ -115,7 +115,7 @@ def new_file(
 
 @router.get("/pieces/{piece_id}/papers/{kind}/{name}")
 def new_file_of_piece(
-    request: Request, session: Reading, settings: SettingsDep, piece_id: int, kind: str, name: str
+    request: Request, session: ReadOnly, settings: SettingsDep, piece_id: int, kind: str, name: str
 ) -> Response:
     """Send a page of a piece's paper as it would print now, or its PDF."""
     subject = _piece_subject(session, piece_id)
@@ -194,7 +194,7 @@ def issue_paper(
 
 
 @router.get("/papers/{slip_number}")
-def show(request: Request, session: Reading, slip_number: int) -> HTMLResponse:
+def show(request: Request, session: ReadOnly, slip_number: int) -> HTMLResponse:
     """Show an issued paper as it was printed."""
     slip = found_or_404(get_slip(session, slip_number), NO_PAPER)
     files = list_slip_files(session, slip_number)
@@ -222,7 +222,7 @@ def _struck_on(slip: Slip) -> date | None:
 
 
 @router.get("/papers/{slip_number}/kept")
-def show_kept(request: Request, session: Reading, slip_number: int) -> HTMLResponse:
+def show_kept(request: Request, session: ReadOnly, slip_number: int) -> HTMLResponse:
     """Show an issued paper's kept HTML: all of it before papers had pages, else its words."""
     slip = found_or_404(get_slip(session, slip_number), NO_PAPER)
     page = show_page(request, "slips/kept.html", slip=slip, kind=SLIP_KINDS[slip.kind])
@@ -231,7 +231,7 @@ def show_kept(request: Request, session: Reading, slip_number: int) -> HTMLRespo
 
 
 @router.get("/papers/{slip_number}/{name}")
-def show_file(request: Request, session: Reading, slip_number: int, name: str) -> Response:
+def show_file(request: Request, session: ReadOnly, slip_number: int, name: str) -> Response:
     """Send a file an issued paper came with: a page, or the PDF to print or to send."""
     slip = found_or_404(get_slip(session, slip_number), NO_PAPER)
     content = found_or_404(

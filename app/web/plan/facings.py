@@ -48,7 +48,7 @@ from app.web.drawn import answer_picture
 from app.web.facing.pictures import blade_levels
 from app.web.pages import (
     Form,
-    Reading,
+    ReadOnly,
     SettingsDep,
     Typed,
     Writing,
@@ -103,7 +103,7 @@ def _facing(session: Session, facing_id: int) -> KeptFacing:
 
 
 @router.get("")
-def index(request: Request, session: Reading) -> HTMLResponse:
+def index(request: Request, session: ReadOnly) -> HTMLResponse:
     """List the library, instrument by instrument, and what was put aside."""
     gauges = gauges_in_use(session)
     kinds: dict[str, list[FacingLine]] = {}
@@ -121,7 +121,7 @@ def index(request: Request, session: Reading) -> HTMLResponse:
 
 
 @router.get("/new")
-def new(request: Request, session: Reading, from_set: str = "") -> HTMLResponse:
+def new(request: Request, session: ReadOnly, from_set: str = "") -> HTMLResponse:
     """Show an empty facing, or one that copies a reading set."""
     source = _source(session, from_set)
     values = {"from_set": from_set, "told_by": "copy"} if source else {}
@@ -215,7 +215,7 @@ def _parse(session: Session, form: Form, settings: SettingsDep) -> FacingEntry |
 
 @router.get("/{facing_id}")
 def show(
-    request: Request, session: Reading, facing_id: int, blade_set: str = "", glass: str = ""
+    request: Request, session: ReadOnly, facing_id: int, blade_set: str = "", glass: str = ""
 ) -> HTMLResponse:
     """Show a facing: its numbers for any blade set and glass, its picture, who aims at it."""
     facing = _facing(session, facing_id)
@@ -263,7 +263,7 @@ def _tell_length(facing: KeptFacing, gauges: GaugesInUse) -> str:
 @router.get("/{facing_id}/profile.svg")
 def profile(
     request: Request,
-    session: Reading,
+    session: ReadOnly,
     facing_id: int,
     blade_set: str = "",
     glass: str = "",
@@ -286,7 +286,7 @@ def profile(
 
 
 @router.get("/{facing_id}/edit")
-def edit(request: Request, session: Reading, facing_id: int) -> HTMLResponse:
+def edit(request: Request, session: ReadOnly, facing_id: int) -> HTMLResponse:
     """Show a facing's fields to change."""
     facing = _facing(session, facing_id)
     values = {"from_set": str(facing.source_set_id)} if facing.source_set_id else {}

@@ -34,7 +34,7 @@ from app.web.drawn import answer_picture
 from app.web.facing.pictures import blade_levels
 from app.web.pages import (
     Form,
-    Reading,
+    ReadOnly,
     SettingsDep,
     Typed,
     Writing,
@@ -59,7 +59,7 @@ SIZES: dict[str, CutSize] = {"paper": "paper", "pair": "pair", "small": "small"}
 
 
 @router.get("")
-def show(request: Request, session: Reading, number: int) -> HTMLResponse:
+def show(request: Request, session: ReadOnly, number: int) -> HTMLResponse:
     """Show the plan, or what is missing for one."""
     return _page(request, session, job_or_404(session, number), Form())
 
@@ -124,7 +124,7 @@ def _show_target(target: Target, showing: Showing) -> str:
 
 
 @router.get("/feel.svg")
-def feel(request: Request, session: Reading, number: int, size: str = "screen") -> Response:
+def feel(request: Request, session: ReadOnly, number: int, size: str = "screen") -> Response:
     """Draw which tips and lengths close a reed as the piece does now."""
     question = found_or_404(
         ask_effort(session, job_or_404(session, number)), "It was not read yet."
@@ -142,7 +142,7 @@ def feel(request: Request, session: Reading, number: int, size: str = "screen") 
 
 @router.get("/{rail}.svg")
 def cut(
-    request: Request, session: Reading, number: int, rail: CutRail, size: str = "screen"
+    request: Request, session: ReadOnly, number: int, rail: CutRail, size: str = "screen"
 ) -> Response:
     """Draw what comes off one rail, or off both where they are alike."""
     job = job_or_404(session, number)

@@ -13,7 +13,7 @@ from app.core.values.units import SCALES
 from app.render.rates import RatePicture, draw_rate
 from app.store.records.removal import MOST_JOBS, list_removal_pairs
 from app.web.drawn import answer_picture
-from app.web.pages import Form, Reading, show_page
+from app.web.pages import Form, ReadOnly, show_page
 from app.web.plan.planning import uncertainties_of
 
 router = APIRouter(prefix="/removal-rates")
@@ -24,7 +24,7 @@ def _pairs(session: Session) -> list[RemovalPair]:
 
 
 @router.get("")
-def index(request: Request, session: Reading, left: str = "") -> HTMLResponse:
+def index(request: Request, session: ReadOnly, left: str = "") -> HTMLResponse:
     """Show what each kind of cut takes, and how many strokes a depth would be."""
     fields = Fields({"left": left})
     left_mm = fields.length_mm("left", SCALES["length_mm"])
@@ -52,7 +52,7 @@ def _plot_address(kind: RemovalKind) -> str:
 @router.get("/plot.svg")
 def plot(
     request: Request,
-    session: Reading,
+    session: ReadOnly,
     cut: str = "",
     abrasive: str = "",
     grit: str = "",

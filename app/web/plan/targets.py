@@ -39,7 +39,7 @@ from app.store.records.shop import get_shop
 from app.store.tables import Job
 from app.web.pages import (
     Form,
-    Reading,
+    ReadOnly,
     SettingsDep,
     Typed,
     Writing,
@@ -66,7 +66,7 @@ class SetOffer:
 
 
 @router.get("")
-def edit(request: Request, session: Reading, number: int, find: str = "") -> HTMLResponse:
+def edit(request: Request, session: ReadOnly, number: int, find: str = "") -> HTMLResponse:
     """Show what the job could aim at."""
     job = job_or_404(session, number)
     values = {"find": find[:200]}

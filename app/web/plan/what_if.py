@@ -34,7 +34,7 @@ from app.store.records.facings import list_facings
 from app.store.records.measurements import Measurement
 from app.store.records.shop import get_shop
 from app.store.tables import Job
-from app.web.pages import Form, Reading, job_or_404, show_page
+from app.web.pages import Form, ReadOnly, job_or_404, show_page
 from app.web.plan.planning import (
     find_loose_table,
     find_showing,
@@ -68,7 +68,7 @@ class Choice:
 @router.get("")
 def show(
     request: Request,
-    session: Reading,
+    session: ReadOnly,
     number: int,
     opened: Annotated[str, Query(max_length=40)] = "",
     longer: Annotated[str, Query(max_length=40)] = "",

@@ -19,7 +19,7 @@ from app.store.records.customers import (
 from app.store.records.joinings import list_joinings
 from app.store.records.measurements import last_facings
 from app.store.records.shop import gauges_in_use
-from app.web.pages import Reading, SettingsDep, Typed, Writing, found_or_404, go_to, show_page
+from app.web.pages import ReadOnly, SettingsDep, Typed, Writing, found_or_404, go_to, show_page
 
 router = APIRouter(prefix="/customers")
 NOT_HERE = "There is no such customer in this book."
@@ -30,7 +30,7 @@ Place = Annotated[int | None, Query(ge=0, lt=2**31)]
 @router.get("")
 def index(
     request: Request,
-    session: Reading,
+    session: ReadOnly,
     start: Annotated[str, Query(alias="from")] = "",
     after: Place = None,
 ) -> HTMLResponse:
@@ -42,7 +42,7 @@ def index(
 
 
 @router.get("/{customer_id}")
-def show(request: Request, session: Reading, customer_id: int, before: Place = None) -> Response:
+def show(request: Request, session: ReadOnly, customer_id: int, before: Place = None) -> Response:
     """Show a customer with their pieces and jobs, or with the jobs before one of them."""
     customer = found_or_404(get_customer(session, customer_id), NOT_HERE)
     if customer.joined_to_id:
@@ -69,7 +69,7 @@ def show(request: Request, session: Reading, customer_id: int, before: Place = N
 
 
 @router.get("/{customer_id}/edit")
-def edit(request: Request, session: Reading, customer_id: int) -> HTMLResponse:
+def edit(request: Request, session: ReadOnly, customer_id: int) -> HTMLResponse:
     """Show a customer's fields to change."""
     customer = found_or_404(get_customer(session, customer_id), NOT_HERE)
     return show_page(request, "customers/edit.html", customer=customer)

@@ -22,7 +22,7 @@ from app.store.book.sessions import Sessions
 from app.store.files import PHOTOS_NAME
 from app.store.problems import BookProblem
 from app.store.records.measurements import Measurement, list_measurements
-from app.web.pages import Reading, found_or_404, go_to, piece_or_404, show_page
+from app.web.pages import ReadOnly, found_or_404, go_to, piece_or_404, show_page
 from app.web.settings import VERSION, Settings
 
 router = APIRouter()
@@ -129,7 +129,7 @@ def save(request: Request, name: str) -> Response:
 
 
 @router.get("/pieces/{piece_id}/readings.csv")
-def readings_table(session: Reading, piece_id: int) -> Response:
+def readings_table(session: ReadOnly, piece_id: int) -> Response:
     """Send every reading of a piece as a table for a spreadsheet, as typed and in mm."""
     piece_or_404(session, piece_id)
     rows = (

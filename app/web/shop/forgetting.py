@@ -21,7 +21,7 @@ from app.store.records.customers import get_customer
 from app.store.tables import Forgetting
 from app.web.pages import (
     Form,
-    Reading,
+    ReadOnly,
     SettingsDep,
     Typed,
     Writing,
@@ -38,7 +38,7 @@ router = APIRouter(prefix="/customers/{customer_id}/forget")
 
 
 @router.get("")
-def new(request: Request, session: Reading, settings: SettingsDep, customer_id: int) -> Response:
+def new(request: Request, session: ReadOnly, settings: SettingsDep, customer_id: int) -> Response:
     """Show what forgetting a customer removes and what it keeps."""
     customer = found_or_404(get_customer(session, customer_id), NOT_HERE)
     if get_forgetting(session, customer_id):

@@ -13,13 +13,13 @@ from app.core.shop.glance import (
 )
 from app.store.records.glance import list_job_facts, list_received
 from app.store.records.shop import get_shop
-from app.web.pages import Reading, SettingsDep, show_page
+from app.web.pages import ReadOnly, SettingsDep, show_page
 
 router = APIRouter(prefix="/glance")
 
 
 @router.get("")
-def index(request: Request, session: Reading, settings: SettingsDep) -> HTMLResponse:
+def index(request: Request, session: ReadOnly, settings: SettingsDep) -> HTMLResponse:
     """Show the shop at a glance."""
     today = settings.today()
     since = first_months(today)[0]

@@ -13,7 +13,7 @@ from app.render.papers import can_draw, frame_photo
 from app.render.photos import PhotoRefused, make_photo
 from app.store.records.shop import get_mark, get_shop, save_mark
 from app.web.drawn import answer_picture
-from app.web.pages import Form, Reading, Writing, go_to, show_page
+from app.web.pages import Form, ReadOnly, Writing, go_to, show_page
 
 router = APIRouter(prefix="/settings/mark")
 
@@ -60,12 +60,12 @@ async def read_mark(request: Request) -> Sent:
 
 
 @router.get("")
-def edit(request: Request, session: Reading) -> HTMLResponse:
+def edit(request: Request, session: ReadOnly) -> HTMLResponse:
     """Show the shop's mark, and where another is chosen."""
     return _page(request, session, Form())
 
 
-def _page(request: Request, session: Reading, form: Form) -> HTMLResponse:
+def _page(request: Request, session: ReadOnly, form: Form) -> HTMLResponse:
     return show_page(
         request,
         "shop/mark.html",
@@ -91,7 +91,7 @@ def update(
 
 
 @router.get("/mark.svg")
-def show(request: Request, session: Reading) -> Response:
+def show(request: Request, session: ReadOnly) -> Response:
     """Send the mark as a drawing."""
     mark = get_mark(session)
     if not mark:

@@ -22,7 +22,7 @@ from app.core.values.units import format_mm
 from app.store.records.notebooks import Known, find_known, keep_rows
 from app.store.records.shop import gauges_in_use, get_shop
 from app.web.guard import BODY_LIMIT
-from app.web.pages import Form, Reading, SettingsDep, Writing, commit_once, refuse_twice, show_page
+from app.web.pages import Form, ReadOnly, SettingsDep, Writing, commit_once, refuse_twice, show_page
 
 router = APIRouter(prefix="/notebook")
 ALSO_OF = (
@@ -68,7 +68,7 @@ TypedTable = Annotated[Form, Depends(read_table_form)]
 
 
 @router.get("")
-def new(request: Request, session: Reading) -> HTMLResponse:
+def new(request: Request, session: ReadOnly) -> HTMLResponse:
     """Show where a table is pasted, and its columns."""
     return _page(request, session, Form(), ())
 

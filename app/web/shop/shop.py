@@ -11,13 +11,13 @@ from app.core.facing.measurements import RAIL_VIEWS
 from app.core.shop.shop import BLADE_ORDERS, PAPERS, parse_shop
 from app.core.values.forms import format_money, minor_digits, plural
 from app.store.records.shop import get_shop, has_amounts, list_blade_sets, list_gauges, save_shop
-from app.web.pages import Form, Reading, SettingsDep, Typed, Writing, go_to, show_page
+from app.web.pages import Form, ReadOnly, SettingsDep, Typed, Writing, go_to, show_page
 
 router = APIRouter(prefix="/settings")
 
 
 @router.get("")
-def edit(request: Request, session: Reading) -> HTMLResponse:
+def edit(request: Request, session: ReadOnly) -> HTMLResponse:
     """Show the settings."""
     return _page(request, session, Form())
 

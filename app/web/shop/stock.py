@@ -14,7 +14,7 @@ from app.store.records.stock import list_stock
 from app.store.tables import Stock
 from app.web.pages import (
     Form,
-    Reading,
+    ReadOnly,
     SettingsDep,
     Typed,
     Writing,
@@ -28,7 +28,7 @@ router = APIRouter(prefix="/stock")
 
 
 @router.get("")
-def index(request: Request, session: Reading, of: str = "") -> HTMLResponse:
+def index(request: Request, session: ReadOnly, of: str = "") -> HTMLResponse:
     """Show the stock, and one line's fields to correct if asked."""
     chosen = next((stock for stock in list_stock(session) if str(stock.id) == of), None)
     return _page(request, session, Form(), chosen)

@@ -185,7 +185,7 @@ def test_what_rests_on_a_reading_to_take_again_is_said_to():
 
 
 def test_a_gap_is_told_as_well_as_its_position_times_the_slope_there():
-    spreads = gap_uncertainties(BEFORE, AFTER)
+    expanded = gap_uncertainties(BEFORE, AFTER)
     change = next(
         one
         for one in compare(BEFORE, AFTER).changes
@@ -194,4 +194,4 @@ def test_a_gap_is_told_as_well_as_its_position_times_the_slope_there():
     # the slope there by hand, from the neighbours on a root scale: a stop lies at a + b·√h
     b = (17.75 - 6.75) / (0.0381**0.5 - 0.6096**0.5)
     slope = 1.0 / abs(b / (2 * 0.254**0.5))
-    assert spreads["left", 11.75] == pytest.approx(change.expanded_uncertainty * slope, rel=0.05)
+    assert expanded["left", 11.75] == pytest.approx(change.expanded_uncertainty * slope, rel=0.05)

@@ -7,7 +7,7 @@ from math import hypot, sqrt
 import pytest
 
 from app.core.compare.length_words import list_lengths
-from app.core.compare.size_words import list_gauge_lines, list_spreads
+from app.core.compare.size_words import list_gauge_lines, list_uncertainties
 from app.core.facing.corrections import correct_readings
 from app.core.facing.dials import dial_stops_of
 from app.core.gauges.hand_gauges import HandGauge, gauge_cells, name_gauges
@@ -97,7 +97,7 @@ def test_worn_jaws_correct_a_length_and_stand_among_the_gauges_of_the_set():
     assert length.reading.value_mm == pytest.approx(1.16)
     assert readings[0].value_mm == 1.10
     assert [line.name for line in list_gauge_lines(readings, known)] == ["inside jaws", "dial"]
-    assert [row.what for row in list_spreads(readings, known)] == [
+    assert [row.what for row in list_uncertainties(readings, known)] == [
         "Length by calliper",
         "Gap by dial",
     ]
