@@ -157,4 +157,4 @@ def test_a_removal_rate_has_the_u_of_a_line_through_the_origin():
     slope = (strokes @ depths) / (strokes @ strokes)
     u = sqrt(((depths - slope * strokes) ** 2).sum() / 3 / (strokes @ strokes))
     assert numbers(section.figure)[0] == pytest.approx(1000 * slope, abs=0.006)
-    assert numbers(section.spread)[0] == pytest.approx(2000 * u, abs=0.006)
+    assert numbers(section.uncertainty)[0] == pytest.approx(2000 * u, abs=0.006)

@@ -27,10 +27,10 @@ def test_a_kind_is_named_in_one_line(kind, name):
 def test_what_is_known_comes_first_and_under_three_passes_nothing_is():
     known, unknown = list_rates([*TWO, *KNOWN])
     assert known.figure == "2 µm a stroke"
-    assert known.spread.startswith("± 0")
+    assert known.uncertainty.startswith("± 0")
     assert [row.job for row in known.rows] == ["5", "10", "20", "30"]
     assert (known.rows[1].took, known.rows[1].each) == ("20", "2")
-    assert (unknown.figure, unknown.spread) == ("", "")
+    assert (unknown.figure, unknown.uncertainty) == ("", "")
     assert "two passes of this kind, and at least 3" in unknown.words
     assert unknown.rows[1].took == "−1"
 
