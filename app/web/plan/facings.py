@@ -206,7 +206,7 @@ def _parse(session: Session, form: Form, settings: SettingsDep) -> FacingEntry |
     source = _source(session, form.get("from_set"))
     return parse_facing(
         form.values,
-        choose_gauges(session, form.get("blade_set"), ""),
+        choose_gauges(session, form.get("blade_set"), "", line=form.get("line")),
         settings.today(),
         source.readings if source else (),
         source.id if source else None,

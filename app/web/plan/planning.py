@@ -50,10 +50,15 @@ def gauges_of(session: Session, job: Job, last: Measurement | None) -> GaugesInU
     return gauges_in_use(session, set_id, instrument_kind=job.piece.instrument_kind)
 
 
-def choose_gauges(session: Session, blade_set: str, glass: str, kind: str = "") -> GaugesInUse:
-    """The gauges to write a target for: any blade set and any glass, else the shop's own."""
+def choose_gauges(
+    session: Session, blade_set: str, glass: str, kind: str = "", line: str = ""
+) -> GaugesInUse:
+    """The gauges to write a target for: any blade set and any glass, else the shop's own.
+
+    A typed `line` with another number of stops chooses its set, as where readings are taken.
+    """
     known = {str(kept.id): kept.id for kept in list_blade_sets(session)}
-    gauges = gauges_in_use(session, known.get(blade_set), instrument_kind=kind)
+    gauges = gauges_in_use(session, known.get(blade_set), instrument_kind=kind, line=line)
     scale = SCALES.get(glass)
     return replace(gauges, glass=scale) if scale and scale.measures == "glass" else gauges
 

@@ -189,7 +189,7 @@ def _parse(
 ) -> FacingEntry | Refused:
     """Make the new target that was chosen: from readings, evened up, or typed."""
     kind = job.piece.instrument_kind
-    gauges = choose_gauges(session, form.get("blade_set"), "", kind)
+    gauges = choose_gauges(session, form.get("blade_set"), "", kind, form.get("line"))
     raw: dict[str, str] = {**form.values, "instrument_kind": kind}
     if key in {"line", "plain"}:
         raw |= {"told_by": "readings" if key == "line" else "plain", "name": f"Job {job.number}"}

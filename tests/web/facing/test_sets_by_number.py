@@ -25,6 +25,17 @@ def test_the_number_of_stops_chooses_the_set(browser, take_in):
     assert "0.093 in" not in browser.page.text
 
 
+def test_the_number_of_stops_chooses_the_set_of_what_is_aimed_at_too(browser, take_in):
+    browser.open("/facings/new")
+    browser.send("main form", name="Wide", told_by="readings", line=SEVEN)
+    browser.open(f"{browser.path}/edit")
+    assert browser.page.select_one("#line")["value"] == SEVEN
+    job = take_in()
+    browser.open(f"/jobs/{job}/target")
+    browser.send("main form", target="line", line=SEVEN)
+    assert browser.path == f"/jobs/{job}/plan"
+
+
 def test_a_number_that_no_set_has_is_refused_in_words(browser, take_in):
     job = take_in()
     browser.open(f"/jobs/{job}/readings?role=as_received")
