@@ -20,8 +20,8 @@ from app.store.book.passphrase import read_passphrase
 from app.store.book.sessions import Sessions
 from app.store.book.upkeep import is_book, keep_upkeep, read_upkeep
 from app.store.engines import BeyondNumbers
-from app.store.records.lookups import tidy_index
 from app.store.records.revisions import Conflict
+from app.store.records.search import tidy_index
 from app.store.records.shop import get_shop, has_shop, start_book
 from app.web import first_start, logins
 from app.web.compare import comparisons
@@ -53,13 +53,13 @@ from app.web.settings import Settings
 from app.web.shop import (
     backups,
     customers,
+    erasure,
     exports,
-    forgetting,
     glance,
     help_pages,
-    lookups,
     marks,
     notebooks,
+    search,
     shop,
     stock,
 )
@@ -76,9 +76,9 @@ ROUTERS = (
     glance.router,
     drop_offs.router,
     first_start.router,
-    lookups.router,
+    search.router,
     customers.router,
-    forgetting.router,
+    erasure.router,
     pieces.router,
     measurements.router,
     drafts.router,

@@ -25,7 +25,7 @@ from app.core.jobs.jobs import OUTCOMES, RETURN_WAYS, days_late, say_wanted
 from app.core.jobs.photos import MOMENTS, VIEWS, name_photo, pair_photos
 from app.core.jobs.slips import SLIP_KINDS, kinds_about
 from app.core.jobs.stages import STAGES, course_of
-from app.core.shop.forgetting import say_whose
+from app.core.shop.erasure import say_whose
 from app.core.values import forms, units
 from app.core.values.customers import INSTRUMENT_KINDS
 from app.core.values.forms import Fields, Refused, short_date

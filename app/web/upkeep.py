@@ -22,10 +22,10 @@ from app.store.book.backup import (
 from app.store.book.backup_places import Unusable, prepare_folder
 from app.store.book.copies import find_faults_on_server
 from app.store.book.locks import BookLock
-from app.store.book.moving import move_book
 from app.store.book.opening import inspect_book, open_sessions
 from app.store.book.passphrase import find_weakness, keep_passphrase
 from app.store.book.restoring import find_backup, restore_backup
+from app.store.book.transfer import move_book
 from app.store.book.upkeep import forget_failure, note_failure, read_upkeep
 from app.store.postgresql.addresses import (
     DATABASE_NAME,

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from app.packed import folder_of
 from app.store.book.backup import make_backup
-from app.store.book.moving import move_book
+from app.store.book.transfer import move_book
 from app.store.book.upkeep import read_upkeep
 from app.web.settings import wall_clock
 from tests.benchmarks.bare import connected

@@ -14,7 +14,7 @@ from datetime import date, timedelta
 from pathlib import Path
 
 from app.store.postgresql.addresses import DATABASE_NAME
-from app.store.records.lookups import rebuild_index, searchable
+from app.store.records.search import rebuild_index, searchable
 from app.web.app import open_book
 from app.web.settings import Settings, wall_clock
 

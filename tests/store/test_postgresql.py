@@ -24,18 +24,18 @@ from app.store.book.copies import copy_to_file, hash_records, still
 from app.store.book.joining import join_database
 from app.store.book.locks import ServerLock
 from app.store.book.migrating import current_revision, newest_revision
-from app.store.book.moving import move_book
 from app.store.book.opening import open_sessions
 from app.store.book.restoring import restore_backup
 from app.store.book.sessions import Sessions
+from app.store.book.transfer import move_book
 from app.store.book.upkeep import read_upkeep
 from app.store.engines import open_address, open_engine
 from app.store.postgresql.addresses import find_address, keep_address, parse_address
 from app.store.postgresql.server import SETTINGS
 from app.store.problems import BookProblem
 from app.store.records.customers import add_customer
-from app.store.records.lookups import find_customers, find_pieces
 from app.store.records.pieces import add_piece
+from app.store.records.search import find_customers, find_pieces
 from app.store.tables import Base, Customer, Event, Job, Piece, Submission
 from app.web.app import create_app
 from app.web.commands import main

@@ -26,7 +26,7 @@ from app.store.book.contents import (
 from app.store.book.migrating import migrate_book, schema_of
 from app.store.engines import engine_kind, let_go, open_address, open_engine
 from app.store.problems import BookProblem
-from app.store.records.lookups import rebuild_index
+from app.store.records.search import rebuild_index
 from app.store.sqlite_files import settle_file
 
 

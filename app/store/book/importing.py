@@ -53,8 +53,8 @@ from app.store.files import (
 from app.store.names import is_photo_file, place_within
 from app.store.postgresql.addresses import DATABASE_NAME, find_address
 from app.store.problems import BookProblem
-from app.store.records.lookups import rebuild_index
 from app.store.records.photos import refuse_strange_names
+from app.store.records.search import rebuild_index
 from app.store.records.shop import start_book
 from app.store.sqlite_files import count_rows, open_still, settle_file
 from app.store.tables import Base

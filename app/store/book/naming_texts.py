@@ -2,7 +2,7 @@
 
 `FREE_TEXTS` are the columns in which somebody writes in their own words; a test holds that every
 other text is a code, a number as typed or of the shop itself. SQL only narrows down where to look;
-what counts as a match is decided by `core/shop/forgetting.py`.
+what counts as a match is decided by `core/shop/erasure.py`.
 """
 
 import json
@@ -25,7 +25,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.orm import Session
 
-from app.core.shop.forgetting import Marks, in_page, list_texts, strike_values
+from app.core.shop.erasure import Marks, in_page, list_texts, strike_values
 from app.store.book.contents import kind_of
 from app.store.book.describing import describe_column
 from app.store.tables import Base, Draft, Job, Ownership, Piece, Revision

@@ -16,8 +16,8 @@ from app.store.book.locks import Lock
 from app.store.engines import (
     engine_kind,
 )
-from app.store.records.lookups import index_changes
-from app.store.records.remembering import forget_what_changes
+from app.store.records.search import index_changes
+from app.store.records.session_cache import forget_what_changes
 
 
 class Sessions:

@@ -11,8 +11,8 @@ from sqlalchemy.orm import Session, joinedload, selectinload
 from app.core.jobs.stages import EXPECTED
 from app.core.values.customers import CustomerEntry, InstrumentEntry
 from app.store.records.keeping import keep
-from app.store.records.lookups import fold, search_text_of
 from app.store.records.revisions import change_record
+from app.store.records.search import fold, search_text_of
 from app.store.tables import Customer, Instrument, Job, Ownership, Piece
 
 

@@ -27,8 +27,8 @@ from app.core.gauges.sizes import (
 from app.core.gauges.studies import StudyValue, work_out_study
 from app.store.records.blade_sets import note_members
 from app.store.records.keeping import as_entry, keep
-from app.store.records.remembering import remember
 from app.store.records.revisions import change_record, keep_revision
+from app.store.records.session_cache import remember
 from app.store.tables import (
     BladeSet,
     BladeSetMember,

@@ -15,8 +15,8 @@ from sqlalchemy.orm import Session
 from app.core.values.pieces import PieceEntry, name_piece
 from app.store.records.jobs import add_event, find_open_job
 from app.store.records.keeping import keep
-from app.store.records.lookups import find_pieces, fold, renew_piece_line, search_text_of
 from app.store.records.revisions import change_record
+from app.store.records.search import find_pieces, fold, renew_piece_line, search_text_of
 from app.store.tables import (
     Base,
     BatchPiece,

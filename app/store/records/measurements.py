@@ -18,7 +18,7 @@ from app.core.gauges.sizes import Register, SetSizes
 from app.core.values.readings import FacingReadings, ReadingEntry, Uncertainties
 from app.store.records.gauges import load_register, sizes_of
 from app.store.records.keeping import as_entry, keep
-from app.store.records.remembering import remember, remembered
+from app.store.records.session_cache import remember, remembered
 from app.store.tables import Job, Reading, ReadingSet
 
 

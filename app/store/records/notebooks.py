@@ -11,9 +11,9 @@ from app.core.shop.notebooks import NotebookRow
 from app.core.values.customers import CustomerEntry
 from app.core.values.pieces import PieceEntry
 from app.store.records.customers import add_customer
-from app.store.records.lookups import fold
 from app.store.records.measurements import add_reading_set, list_measurements
 from app.store.records.pieces import add_piece
+from app.store.records.search import fold
 from app.store.tables import Customer, Piece
 
 PersonKey = tuple[str, str]

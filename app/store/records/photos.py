@@ -16,7 +16,7 @@ from app.store.names import is_photo_name, place_within
 from app.store.problems import BookProblem
 from app.store.records.jobs import add_event
 from app.store.records.keeping import keep
-from app.store.records.remembering import remember
+from app.store.records.session_cache import remember
 from app.store.tables import Forgetting, Job, Photo
 
 SIZES = {"": "", "small": "-small"}

@@ -8,8 +8,8 @@ from sqlalchemy.orm import Session, joinedload, selectinload
 
 from app.core.values.pieces import PieceEntry
 from app.store.records.keeping import keep
-from app.store.records.lookups import search_text_of
 from app.store.records.revisions import change_record
+from app.store.records.search import search_text_of
 from app.store.tables import Job, Ownership, Piece
 
 

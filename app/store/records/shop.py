@@ -15,8 +15,8 @@ from app.core.values.units import SCALES, format_blade
 from app.store.records.blade_sets import set_for_kind
 from app.store.records.gauges import load_register
 from app.store.records.keeping import keep
-from app.store.records.remembering import remember
 from app.store.records.revisions import change_record
+from app.store.records.session_cache import remember
 from app.store.tables import (
     BatchPiece,
     BladeSet,

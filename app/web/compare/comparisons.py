@@ -32,10 +32,10 @@ from app.core.values.uncertainty import expanded
 from app.core.values.works import say_carried
 from app.render.difference import draw_difference
 from app.render.profile import draw_profile
-from app.store.records.lookups import find_jobs, find_pieces
 from app.store.records.measurements import Measurement, get_measurement, list_measurements, standing
 from app.store.records.passes import shortened_between
 from app.store.records.pieces import get_piece, list_jobs_on
+from app.store.records.search import find_jobs, find_pieces
 from app.store.records.shop import gauges_in_use, get_shop
 from app.store.tables import Job, Piece
 from app.web.drawn import answer_picture

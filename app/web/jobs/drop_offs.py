@@ -23,8 +23,8 @@ from app.core.values.forms import as_number
 from app.store.records.customers import get_customer, tell_apart
 from app.store.records.drop_offs import Unknown, take_in
 from app.store.records.joinings import find_alike
-from app.store.records.lookups import find_customers
 from app.store.records.pieces import get_piece
+from app.store.records.search import find_customers
 from app.store.records.services import offered_services
 from app.store.records.shop import get_shop
 from app.store.records.waiting import list_visits

@@ -18,8 +18,8 @@ from app.store.records.joinings import (
     move_to_piece,
     undo_joining,
 )
-from app.store.records.lookups import find_customers, find_pieces
 from app.store.records.pieces import get_piece
+from app.store.records.search import find_customers, find_pieces
 from app.web.pages import (
     Form,
     ReadOnly,

@@ -29,7 +29,6 @@ from app.store.records.batches import price_of
 from app.store.records.charges import sum_of
 from app.store.records.customers import add_customer, get_customer
 from app.store.records.jobs import list_order, move_on, save_outcomes, save_ticks
-from app.store.records.lookups import find_customers
 from app.store.records.memos import (
     NEWEST,
     add_memo,
@@ -43,6 +42,7 @@ from app.store.records.memos import (
     trial_of,
 )
 from app.store.records.pieces import pass_on_piece
+from app.store.records.search import find_customers
 from app.store.records.shop import gauges_in_use, get_shop
 from app.store.tables import Job, Memo, Piece
 from app.web.facing.summaries import summarise

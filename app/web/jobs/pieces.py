@@ -25,7 +25,6 @@ from app.core.values.works import say_all_done, say_carried, shortened_mm
 from app.store.records.batches import find_batch_of
 from app.store.records.customers import add_customer, get_customer
 from app.store.records.joinings import list_joinings
-from app.store.records.lookups import find_customers
 from app.store.records.measurements import (
     Measurement,
     last_facing,
@@ -40,6 +39,7 @@ from app.store.records.pieces import (
     save_piece,
 )
 from app.store.records.revisions import list_revisions
+from app.store.records.search import find_customers
 from app.store.records.shop import gauges_in_use, get_shop
 from app.store.records.slips import list_piece_slips
 from app.store.tables import Event, Job, Ownership, Piece

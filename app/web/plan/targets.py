@@ -26,7 +26,6 @@ from app.store.records.facings import (
     get_facing,
     list_facings,
 )
-from app.store.records.lookups import find_pieces
 from app.store.records.measurements import (
     Measurement,
     get_measurement,
@@ -35,6 +34,7 @@ from app.store.records.measurements import (
     standing,
 )
 from app.store.records.pieces import get_piece
+from app.store.records.search import find_pieces
 from app.store.records.shop import get_shop
 from app.store.tables import Job
 from app.web.pages import (

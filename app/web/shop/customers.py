@@ -8,7 +8,7 @@ from fastapi.responses import HTMLResponse, Response
 
 from app.core.facing.measurements import write_line
 from app.core.values.customers import parse_customer
-from app.store.book.forgetting import get_forgetting
+from app.store.book.erasure import get_forgetting
 from app.store.records.customers import (
     get_customer,
     list_customers,

@@ -236,7 +236,7 @@ def test_an_earlier_schema_s_export_comes_in_up_to_date(revision, tmp_path, empt
     }
     assert describe(empty / "book.sqlite3", columns) == describe(database, columns)
     sessions = open_book(Settings(book=empty, now=lambda: NOON))
-    from app.store.records.lookups import find_jobs
+    from app.store.records.search import find_jobs
 
     with sessions.read() as session:
         assert find_jobs(session, "wiesen")

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.core.shop.forgetting import STRUCK, Person, make_marks, strike, strike_page, strike_values
+from app.core.shop.erasure import STRUCK, Person, make_marks, strike, strike_page, strike_values
 
 ADA = Person(
     names=("Ada Brook-Nettlewig", "Ada Nettlewig"),

@@ -7,7 +7,7 @@ from fastapi.responses import HTMLResponse
 from sqlalchemy.orm import Session
 
 from app.store.records.customers import tell_apart
-from app.store.records.lookups import find_customers, find_jobs, find_pieces, job_number_in
+from app.store.records.search import find_customers, find_jobs, find_pieces, job_number_in
 from app.web.pages import ReadOnly, show_page
 
 router = APIRouter(prefix="/look-up")
@@ -30,10 +30,10 @@ def _found(session: Session, query: str, most: int) -> dict[str, Any]:
 @router.get("")
 def index(request: Request, session: ReadOnly, q: str = "") -> HTMLResponse:
     """Show everything that fits."""
-    return show_page(request, "lookups/index.html", asked=q, **_found(session, q[:200], 40))
+    return show_page(request, "search/index.html", asked=q, **_found(session, q[:200], 40))
 
 
 @router.get("/results")
 def results(request: Request, session: ReadOnly, q: str = "") -> HTMLResponse:
     """Show the first few of each, for the box while typing."""
-    return show_page(request, "lookups/results.html", asked=q, **_found(session, q[:200], 5))
+    return show_page(request, "search/results.html", asked=q, **_found(session, q[:200], 5))

@@ -11,10 +11,11 @@ from sqlalchemy import delete, select, text
 from app.core.jobs.drop_offs import JobEntry
 from app.core.values.customers import CustomerEntry
 from app.core.values.pieces import PieceEntry
-from app.store.records import lookups
+from app.store.records import search
 from app.store.records.customers import add_customer, save_customer
 from app.store.records.jobs import add_job
-from app.store.records.lookups import (
+from app.store.records.pieces import add_piece, pass_on_piece, save_piece
+from app.store.records.search import (
     find_customers,
     find_jobs,
     find_pieces,
@@ -24,7 +25,6 @@ from app.store.records.lookups import (
     split_words,
     tidy_index,
 )
-from app.store.records.pieces import add_piece, pass_on_piece, save_piece
 from app.store.tables import Customer, Event, Job, Piece
 
 NOW = datetime(2026, 1, 1, tzinfo=UTC)
@@ -159,8 +159,8 @@ def look(session, query, most=1000):
 @pytest.fixture
 def looks_at_little(monkeypatch):
     """Make the limits small, so that a book of a few records goes every way."""
-    monkeypatch.setattr(lookups, "FEW", 2)
-    monkeypatch.setattr(lookups, "NEWEST", 2)
+    monkeypatch.setattr(search, "FEW", 2)
+    monkeypatch.setattr(search, "NEWEST", 2)
 
 
 @settings(

@@ -7,7 +7,7 @@ from sqlalchemy import update
 from app.core.gauges.gauges import CheckEntry
 from app.store.records.gauges import add_check, load_register
 from app.store.records.measurements import list_measurements, measurements_of_job
-from app.store.records.remembering import remember, remembered
+from app.store.records.session_cache import remember, remembered
 from app.store.records.shop import gauges_in_use, get_shop
 from app.store.tables import Gauge, Job
 from tests.conftest import NOON

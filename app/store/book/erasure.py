@@ -14,7 +14,7 @@ from sqlalchemy import Engine, delete, func, or_, select, text, update
 from sqlalchemy.orm import Session, joinedload, selectinload, undefer
 
 from app.core.jobs.stages import STAGES
-from app.core.shop.forgetting import (
+from app.core.shop.erasure import (
     FORGOTTEN_EVENT,
     FORGOTTEN_NAME,
     Marks,
@@ -38,10 +38,10 @@ from app.store.engines import engine_kind
 from app.store.problems import BookProblem
 from app.store.records.jobs import add_event
 from app.store.records.keeping import keep
-from app.store.records.lookups import search_text_of
 from app.store.records.memos import list_awaited
 from app.store.records.photos import SIZES, photo_path
 from app.store.records.revisions import list_revisions
+from app.store.records.search import search_text_of
 from app.store.records.shop import get_shop
 from app.store.tables import (
     Customer,

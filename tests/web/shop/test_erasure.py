@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 from sqlalchemy import select
 
-from app.core.shop.forgetting import FORGOTTEN_NAME
-from app.store.book import forgetting as store
+from app.core.shop.erasure import FORGOTTEN_NAME
+from app.store.book import erasure as store
 from app.store.book.contents import kind_of, list_tables
 from app.store.book.naming_texts import FREE_TEXTS
 from app.store.tables import Event, Forgetting, Reading, ReadingSet, Slip, SlipFile

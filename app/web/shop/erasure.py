@@ -8,7 +8,7 @@ from fastapi.responses import HTMLResponse, Response
 from app.core.shop.backups import gone_by
 from app.store.book.backup import list_backups
 from app.store.book.backup_places import own_place
-from app.store.book.forgetting import (
+from app.store.book.erasure import (
     Removal,
     finish_forgetting,
     forget_customer,
@@ -52,7 +52,7 @@ def _page(request: Request, removal: Removal, settings: Settings, form: Form) ->
     backups = list_backups(settings.book, upkeep)
     return show_page(
         request,
-        "forgetting/new.html",
+        "erasure/new.html",
         form=form,
         removal=removal,
         customer=removal.customer,
